@@ -1,0 +1,26 @@
+"""The command that looks a plan over."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from survey.cli import options
+
+
+@click.command()
+@options.plan_argument
+@options.json_and_out
+def check(plan_file: Path, output: options.Output) -> None:
+    """Read PLAN, say what is in it and which defaults apply, and warn of what looks wrong."""
+    from survey import records, tables  # noqa: PLC0415  start-up time
+    from survey.inspection import inspect  # noqa: PLC0415
+    from survey.plan_file import read_plan  # noqa: PLC0415
+    from survey.scene import scene_of  # noqa: PLC0415
+
+    with options.progress("looking for obstacles that no link meets") as told:
+        inspection = inspect(scene_of(read_plan(plan_file)), progress=told)
+    output.show(tables.check_text, records.check_record, inspection)
+    for warning in inspection.warnings:
+        options.warn(warning)

@@ -1,0 +1,31 @@
+"""The command that lists links."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from survey.cli import options
+
+
+@click.command()
+@options.plan_argument
+@click.option(
+    "--gateway", "gateways", multiple=True, metavar="NAME", help="Only to this gateway or spot; may be repeated."
+)
+@click.option("--inverter", "inverters", multiple=True, metavar="NAME", help="Only of this inverter; may be repeated.")
+@options.require_option
+@options.json_and_out
+def links(
+    plan_file: Path, gateways: tuple[str, ...], inverters: tuple[str, ...], *, require: bool, output: options.Output
+) -> None:
+    """List every inverter's link to the gateways of PLAN, or to the gateways or spots named."""
+    from survey import records, tables  # noqa: PLC0415  start-up time
+    from survey.links import links_of  # noqa: PLC0415
+    from survey.plan_file import read_plan  # noqa: PLC0415
+    from survey.scene import scene_of  # noqa: PLC0415
+
+    found = links_of(scene_of(read_plan(plan_file)), gateways=gateways, inverters=inverters)
+    output.show(tables.link_table, records.links_record, found)
+    options.finish(require=require, all_hold=found.all_hold)

@@ -1,0 +1,30 @@
+"""The command that lists the built-in materials."""
+
+from __future__ import annotations
+
+from functools import partial
+
+import click
+
+from survey.cli import options
+
+
+@click.command()
+@click.option(
+    "--frequency-mhz",
+    type=click.FloatRange(30.0, 30_000.0),
+    default=868.0,
+    show_default=True,
+    help="Show losses at this frequency.",
+)
+@options.json_and_out
+def materials(frequency_mhz: float, output: options.Output) -> None:
+    """List the built-in materials: loss, spread and source of each."""
+    from survey import records, tables  # noqa: PLC0415  start-up time
+    from survey.materials import BUILT_IN  # noqa: PLC0415
+
+    output.show(
+        partial(tables.materials_table, frequency_mhz=frequency_mhz),
+        partial(records.materials_record, frequency_mhz=frequency_mhz),
+        list(BUILT_IN.values()),
+    )

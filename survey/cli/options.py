@@ -1,0 +1,153 @@
+"""What several commands share: arguments, options, progress, and where results go."""
+
+from __future__ import annotations
+
+import os
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from functools import wraps
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+from survey.errors import OutputError
+
+R = TypeVar("R")
+F = TypeVar("F", bound=Callable[..., Any])
+
+QUIET_S = 1.0
+"""No progress bar before a command has taken this long. [s]"""
+NOT_HELD = 3
+"""Exit status with --require where an inverter does not hold."""
+
+plan_argument = click.argument("plan_file", metavar="PLAN", type=click.Path(path_type=Path))
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Output:
+    """Where a result goes, and whether as text or as JSON."""
+
+    as_json: bool
+    file: Path | None
+    inputs: tuple[Path, ...]
+
+    def show(self, as_text: Callable[[R], str], as_record: Callable[[R], dict[str, Any]], result: R) -> None:
+        """Print a result, or write it to the file asked for."""
+        if self.as_json:
+            import json  # noqa: PLC0415  only where asked for
+
+            text = json.dumps(as_record(result), ensure_ascii=False, allow_nan=False)
+        else:
+            text = as_text(result)
+        if self.file is None:
+            click.echo(text)
+        else:
+            write_whole(self.file, text + "\n", inputs=self.inputs)
+            click.echo(f"written: {self.file}", err=True)
+
+
+def json_and_out(command: F) -> F:
+    """Add --json and --out, handed to the command as ``output``."""
+
+    @click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of a table.")
+    @click.option("--out", type=click.Path(path_type=Path), help="Write to this file, whole or not at all.")
+    @wraps(command)
+    def wrapper(*args: Any, as_json: bool, out: Path | None, **kwargs: Any) -> Any:  # noqa: ANN401  as the command
+        inputs = tuple(value for value in kwargs.values() if isinstance(value, Path))
+        if out is not None:
+            check_writable(out, inputs=inputs)
+        return command(*args, output=Output(as_json=as_json, file=out, inputs=inputs), **kwargs)
+
+    return wrapper  # type: ignore[return-value]  # the same command, with two options more
+
+
+def require_option(command: F) -> F:
+    """Add --require, handed to the command as ``require``."""
+    option = click.option(
+        "--require", is_flag=True, help=f"Exit with status {NOT_HELD} where an inverter does not hold."
+    )
+    return option(command)
+
+
+def finish(*, require: bool, all_hold: bool) -> None:
+    """Exit with the status that says an inverter does not hold, if that was asked for."""
+    if require and not all_hold:
+        click.get_current_context().exit(NOT_HELD)
+
+
+def check_writable(path: Path, *, inputs: tuple[Path, ...] = ()) -> None:
+    """Refuse an output that would fall on an input, or that has no place to go.
+
+    Raises
+    ------
+    OutputError
+        Before anything was computed.
+    """
+    for one in inputs:
+        with suppress(OSError):
+            if path.samefile(one):
+                raise OutputError(f"{path}: is the plan itself; name another file")
+    if path.is_dir():
+        raise OutputError(f"{path}: is a folder; name a file in it")
+    if not path.parent.is_dir():
+        raise OutputError(f"{path}: there is no folder {path.parent}")
+
+
+def write_whole(path: Path, text: str, *, inputs: tuple[Path, ...] = ()) -> None:
+    """Write a file so that it is there whole or not at all.
+
+    Raises
+    ------
+    OutputError
+        Where that cannot be done; what was there before is left as it was.
+    """
+    check_writable(path, inputs=inputs)
+    target = path.resolve()
+    beside = target.with_name(f".{target.name}.{os.getpid()}.part")
+    try:
+        with beside.open("w", encoding="utf-8", newline="\n") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        beside.replace(target)
+    except OSError as error:
+        raise OutputError(f"{path}: cannot be written: {error.strerror or error}") from None
+    finally:
+        with suppress(OSError):
+            beside.unlink(missing_ok=True)
+
+
+def warn(message: str) -> None:
+    """A warning on standard error."""
+    click.echo(f"warning: {message}", err=True)
+
+
+@contextmanager
+def progress(label: str) -> Iterator[Callable[[int, int], None] | None]:
+    """A bar on standard error, on a terminal only and not before a second has passed."""
+    if not sys.stderr.isatty():
+        yield None
+        return
+    started_s = time.monotonic()
+    bar: Any = None
+    at = 0
+
+    def told(done: int, total: int) -> None:
+        nonlocal bar, at
+        if bar is None:
+            if time.monotonic() - started_s < QUIET_S or done >= total:
+                return
+            bar = click.progressbar(length=total, label=label, file=sys.stderr)
+            bar.__enter__()
+        bar.update(done - at)
+        at = done
+
+    try:
+        yield told
+    finally:
+        if bar is not None:
+            bar.__exit__(None, None, None)

@@ -1,0 +1,30 @@
+"""The command that recommends where the gateway goes."""
+
+from __future__ import annotations
+
+from functools import partial
+from pathlib import Path
+
+import click
+
+from survey.cli import options
+
+
+@click.command()
+@options.plan_argument
+@click.option("--top", type=click.IntRange(min=1), metavar="N", help="Show the first N spots of the whole ranking.")
+@options.require_option
+@options.json_and_out
+def place(plan_file: Path, top: int | None, *, require: bool, output: options.Output) -> None:
+    """Recommend where the gateway of PLAN goes, with the runners-up and the inverters that decide it."""
+    from survey import placement, records, tables  # noqa: PLC0415  start-up time
+    from survey.plan_file import read_plan  # noqa: PLC0415
+    from survey.scene import scene_of  # noqa: PLC0415
+
+    plan = read_plan(plan_file)
+    if plan.requirement.gateways > 1 or plan.requirement.max_relays or plan.requirement.inverters_per_gateway:
+        options.warn("this version plans one gateway without relays; the plan's other wishes do not act yet")
+    with options.progress("trying spots") as told:
+        found = placement.place(scene_of(plan), progress=told)
+    output.show(partial(tables.place_table, top=top), records.place_record, found)
+    options.finish(require=require, all_hold=found.links.all_hold)

@@ -1,0 +1,23 @@
+"""The command that writes a starter plan."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from survey.cli.options import write_whole
+from survey.errors import OutputError
+
+
+@click.command()
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option("--force", is_flag=True, help="Write over a file that is there.")
+def start(file: Path, force: bool) -> None:  # noqa: FBT001  as click hands it over
+    """Write a commented starter plan to FILE, to fill in with a tape measure."""
+    from importlib.resources import files  # noqa: PLC0415  start-up time
+
+    if file.exists() and not file.is_dir() and not force:
+        raise OutputError(f"{file}: is there already; --force writes over it")
+    write_whole(file, files("survey").joinpath("templates/starter.toml").read_text(encoding="utf-8"))
+    click.echo(f"written: {file}\nFill it in, then: survey check {file}")

@@ -1,0 +1,110 @@
+"""The one tree of errors that the program raises for what a user can mend, and help with near names."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+
+class SurveyError(Exception):
+    """Something that the user can mend; its text is written for the user."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Fault:
+    """One thing that is wrong in a file: where it stands and what would be right.
+
+    Attributes
+    ----------
+    file : str
+        The file as the user named it.
+    place : str
+        Table and entry, such as ``[[wall]] 7 "shed south wall"``; empty for the file as a whole.
+    key : str
+        The key in that table; empty where the entry as a whole is meant.
+    problem : str
+        What is wrong and what is allowed, as a sentence without its subject.
+    """
+
+    file: str
+    place: str = ""
+    key: str = ""
+    problem: str
+
+    def __str__(self) -> str:
+        return ": ".join(part for part in (self.file, self.place, self.key, self.problem) if part)
+
+
+class PlanError(SurveyError):
+    """A plan that cannot be used, with all its faults.
+
+    Examples
+    --------
+    >>> fault = Fault(file="barn.toml", place="[site]", key="name", problem="is missing")
+    >>> print(PlanError([fault]))
+    barn.toml: [site]: name: is missing
+    """
+
+    def __init__(self, faults: Iterable[Fault]) -> None:
+        self.faults = tuple(faults)
+        super().__init__("\n".join(map(str, self.faults)))
+
+
+class EntryError(SurveyError):
+    """Values that cannot stand in one entry of a plan: pairs of key and problem."""
+
+    def __init__(self, problems: Iterable[tuple[str, str]]) -> None:
+        self.problems = tuple(problems)
+        super().__init__("; ".join(f"{key}: {problem}" if key else problem for key, problem in self.problems))
+
+
+class UnknownNameError(SurveyError):
+    """Names on the command line that the plan does not have."""
+
+
+class OutputError(SurveyError):
+    """A result that could not be written where it was wanted."""
+
+
+def nearest(word: str, candidates: Iterable[str]) -> str | None:
+    """The candidate that the user probably meant, if one is near.
+
+    Examples
+    --------
+    >>> nearest("heigth_m", ["height_m", "base_m"])
+    'height_m'
+    >>> nearest("colour", ["height_m", "base_m"]) is None
+    True
+    """
+    from difflib import get_close_matches  # noqa: PLC0415  only needed once something is wrong
+
+    by_folded = {candidate.casefold(): candidate for candidate in candidates}
+    found = get_close_matches(word.casefold(), by_folded, n=1, cutoff=0.6)
+    return by_folded[found[0]] if found else None
+
+
+def did_you_mean(word: str, candidates: Iterable[str]) -> str:
+    """A closing half sentence that names the nearest candidate, or nothing.
+
+    Examples
+    --------
+    >>> did_you_mean("Nort fence", ["north fence"])
+    '; did you mean "north fence"?'
+    """
+    near = nearest(word, candidates)
+    return f'; did you mean "{near}"?' if near else ""
+
+
+def check_names(asked: Sequence[str], known: Sequence[str], *, file: str, what: str) -> None:
+    """Refuse names that are not known, all of them in one message.
+
+    Raises
+    ------
+    UnknownNameError
+        Naming every unknown name and what is near it.
+    """
+    unknown = [name for name in dict.fromkeys(asked) if name not in set(known)]
+    if unknown:
+        raise UnknownNameError(
+            "\n".join(f'{file}: no {what} is named "{name}"{did_you_mean(name, known)}' for name in unknown)
+        )

@@ -1,0 +1,167 @@
+"""Which sheets a straight line goes through: the kernel behind every link.
+
+The rules are those of the plan file: an edge belongs to its sheet; sheets of one obstacle that a line meets in the
+same point (a shared corner) count once; a sheet that one end of the line stands on is not crossed; a line that runs
+within the plane of a sheet and over it crosses it once.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from survey.geometry.sheets import Sheets
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+ON_SHEET_M = 1e-3
+"""An end this close to a sheet stands on it. Coordinates are written to the centimetre, so nothing nearer is meant."""
+EDGE_M = 1e-7
+"""A line this far outside an edge still touches it: rounding must not open a slit at a corner."""
+SAME_POINT_M = 1e-5
+"""Crossings of one obstacle nearer together than this along a line are one: a shared corner."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Crossings:
+    """What each line goes through, a row for each crossing.
+
+    Attributes
+    ----------
+    start, end : ndarray of int, shape (crossings,)
+        Which start and which end the line joins.
+    sheet : ndarray of int, shape (crossings,)
+        Which sheet it goes through.
+    fraction : ndarray of float, shape (crossings,)
+        How far along the line, from 0 at its start to 1 at its end. [-]
+    """
+
+    start: IntArray
+    end: IntArray
+    sheet: IntArray
+    fraction: FloatArray
+
+    def __len__(self) -> int:
+        return len(self.sheet)
+
+
+def on_sheet(points_m: FloatArray, sheets: Sheets, *, within_m: float = ON_SHEET_M) -> BoolArray:
+    """Which points stand on which sheets.
+
+    Parameters
+    ----------
+    points_m : ndarray of float, shape (points, 3)
+        Points. [m]
+    sheets : Sheets
+        Sheets.
+    within_m : float
+        How far from the plane, and outside the edge, still counts. [m]
+
+    Returns
+    -------
+    ndarray of bool, shape (points, sheets)
+    """
+    near = np.abs(points_m @ sheets.normal.T - sheets.offset_m) <= within_m
+    for k in range(sheets.edge_normal.shape[1]):
+        near &= points_m @ sheets.edge_normal[:, k].T - sheets.edge_offset_m[:, k] >= -within_m
+    return near
+
+
+def crossings(starts_m: FloatArray, ends_m: FloatArray, sheets: Sheets) -> Crossings:
+    """All crossings of all lines from every start to every end.
+
+    Parameters
+    ----------
+    starts_m : ndarray of float, shape (starts, 3)
+        One end of the lines. [m]
+    ends_m : ndarray of float, shape (ends, 3)
+        Their other end. [m]
+    sheets : Sheets
+        What may be in the way.
+
+    Returns
+    -------
+    Crossings
+        In no particular order.
+
+    Notes
+    -----
+    With s the distance of an end from a sheet's plane and f how far inside an edge it lies, the line meets the plane
+    where ``f = (f1 |s2| + f2 |s1|) / (|s1| + |s2|)``; it goes through where the ends are on opposite sides and f is
+    not negative for any edge. So each sheet costs a few products of a column with a row, for those ends only that
+    are on opposite sides of it. Exact in double precision down to a tenth of a micrometre at the edges.
+    """
+    found: list[tuple[IntArray, IntArray, IntArray, FloatArray, BoolArray]] = []
+    starts_on, ends_on = on_sheet(starts_m, sheets), on_sheet(ends_m, sheets)
+    for k in range(len(sheets)):
+        side_1 = starts_m @ sheets.normal[k] - sheets.offset_m[k]
+        side_2 = ends_m @ sheets.normal[k] - sheets.offset_m[k]
+        inside_1 = starts_m @ sheets.edge_normal[k].T - sheets.edge_offset_m[k]
+        inside_2 = ends_m @ sheets.edge_normal[k].T - sheets.edge_offset_m[k]
+        free_1, free_2 = ~starts_on[:, k], ~ends_on[:, k]
+        for towards in (1.0, -1.0):
+            rows = np.flatnonzero(free_1 & (towards * side_1 > 0))
+            columns = np.flatnonzero(free_2 & (towards * side_2 < 0))
+            if not len(rows) or not len(columns):
+                continue
+            row, column, fraction, touches = _through(
+                np.abs(side_1[rows]), np.abs(side_2[columns]), inside_1[rows], inside_2[columns]
+            )
+            found.append((rows[row], columns[column], np.full(len(row), k), fraction, touches))
+        rows = np.flatnonzero(free_1 & (np.abs(side_1) <= EDGE_M))
+        columns = np.flatnonzero(free_2 & (np.abs(side_2) <= EDGE_M))
+        if len(rows) and len(columns):
+            row, column, fraction = _within(inside_1[rows], inside_2[columns])
+            found.append((rows[row], columns[column], np.full(len(row), k), fraction, np.ones(len(row), dtype=bool)))
+    if not found:
+        nothing = np.zeros(0, dtype=np.int64)
+        return Crossings(start=nothing, end=nothing, sheet=nothing, fraction=np.zeros(0))
+    start, end, sheet, fraction, touches = (np.concatenate(column) for column in zip(*found, strict=True))
+    lengths_m = np.linalg.norm(ends_m[end[touches]] - starts_m[start[touches]], axis=1)
+    line = start[touches] * len(ends_m) + end[touches]
+    once = np.ones(len(start), dtype=bool)
+    once[touches] = ~_repeats(line, sheets.owner[sheet[touches]], fraction[touches] * lengths_m)
+    return Crossings(start=start[once], end=end[once], sheet=sheet[once], fraction=fraction[once])
+
+
+def _through(
+    away_1: FloatArray, away_2: FloatArray, inside_1: FloatArray, inside_2: FloatArray
+) -> tuple[IntArray, IntArray, FloatArray, BoolArray]:
+    """Rows and columns of the lines that go through a sheet, where, and whether at its very edge."""
+    through = np.ones((len(away_1), len(away_2)), dtype=bool)
+    weighed_1 = np.empty(through.shape)
+    weighed_2 = np.empty(through.shape)
+    for edge in range(inside_1.shape[1]):
+        np.multiply.outer(inside_1[:, edge] + EDGE_M, away_2, out=weighed_1)
+        np.multiply.outer(away_1, inside_2[:, edge] + EDGE_M, out=weighed_2)
+        weighed_1 += weighed_2
+        through &= weighed_1 >= 0
+    row, column = np.nonzero(through)
+    share = away_1[row] / (away_1[row] + away_2[column])
+    least_m = np.min(inside_1[row] + share[:, None] * (inside_2[column] - inside_1[row]), axis=1, initial=np.inf)
+    return row, column, share, least_m <= SAME_POINT_M
+
+
+def _within(inside_1: FloatArray, inside_2: FloatArray) -> tuple[IntArray, IntArray, FloatArray]:
+    """Rows and columns of the lines that run over a sheet within its plane, and where they first meet it."""
+    one, other = inside_1[:, None] + EDGE_M, inside_2[None] + EDGE_M
+    with np.errstate(divide="ignore", invalid="ignore"):
+        reached = one / (one - other)
+    enter = np.max(np.where(other > one, reached, -np.inf), axis=2, initial=0.0)
+    leave = np.min(np.where(other < one, reached, np.inf), axis=2, initial=1.0)
+    beside = np.any((one < 0) & (other < 0), axis=2)
+    row, column = np.nonzero((enter <= leave) & ~beside)
+    return row, column, np.maximum(enter[row, column], 0.0)
+
+
+def _repeats(line: IntArray, owner: IntArray, along_m: FloatArray) -> BoolArray:
+    """Which crossings meet an obstacle where another crossing of the same line already met it."""
+    order = np.lexsort((along_m, owner, line))
+    same = (np.diff(line[order]) == 0) & (np.diff(owner[order]) == 0) & (np.diff(along_m[order]) <= SAME_POINT_M)
+    repeats = np.zeros(len(line), dtype=bool)
+    repeats[order[1:]] = same
+    return repeats

@@ -1,0 +1,99 @@
+"""Plane sheets as arrays: a plane, and the half-planes whose common part is the sheet."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from survey import polygon
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sheets:
+    """Convex plane sheets, ready to be met by lines.
+
+    Attributes
+    ----------
+    normal : ndarray of float, shape (sheets, 3)
+        Unit normal of each plane. [-]
+    offset_m : ndarray of float, shape (sheets,)
+        ``normal @ p - offset_m`` is the distance of a point p from the plane, with its side as sign. [m]
+    edge_normal : ndarray of float, shape (sheets, edges, 3)
+        Unit normals in the plane, pointing inward; sheets of fewer corners repeat one. [-]
+    edge_offset_m : ndarray of float, shape (sheets, edges)
+        ``edge_normal @ p - edge_offset_m`` is how far inside that edge a point of the plane lies. [m]
+    owner : ndarray of int, shape (sheets,)
+        Which obstacle a sheet belongs to; the sheets of one obstacle may share edges.
+    """
+
+    normal: FloatArray
+    offset_m: FloatArray
+    edge_normal: FloatArray
+    edge_offset_m: FloatArray
+    owner: IntArray
+
+    def __len__(self) -> int:
+        return len(self.normal)
+
+
+def plane_of(corners_m: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """The plane that lies nearest to some corners: a point of it, and three axes, the last of them its normal.
+
+    Parameters
+    ----------
+    corners_m : ndarray of float, shape (n, 3)
+        Three corners or more, not on one line. [m]
+
+    Returns
+    -------
+    tuple of ndarray, shapes (3,) and (3, 3)
+        The corners' centre [m], and unit axes as rows, right-handed.
+    """
+    centre_m = corners_m.mean(axis=0)
+    _, _, axes = np.linalg.svd(corners_m - centre_m, full_matrices=False)
+    axes[2] = np.cross(axes[0], axes[1])
+    return centre_m, axes
+
+
+def sheets_of(outlines_m: Sequence[FloatArray], owners: Sequence[int]) -> Sheets:
+    """Sheets of plane outlines; an outline that is not convex becomes several sheets of its owner.
+
+    Parameters
+    ----------
+    outlines_m : sequence of ndarray of float, each of shape (corners, 3)
+        Corners of each outline in order. [m]
+    owners : sequence of int
+        Which obstacle each outline belongs to.
+
+    Returns
+    -------
+    Sheets
+        In the order of the outlines.
+    """
+    parts: list[tuple[FloatArray, FloatArray, int]] = []
+    for outline_m, owner in zip(outlines_m, owners, strict=True):
+        centre_m, axes = plane_of(outline_m)
+        flat = polygon.convex_parts((outline_m - centre_m) @ axes[:2].T)
+        parts.extend((axes[2], centre_m + part @ axes[:2], owner) for part in flat)
+    most = max((len(corners) for _, corners, _ in parts), default=3)
+    edge_normal = np.zeros((len(parts), most, 3))
+    edge_offset_m = np.zeros((len(parts), most))
+    for i, (normal, corners, _) in enumerate(parts):
+        inward = np.cross(normal, np.roll(corners, -1, axis=0) - corners)
+        inward /= np.linalg.norm(inward, axis=1, keepdims=True)
+        padded = np.arange(most) % len(corners)
+        edge_normal[i] = inward[padded]
+        edge_offset_m[i] = np.sum(inward * corners, axis=1)[padded]
+    return Sheets(
+        normal=np.array([normal for normal, _, _ in parts]).reshape(-1, 3),
+        offset_m=np.array([normal @ corners.mean(axis=0) for normal, corners, _ in parts]),
+        edge_normal=edge_normal,
+        edge_offset_m=edge_offset_m,
+        owner=np.array([owner for _, _, owner in parts], dtype=np.int64),
+    )

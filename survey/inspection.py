@@ -1,0 +1,244 @@
+"""What a plan holds, and what in it is legal but looks wrong."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from survey.geometry import on_sheet
+from survey.links import Progress, links_in_blocks
+from survey.materials import BUILT_IN
+from survey.plan import Box, OwnRadio, Plan, RadioEnd
+from survey.scene import Ends, Scene
+
+FloatArray = NDArray[np.float64]
+
+FAR_M = 1_000.0
+"""Farther than this from the inverters, a coordinate is more often mistyped than meant."""
+NEAR_SHEET_M = 0.05
+"""An end this close to a sheet was probably meant to be on it."""
+MOST_NAMES = 5
+"""How many names one warning gives before it counts the rest."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class RadiatedLimit:
+    """A usual limit of radiated power in one band: a reminder for the installer, never a verdict."""
+
+    low_mhz: float
+    high_mhz: float
+    eirp_dbm: float
+    rule: str
+
+
+RADIATED_LIMITS = (
+    RadiatedLimit(low_mhz=2400.0, high_mhz=2483.5, eirp_dbm=20.0, rule="ETSI EN 300 328"),
+    RadiatedLimit(low_mhz=2400.0, high_mhz=2483.5, eirp_dbm=36.0, rule="FCC 47 CFR 15.247"),
+    RadiatedLimit(low_mhz=902.0, high_mhz=928.0, eirp_dbm=36.0, rule="FCC 47 CFR 15.247"),
+    RadiatedLimit(low_mhz=868.0, high_mhz=868.6, eirp_dbm=16.13, rule="ETSI EN 300 220 (25 mW e.r.p.)"),
+    RadiatedLimit(low_mhz=869.4, high_mhz=869.65, eirp_dbm=29.14, rule="ETSI EN 300 220 (500 mW e.r.p.)"),
+    RadiatedLimit(low_mhz=433.05, high_mhz=434.79, eirp_dbm=12.15, rule="ETSI EN 300 220 (10 mW e.r.p.)"),
+)
+"""ERC Recommendation 70-03 and 47 CFR 15.247(b); an e.r.p. is 2.15 dB lower than the e.i.r.p. it stands for."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Inspection:
+    """What `survey check` tells.
+
+    Attributes
+    ----------
+    scene : Scene
+        The site.
+    counts : tuple of (str, int)
+        How many there are of each kind of thing.
+    extent_m : tuple of three pairs of float
+        Lowest and highest x, y and z of all ends. [m]
+    defaults : tuple of ((str, str, object), int)
+        Table, key and value of each default that applies, and how often.
+    warnings : tuple of str
+        What looks wrong.
+    """
+
+    scene: Scene
+    counts: tuple[tuple[str, int], ...]
+    extent_m: tuple[tuple[float, float], ...]
+    defaults: tuple[tuple[tuple[str, str, object], int], ...]
+    warnings: tuple[str, ...]
+
+
+def inspect(scene: Scene, *, progress: Progress | None = None) -> Inspection:
+    """Look a plan over.
+
+    Parameters
+    ----------
+    scene : Scene
+        The site.
+    progress : callable, optional
+        Told how many gateways and spots have been tried.
+
+    Returns
+    -------
+    Inspection
+    """
+    plan = scene.plan
+    ends_m = np.concatenate([scene.inverters.at_m, scene.gateways_and_spots.at_m])
+    counts = (
+        ("inverter", len(scene.inverters)),
+        ("gateway", len(scene.gateways)),
+        ("spot", len(scene.spots)),
+        ("wall", len(plan.walls)),
+        ("box", len(plan.boxes)),
+        ("roof", len(plan.roofs)),
+        ("module row", sum(kind == "modules" for kind in scene.obstacles.kinds)),
+        ("foliage", len(plan.foliage)),
+        ("own material", len(plan.own_materials)),
+    )
+    extent_m = tuple(zip(ends_m.min(axis=0).tolist(), ends_m.max(axis=0).tolist(), strict=True))
+    warnings = (
+        *_places(scene),
+        *_inside_boxes(scene),
+        *_near_sheets(scene),
+        *_materials(plan),
+        *_radiated(plan),
+        *_later(plan),
+        *_never_met(scene, progress),
+    )
+    defaults = tuple(Counter(plan.defaults).items())
+    return Inspection(scene=scene, counts=counts, extent_m=extent_m, defaults=defaults, warnings=warnings)
+
+
+def _listed(names: list[str]) -> str:
+    """Names for a warning, the first few of many."""
+    shown = ", ".join(names[:MOST_NAMES])
+    return f"{shown} and {len(names) - MOST_NAMES} more" if len(names) > MOST_NAMES else shown
+
+
+def _chosen(ends: Ends, chosen: NDArray[np.bool_]) -> list[str]:
+    return [ends.names[i] for i in np.flatnonzero(chosen).tolist()]
+
+
+def _places(scene: Scene) -> Iterator[str]:
+    """Ends below ground, far away, or in the same place."""
+    for what, ends in (("inverters", scene.inverters), ("gateways or spots", scene.gateways_and_spots)):
+        below = _chosen(ends, ends.at_m[:, 2] < 0)
+        if below:
+            yield f"below ground (height under 0): {what} {_listed(below)}"
+    middle_m = np.median(scene.inverters.at_m, axis=0)
+    for what, ends in (("inverters", scene.inverters), ("gateways or spots", scene.gateways_and_spots)):
+        far = _chosen(ends, np.linalg.norm(ends.at_m - middle_m, axis=1) > FAR_M)
+        if far:
+            yield f"more than {FAR_M:g} m from the middle of the inverters: {what} {_listed(far)}"
+    _, index, counts = np.unique(np.round(scene.inverters.at_m, 3), axis=0, return_index=True, return_counts=True)
+    same = [scene.inverters.names[i] for i in index[counts > 1].tolist()]
+    if same:
+        yield f"another inverter stands in the very same place as {_listed(same)}"
+
+
+def _inside_boxes(scene: Scene) -> Iterator[str]:
+    """Ends inside a closed box: metal all round them."""
+    for box in scene.plan.boxes:
+        for what, ends in (("inverters", scene.inverters), ("gateways or spots", scene.gateways_and_spots)):
+            inside = _chosen(ends, _inside(box, ends.at_m))
+            if inside:
+                yield f'inside the closed box "{box.name}": {what} {_listed(inside)}'
+
+
+def _inside(box: Box, points_m: FloatArray) -> NDArray[np.bool_]:
+    """Which points lie within a box, its faces not included."""
+    corners_m = box.footprint_m()
+    offsets_m = points_m[:, :2] - corners_m[0]
+    lengthwise, crosswise = corners_m[1] - corners_m[0], corners_m[3] - corners_m[0]
+    along, across = offsets_m @ lengthwise / (lengthwise @ lengthwise), offsets_m @ crosswise / (crosswise @ crosswise)
+    up = (points_m[:, 2] - box.base_m) / box.height_m
+    return np.asarray(np.all([(share > 1e-6) & (share < 1 - 1e-6) for share in (along, across, up)], axis=0))  # noqa: PLR2004
+
+
+def _near_sheets(scene: Scene) -> Iterator[str]:
+    """Ends a little off a sheet: they count as in front of it or behind it, which may not be what is meant."""
+    owners = scene.sheets.owner
+    solid = np.array([kind != "modules" for kind in scene.obstacles.kinds], dtype=bool)[owners]
+    for ends in (scene.inverters, _single_places(scene)):
+        near = on_sheet(ends.at_m, scene.sheets, within_m=NEAR_SHEET_M) & ~on_sheet(ends.at_m, scene.sheets) & solid
+        rows, sheets = np.nonzero(near)
+        for row, sheet in zip(rows.tolist()[:MOST_NAMES], sheets.tolist(), strict=False):
+            off_m = abs(float(ends.at_m[row] @ scene.sheets.normal[sheet] - scene.sheets.offset_m[sheet]))
+            yield (
+                f'"{ends.names[row]}" is {off_m * 100:.1f} cm off "{scene.obstacles.names[owners[sheet]]}": '
+                "if it is fixed to it, put it on it, or the sheet may count as in the way"
+            )
+
+
+def _single_places(scene: Scene) -> Ends:
+    """Gateways and single spots: a search has too many points to name."""
+    return scene.gateways_and_spots.pick(slice(0, len(scene.plan.gateways) + len(scene.plan.spots)))
+
+
+def _materials(plan: Plan) -> Iterator[str]:
+    """Figures used outside their frequencies, and built-in names that the plan takes over."""
+    frequency_mhz = plan.radio.frequency_mhz
+    used = {one.material.casefold() for one in (*plan.walls, *plan.boxes, *plan.roofs) if one.material}
+    for name in sorted(used):
+        low_mhz, high_mhz = plan.materials[name].range_mhz
+        if not low_mhz <= frequency_mhz <= high_mhz:
+            reach = f"{low_mhz:g} to {high_mhz:g} MHz" if low_mhz < high_mhz else f"{low_mhz:g} MHz"
+            yield f'material "{name}": its figure is for {reach}; at {frequency_mhz:g} MHz it is stretched'
+    for own in plan.own_materials:
+        if own.name.casefold() in BUILT_IN:
+            yield f'[[material]] "{own.name}" takes the place of the built-in one of that name'
+
+
+def _radiated(plan: Plan) -> Iterator[str]:
+    """Radios that radiate more than the usual limit of their band."""
+    limits = [one for one in RADIATED_LIMITS if one.low_mhz <= plan.radio.frequency_mhz <= one.high_mhz]
+    radios: list[tuple[str, RadioEnd]] = [
+        ("[radio.inverter]", plan.radio.inverter),
+        ("[radio.gateway]", plan.radio.gateway),
+    ]
+    owners: list[tuple[OwnRadio, RadioEnd]] = [
+        *((one, plan.radio.inverter) for one in (*plan.arrays, *plan.inverters)),
+        *((one, plan.radio.gateway) for one in (*plan.gateways, *plan.spots, *plan.searches)),
+    ]
+    for one, common in owners:
+        own = one.radio(common)
+        if (own.tx_power_dbm, own.antenna_gain_dbi) != (common.tx_power_dbm, common.antenna_gain_dbi):
+            radios.append((f'"{getattr(one, "name", "")}"', own))
+    for place, radio in radios:
+        eirp_dbm = radio.tx_power_dbm + radio.antenna_gain_dbi
+        for limit in limits:
+            if eirp_dbm > limit.eirp_dbm + 1e-9:
+                yield (
+                    f"{place}: {eirp_dbm:.2f} dBm e.i.r.p. (power plus antenna gain) is above the "
+                    f"{limit.eirp_dbm:g} dBm usual under {limit.rule}; which rule holds is for the local radio rules to say: look it up"
+                )
+
+
+def _later(plan: Plan) -> Iterator[str]:
+    """What the plan asks for and this version does not work out."""
+    asked = plan.requirement
+    if asked.max_relays or asked.gateways > 1 or asked.inverters_per_gateway:
+        yield "this version plans one gateway without relays: max_relays, gateways, inverters_per_gateway do not act"
+    antennas = {plan.radio.inverter.antenna, plan.radio.gateway.antenna}
+    antennas |= {one.antenna for one in (*plan.arrays, *plan.inverters, *plan.gateways, *plan.spots) if one.antenna}
+    if antennas - {"isotropic"}:
+        yield "this version takes an antenna as equally strong in every direction: antenna patterns do not act"
+
+
+def _never_met(scene: Scene, progress: Progress | None) -> Iterator[str]:
+    """Obstacles that no straight line meets."""
+    if not len(scene.gateways_and_spots):
+        yield "no [[gateway]], [[spot]] or [[search]]: there is no link to work out yet"
+        return
+    met = np.zeros(len(scene.obstacles), dtype=bool)
+    for _, links in links_in_blocks(scene, scene.inverters, scene.gateways_and_spots, progress=progress):
+        met[scene.sheets.owner[links.crossings.sheet]] = True
+        met[scene.prisms.owner[links.chords.prism]] = True
+    unmet = [
+        name for i, name in enumerate(scene.obstacles.names) if not met[i] and scene.obstacles.kinds[i] != "modules"
+    ]
+    if unmet:
+        yield f"no straight line from an inverter to a gateway or spot meets {_listed(unmet)}: well placed?"

@@ -1,0 +1,267 @@
+"""The link of every inverter to every gateway: loss, levels both ways, margin, reliability, state."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from survey.errors import SurveyError
+from survey.geometry import Chords, Crossings, chords, crossings
+from survey.probability import chance_above
+from survey.propagation import power_sum_loss_db
+from survey.propagation.distance import log_distance_loss_db
+from survey.propagation.penetration import total_over_links
+from survey.scene import Ends, Scene
+
+FloatArray = NDArray[np.float64]
+StateArray = NDArray[np.int8]
+
+STATES = ("fails", "marginal", "holds")
+"""What a state number means, from worst to best."""
+HOLDS = STATES.index("holds")
+MARGINAL_RELIABILITY = 0.5
+WAYS = ("over", "left", "right", "reflected")
+"""The ways around what stands in the line."""
+PAIRS_AT_ONCE = 200_000
+"""How many links are worked out in one go where there are many: few enough to stay in a processor's cache."""
+
+Progress = Callable[[int, int], None]
+"""Called now and then with what is done and what there is to do."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Links:
+    """Every inverter's link to every gateway, as arrays of shape (inverters, gateways) unless another is given.
+
+    Attributes
+    ----------
+    scene : Scene
+        Where they are.
+    inverters, gateways : Ends
+        Their ends.
+    distance_m : ndarray of float
+        In space. [m]
+    base_loss_db : ndarray of float
+        Loss that distance alone costs. [dB]
+    straight_db : ndarray of float
+        What the straight line loses on top, in all that it goes through. [dB]
+    around_db : dict of str to ndarray of float
+        What each of `WAYS` loses on top; NaN where there is no such way. [dB]
+    spread_squared_db2 : ndarray of float
+        Sum of the squared spreads of the sheets crossed. [dB^2]
+    crossings, chords : Crossings, Chords
+        What each straight line goes through: starts are inverters, ends are gateways.
+    """
+
+    scene: Scene
+    inverters: Ends
+    gateways: Ends
+    distance_m: FloatArray
+    base_loss_db: FloatArray
+    straight_db: FloatArray
+    around_db: dict[str, FloatArray]
+    spread_squared_db2: FloatArray
+    crossings: Crossings
+    chords: Chords
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """Number of inverters and of gateways."""
+        return len(self.inverters), len(self.gateways)
+
+    @cached_property
+    def obstacle_loss_db(self) -> FloatArray:
+        """What all that stands there costs: the power sum of straight through and the ways around. [dB]"""
+        return power_sum_loss_db([self.straight_db, *self.around_db.values()])
+
+    @cached_property
+    def path_loss_db(self) -> FloatArray:
+        """Base loss and obstacle loss; the same in both directions. [dB]"""
+        return self.base_loss_db + self.obstacle_loss_db
+
+    @cached_property
+    def _gains_less_losses_db(self) -> FloatArray:
+        """Both antennas, mountings and cables, less the path loss: what stands between power and level. [dB]"""
+        one, other = self.inverters, self.gateways
+        ends_db = (one.antenna_gain_dbi - one.loss_db)[:, None] + (other.antenna_gain_dbi - other.loss_db)[None]
+        return np.asarray(ends_db - self.path_loss_db)
+
+    @cached_property
+    def uplink_level_dbm(self) -> FloatArray:
+        """Level of the inverter at the gateway. [dBm]"""
+        return np.asarray(self.inverters.tx_power_dbm[:, None] + self._gains_less_losses_db)
+
+    @cached_property
+    def downlink_level_dbm(self) -> FloatArray:
+        """Level of the gateway at the inverter. [dBm]"""
+        return np.asarray(self.gateways.tx_power_dbm[None] + self._gains_less_losses_db)
+
+    @cached_property
+    def uplink_margin_db(self) -> FloatArray:
+        """Level at the gateway over what its receiver needs. [dB]"""
+        return np.asarray(self.uplink_level_dbm - self.gateways.need_dbm[None])
+
+    @cached_property
+    def downlink_margin_db(self) -> FloatArray:
+        """Level at the inverter over what its receiver needs. [dB]"""
+        return np.asarray(self.downlink_level_dbm - self.inverters.need_dbm[:, None])
+
+    @cached_property
+    def margin_db(self) -> FloatArray:
+        """The smaller of the two margins. [dB]"""
+        return np.minimum(self.uplink_margin_db, self.downlink_margin_db)
+
+    @cached_property
+    def straight_share(self) -> FloatArray:
+        """Share of the received power that comes straight through. [-]"""
+        return np.asarray(10.0 ** ((self.obstacle_loss_db - self.straight_db) / 10.0))
+
+    @cached_property
+    def sigma_db(self) -> FloatArray:
+        """Standard deviation of the margin: shadowing, and the spreads of what is crossed. [dB]"""
+        shadowing_db = self.scene.plan.environment.shadowing_db
+        return np.sqrt(shadowing_db**2 + self.straight_share * self.spread_squared_db2)
+
+    @cached_property
+    def reliability(self) -> FloatArray:
+        """Chance that the link works with the fade margin held back. [-]"""
+        return chance_above(self.margin_db - self.scene.plan.requirement.fade_margin_db, self.sigma_db)
+
+    @cached_property
+    def state(self) -> StateArray:
+        """Index into `STATES`."""
+        required = self.scene.plan.requirement.reliability
+        return (self.reliability >= MARGINAL_RELIABILITY).astype(np.int8) + (self.reliability >= required)
+
+    @property
+    def all_hold(self) -> bool:
+        """Whether every inverter holds on one of its links or more."""
+        return bool(np.all(self.state.max(axis=1, initial=0) == HOLDS))
+
+    def met_by(self, inverter: int, gateway: int) -> list[tuple[str, float]]:
+        """What one link's straight line goes through, in order from the inverter: names and losses. [dB]"""
+        return self._met.get((inverter, gateway), [])
+
+    @cached_property
+    def _met(self) -> dict[tuple[int, int], list[tuple[str, float]]]:
+        obstacles = self.scene.obstacles
+        rows: list[tuple[int, int, float, int, float]] = []
+        for met, owners, losses in (
+            (
+                self.crossings,
+                self.scene.sheets.owner[self.crossings.sheet],
+                sheet_losses_db(self.scene, self.crossings),
+            ),
+            (self.chords, self.scene.prisms.owner[self.chords.prism], chord_losses_db(self.scene, self.chords)),
+        ):
+            columns = (met.start, met.end, met.fraction, owners, losses)
+            rows.extend(zip(*(column.tolist() for column in columns), strict=True))
+        found: dict[tuple[int, int], list[tuple[str, float]]] = {}
+        for start, end, _, owner, loss_db in sorted(rows):
+            found.setdefault((start, end), []).append((obstacles.names[owner], loss_db))
+        return found
+
+
+def sheet_losses_db(scene: Scene, met: Crossings) -> FloatArray:
+    """Loss of each crossing, shape (crossings,). [dB]"""
+    return scene.obstacles.loss_db[scene.sheets.owner[met.sheet]]
+
+
+def chord_losses_db(scene: Scene, met: Chords) -> FloatArray:
+    """Loss of each chord through foliage, shape (chords,). [dB]"""
+    return np.asarray(scene.obstacles.loss_db[scene.prisms.owner[met.prism]] * met.length_m)
+
+
+def links_between(scene: Scene, inverters: Ends, gateways: Ends) -> Links:
+    """Work out the links of some inverters to some gateways or spots.
+
+    Parameters
+    ----------
+    scene : Scene
+        The site.
+    inverters, gateways : Ends
+        Ends of that site.
+
+    Returns
+    -------
+    Links
+        One for each pair.
+    """
+    environment, shape = scene.plan.environment, (len(inverters), len(gateways))
+    distance_m = np.linalg.norm(inverters.at_m[:, None] - gateways.at_m[None], axis=2)
+    through = crossings(inverters.at_m, gateways.at_m, scene.sheets)
+    inside = chords(inverters.at_m, gateways.at_m, scene.prisms)
+    spreads_db = scene.obstacles.spread_db[scene.sheets.owner[through.sheet]]
+    straight_db = total_over_links(through, sheet_losses_db(scene, through), shape=shape)
+    straight_db += total_over_links(inside, chord_losses_db(scene, inside), shape=shape)
+    return Links(
+        scene=scene,
+        inverters=inverters,
+        gateways=gateways,
+        distance_m=distance_m,
+        base_loss_db=log_distance_loss_db(
+            distance_m,
+            frequency_mhz=scene.plan.radio.frequency_mhz,
+            path_loss_exponent=environment.path_loss_exponent,
+            reference_distance_m=environment.reference_distance_m,
+        ),
+        straight_db=straight_db,
+        around_db={},
+        spread_squared_db2=total_over_links(through, spreads_db**2, shape=shape),
+        crossings=through,
+        chords=inside,
+    )
+
+
+def links_in_blocks(
+    scene: Scene, inverters: Ends, gateways: Ends, *, progress: Progress | None = None
+) -> Iterator[tuple[slice, Links]]:
+    """The same as `links_between`, a few gateways at a time, so that memory does not grow with their number.
+
+    Yields
+    ------
+    tuple of slice and Links
+        Which of the gateways, and their links.
+    """
+    step = max(1, PAIRS_AT_ONCE // max(1, len(inverters)))
+    for first in range(0, len(gateways), step):
+        block = slice(first, min(first + step, len(gateways)))
+        yield block, links_between(scene, inverters, gateways.pick(block))
+        if progress:
+            progress(block.stop, len(gateways))
+
+
+def links_of(scene: Scene, *, gateways: Sequence[str] = (), inverters: Sequence[str] = ()) -> Links:
+    """The links that somebody asks for by name.
+
+    Parameters
+    ----------
+    scene : Scene
+        The site.
+    gateways : sequence of str
+        Gateways or spots; without any, the gateways that stand today.
+    inverters : sequence of str
+        Inverters; without any, all of them.
+
+    Returns
+    -------
+    Links
+        In the order of the names, or of the plan.
+
+    Raises
+    ------
+    UnknownNameError
+        Naming every name that there is not.
+    SurveyError
+        Where no gateway stands and none is named.
+    """
+    file = scene.plan.file
+    if not gateways and not len(scene.gateways):
+        raise SurveyError(f"{file}: has no [[gateway]]; add one, or name a spot with --gateway NAME")
+    far = scene.gateways_and_spots.named(gateways, file=file, what="gateway or spot") if gateways else scene.gateways
+    near = scene.inverters.named(inverters, file=file, what="inverter") if inverters else scene.inverters
+    return links_between(scene, near, far)

@@ -1,0 +1,470 @@
+"""What a site plan says: frozen things of the trade, each of which refuses values that make no sense."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass, fields, replace
+from functools import cached_property
+from itertools import pairwise
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from survey import polygon
+from survey.errors import did_you_mean
+from survey.fields import Choice, Entry, Number, Numbers, Points, Text, key
+from survey.materials import BUILT_IN, Material
+from survey.slab import SUBSTANCES
+from survey.units import direction_of_bearing
+
+FloatArray = NDArray[np.float64]
+
+MOST_SEARCH_POINTS = 1_000_000
+ROOF_FLATNESS_M = 0.02
+"""How far a roof's corner may lie off the plane of the others: what a tape measure leaves."""
+
+_COORDINATE = Number(-100_000.0, 100_000.0)
+_POINT = Numbers(_COORDINATE, least=2, most=2, axes=("x", "y"))
+_CORNER = Numbers(_COORDINATE, least=3, most=3, axes=("x", "y", "z"))
+_NAME = Text(needed=True)
+_ANY_TEXT = Text()
+_HEIGHT = Number(-100.0, 1_000.0)
+_EXTENT = Number(0.01, 10_000.0)
+_BEARING = Number(-360.0, 360.0)
+_LOSS = Number(0.0, 200.0)
+_SPREAD = Number(0.0, 40.0)
+_EXTRA_LOSS = Number(0.0, 60.0)
+_TX_POWER = Number(-60.0, 36.0)
+_GAIN = Number(-40.0, 40.0)
+_SENSITIVITY = Number(-160.0, -10.0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Site(Entry):
+    """What the job is called."""
+
+    name: str = key(_NAME)
+    note: str = key(_ANY_TEXT, default="")
+
+
+@dataclass(frozen=True, kw_only=True)
+class RadioEnd(Entry):
+    """The radio of an inverter or a gateway."""
+
+    tx_power_dbm: float = key(_TX_POWER)
+    antenna_gain_dbi: float = key(_GAIN, default=0.0)
+    sensitivity_dbm: float = key(_SENSITIVITY)
+    mounting_loss_db: float = key(_EXTRA_LOSS, default=0.0)
+    cable_loss_db: float = key(_EXTRA_LOSS, default=0.0)
+    noise_rise_db: float = key(_EXTRA_LOSS, default=0.0)
+    antenna: str = key(_NAME, default="isotropic")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Radio(Entry):
+    """The radio system as its data sheets describe it."""
+
+    frequency_mhz: float = key(Number(30.0, 30_000.0))
+    polarisation: str = key(Choice(("unknown", "vertical", "horizontal")), default="unknown")
+    inverter: RadioEnd
+    gateway: RadioEnd
+
+
+@dataclass(frozen=True, kw_only=True)
+class Environment(Entry):
+    """How level falls with distance, beyond what the obstacles explain."""
+
+    path_loss_exponent: float = key(Number(0.5, 8.0), default=2.0)
+    reference_distance_m: float = key(Number(0.01, 1_000.0), default=1.0)
+    shadowing_db: float = key(Number(0.0, 30.0), default=6.0)
+    correlation_m: float = key(Number(0.01, 1_000.0), default=5.0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Requirement(Entry):
+    """What the installer promises."""
+
+    reliability: float = key(Number(0.5, 0.9999), default=0.95)
+    fade_margin_db: float = key(Number(0.0, 60.0), default=3.0)
+    max_relays: int = key(Number(0, 20, whole=True), default=0)
+    inverters_per_gateway: int = key(Number(0, 1_000_000, whole=True), default=0)
+    gateways: int = key(Number(1, 1_000, whole=True), default=1)
+
+
+@dataclass(frozen=True, kw_only=True)
+class OwnMaterial(Entry):
+    """A material of the user's own: a loss, or a slab of a known substance."""
+
+    name: str = key(_NAME)
+    loss_db: float | None = key(_LOSS, default=None)
+    spread_db: float = key(_SPREAD, default=0.0)
+    slab: str | None = key(_NAME, default=None)
+    thickness_m: float | None = key(Number(0.001, 2.0), default=None)
+    source: str = key(_ANY_TEXT, default="")
+
+    def inconsistencies(self) -> Iterator[tuple[str, str]]:
+        """A loss and a slab at once, or neither."""
+        if self.slab is None:
+            if self.loss_db is None:
+                yield "loss_db", "is missing; write loss_db, or slab and thickness_m"
+            if self.thickness_m is not None:
+                yield "thickness_m", f"means nothing without slab; write slab as one of {', '.join(SUBSTANCES)}"
+            return
+        if self.loss_db is not None:
+            yield "slab", "loss_db is given too; write one or the other"
+        if self.slab.casefold() not in SUBSTANCES:
+            near = did_you_mean(self.slab, SUBSTANCES)
+            yield "slab", f'"{self.slab}" is not known; write one of {", ".join(SUBSTANCES)}{near}'
+        if self.thickness_m is None:
+            yield "thickness_m", "is missing; a slab needs its thickness"
+
+    def material(self) -> Material:
+        """The material with its way of working out the loss."""
+        source = self.source or "the plan"
+        if self.slab is not None and self.thickness_m is not None:
+            return Material(
+                name=self.name,
+                slab=self.slab.casefold(),
+                thickness_m=self.thickness_m,
+                spread_db=self.spread_db,
+                source=source,
+                status="computed from a standard",
+            )
+        assert self.loss_db is not None
+        return Material(
+            name=self.name,
+            loss_by_mhz=((1.0, self.loss_db),),
+            spread_db=self.spread_db,
+            source=source,
+            status="from the plan",
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class OwnRadio(Entry):
+    """An entry that may carry radio figures of its own; None where the common one holds."""
+
+    tx_power_dbm: float | None = key(_TX_POWER, default=None)
+    antenna_gain_dbi: float | None = key(_GAIN, default=None)
+    sensitivity_dbm: float | None = key(_SENSITIVITY, default=None)
+    mounting_loss_db: float | None = key(_EXTRA_LOSS, default=None)
+    cable_loss_db: float | None = key(_EXTRA_LOSS, default=None)
+    noise_rise_db: float | None = key(_EXTRA_LOSS, default=None)
+    antenna: str | None = key(_NAME, default=None)
+
+    def radio(self, common: RadioEnd) -> RadioEnd:
+        """The radio that stands here: the common figures, and its own where given."""
+        own = {one.name: getattr(self, one.name) for one in fields(RadioEnd)}
+        own = {name: value for name, value in own.items() if value is not None}
+        return replace(common, **own) if own else common
+
+
+@dataclass(frozen=True, kw_only=True)
+class Inverter(OwnRadio):
+    """One inverter."""
+
+    name: str = key(_NAME)
+    at: tuple[float, float] = key(_POINT)
+    height_m: float = key(_HEIGHT)
+    serial: str = key(_ANY_TEXT, default="")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Array(OwnRadio):
+    """A block of rows of inverters."""
+
+    name: str = key(_NAME)
+    first: tuple[float, float] = key(_POINT)
+    height_m: float = key(_HEIGHT)
+    bearing_deg: float = key(_BEARING, default=90.0)
+    rows: int = key(Number(1, 10_000, whole=True), default=1)
+    per_row: int = key(Number(1, 10_000, whole=True))
+    spacing_m: float | None = key(Number(0.01, 1_000.0), default=None)
+    row_spacing_m: float | None = key(Number(0.01, 1_000.0), default=None)
+    tilt_deg: float = key(Number(0.0, 90.0), default=0.0)
+    module_depth_m: float | None = key(Number(0.01, 100.0), default=None)
+    clearance_m: float = key(Number(0.0, 10.0), default=0.1)
+
+    def inconsistencies(self) -> Iterator[tuple[str, str]]:
+        """Rows without spacings, or more inverters than a site can have."""
+        if self.spacing_m is None and (self.per_row > 1 or self.module_depth_m is not None):
+            yield "spacing_m", "is missing; write the distance between inverters along a row"
+        if self.row_spacing_m is None and self.rows > 1:
+            yield "row_spacing_m", "is missing; write the distance between rows, measured up the slope"
+        if self.rows * self.per_row > 100_000:  # noqa: PLR2004  twenty times the largest site foreseen
+            yield "rows", f"make {self.rows * self.per_row} inverters with per_row; at most 100000 in one array"
+
+    @property
+    def along(self) -> FloatArray:
+        """Unit vector of the way a row runs, shape (3,)."""
+        return np.append(direction_of_bearing(self.bearing_deg), 0.0)
+
+    @property
+    def upslope(self) -> FloatArray:
+        """Unit vector of the way the slope rises, to the left of the bearing, shape (3,)."""
+        level = direction_of_bearing(self.bearing_deg - 90.0)
+        tilt_rad = math.radians(self.tilt_deg)
+        return np.append(level * math.cos(tilt_rad), math.sin(tilt_rad))
+
+    def positions_m(self) -> FloatArray:
+        """Where its inverters are: row by row, shape (rows * per_row, 3). [m]"""
+        steps_m = np.arange(self.per_row) * (self.spacing_m or 0.0)
+        climbs_m = np.arange(self.rows) * (self.row_spacing_m or 0.0)
+        corner = np.append(self.first, self.height_m)
+        grid = corner + climbs_m[:, None, None] * self.upslope + steps_m[None, :, None] * self.along
+        return np.asarray(grid.reshape(-1, 3))
+
+    def inverter_names(self) -> list[str]:
+        """Names in the order of `positions_m`: NAME-row-column, from 1."""
+        return [
+            f"{self.name}-{row}-{column}" for row in range(1, self.rows + 1) for column in range(1, self.per_row + 1)
+        ]
+
+    def row_name(self, row: int) -> str:
+        """What the sheet of modules over a row is called, rows counted from 1."""
+        return f"{self.name} modules {row}"
+
+    def module_sheets_m(self) -> FloatArray:
+        """Corners of the sheet of modules over each row, shape (rows, 4, 3); no rows without `module_depth_m`. [m]"""
+        if self.module_depth_m is None or self.spacing_m is None:
+            return np.zeros((0, 4, 3))
+        first = self.positions_m().reshape(self.rows, self.per_row, 3)[:, 0] + [0.0, 0.0, self.clearance_m]
+        ends = np.array([-0.5, self.per_row - 0.5])[[0, 1, 1, 0], None] * self.spacing_m * self.along
+        depths = np.array([-0.5, -0.5, 0.5, 0.5])[:, None] * self.module_depth_m * self.upslope
+        return np.asarray(first[:, None] + ends + depths)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sheetlike(Entry):
+    """An obstacle that costs a loss at each pass through one of its sheets."""
+
+    name: str = key(_NAME)
+    material: str | None = key(_NAME, default=None)
+    loss_db: float | None = key(_LOSS, default=None)
+    spread_db: float | None = key(_SPREAD, default=None)
+
+    def inconsistencies(self) -> Iterator[tuple[str, str]]:
+        """Neither a material nor a loss."""
+        if self.material is None and self.loss_db is None:
+            yield "material", "is missing; write a material (see `survey materials`) or loss_db"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Wall(Sheetlike):
+    """A vertical sheet along a line of two or more points."""
+
+    along: tuple[tuple[float, float], ...] = key(Points(_POINT, least=2, most=1_000))
+    height_m: float = key(_EXTENT)
+    base_m: float = key(_HEIGHT, default=0.0)
+
+    def inconsistencies(self) -> Iterator[tuple[str, str]]:
+        """A point that stands twice in a row."""
+        yield from super().inconsistencies()
+        for position, (start, end) in enumerate(pairwise(self.along), start=1):
+            if math.dist(start, end) == 0:
+                yield "along", f"points {position} and {position + 1} are the same: a wall of no length; move one"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Box(Sheetlike):
+    """A closed hollow box."""
+
+    centre: tuple[float, float] = key(_POINT)
+    length_m: float = key(_EXTENT)
+    width_m: float = key(_EXTENT)
+    height_m: float = key(_EXTENT)
+    bearing_deg: float = key(_BEARING, default=0.0)
+    base_m: float = key(_HEIGHT, default=0.0)
+
+    def footprint_m(self) -> FloatArray:
+        """Corners in plan, anticlockwise, shape (4, 2). [m]"""
+        lengthwise = direction_of_bearing(self.bearing_deg) * self.length_m / 2.0
+        crosswise = direction_of_bearing(self.bearing_deg - 90.0) * self.width_m / 2.0
+        signs = np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
+        return np.asarray(np.asarray(self.centre) + signs @ np.array([lengthwise, crosswise]))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Roof(Sheetlike):
+    """A flat piece of roof, or any other plane sheet."""
+
+    corners: tuple[tuple[float, float, float], ...] = key(Points(_CORNER, least=3, most=8))
+
+    def inconsistencies(self) -> Iterator[tuple[str, str]]:
+        """Corners that make no plane simple polygon."""
+        yield from super().inconsistencies()
+        corners = np.array(self.corners)
+        level = corners - corners.mean(axis=0)
+        _, extents, axes = np.linalg.svd(level, full_matrices=False)
+        if extents[1] < 1e-6 * max(float(extents[0]), 1.0):
+            yield "corners", "lie on one line: a roof of no area; write 3 to 8 corners around it, in order"
+            return
+        distances_m = np.abs(level @ axes[2])
+        if distances_m.max() > ROOF_FLATNESS_M:
+            worst = int(distances_m.argmax())
+            problem = (
+                f"are not in one plane: corner {worst + 1} is {distances_m[worst]:.2f} m off the plane through all; "
+                f"at most {ROOF_FLATNESS_M:g} m, so measure again or split the roof in two"
+            )
+            yield "corners", problem
+        elif polygon.crosses_itself(level @ axes[:2].T):
+            yield "corners", "cross themselves; write them in order around the edge"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Foliage(Entry):
+    """Plants that cost by the metre of path inside."""
+
+    name: str = key(_NAME)
+    footprint: tuple[tuple[float, float], ...] = key(Points(_POINT, least=3, most=200))
+    height_m: float = key(_EXTENT)
+    base_m: float = key(_HEIGHT, default=0.0)
+    loss_db_per_m: float = key(Number(0.0, 50.0))
+
+    def inconsistencies(self) -> Iterator[tuple[str, str]]:
+        """A footprint that is no area."""
+        return _area_faults("footprint", self.footprint)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Spot(OwnRadio):
+    """A place for a gateway: one that stands there today, or one where a gateway could go."""
+
+    name: str = key(_NAME)
+    at: tuple[float, float] = key(_POINT)
+    height_m: float = key(_HEIGHT)
+    note: str = key(_ANY_TEXT, default="")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Search(OwnRadio):
+    """Many spots: points every step along a line, or inside a polygon."""
+
+    name: str = key(_NAME)
+    along: tuple[tuple[float, float], ...] | None = key(Points(_POINT, least=2, most=1_000), default=None)
+    within: tuple[tuple[float, float], ...] | None = key(Points(_POINT, least=3, most=200), default=None)
+    heights_m: tuple[float, ...] = key(Numbers(_HEIGHT, least=1, most=100))
+    step_m: float = key(Number(0.05, 1_000.0), default=1.0)
+    note: str = key(_ANY_TEXT, default="")
+
+    def inconsistencies(self) -> Iterator[tuple[str, str]]:
+        """Both a line and a polygon or neither, no length or area, or too many points."""
+        if (self.along is None) == (self.within is None):
+            yield "along", "or within: write exactly one of the two, a line of points or the corners of an area"
+            return
+        if self.along is not None and _length_m(self.along) == 0:
+            yield "along", "has no length: its points are all the same; move one"
+        if self.within is not None:
+            problems = list(_area_faults("within", self.within))
+            if problems:
+                yield from problems
+                return
+        count = self.most_points
+        if count > MOST_SEARCH_POINTS:
+            yield "step_m", f"makes about {count} points; at most {MOST_SEARCH_POINTS}, so write a longer step"
+
+    @property
+    def most_points(self) -> int:
+        """How many points there will be at most, without making them."""
+        if self.along is not None:
+            per_height = int(_length_m(self.along) / self.step_m) + 1
+        else:
+            corners = np.array(self.within)
+            sides_m = corners.max(axis=0) - corners.min(axis=0)
+            filled = min(1.0, abs(polygon.signed_area_m2(corners)) / float(np.prod(sides_m)))
+            across = sides_m / self.step_m + 1
+            per_height = (
+                int(filled * float(np.prod(across)) + float(np.sum(across)))
+                if filled < 1
+                else int(float(np.prod(np.floor(across))))
+            )
+        return per_height * len(self.heights_m)
+
+    def positions_m(self) -> FloatArray:
+        """Where its spots are, height by height, shape (n, 3). [m]
+
+        Along a line the first point is its start, and the distance is measured along the line round its corners.
+        Inside an area the points stand on a grid from its lowest x and lowest y; points on its edge belong to it.
+        """
+        flat = self._along_m(np.array(self.along)) if self.along is not None else self._within_m(np.array(self.within))
+        flat = flat + 0.0  # no minus zero in names
+        names = np.round(flat, 2)
+        _, first = np.unique(names, axis=0, return_index=True)
+        flat = flat[np.sort(first)]
+        heights = np.unique(np.round(self.heights_m, 2), return_index=True)[1]
+        layers = [np.column_stack([flat, np.full(len(flat), self.heights_m[i])]) for i in np.sort(heights)]
+        return np.concatenate(layers)
+
+    def _along_m(self, corners: FloatArray) -> FloatArray:
+        lengths_m = np.hypot(*np.diff(corners, axis=0).T)
+        reached_m = np.concatenate([[0.0], np.cumsum(lengths_m)])
+        count = int(np.floor(reached_m[-1] / self.step_m + 1e-9)) + 1
+        stops_m = np.minimum(np.arange(count) * self.step_m, reached_m[-1])
+        return np.column_stack([np.interp(stops_m, reached_m, corners[:, axis]) for axis in (0, 1)])
+
+    def _within_m(self, corners: FloatArray) -> FloatArray:
+        low, high = corners.min(axis=0), corners.max(axis=0)
+        counts = np.floor((high - low) / self.step_m + 1e-9).astype(int) + 1
+        x, y = (low[axis] + np.arange(counts[axis]) * self.step_m for axis in (0, 1))
+        grid = np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1).reshape(-1, 2)
+        return grid[polygon.contains(corners, grid, edge_m=1e-6)]
+
+    def spot_names(self) -> list[str]:
+        """Names in the order of `positions_m`: NAME/x,y,height with two decimals."""
+        rounded = np.round(self.positions_m(), 2) + 0.0
+        return [f"{self.name}/{x:.2f},{y:.2f},{z:.2f}" for x, y, z in rounded.tolist()]
+
+
+def _length_m(points: tuple[tuple[float, float], ...]) -> float:
+    return sum(math.dist(start, end) for start, end in pairwise(points))
+
+
+def _area_faults(name: str, corners: tuple[tuple[float, float], ...]) -> Iterator[tuple[str, str]]:
+    array = np.array(corners)
+    if abs(polygon.signed_area_m2(array)) < 1e-4:  # noqa: PLR2004  a square centimetre
+        yield name, "has no area; write its corners in order around the edge"
+    elif polygon.crosses_itself(array):
+        yield name, "crosses itself; write its corners in order around the edge"
+
+
+Obstacle = Wall | Box | Roof | Foliage
+
+
+@dataclass(frozen=True, kw_only=True)
+class Plan:
+    """A whole site plan.
+
+    Attributes
+    ----------
+    file : str
+        The file as the user named it.
+    folder : Path
+        Where files named in the plan are looked for.
+    defaults : tuple of (str, str, object)
+        Table, key and value of every default that the reader filled in.
+    """
+
+    file: str
+    folder: Path
+    site: Site
+    radio: Radio
+    environment: Environment
+    requirement: Requirement
+    own_materials: tuple[OwnMaterial, ...] = ()
+    arrays: tuple[Array, ...] = ()
+    inverters: tuple[Inverter, ...] = ()
+    walls: tuple[Wall, ...] = ()
+    boxes: tuple[Box, ...] = ()
+    roofs: tuple[Roof, ...] = ()
+    foliage: tuple[Foliage, ...] = ()
+    gateways: tuple[Spot, ...] = ()
+    spots: tuple[Spot, ...] = ()
+    searches: tuple[Search, ...] = ()
+    defaults: tuple[tuple[str, str, object], ...] = ()
+
+    @cached_property
+    def materials(self) -> dict[str, Material]:
+        """Every material by its folded name; the user's own win over built-in ones of the same name."""
+        return dict(BUILT_IN) | {own.name.casefold(): own.material() for own in self.own_materials}

@@ -1,0 +1,337 @@
+"""Read a site plan from a TOML file: every message about a plan that cannot be used is worded here."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import MISSING
+from itertools import chain
+from pathlib import Path
+from typing import Any, TypeVar
+
+from survey.errors import EntryError, Fault, PlanError, did_you_mean, nearest
+from survey.fields import Entry, keys_of
+from survey.plan import (
+    Array,
+    Box,
+    Environment,
+    Foliage,
+    Inverter,
+    OwnMaterial,
+    Plan,
+    Radio,
+    RadioEnd,
+    Requirement,
+    Roof,
+    Search,
+    Sheetlike,
+    Site,
+    Spot,
+    Wall,
+)
+
+PLAN_VERSION = 1
+MOST_BYTES = 50_000_000
+
+TABLES: dict[str, type[Entry]] = {
+    "site": Site,
+    "radio": Radio,
+    "environment": Environment,
+    "requirement": Requirement,
+}
+LISTS: dict[str, tuple[str, type[Entry]]] = {
+    "material": ("own_materials", OwnMaterial),
+    "array": ("arrays", Array),
+    "inverter": ("inverters", Inverter),
+    "wall": ("walls", Wall),
+    "box": ("boxes", Box),
+    "roof": ("roofs", Roof),
+    "foliage": ("foliage", Foliage),
+    "gateway": ("gateways", Spot),
+    "spot": ("spots", Spot),
+    "search": ("searches", Search),
+}
+RADIO_ENDS = ("inverter", "gateway")
+
+E = TypeVar("E", bound=Entry)
+
+
+def read_plan(path: Path) -> Plan:
+    """Read and check a plan.
+
+    Parameters
+    ----------
+    path : Path
+        A TOML file in UTF-8.
+
+    Returns
+    -------
+    Plan
+        With every default filled in and every name known to be good.
+
+    Raises
+    ------
+    PlanError
+        With every fault of the file.
+    """
+    return plan_of(_parse(path), file=str(path), folder=path.parent)
+
+
+def plan_of(tables: dict[str, Any], *, file: str, folder: Path = Path()) -> Plan:
+    """Make a plan of tables already parsed.
+
+    Raises
+    ------
+    PlanError
+        With every fault of the tables.
+    """
+    return _Reader(file, folder).plan(tables)
+
+
+def _parse(path: Path) -> dict[str, Any]:
+    """The tables of a TOML file."""
+    file = str(path)
+    try:
+        if path.is_dir():
+            raise PlanError([Fault(file=file, problem="is a folder; name the plan file in it")])
+        size = path.stat().st_size
+        if size > MOST_BYTES:
+            raise PlanError([Fault(file=file, problem=f"is {size} bytes long; no plan is longer than {MOST_BYTES}")])
+        raw = path.read_bytes()
+    except FileNotFoundError:
+        raise PlanError([Fault(file=file, problem="there is no such file" + _near_file(path))]) from None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise PlanError([Fault(file=file, problem=f"cannot be read: {reason}")]) from None
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = raw.count(b"\n", 0, error.start) + 1
+        problem = f"is not UTF-8 text (byte {error.start + 1}, line {line}); save it as UTF-8"
+        raise PlanError([Fault(file=file, problem=problem)]) from None
+    if not text.strip():
+        raise PlanError([Fault(file=file, problem="is empty; `survey start FILE` writes a plan to fill in")])
+    try:
+        return tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
+        raise PlanError([_toml_fault(file, str(error))]) from None
+
+
+def _toml_fault(file: str, message: str) -> Fault:
+    """What the TOML parser found, with line and column in front."""
+    found = re.search(r" \(at (?:line (\d+), column (\d+)|end of document)\)$", message)
+    if not found:
+        return Fault(file=file, problem=f"is not TOML: {message}")
+    place = f"line {found[1]}, column {found[2]}" if found[1] else "end of file"
+    return Fault(file=file, place=place, problem=f"is not TOML: {message[: found.start()]}")
+
+
+def _near_file(path: Path) -> str:
+    try:
+        return did_you_mean(path.name, [other.name for other in path.parent.iterdir()])
+    except OSError:
+        return ""
+
+
+class _Reader:
+    """Turns tables into entries and gathers what is wrong on the way."""
+
+    def __init__(self, file: str, folder: Path) -> None:
+        self.file = file
+        self.folder = folder
+        self.faults: list[Fault] = []
+        self.defaults: list[tuple[str, str, object]] = []
+
+    def plan(self, tables: dict[str, Any]) -> Plan:
+        """The whole plan, or every fault."""
+        self._version(tables)
+        known = ["plan_version", *TABLES, *LISTS]
+        for name, value in tables.items():
+            if name not in known:
+                self._unknown_table(name, value, known)
+        site = self._entry(Site, self._table(tables, "site", needed=True), "[site]")
+        radio = self._radio(self._table(tables, "radio", needed=True))
+        environment = self._entry(Environment, self._table(tables, "environment"), "[environment]")
+        requirement = self._entry(Requirement, self._table(tables, "requirement"), "[requirement]")
+        lists = {field: self._list(tables, name, entry) for name, (field, entry) in LISTS.items()}
+        if not self.faults and not lists["inverters"] and not lists["arrays"]:
+            self._fault("", "", "has no inverter; add an [[array]] or an [[inverter]]")
+        if self.faults or site is None or radio is None or environment is None or requirement is None:
+            raise PlanError(self.faults)
+        plan = Plan(
+            file=self.file,
+            folder=self.folder,
+            site=site,
+            radio=radio,
+            environment=environment,
+            requirement=requirement,
+            defaults=tuple(self.defaults),
+            **lists,
+        )
+        self._names(plan)
+        self._materials(plan)
+        if self.faults:
+            raise PlanError(self.faults)
+        return plan
+
+    def _fault(self, place: str, key: str, problem: str) -> None:
+        self.faults.append(Fault(file=self.file, place=place, key=key, problem=problem))
+
+    def _version(self, tables: dict[str, Any]) -> None:
+        version = tables.get("plan_version")
+        if version is None:
+            self._fault("", "plan_version", f"is missing; write plan_version = {PLAN_VERSION} at the top")
+        elif isinstance(version, bool) or version != PLAN_VERSION:
+            self._fault("", "plan_version", f"{version!r} is not a version this program reads; write {PLAN_VERSION}")
+
+    def _unknown_table(self, name: str, value: object, known: list[str]) -> None:
+        near = nearest(name, known)
+        shown = f"[{name}]" if isinstance(value, dict) else f"[[{name}]]" if _is_tables(value) else ""
+        hint = f"; did you mean {near}?" if near else f"; the tables are {', '.join(known[1:])}"
+        if shown:
+            self._fault(shown, "", f"no such table{hint}")
+        else:
+            self._fault("", name, f"no such key at the top of a plan{hint}")
+
+    def _table(self, tables: dict[str, Any], name: str, *, needed: bool = False) -> dict[str, Any] | None:
+        """A table that stands once; None where it is of no use."""
+        value = tables.get(name)
+        if value is None:
+            if needed:
+                self._fault(f"[{name}]", "", "is missing")
+                return None
+            return {}
+        if not isinstance(value, dict):
+            hint = "write it with single brackets, once" if _is_tables(value) else "write it as a table"
+            self._fault(f"[{name}]", "", hint)
+            return None
+        return value
+
+    def _radio(self, values: dict[str, Any] | None) -> Radio | None:
+        if values is None:
+            return None
+        ends: dict[str, RadioEnd | None] = {}
+        for name in RADIO_ENDS:
+            place = f"[radio.{name}]"
+            value = values.get(name)
+            if value is None:
+                self._fault(place, "", "is missing; write tx_power_dbm and sensitivity_dbm under it")
+            elif not isinstance(value, dict):
+                self._fault(place, "", "write it as a table with single brackets, once")
+            else:
+                ends[name] = self._entry(RadioEnd, value, place)
+        rest = {key: value for key, value in values.items() if key not in RADIO_ENDS}
+        inverter, gateway = ends.get("inverter"), ends.get("gateway")
+        if inverter is None or gateway is None:  # a stand-in, so that the rest of [radio] is checked too
+            stand_in = RadioEnd(tx_power_dbm=0.0, sensitivity_dbm=-90.0)
+            self._entry(Radio, rest, "[radio]", extra={"inverter": stand_in, "gateway": stand_in})
+            return None
+        return self._entry(Radio, rest, "[radio]", extra={"inverter": inverter, "gateway": gateway})
+
+    def _list(self, tables: dict[str, Any], name: str, entry: type[Entry]) -> tuple[Any, ...]:
+        value = tables.get(name)
+        if value is None:
+            return ()
+        if not _is_tables(value):
+            self._fault(f"[[{name}]]", "", f"write it with double brackets, [[{name}]], once for each")
+            return ()
+        places = (_place(name, number, table) for number, table in enumerate(value, start=1))
+        entries = (self._entry(entry, table, place) for table, place in zip(value, places, strict=True))
+        return tuple(one for one in entries if one is not None)
+
+    def _entry(
+        self, entry: type[E], values: dict[str, Any] | None, place: str, *, extra: dict[str, Any] | None = None
+    ) -> E | None:
+        """One entry, or None with its faults noted."""
+        if values is None:
+            return None
+        known = {one.name: one for one in keys_of(entry)}
+        faults_before = len(self.faults)
+        self._unknown_keys(known, values, place)
+        given = {name: value for name, value in values.items() if name in known}
+        for name, one in known.items():
+            if name not in given and one.default is MISSING:
+                self._fault(place, name, "is missing")
+            elif name not in given and one.default is not None:
+                self.defaults.append((place.partition('"')[0].rstrip(" 0123456789"), name, one.default))
+        if len(self.faults) > faults_before:
+            self._check_values(known, given, place)
+            return None
+        try:
+            return entry(**given, **(extra or {}))
+        except EntryError as error:
+            for name, problem in error.problems:
+                self._fault(place, name, problem)
+            return None
+
+    def _unknown_keys(self, known: dict[str, Any], values: dict[str, Any], place: str) -> None:
+        """Keys that an entry does not have."""
+        for name in values:
+            if name not in known:
+                near = nearest(name, known)
+                hint = f"; did you mean {near}?" if near else f"; the keys here are {', '.join(known)}"
+                self._fault(place, name, f"no such key{hint}")
+
+    def _check_values(self, known: dict[str, Any], given: dict[str, Any], place: str) -> None:
+        """What is wrong with the values of an entry that cannot be made anyway."""
+        for name, value in given.items():
+            problem = known[name].metadata["kind"].fault(value)
+            if problem:
+                self._fault(place, name, problem)
+
+    def _names(self, plan: Plan) -> None:
+        """Names that stand twice, whether written or made by an array or a search."""
+        owners = list(_named(plan))
+        counts = Counter(name for name, _ in owners)
+        for name, count in counts.items():
+            if count > 1:
+                places = dict.fromkeys(place for owner, place in owners if owner == name)
+                self._fault(
+                    " and ".join(places) if len(places) > 1 else next(iter(places)),
+                    "name",
+                    f'"{name}" stands {count} times; every name in a plan must be its own',
+                )
+        folded = Counter(own.name.casefold() for own in plan.own_materials)
+        for name, count in folded.items():
+            if count > 1:
+                self._fault("[[material]]", "name", f'"{name}" stands {count} times; write each material once')
+
+    def _materials(self, plan: Plan) -> None:
+        """Materials that are neither built in nor the plan's own."""
+        kinds: list[tuple[str, tuple[Sheetlike, ...]]] = [
+            ("wall", plan.walls),
+            ("box", plan.boxes),
+            ("roof", plan.roofs),
+        ]
+        for kind, obstacles in kinds:
+            for number, obstacle in enumerate(obstacles, start=1):
+                if obstacle.material is not None and obstacle.material.casefold() not in plan.materials:
+                    near = did_you_mean(obstacle.material, plan.materials)
+                    problem = (
+                        f'"{obstacle.material}" is not known; `survey materials` lists them, [[material]] adds one'
+                    )
+                    self._fault(f'[[{kind}]] {number} "{obstacle.name}"', "material", problem + near)
+
+
+def _is_tables(value: object) -> bool:
+    return isinstance(value, list) and bool(value) and all(isinstance(one, dict) for one in value)
+
+
+def _place(table: str, number: int, values: dict[str, Any]) -> str:
+    name = values.get("name")
+    return f'[[{table}]] {number} "{name}"' if isinstance(name, str) and name.strip() else f"[[{table}]] {number}"
+
+
+def _named(plan: Plan) -> Iterator[tuple[str, str]]:
+    """Every name in a plan, and the place that it comes from."""
+    for table, (field, _) in LISTS.items():
+        if table == "material":
+            continue
+        for number, one in enumerate(getattr(plan, field), start=1):
+            place = f'[[{table}]] {number} "{one.name}"'
+            yield one.name, place
+            if isinstance(one, Array):
+                made = [one.row_name(row) for row in range(1, one.rows + 1)] if one.module_depth_m else []
+                yield from ((name, place) for name in chain(one.inverter_names(), made))

@@ -1,0 +1,270 @@
+"""A plan as arrays: who stands where with which radio, and what could be in the way."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, fields
+from functools import cached_property
+from itertools import pairwise
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from survey.errors import check_names
+from survey.geometry import Prisms, Sheets, prisms_of, sheets_of
+from survey.plan import Array, Box, Foliage, Inverter, OwnRadio, Plan, RadioEnd, Roof, Search, Spot, Wall
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+MODULE_MATERIAL = "pv module"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Ends:
+    """Radios at one end of the links, inverters or gateways.
+
+    Attributes
+    ----------
+    names, places, serials : tuple of str
+        Name of each; what it belongs to in the plan (its array or search, or its own name); its serial or nothing.
+    at_m : ndarray of float, shape (ends, 3)
+        Position. [m]
+    tx_power_dbm, antenna_gain_dbi : ndarray of float, shape (ends,)
+        Transmit power and antenna gain. [dBm, dBi]
+    loss_db : ndarray of float, shape (ends,)
+        Mounting and cable, on the way out and on the way in. [dB]
+    need_dbm : ndarray of float, shape (ends,)
+        Level that the receiver needs: sensitivity and noise rise. [dBm]
+    """
+
+    names: tuple[str, ...]
+    places: tuple[str, ...]
+    serials: tuple[str, ...]
+    at_m: FloatArray
+    tx_power_dbm: FloatArray
+    antenna_gain_dbi: FloatArray
+    loss_db: FloatArray
+    need_dbm: FloatArray
+
+    def __len__(self) -> int:
+        return len(self.names)
+
+    def pick(self, indices: Sequence[int] | IntArray | slice) -> Ends:
+        """Some of them, in the order asked for."""
+        chosen = np.arange(len(self))[indices]
+        values: dict[str, Any] = {}
+        for one in fields(self):
+            value = getattr(self, one.name)
+            values[one.name] = value[chosen] if isinstance(value, np.ndarray) else tuple(value[i] for i in chosen)
+        return Ends(**values)
+
+    def named(self, asked: Sequence[str], *, file: str, what: str) -> Ends:
+        """Those of the given names, each once, in the order asked for.
+
+        Raises
+        ------
+        UnknownNameError
+            Naming every name that there is not.
+        """
+        check_names(asked, self.names, file=file, what=what)
+        index = {name: i for i, name in enumerate(self.names)}
+        return self.pick([index[name] for name in dict.fromkeys(asked)])
+
+
+@dataclass(frozen=True, kw_only=True)
+class Obstacles:
+    """What stands on the site, with the loss of one pass through a sheet of it, or of a metre inside.
+
+    Attributes
+    ----------
+    names, kinds : tuple of str
+        Name; and ``wall``, ``box``, ``roof``, ``modules`` or ``foliage``.
+    materials : tuple of str
+        Material, or nothing where the obstacle carries its own loss.
+    loss_db, spread_db : ndarray of float, shape (obstacles,)
+        Loss of a pass and its standard deviation; for foliage the loss of a metre. [dB; dB/m]
+    opaque : ndarray of bool, shape (obstacles,)
+        Of a material that lets nothing through that counts.
+    """
+
+    names: tuple[str, ...]
+    kinds: tuple[str, ...]
+    materials: tuple[str, ...]
+    loss_db: FloatArray
+    spread_db: FloatArray
+    opaque: BoolArray
+
+    def __len__(self) -> int:
+        return len(self.names)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Scene:
+    """A site ready for computing.
+
+    Attributes
+    ----------
+    plan : Plan
+        What it was made of.
+    inverters, gateways, spots : Ends
+        The inverters; the gateways that stand today; the places where one could go, searches included.
+    obstacles : Obstacles
+        Whatever `sheets` and `prisms` name as owner.
+    sheets, prisms : Sheets, Prisms
+        Their geometry.
+    """
+
+    plan: Plan
+    inverters: Ends
+    gateways: Ends
+    spots: Ends
+    obstacles: Obstacles
+    sheets: Sheets
+    prisms: Prisms
+
+    @cached_property
+    def gateways_and_spots(self) -> Ends:
+        """All places that a command may name as a gateway."""
+        return join([self.gateways, self.spots])
+
+
+def scene_of(plan: Plan) -> Scene:
+    """Lay a plan out as arrays.
+
+    Parameters
+    ----------
+    plan : Plan
+        A plan.
+
+    Returns
+    -------
+    Scene
+        Inverters of arrays first, then single ones; spots first, then searches, each in the order of the plan.
+    """
+    obstacles, sheets, prisms = _obstacles(plan)
+    common = plan.radio
+    return Scene(
+        plan=plan,
+        inverters=join(_ends(one, common.inverter) for one in (*plan.arrays, *plan.inverters)),
+        gateways=join(_ends(one, common.gateway) for one in plan.gateways),
+        spots=join(_ends(one, common.gateway) for one in (*plan.spots, *plan.searches)),
+        obstacles=obstacles,
+        sheets=sheets,
+        prisms=prisms,
+    )
+
+
+def join(parts: Iterable[Ends]) -> Ends:
+    """Several groups of ends as one."""
+    groups = list(parts)
+    names, places, serials = (
+        tuple(text for group in groups for text in getattr(group, field)) for field in ("names", "places", "serials")
+    )
+
+    def joined(field: str) -> FloatArray:
+        return np.concatenate([np.zeros(0), *(getattr(group, field) for group in groups)])
+
+    return Ends(
+        names=names,
+        places=places,
+        serials=serials,
+        at_m=np.concatenate([np.zeros((0, 3)), *(group.at_m for group in groups)]),
+        tx_power_dbm=joined("tx_power_dbm"),
+        antenna_gain_dbi=joined("antenna_gain_dbi"),
+        loss_db=joined("loss_db"),
+        need_dbm=joined("need_dbm"),
+    )
+
+
+def _ends(one: OwnRadio, common: RadioEnd) -> Ends:
+    """The radios that one entry of a plan stands for."""
+    radio = one.radio(common)
+    serial = ""
+    if isinstance(one, Array):
+        name, names, at_m = one.name, one.inverter_names(), one.positions_m()
+    elif isinstance(one, Search):
+        name, names, at_m = one.name, one.spot_names(), one.positions_m()
+    else:
+        assert isinstance(one, Inverter | Spot)
+        name, names, at_m = one.name, [one.name], np.array([[*one.at, one.height_m]])
+        serial = one.serial if isinstance(one, Inverter) else ""
+    count = len(names)
+    return Ends(
+        names=tuple(names),
+        places=(name,) * count,
+        serials=(serial,) * count,
+        at_m=at_m,
+        tx_power_dbm=np.full(count, radio.tx_power_dbm),
+        antenna_gain_dbi=np.full(count, radio.antenna_gain_dbi),
+        loss_db=np.full(count, radio.mounting_loss_db + radio.cable_loss_db),
+        need_dbm=np.full(count, radio.sensitivity_dbm + radio.noise_rise_db),
+    )
+
+
+def wall_outlines_m(wall: Wall) -> list[FloatArray]:
+    """Corners of each upright sheet of a wall, shapes (4, 3). [m]"""
+    line = np.array(wall.along)
+    heights_m = np.array([wall.base_m, wall.base_m, wall.base_m + wall.height_m, wall.base_m + wall.height_m])
+    return [np.column_stack([np.array([start, end, end, start]), heights_m]) for start, end in pairwise(line)]
+
+
+def box_outlines_m(box: Box) -> list[FloatArray]:
+    """Corners of the six faces of a box: four sides, bottom and top, shapes (4, 3). [m]"""
+    footprint_m = box.footprint_m()
+    low = np.column_stack([footprint_m, np.full(4, box.base_m)])
+    high = np.column_stack([footprint_m, np.full(4, box.base_m + box.height_m)])
+    sides = [np.array([low[i - 1], low[i], high[i], high[i - 1]]) for i in range(4)]
+    return [*sides, low, high]
+
+
+def _obstacles(plan: Plan) -> tuple[Obstacles, Sheets, Prisms]:
+    """Everything that can be in the way."""
+    frequency_mhz = plan.radio.frequency_mhz
+    rows: list[tuple[str, str, str, float, float, bool]] = []
+    outlines: list[FloatArray] = []
+    owners: list[int] = []
+
+    def add(kind: str, name: str, outlines_m: list[FloatArray], one: Wall | Box | Roof | None) -> None:
+        named = MODULE_MATERIAL if one is None else one.material
+        material = plan.materials[named.casefold()] if named else None
+        own_loss_db, own_spread_db = (one.loss_db, one.spread_db) if one is not None else (None, None)
+        loss_db = own_loss_db if own_loss_db is not None else material.loss_db(frequency_mhz) if material else 0.0
+        spread_db = own_spread_db if own_spread_db is not None else material.spread_db if material else 0.0
+        opaque = own_loss_db is None and material is not None and material.opaque
+        outlines.extend(outlines_m)
+        owners.extend([len(rows)] * len(outlines_m))
+        rows.append((name, kind, named or "", loss_db, spread_db, opaque))
+
+    for wall in plan.walls:
+        add("wall", wall.name, wall_outlines_m(wall), wall)
+    for box in plan.boxes:
+        add("box", box.name, box_outlines_m(box), box)
+    for roof in plan.roofs:
+        add("roof", roof.name, [np.array(roof.corners)], roof)
+    for array in plan.arrays:
+        for row, sheet_m in enumerate(array.module_sheets_m(), start=1):
+            add("modules", array.row_name(row), [sheet_m], None)
+    first_plant = len(rows)
+    rows.extend((plant.name, "foliage", "", plant.loss_db_per_m, 0.0, False) for plant in plan.foliage)
+    names, kinds, materials, loss_db, spread_db, opaque = zip(*rows, strict=True) if rows else ((),) * 6
+    obstacles = Obstacles(
+        names=names,
+        kinds=kinds,
+        materials=materials,
+        loss_db=np.array(loss_db, dtype=np.float64),
+        spread_db=np.array(spread_db, dtype=np.float64),
+        opaque=np.array(opaque, dtype=bool),
+    )
+    return obstacles, sheets_of(outlines, owners), _prisms(plan.foliage, first_plant)
+
+
+def _prisms(plants: Sequence[Foliage], first_owner: int) -> Prisms:
+    return prisms_of(
+        [np.array(plant.footprint) for plant in plants],
+        [plant.base_m for plant in plants],
+        [plant.base_m + plant.height_m for plant in plants],
+        range(first_owner, first_owner + len(plants)),
+    )
