@@ -213,7 +213,8 @@ def _radiated(plan: Plan) -> Iterator[str]:
             if eirp_dbm > limit.eirp_dbm + 1e-9:
                 yield (
                     f"{place}: {eirp_dbm:.2f} dBm e.i.r.p. (power plus antenna gain) is above the "
-                    f"{limit.eirp_dbm:g} dBm usual under {limit.rule}; which rule holds is for the local radio rules to say: look it up"
+                    f"{limit.eirp_dbm:g} dBm usual under {limit.rule}; which limit holds is for the local radio rules "
+                    "to say: look it up"
                 )
 
 

@@ -48,5 +48,5 @@ def chance_above(excess_db: ArrayLike, sigma_db: ArrayLike) -> NDArray[np.float6
     """
     excess_db, sigma_db = np.broadcast_arrays(np.asarray(excess_db, dtype=np.float64), np.asarray(sigma_db))
     certain = sigma_db == 0
-    z = np.divide(excess_db, sigma_db, out=np.sign(excess_db) * 40.0, where=~certain)
+    z = np.where(certain, np.sign(excess_db) * 40.0, excess_db / np.where(certain, 1.0, sigma_db))
     return normal_cdf(z)

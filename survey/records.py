@@ -28,7 +28,9 @@ def plain(value: Any) -> Any:  # noqa: ANN401  whatever a result holds
     if isinstance(value, bool | str | None):
         return value
     if isinstance(value, np.ndarray):
-        return [plain(one) for one in value.tolist()]
+        return plain(value.tolist())
+    if isinstance(value, list | tuple):
+        return [plain(one) for one in value]
     if isinstance(value, int | np.integer):
         return int(value)
     number = float(value)

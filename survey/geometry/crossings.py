@@ -49,6 +49,11 @@ class Crossings:
         return len(self.sheet)
 
 
+_EMPTY = np.zeros(0, dtype=np.int64)
+_NOTHING = (_EMPTY, _EMPTY, _EMPTY, np.zeros(0), np.zeros(0, dtype=bool))
+_NO_RUN = (_EMPTY, _EMPTY, _EMPTY, np.zeros(0), np.zeros(0))
+
+
 def on_sheet(points_m: FloatArray, sheets: Sheets, *, within_m: float = ON_SHEET_M) -> BoolArray:
     """Which points stand on which sheets.
 
@@ -95,7 +100,8 @@ def crossings(starts_m: FloatArray, ends_m: FloatArray, sheets: Sheets) -> Cross
     not negative for any edge. So each sheet costs a few products of a column with a row, for those ends only that
     are on opposite sides of it. Exact in double precision down to a tenth of a micrometre at the edges.
     """
-    found: list[tuple[IntArray, IntArray, IntArray, FloatArray, BoolArray]] = []
+    through: list[tuple[IntArray, IntArray, IntArray, FloatArray, BoolArray]] = [_NOTHING]
+    within: list[tuple[IntArray, IntArray, IntArray, FloatArray, FloatArray]] = [_NO_RUN]
     starts_on, ends_on = on_sheet(starts_m, sheets), on_sheet(ends_m, sheets)
     for k in range(len(sheets)):
         side_1 = starts_m @ sheets.normal[k] - sheets.offset_m[k]
@@ -106,25 +112,32 @@ def crossings(starts_m: FloatArray, ends_m: FloatArray, sheets: Sheets) -> Cross
         for towards in (1.0, -1.0):
             rows = np.flatnonzero(free_1 & (towards * side_1 > 0))
             columns = np.flatnonzero(free_2 & (towards * side_2 < 0))
-            if not len(rows) or not len(columns):
-                continue
-            row, column, fraction, touches = _through(
-                np.abs(side_1[rows]), np.abs(side_2[columns]), inside_1[rows], inside_2[columns]
-            )
-            found.append((rows[row], columns[column], np.full(len(row), k), fraction, touches))
+            if len(rows) and len(columns):
+                row, column, fraction, touches = _through(
+                    np.abs(side_1[rows]), np.abs(side_2[columns]), inside_1[rows], inside_2[columns]
+                )
+                through.append((rows[row], columns[column], np.full(len(row), k), fraction, touches))
         rows = np.flatnonzero(free_1 & (np.abs(side_1) <= EDGE_M))
         columns = np.flatnonzero(free_2 & (np.abs(side_2) <= EDGE_M))
         if len(rows) and len(columns):
-            row, column, fraction = _within(inside_1[rows], inside_2[columns])
-            found.append((rows[row], columns[column], np.full(len(row), k), fraction, np.ones(len(row), dtype=bool)))
-    if not found:
-        nothing = np.zeros(0, dtype=np.int64)
-        return Crossings(start=nothing, end=nothing, sheet=nothing, fraction=np.zeros(0))
-    start, end, sheet, fraction, touches = (np.concatenate(column) for column in zip(*found, strict=True))
-    lengths_m = np.linalg.norm(ends_m[end[touches]] - starts_m[start[touches]], axis=1)
-    line = start[touches] * len(ends_m) + end[touches]
-    once = np.ones(len(start), dtype=bool)
-    once[touches] = ~_repeats(line, sheets.owner[sheet[touches]], fraction[touches] * lengths_m)
+            row, column, enter, leave = _within(inside_1[rows], inside_2[columns])
+            within.append((rows[row], columns[column], np.full(len(row), k), enter, leave))
+    start, end, sheet, fraction, touches = (np.concatenate(column) for column in zip(*through, strict=True))
+    run_start, run_end, run_sheet, enter, leave = (np.concatenate(column) for column in zip(*within, strict=True))
+    at_edge = np.flatnonzero(touches)
+    once = np.ones(len(start) + len(run_start), dtype=bool)
+    if len(at_edge) or len(run_start):
+        start, end, sheet = (np.concatenate(pair) for pair in ((start, run_start), (end, run_end), (sheet, run_sheet)))
+        fraction = np.concatenate([fraction, (enter + leave) / 2.0])
+        unsure = np.concatenate([at_edge, np.arange(len(touches), len(start))])
+        lengths_m = np.linalg.norm(ends_m[end[unsure]] - starts_m[start[unsure]], axis=1)
+        once[unsure] = ~_repeats(
+            np.unique(start[unsure] * len(ends_m) + end[unsure], return_inverse=True)[1] * len(sheets)
+            + sheets.owner[sheet[unsure]],
+            first_m=np.concatenate([fraction[at_edge], enter]) * lengths_m,
+            last_m=np.concatenate([fraction[at_edge], leave]) * lengths_m,
+            is_run=np.arange(len(unsure)) >= len(at_edge),
+        )
     return Crossings(start=start[once], end=end[once], sheet=sheet[once], fraction=fraction[once])
 
 
@@ -141,13 +154,15 @@ def _through(
         weighed_1 += weighed_2
         through &= weighed_1 >= 0
     row, column = np.nonzero(through)
+    leaves_the_plane = (away_1[row] > EDGE_M) | (away_2[column] > EDGE_M)  # the others run within it
+    row, column = row[leaves_the_plane], column[leaves_the_plane]
     share = away_1[row] / (away_1[row] + away_2[column])
     least_m = np.min(inside_1[row] + share[:, None] * (inside_2[column] - inside_1[row]), axis=1, initial=np.inf)
     return row, column, share, least_m <= SAME_POINT_M
 
 
-def _within(inside_1: FloatArray, inside_2: FloatArray) -> tuple[IntArray, IntArray, FloatArray]:
-    """Rows and columns of the lines that run over a sheet within its plane, and where they first meet it."""
+def _within(inside_1: FloatArray, inside_2: FloatArray) -> tuple[IntArray, IntArray, FloatArray, FloatArray]:
+    """Rows and columns of the lines that run over a sheet within its plane, and where they meet and leave it."""
     one, other = inside_1[:, None] + EDGE_M, inside_2[None] + EDGE_M
     with np.errstate(divide="ignore", invalid="ignore"):
         reached = one / (one - other)
@@ -155,13 +170,32 @@ def _within(inside_1: FloatArray, inside_2: FloatArray) -> tuple[IntArray, IntAr
     leave = np.min(np.where(other < one, reached, np.inf), axis=2, initial=1.0)
     beside = np.any((one < 0) & (other < 0), axis=2)
     row, column = np.nonzero((enter <= leave) & ~beside)
-    return row, column, np.maximum(enter[row, column], 0.0)
+    return row, column, enter[row, column], leave[row, column]
 
 
-def _repeats(line: IntArray, owner: IntArray, along_m: FloatArray) -> BoolArray:
-    """Which crossings meet an obstacle where another crossing of the same line already met it."""
-    order = np.lexsort((along_m, owner, line))
-    same = (np.diff(line[order]) == 0) & (np.diff(owner[order]) == 0) & (np.diff(along_m[order]) <= SAME_POINT_M)
-    repeats = np.zeros(len(line), dtype=bool)
-    repeats[order[1:]] = same
-    return repeats
+def _repeats(group: IntArray, *, first_m: FloatArray, last_m: FloatArray, is_run: BoolArray) -> BoolArray:
+    """Which of the crossings at an edge, and of the runs within a sheet, another one of their group stands for.
+
+    A group is what one line has with one obstacle. Points nearer than `SAME_POINT_M` are one. Runs that touch count
+    once, and not at all where a point lies on them: a line along the top of a box meets its two side faces.
+    """
+    order = np.lexsort((is_run, first_m, group))
+    group, first_m, last_m, is_run = group[order], first_m[order], last_m[order], is_run[order]
+    repeats = np.zeros(len(order), dtype=bool)
+    points = np.flatnonzero(~is_run)
+    repeats[points[1:]] = (np.diff(group[points]) == 0) & (np.diff(first_m[points]) <= SAME_POINT_M)
+    if np.any(is_run):
+        number = np.unique(group, return_inverse=True)[1]
+        apart_m = float(last_m.max()) + 1.0
+        reached_m = np.maximum.accumulate(last_m + number * apart_m)
+        opens = np.append(
+            True, (np.diff(number) > 0) | (first_m[1:] + number[1:] * apart_m > reached_m[:-1] + SAME_POINT_M)
+        )
+        cluster = np.cumsum(opens) - 1
+        has_point = np.bincount(cluster, weights=~is_run) > 0
+        runs = np.flatnonzero(is_run)
+        later = np.append(False, np.diff(cluster[runs]) == 0)
+        repeats[runs] = later | has_point[cluster[runs]]
+    result = np.empty(len(order), dtype=bool)
+    result[order] = repeats
+    return result

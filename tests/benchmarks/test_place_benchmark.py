@@ -1,0 +1,71 @@
+"""How long a recommendation takes; each run checks its answer against plain broadcasting and shapely.
+
+Run `python -m pytest tests/benchmarks --benchmark-enable -k commercial` for figures.
+"""
+
+import numpy as np
+import pytest
+import scenes
+import shapely
+
+from survey.geometry import crossings
+from survey.placement import place
+from survey.scene import scene_of
+
+
+def plain_counts(starts_m, ends_m, scene):
+    """Upright walls crossed by each line: every pair against every sheet, textbook formula, one sheet at a time."""
+    counts = np.zeros((len(starts_m), len(ends_m)), dtype=int)
+    for wall in scene.plan.walls:
+        (ax, ay), (bx, by) = wall.along
+        d = ends_m[None] - starts_m[:, None]
+        across = (by - ay) * d[..., 0] - (bx - ax) * d[..., 1]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            t = ((by - ay) * (ax - starts_m[:, None, 0]) - (bx - ax) * (ay - starts_m[:, None, 1])) / across
+            x, y = starts_m[:, None, 0] + t * d[..., 0], starts_m[:, None, 1] + t * d[..., 1]
+            u = ((x - ax) * (bx - ax) + (y - ay) * (by - ay)) / ((bx - ax) ** 2 + (by - ay) ** 2)
+            z = starts_m[:, None, 2] + t * d[..., 2]
+        counts += (t >= 0) & (t <= 1) & (u >= 0) & (u <= 1) & (z >= 0) & (z <= wall.height_m)
+    return counts
+
+
+@pytest.mark.parametrize("size", ["small", "commercial"])
+def test_crossings(benchmark, size):
+    if size == "commercial" and benchmark.disabled:
+        pytest.skip("the large size runs with --benchmark-enable only")
+    scene = scene_of(getattr(scenes, size)())
+    starts_m, ends_m = scene.inverters.at_m, scene.spots.at_m
+    met = benchmark(crossings, starts_m, ends_m, scene.sheets)
+    counts = np.zeros((len(starts_m), len(ends_m)), dtype=int)
+    np.add.at(counts, (met.start, met.end), 1)
+    assert np.array_equal(counts, plain_counts(starts_m, ends_m, scene)), "no link may differ"
+
+
+def test_small_scene_agrees_with_shapely_in_plan():
+    """Walls made endlessly tall, so that only the plan counts; shapely 2 as the oracle."""
+    plan = scenes.random_site(inverters=30, spots=200, sheets=20, extent_m=40.0)
+    scene = scene_of(plan)
+    starts_m, ends_m = scene.inverters.at_m.copy(), scene.spots.at_m.copy()
+    starts_m[:, 2] = ends_m[:, 2] = 0.5
+    met = crossings(starts_m, ends_m, scene.sheets)
+    counts = np.zeros((len(starts_m), len(ends_m)), dtype=int)
+    np.add.at(counts, (met.start, met.end), 1)
+    lines = shapely.linestrings([[(s[:2], e[:2]) for e in ends_m] for s in starts_m])
+    walls = shapely.linestrings([wall.along for wall in plan.walls])
+    assert np.array_equal(counts, shapely.intersects(lines[..., None], walls).sum(axis=-1))
+
+
+@pytest.mark.parametrize("size", ["small", "commercial"])
+def test_place(benchmark, size):
+    if size == "commercial" and benchmark.disabled:
+        pytest.skip("the large size runs with --benchmark-enable only")
+    scene = scene_of(getattr(scenes, size)())
+    found = benchmark(place, scene)
+    straight_db = 6.0 * plain_counts(scene.inverters.at_m, scene.spots.at_m, scene)
+    distance_m = np.linalg.norm(scene.inverters.at_m[:, None] - scene.spots.at_m[None], axis=2)
+    margin_db = 8.0 + 2.0 - 6.0 - 20 * np.log10(4 * np.pi * 2440e6 / 299_792_458 * distance_m) - straight_db + 94.0
+    margin_db = np.where(distance_m < 1.0, np.nan, margin_db)
+    close = ~np.isnan(margin_db).any(axis=0)
+    uplink_db = margin_db + (96.0 - 94.0)
+    worst_db = np.minimum(uplink_db, margin_db + 2.0).min(axis=0)
+    assert np.allclose(found.scores.worst_margin_db[close], worst_db[close])

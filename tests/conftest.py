@@ -1,0 +1,15 @@
+"""What several tests share: the folder of open data beside the project, and skipping where it is not there."""
+
+from pathlib import Path
+
+import pytest
+
+VALIDATION = Path(__file__).parents[2] / "shared" / "validation"
+
+
+@pytest.fixture
+def validation():
+    """The folder of published check values and open data; tests that read it are skipped where it is absent."""
+    if not VALIDATION.is_dir():
+        pytest.skip("the folder shared/validation with the open data does not lie beside this checkout")
+    return VALIDATION
