@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.errors import check_names
-from survey.geometry import Prisms, Sheets, prisms_of, sheets_of
+from survey.geometry import Prisms, Screens, Sheets, convex_outlines, prisms_of, screens_of, sheets_of
 from survey.plan import Array, Box, Foliage, Inverter, OwnRadio, Plan, RadioEnd, Roof, Search, Spot, Wall
 
 FloatArray = NDArray[np.float64]
@@ -20,6 +20,8 @@ IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
 MODULE_MATERIAL = "pv module"
+SCREEN_LOSS_DB = 10.0
+"""What costs less than this to go through is no screen: a wave goes through it rather than around it."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -115,6 +117,8 @@ class Scene:
         Whatever `sheets` and `prisms` name as owner.
     sheets, prisms : Sheets, Prisms
         Their geometry.
+    screens : Screens
+        Those of them that a wave had better go around.
     """
 
     plan: Plan
@@ -124,6 +128,7 @@ class Scene:
     obstacles: Obstacles
     sheets: Sheets
     prisms: Prisms
+    screens: Screens
 
     @cached_property
     def gateways_and_spots(self) -> Ends:
@@ -144,7 +149,7 @@ def scene_of(plan: Plan) -> Scene:
     Scene
         Inverters of arrays first, then single ones; spots first, then searches, each in the order of the plan.
     """
-    obstacles, sheets, prisms = _obstacles(plan)
+    obstacles, sheets, prisms, screens = _obstacles(plan)
     common = plan.radio
     return Scene(
         plan=plan,
@@ -154,6 +159,7 @@ def scene_of(plan: Plan) -> Scene:
         obstacles=obstacles,
         sheets=sheets,
         prisms=prisms,
+        screens=screens,
     )
 
 
@@ -220,12 +226,13 @@ def box_outlines_m(box: Box) -> list[FloatArray]:
     return [*sides, low, high]
 
 
-def _obstacles(plan: Plan) -> tuple[Obstacles, Sheets, Prisms]:
+def _obstacles(plan: Plan) -> tuple[Obstacles, Sheets, Prisms, Screens]:
     """Everything that can be in the way."""
     frequency_mhz = plan.radio.frequency_mhz
     rows: list[tuple[str, str, str, float, float, bool]] = []
     outlines: list[FloatArray] = []
     owners: list[int] = []
+    bodies: list[tuple[FloatArray, int, Sequence[int]]] = []
 
     def add(kind: str, name: str, outlines_m: list[FloatArray], one: Wall | Box | Roof | None) -> None:
         named = MODULE_MATERIAL if one is None else one.material
@@ -234,8 +241,14 @@ def _obstacles(plan: Plan) -> tuple[Obstacles, Sheets, Prisms]:
         loss_db = own_loss_db if own_loss_db is not None else material.loss_db(frequency_mhz) if material else 0.0
         spread_db = own_spread_db if own_spread_db is not None else material.spread_db if material else 0.0
         opaque = own_loss_db is None and material is not None and material.opaque
-        outlines.extend(outlines_m)
-        owners.extend([len(rows)] * len(outlines_m))
+        parts_m = [part_m for outline_m in outlines_m for part_m in convex_outlines(outline_m)]
+        numbers = range(len(outlines), len(outlines) + len(parts_m))
+        if kind == "box" and 2.0 * loss_db >= SCREEN_LOSS_DB:
+            bodies.append((np.concatenate(outlines_m[-2:]), len(rows), numbers))
+        elif kind != "box" and loss_db >= SCREEN_LOSS_DB:
+            bodies.extend((part_m, len(rows), [number]) for part_m, number in zip(parts_m, numbers, strict=True))
+        outlines.extend(parts_m)
+        owners.extend([len(rows)] * len(parts_m))
         rows.append((name, kind, named or "", loss_db, spread_db, opaque))
 
     for wall in plan.walls:
@@ -258,7 +271,8 @@ def _obstacles(plan: Plan) -> tuple[Obstacles, Sheets, Prisms]:
         spread_db=np.array(spread_db, dtype=np.float64),
         opaque=np.array(opaque, dtype=bool),
     )
-    return obstacles, sheets_of(outlines, owners), _prisms(plan.foliage, first_plant)
+    screens = screens_of(bodies, sheets=len(outlines))
+    return obstacles, sheets_of(outlines, owners), _prisms(plan.foliage, first_plant), screens
 
 
 def _prisms(plants: Sequence[Foliage], first_owner: int) -> Prisms:

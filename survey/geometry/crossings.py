@@ -141,6 +141,40 @@ def crossings(starts_m: FloatArray, ends_m: FloatArray, sheets: Sheets) -> Cross
     return Crossings(start=start[once], end=end[once], sheet=sheet[once], fraction=fraction[once])
 
 
+def segment_crossings(starts_m: FloatArray, ends_m: FloatArray, sheets: Sheets) -> Crossings:
+    """All crossings of lines given one by one, by the rules of `crossings`; shared corners may count twice.
+
+    Parameters
+    ----------
+    starts_m, ends_m : ndarray of float, shape (lines, 3)
+        Ends of each line. [m]
+    sheets : Sheets
+        What may be in the way.
+
+    Returns
+    -------
+    Crossings
+        With `start` and `end` both the number of the line.
+    """
+    found: list[tuple[IntArray, IntArray, FloatArray]] = [(_EMPTY, _EMPTY, np.zeros(0))]
+    for k in range(len(sheets)):
+        side_1 = starts_m @ sheets.normal[k] - sheets.offset_m[k]
+        side_2 = ends_m @ sheets.normal[k] - sheets.offset_m[k]
+        line = np.flatnonzero((side_1 > 0) != (side_2 > 0))
+        if not len(line):
+            continue
+        one, other = side_1[line], side_2[line]
+        inside_1 = starts_m[line] @ sheets.edge_normal[k].T - sheets.edge_offset_m[k]
+        inside_2 = ends_m[line] @ sheets.edge_normal[k].T - sheets.edge_offset_m[k]
+        share = one / (one - other)
+        through = np.all(inside_1 + share[:, None] * (inside_2 - inside_1) >= -EDGE_M, axis=1)
+        through &= ~((np.abs(one) <= ON_SHEET_M) & np.all(inside_1 >= -ON_SHEET_M, axis=1))
+        through &= ~((np.abs(other) <= ON_SHEET_M) & np.all(inside_2 >= -ON_SHEET_M, axis=1))
+        found.append((line[through], np.full(int(through.sum()), k), share[through]))
+    line, sheet, fraction = (np.concatenate(column) for column in zip(*found, strict=True))
+    return Crossings(start=line, end=line, sheet=sheet, fraction=fraction)
+
+
 def _through(
     away_1: FloatArray, away_2: FloatArray, inside_1: FloatArray, inside_2: FloatArray
 ) -> tuple[IntArray, IntArray, FloatArray, BoolArray]:

@@ -1,0 +1,79 @@
+"""Things that a wave goes around: convex bodies with the edges at which it bends."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from survey import polygon
+from survey.geometry.sheets import plane_of
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+BOX_EDGES = np.array([[0, 1], [1, 2], [2, 3], [3, 0], [4, 5], [5, 6], [6, 7], [7, 4], [0, 4], [1, 5], [2, 6], [3, 7]])
+"""Edges of a box whose corners are its bottom's, in order, and then its top's."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Screens:
+    """Convex bodies: boxes, and the convex parts of sheets.
+
+    Attributes
+    ----------
+    corners_m : ndarray of float, shape (screens, 8, 3)
+        Corners; bodies of fewer repeat their first. [m]
+    edges : ndarray of int, shape (screens, 12, 2)
+        Which corners an edge joins; bodies of fewer edges repeat one.
+    is_box : ndarray of bool, shape (screens,)
+        Has an inside.
+    owner : ndarray of int, shape (screens,)
+        Which obstacle it belongs to.
+    of_sheet : ndarray of int, shape (sheets,)
+        Which screen each sheet of the site is part of; -1 for sheets that are none.
+    """
+
+    corners_m: FloatArray
+    edges: IntArray
+    is_box: BoolArray
+    owner: IntArray
+    of_sheet: IntArray
+
+    def __len__(self) -> int:
+        return len(self.owner)
+
+
+def convex_outlines(outline_m: FloatArray) -> list[FloatArray]:
+    """The convex parts of a plane outline in space, in the order in which `sheets_of` makes sheets of them. [m]"""
+    centre_m, axes = plane_of(outline_m)
+    return [centre_m + part @ axes[:2] for part in polygon.convex_parts((outline_m - centre_m) @ axes[:2].T)]
+
+
+def screens_of(bodies: Sequence[tuple[FloatArray, int, Sequence[int]]], *, sheets: int) -> Screens:
+    """Screens of convex bodies.
+
+    Parameters
+    ----------
+    bodies : sequence of (ndarray of float of shape (3 to 8, 3), int, sequence of int)
+        Corners of each [m]: eight for a box, bottom first; fewer for a plane sheet, in order. Then the obstacle that it
+        belongs to, and the sheets that bound it.
+    sheets : int
+        How many sheets the site has.
+    """
+    corners_m = np.zeros((len(bodies), 8, 3))
+    edges = np.zeros((len(bodies), 12, 2), dtype=np.int64)
+    is_box = np.zeros(len(bodies), dtype=bool)
+    of_sheet = np.full(sheets, -1, dtype=np.int64)
+    for i, (body_m, _, parts) in enumerate(bodies):
+        count = len(body_m)
+        is_box[i] = len(parts) > 1
+        corners_m[i] = body_m[np.arange(8) % count]
+        ring = np.column_stack([np.arange(count), np.roll(np.arange(count), -1)])
+        edges[i] = BOX_EDGES if is_box[i] else ring[np.arange(12) % count]
+        of_sheet[list(parts)] = i
+    owner = np.array([owner for _, owner, _ in bodies], dtype=np.int64)
+    return Screens(corners_m=corners_m, edges=edges, is_box=is_box, owner=owner, of_sheet=of_sheet)
