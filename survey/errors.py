@@ -6,6 +6,17 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 
+def one_line(text: str) -> str:
+    r"""Text whose line breaks and other characters that cannot be printed stand as escapes.
+
+    Examples
+    --------
+    >>> print(one_line("two\nlines"))
+    two\nlines
+    """
+    return "".join(one if one.isprintable() else one.encode("unicode_escape").decode("ascii") for one in text)
+
+
 class SurveyError(Exception):
     """Something that the user can mend; its text is written for the user."""
 
@@ -32,7 +43,7 @@ class Fault:
     problem: str
 
     def __str__(self) -> str:
-        return ": ".join(part for part in (self.file, self.place, self.key, self.problem) if part)
+        return one_line(": ".join(part for part in (self.file, self.place, self.key, self.problem) if part))
 
 
 class PlanError(SurveyError):
@@ -103,8 +114,9 @@ def check_names(asked: Sequence[str], known: Sequence[str], *, file: str, what: 
     UnknownNameError
         Naming every unknown name and what is near it.
     """
-    unknown = [name for name in dict.fromkeys(asked) if name not in set(known)]
+    known_names = set(known)
+    unknown = [name for name in dict.fromkeys(asked) if name not in known_names]
     if unknown:
         raise UnknownNameError(
-            "\n".join(f'{file}: no {what} is named "{name}"{did_you_mean(name, known)}' for name in unknown)
+            "\n".join(one_line(f'{file}: no {what} is named "{name}"{did_you_mean(name, known)}') for name in unknown)
         )

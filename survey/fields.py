@@ -24,20 +24,33 @@ class Kind(Protocol):
         """The value as it is kept: floats for numbers, tuples for lists."""
 
 
-def _shown(value: object) -> str:
-    """A value as a message names it."""
+def type_of(value: object) -> str:
+    """Of which type a value is, as the beginning of a message.
+
+    Examples
+    --------
+    >>> type_of("14"), type_of(3), type_of([1, 2])
+    ('"14" is text', '3 is a number', 'is a list')
+    """
     if isinstance(value, str):
         text = value if len(value) <= 40 else value[:37] + "..."  # noqa: PLR2004  what fits a line
         return f'"{text}" is text'
     if isinstance(value, bool):
         return f"{str(value).lower()} is a yes-or-no value"
     if isinstance(value, int | float):
-        return f"{value:.6g}" if isinstance(value, float) or abs(value) < 10**15 else "that number"
+        return f"{_number(value)} is a number"
     if isinstance(value, list | tuple):
-        return f"a list of {len(value)}"
-    if isinstance(value, dict):
-        return "a table"
-    return f"a {type(value).__name__}"
+        return "is a list"
+    return "is a table" if isinstance(value, dict) else f"is a {type(value).__name__}"
+
+
+def _number(value: float) -> str:
+    return "that" if isinstance(value, int) and abs(value) >= 10**15 else str(value)
+
+
+def _limit(value: float) -> str:
+    """A limit as a message names it, without an exponent."""
+    return f"{value:.10g}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,18 +64,18 @@ class Number:
     @property
     def allowed(self) -> str:
         """The end of a message."""
-        return f"write a {'whole ' if self.whole else ''}number from {self.low:g} to {self.high:g}"
+        return f"write a {'whole ' if self.whole else ''}number from {_limit(self.low)} to {_limit(self.high)}"
 
     def fault(self, value: object) -> str | None:
         """What is wrong with a value, or None."""
         if isinstance(value, bool) or not isinstance(value, int | float):
-            return f"{_shown(value)}; {self.allowed}"
+            return f"{type_of(value)}; {self.allowed}"
         if self.whole and not isinstance(value, int):
-            return f"{_shown(value)} is not a whole number; {self.allowed}"
+            return f"{value} is not a whole number; {self.allowed}"
         if isinstance(value, float) and not math.isfinite(value):
             return f"{value} is not a number to calculate with; {self.allowed}"
         if not self.low <= value <= self.high:
-            return f"{_shown(value)} is out of range; {self.allowed}"
+            return f"{_number(value)} is out of range; {self.allowed}"
         return None
 
     def clean(self, value: Any) -> float | int:  # noqa: ANN401
@@ -79,7 +92,7 @@ class Text:
     def fault(self, value: object) -> str | None:
         """What is wrong with a value, or None."""
         if not isinstance(value, str):
-            return f'{_shown(value)}; write text in quotes, "like this"'
+            return f'{type_of(value)}; write text in quotes, "like this"'
         if self.needed and not value.strip():
             return "is empty; write a name"
         if self.needed and not value.isprintable():
@@ -101,7 +114,7 @@ class Choice:
         """What is wrong with a value, or None."""
         allowed = "write " + " or ".join(f'"{word}"' for word in self.words)
         if not isinstance(value, str):
-            return f"{_shown(value)}; {allowed}"
+            return f"{type_of(value)}; {allowed}"
         return None if value in self.words else f'"{value}" is not known; {allowed}'
 
     def clean(self, value: Any) -> str:  # noqa: ANN401
@@ -121,14 +134,15 @@ class Numbers:
     @property
     def allowed(self) -> str:
         """The end of a message."""
+        limits = f"from {_limit(self.each.low)} to {_limit(self.each.high)}"
         if self.axes:
-            return f"write [{', '.join(self.axes)}], numbers from {self.each.low:g} to {self.each.high:g}"
-        return f"write a list of {self.least} to {self.most} numbers from {self.each.low:g} to {self.each.high:g}"
+            return f"write [{', '.join(self.axes)}], numbers {limits}"
+        return f"write a list of {self.least} to {self.most} numbers {limits}"
 
     def fault(self, value: object) -> str | None:
         """What is wrong with a value, or None."""
         if not isinstance(value, list | tuple):
-            return f"{_shown(value)}; {self.allowed}"
+            return f"{type_of(value)}; {self.allowed}"
         if not self.least <= len(value) <= self.most:
             return f"holds {len(value)} values; {self.allowed}"
         for position, item in enumerate(value, start=1):
@@ -156,7 +170,7 @@ class Points:
         example = f"[{', '.join(self.point.axes)}]"
         allowed = f"write {self.least} to {self.most} points as [{example}, {example}, ...]"
         if not isinstance(value, list | tuple):
-            return f"{_shown(value)}; {allowed}"
+            return f"{type_of(value)}; {allowed}"
         if not self.least <= len(value) <= self.most:
             return f"holds {len(value)} points; {allowed}"
         for position, item in enumerate(value, start=1):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from unicodedata import combining, east_asian_width
 
 WIDTH = 100
 """Columns that a table may take."""
@@ -30,7 +31,7 @@ def table(columns: Sequence[Column], rows: Sequence[Sequence[str]], *, width: in
     shed      3.1
     fence   -12.0
     """
-    widths = [max(len(cell) for cell in cells) for cells in zip([one.heading for one in columns], *rows, strict=True)]
+    widths = [max(map(columns_of, cells)) for cells in zip([one.heading for one in columns], *rows, strict=True)]
     spare = width - sum(widths) - len(GAP) * (len(columns) - 1)
     while spare < 0:
         texts = [i for i, one in enumerate(columns) if one.text and widths[i] > LEAST_TEXT_WIDTH]
@@ -48,10 +49,26 @@ def table(columns: Sequence[Column], rows: Sequence[Sequence[str]], *, width: in
     )
 
 
+def columns_of(text: str) -> int:
+    """How many columns of a terminal a text takes: the letters of East Asia take two, accents of their own none.
+
+    Examples
+    --------
+    >>> columns_of("roof"), columns_of("屋根")
+    (4, 4)
+    """
+    if text.isascii():
+        return len(text)
+    return sum(0 if combining(one) else 2 if east_asian_width(one) in {"W", "F"} else 1 for one in text)
+
+
 def _cell(text: str, wide: int, *, left: bool) -> str:
-    if len(text) > wide:
-        text = text[: wide - 1] + "…"
-    return text.ljust(wide) if left else text.rjust(wide)
+    if columns_of(text) > wide:
+        while columns_of(text) > wide - 1:
+            text = text[:-1]
+        text += "…"
+    padding = " " * (wide - columns_of(text))
+    return text + padding if left else padding + text
 
 
 def counted(number: int, what: str) -> str:

@@ -5,17 +5,21 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from survey.errors import SurveyError
-from survey.geometry import Chords, Crossings, chords, crossings
+from survey.geometry import Chords, Crossings, chords, crossings_and_misses
+from survey.geometry.crossings import EDGE_M
 from survey.probability import chance_above
 from survey.propagation import power_sum_loss_db
+from survey.propagation.around import around, near_lines, reach_m
 from survey.propagation.distance import log_distance_loss_db
 from survey.propagation.penetration import total_over_links
 from survey.scene import Ends, Scene
+from survey.units import wavelength_m
 
 FloatArray = NDArray[np.float64]
 StateArray = NDArray[np.int8]
@@ -48,7 +52,9 @@ class Links:
     base_loss_db : ndarray of float
         Loss that distance alone costs. [dB]
     straight_db : ndarray of float
-        What the straight line loses on top, in all that it goes through. [dB]
+        What the straight line loses on top: in all that it goes through, and to edges that it grazes. [dB]
+    grazed_db, grazed_screen : ndarray of float, ndarray of int
+        What it loses to the edges, and the nearest screen that they belong to; -1 where there is none. [dB]
     around_db : dict of str to ndarray of float
         What each of `WAYS` loses on top; NaN where there is no such way. [dB]
     spread_squared_db2 : ndarray of float
@@ -63,6 +69,8 @@ class Links:
     distance_m: FloatArray
     base_loss_db: FloatArray
     straight_db: FloatArray
+    grazed_db: FloatArray
+    grazed_screen: NDArray[np.int64]
     around_db: dict[str, FloatArray]
     spread_squared_db2: FloatArray
     crossings: Crossings
@@ -163,6 +171,9 @@ class Links:
         found: dict[tuple[int, int], list[tuple[str, float]]] = {}
         for start, end, _, owner, loss_db in sorted(rows):
             found.setdefault((start, end), []).append((obstacles.names[owner], loss_db))
+        for start, end in np.argwhere(self.grazed_db > 0).tolist():
+            owner = self.scene.screens.owner[self.grazed_screen[start, end]]
+            found.setdefault((start, end), []).append((obstacles.names[owner], float(self.grazed_db[start, end])))
         return found
 
 
@@ -193,11 +204,17 @@ def links_between(scene: Scene, inverters: Ends, gateways: Ends) -> Links:
     """
     environment, shape = scene.plan.environment, (len(inverters), len(gateways))
     distance_m = np.linalg.norm(inverters.at_m[:, None] - gateways.at_m[None], axis=2)
-    through = crossings(inverters.at_m, gateways.at_m, scene.sheets)
+    wave_m = float(wavelength_m(scene.plan.radio.frequency_mhz))
+    reach = reach_m(float(distance_m.max(initial=0.0)), wavelength_m=wave_m)
+    beside_m = np.where(scene.screens.of_sheet >= 0, reach, EDGE_M)
+    through, missed = crossings_and_misses(inverters.at_m, gateways.at_m, scene.sheets, beside_m)
+    number, near = near_lines(through, missed, scene.screens, columns=shape[1])
+    ways = around(scene, inverters.at_m[number // shape[1]], gateways.at_m[number % shape[1]], near)
+    grazed_db = _laid_out(number, ways.grazed_db, 0.0, shape)
     inside = chords(inverters.at_m, gateways.at_m, scene.prisms)
     spreads_db = scene.obstacles.spread_db[scene.sheets.owner[through.sheet]]
     straight_db = total_over_links(through, sheet_losses_db(scene, through), shape=shape)
-    straight_db += total_over_links(inside, chord_losses_db(scene, inside), shape=shape)
+    straight_db += total_over_links(inside, chord_losses_db(scene, inside), shape=shape) + grazed_db
     return Links(
         scene=scene,
         inverters=inverters,
@@ -210,11 +227,24 @@ def links_between(scene: Scene, inverters: Ends, gateways: Ends) -> Links:
             reference_distance_m=environment.reference_distance_m,
         ),
         straight_db=straight_db,
-        around_db={},
+        grazed_db=grazed_db,
+        grazed_screen=_laid_out(number, ways.grazed_screen, -1, shape),
+        around_db={
+            "over": _laid_out(number, ways.over_db, np.nan, shape),
+            "left": _laid_out(number, ways.left_db, np.nan, shape),
+            "right": _laid_out(number, ways.right_db, np.nan, shape),
+        },
         spread_squared_db2=total_over_links(through, spreads_db**2, shape=shape),
         crossings=through,
         chords=inside,
     )
+
+
+def _laid_out(number: NDArray[np.int64], values: NDArray[Any], fill: float, shape: tuple[int, int]) -> NDArray[Any]:
+    """Values of some links among all links."""
+    every = np.full(shape[0] * shape[1], fill, dtype=values.dtype)
+    every[number] = values
+    return every.reshape(shape)
 
 
 def links_in_blocks(

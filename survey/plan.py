@@ -22,13 +22,15 @@ from survey.units import direction_of_bearing
 FloatArray = NDArray[np.float64]
 
 MOST_SEARCH_POINTS = 1_000_000
+MOST_GRID_POINTS = 20_000_000
+"""How many points a search may try to find those that lie inside its area: a few seconds' work."""
 ROOF_FLATNESS_M = 0.02
 """How far a roof's corner may lie off the plane of the others: what a tape measure leaves."""
 
 _COORDINATE = Number(-100_000.0, 100_000.0)
 _POINT = Numbers(_COORDINATE, least=2, most=2, axes=("x", "y"))
 _CORNER = Numbers(_COORDINATE, least=3, most=3, axes=("x", "y", "z"))
-_NAME = Text(needed=True)
+NAME = Text(needed=True)
 _ANY_TEXT = Text()
 _HEIGHT = Number(-100.0, 1_000.0)
 _EXTENT = Number(0.01, 10_000.0)
@@ -45,7 +47,7 @@ _SENSITIVITY = Number(-160.0, -10.0)
 class Site(Entry):
     """What the job is called."""
 
-    name: str = key(_NAME)
+    name: str = key(NAME)
     note: str = key(_ANY_TEXT, default="")
 
 
@@ -59,7 +61,7 @@ class RadioEnd(Entry):
     mounting_loss_db: float = key(_EXTRA_LOSS, default=0.0)
     cable_loss_db: float = key(_EXTRA_LOSS, default=0.0)
     noise_rise_db: float = key(_EXTRA_LOSS, default=0.0)
-    antenna: str = key(_NAME, default="isotropic")
+    antenna: str = key(NAME, default="isotropic")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -97,10 +99,10 @@ class Requirement(Entry):
 class OwnMaterial(Entry):
     """A material of the user's own: a loss, or a slab of a known substance."""
 
-    name: str = key(_NAME)
+    name: str = key(NAME)
     loss_db: float | None = key(_LOSS, default=None)
     spread_db: float = key(_SPREAD, default=0.0)
-    slab: str | None = key(_NAME, default=None)
+    slab: str | None = key(NAME, default=None)
     thickness_m: float | None = key(Number(0.001, 2.0), default=None)
     source: str = key(_ANY_TEXT, default="")
 
@@ -152,7 +154,7 @@ class OwnRadio(Entry):
     mounting_loss_db: float | None = key(_EXTRA_LOSS, default=None)
     cable_loss_db: float | None = key(_EXTRA_LOSS, default=None)
     noise_rise_db: float | None = key(_EXTRA_LOSS, default=None)
-    antenna: str | None = key(_NAME, default=None)
+    antenna: str | None = key(NAME, default=None)
 
     def radio(self, common: RadioEnd) -> RadioEnd:
         """The radio that stands here: the common figures, and its own where given."""
@@ -165,7 +167,7 @@ class OwnRadio(Entry):
 class Inverter(OwnRadio):
     """One inverter."""
 
-    name: str = key(_NAME)
+    name: str = key(NAME)
     at: tuple[float, float] = key(_POINT)
     height_m: float = key(_HEIGHT)
     serial: str = key(_ANY_TEXT, default="")
@@ -175,7 +177,7 @@ class Inverter(OwnRadio):
 class Array(OwnRadio):
     """A block of rows of inverters."""
 
-    name: str = key(_NAME)
+    name: str = key(NAME)
     first: tuple[float, float] = key(_POINT)
     height_m: float = key(_HEIGHT)
     bearing_deg: float = key(_BEARING, default=90.0)
@@ -240,8 +242,8 @@ class Array(OwnRadio):
 class Sheetlike(Entry):
     """An obstacle that costs a loss at each pass through one of its sheets."""
 
-    name: str = key(_NAME)
-    material: str | None = key(_NAME, default=None)
+    name: str = key(NAME)
+    material: str | None = key(NAME, default=None)
     loss_db: float | None = key(_LOSS, default=None)
     spread_db: float | None = key(_SPREAD, default=None)
 
@@ -309,6 +311,10 @@ class Roof(Sheetlike):
                 f"at most {ROOF_FLATNESS_M:g} m, so measure again or split the roof in two"
             )
             yield "corners", problem
+            return
+        repeated = _repeated_corner(self.corners)
+        if repeated:
+            yield "corners", repeated
         elif polygon.crosses_itself(level @ axes[:2].T):
             yield "corners", "cross themselves; write them in order around the edge"
 
@@ -317,7 +323,7 @@ class Roof(Sheetlike):
 class Foliage(Entry):
     """Plants that cost by the metre of path inside."""
 
-    name: str = key(_NAME)
+    name: str = key(NAME)
     footprint: tuple[tuple[float, float], ...] = key(Points(_POINT, least=3, most=200))
     height_m: float = key(_EXTENT)
     base_m: float = key(_HEIGHT, default=0.0)
@@ -332,7 +338,7 @@ class Foliage(Entry):
 class Spot(OwnRadio):
     """A place for a gateway: one that stands there today, or one where a gateway could go."""
 
-    name: str = key(_NAME)
+    name: str = key(NAME)
     at: tuple[float, float] = key(_POINT)
     height_m: float = key(_HEIGHT)
     note: str = key(_ANY_TEXT, default="")
@@ -342,7 +348,7 @@ class Spot(OwnRadio):
 class Search(OwnRadio):
     """Many spots: points every step along a line, or inside a polygon."""
 
-    name: str = key(_NAME)
+    name: str = key(NAME)
     along: tuple[tuple[float, float], ...] | None = key(Points(_POINT, least=2, most=1_000), default=None)
     within: tuple[tuple[float, float], ...] | None = key(Points(_POINT, least=3, most=200), default=None)
     heights_m: tuple[float, ...] = key(Numbers(_HEIGHT, least=1, most=100))
@@ -361,9 +367,20 @@ class Search(OwnRadio):
             if problems:
                 yield from problems
                 return
-        count = self.most_points
+        count, tried = self.most_points, self._grid_points
         if count > MOST_SEARCH_POINTS:
             yield "step_m", f"makes about {count} points; at most {MOST_SEARCH_POINTS}, so write a longer step"
+        elif tried > MOST_GRID_POINTS:
+            problem = f"lays a grid of {tried} points over the area to find those inside; at most {MOST_GRID_POINTS}"
+            yield "step_m", f"{problem}, so write a longer step or split the area"
+
+    @property
+    def _grid_points(self) -> int:
+        """How many points the grid over the area has, in it or not; none along a line."""
+        if self.within is None:
+            return 0
+        corners = np.array(self.within)
+        return int(np.prod(np.floor((corners.max(axis=0) - corners.min(axis=0)) / self.step_m) + 1))
 
     @property
     def most_points(self) -> int:
@@ -408,8 +425,12 @@ class Search(OwnRadio):
         low, high = corners.min(axis=0), corners.max(axis=0)
         counts = np.floor((high - low) / self.step_m + 1e-9).astype(int) + 1
         x, y = (low[axis] + np.arange(counts[axis]) * self.step_m for axis in (0, 1))
-        grid = np.stack(np.meshgrid(x, y, indexing="ij"), axis=-1).reshape(-1, 2)
-        return grid[polygon.contains(corners, grid, edge_m=1e-6)]
+        at_once = max(1, MOST_SEARCH_POINTS // len(y))  # columns of the grid: memory does not grow with its extent
+        inside = []
+        for first in range(0, len(x), at_once):
+            grid = np.stack(np.meshgrid(x[first : first + at_once], y, indexing="ij"), axis=-1).reshape(-1, 2)
+            inside.append(grid[polygon.contains(corners, grid, edge_m=1e-6)])
+        return np.concatenate(inside)
 
     def spot_names(self) -> list[str]:
         """Names in the order of `positions_m`: NAME/x,y,height with two decimals."""
@@ -421,10 +442,23 @@ def _length_m(points: tuple[tuple[float, float], ...]) -> float:
     return sum(math.dist(start, end) for start, end in pairwise(points))
 
 
+def _repeated_corner(corners: tuple[tuple[float, ...], ...]) -> str | None:
+    """What is wrong where a corner stands twice in a row, or the first one again at the end."""
+    for position in range(len(corners)):
+        if corners[position - 1] == corners[position]:
+            pair = sorted(((position - 1) % len(corners) + 1, position + 1))
+            return f"corners {pair[0]} and {pair[1]} are the same; write each corner once"
+    return None
+
+
 def _area_faults(name: str, corners: tuple[tuple[float, float], ...]) -> Iterator[tuple[str, str]]:
     array = np.array(corners)
     if abs(polygon.signed_area_m2(array)) < 1e-4:  # noqa: PLR2004  a square centimetre
         yield name, "has no area; write its corners in order around the edge"
+        return
+    repeated = _repeated_corner(corners)
+    if repeated:
+        yield name, repeated
     elif polygon.crosses_itself(array):
         yield name, "crosses itself; write its corners in order around the edge"
 

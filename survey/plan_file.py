@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import MISSING
 from itertools import chain
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, TypeGuard, TypeVar
 
 from survey.errors import EntryError, Fault, PlanError, did_you_mean, nearest
-from survey.fields import Entry, keys_of
+from survey.fields import Entry, keys_of, type_of
+from survey.materials import BUILT_IN
 from survey.plan import (
+    NAME,
     Array,
     Box,
     Environment,
@@ -96,10 +97,10 @@ def _parse(path: Path) -> dict[str, Any]:
     try:
         if path.is_dir():
             raise PlanError([Fault(file=file, problem="is a folder; name the plan file in it")])
-        size = path.stat().st_size
-        if size > MOST_BYTES:
-            raise PlanError([Fault(file=file, problem=f"is {size} bytes long; no plan is longer than {MOST_BYTES}")])
-        raw = path.read_bytes()
+        with path.open("rb") as stream:
+            raw = stream.read(MOST_BYTES + 1)
+        if len(raw) > MOST_BYTES:
+            raise PlanError([Fault(file=file, problem=f"is longer than {MOST_BYTES} bytes; no plan is so long")])
     except FileNotFoundError:
         raise PlanError([Fault(file=file, problem="there is no such file" + _near_file(path))]) from None
     except (OSError, ValueError) as error:
@@ -115,8 +116,12 @@ def _parse(path: Path) -> dict[str, Any]:
         raise PlanError([Fault(file=file, problem="is empty; `survey start FILE` writes a plan to fill in")])
     try:
         return tomllib.loads(text)
-    except (tomllib.TOMLDecodeError, RecursionError, ValueError) as error:
+    except RecursionError:
+        raise PlanError([Fault(file=file, problem="nests lists or tables too deep to be read")]) from None
+    except tomllib.TOMLDecodeError as error:
         raise PlanError([_toml_fault(file, str(error))]) from None
+    except ValueError:
+        raise PlanError([Fault(file=file, problem="holds a number of too many digits to be read")]) from None
 
 
 def _toml_fault(file: str, message: str) -> Fault:
@@ -155,12 +160,15 @@ class _Reader:
         radio = self._radio(self._table(tables, "radio", needed=True))
         environment = self._entry(Environment, self._table(tables, "environment"), "[environment]")
         requirement = self._entry(Requirement, self._table(tables, "requirement"), "[requirement]")
-        lists = {field: self._list(tables, name, entry) for name, (field, entry) in LISTS.items()}
-        if not self.faults and not lists["inverters"] and not lists["arrays"]:
+        lists = {name: self._list(tables, name, entry) for name, (_, entry) in LISTS.items()}
+        if not tables.get("inverter") and not tables.get("array"):
             self._fault("", "", "has no inverter; add an [[array]] or an [[inverter]]")
+        self._names(tables, lists)
+        self._materials(tables)
         if self.faults or site is None or radio is None or environment is None or requirement is None:
             raise PlanError(self.faults)
-        plan = Plan(
+        fields: dict[str, Any] = {field: tuple(one for _, one in lists[name]) for name, (field, _) in LISTS.items()}
+        return Plan(
             file=self.file,
             folder=self.folder,
             site=site,
@@ -168,13 +176,8 @@ class _Reader:
             environment=environment,
             requirement=requirement,
             defaults=tuple(self.defaults),
-            **lists,
+            **fields,
         )
-        self._names(plan)
-        self._materials(plan)
-        if self.faults:
-            raise PlanError(self.faults)
-        return plan
 
     def _fault(self, place: str, key: str, problem: str) -> None:
         self.faults.append(Fault(file=self.file, place=place, key=key, problem=problem))
@@ -184,7 +187,8 @@ class _Reader:
         if version is None:
             self._fault("", "plan_version", f"is missing; write plan_version = {PLAN_VERSION} at the top")
         elif isinstance(version, bool) or version != PLAN_VERSION:
-            self._fault("", "plan_version", f"{version!r} is not a version this program reads; write {PLAN_VERSION}")
+            problem = f"{type_of(version)}; this program reads plans of version {PLAN_VERSION} only"
+            self._fault("", "plan_version", problem)
 
     def _unknown_table(self, name: str, value: object, known: list[str]) -> None:
         near = nearest(name, known)
@@ -230,16 +234,13 @@ class _Reader:
             return None
         return self._entry(Radio, rest, "[radio]", extra={"inverter": inverter, "gateway": gateway})
 
-    def _list(self, tables: dict[str, Any], name: str, entry: type[Entry]) -> tuple[Any, ...]:
+    def _list(self, tables: dict[str, Any], name: str, entry: type[E]) -> list[tuple[str, E]]:
+        """The entries of a table that stands many times, those that are in order, each with its place."""
         value = tables.get(name)
-        if value is None:
-            return ()
-        if not _is_tables(value):
+        if value is not None and not _is_tables(value):
             self._fault(f"[[{name}]]", "", f"write it with double brackets, [[{name}]], once for each")
-            return ()
-        places = (_place(name, number, table) for number, table in enumerate(value, start=1))
-        entries = (self._entry(entry, table, place) for table, place in zip(value, places, strict=True))
-        return tuple(one for one in entries if one is not None)
+        entries = ((place, self._entry(entry, values, place)) for place, values in _written(tables, name))
+        return [(place, one) for place, one in entries if one is not None]
 
     def _entry(
         self, entry: type[E], values: dict[str, Any] | None, place: str, *, extra: dict[str, Any] | None = None
@@ -248,15 +249,15 @@ class _Reader:
         if values is None:
             return None
         known = {one.name: one for one in keys_of(entry)}
-        faults_before = len(self.faults)
-        self._unknown_keys(known, values, place)
+        self._unknown_keys([*known, *(extra or ())], values, place)
         given = {name: value for name, value in values.items() if name in known}
+        missing = [name for name, one in known.items() if name not in given and one.default is MISSING]
+        for name in missing:
+            self._fault(place, name, "is missing")
         for name, one in known.items():
-            if name not in given and one.default is MISSING:
-                self._fault(place, name, "is missing")
-            elif name not in given and one.default is not None:
+            if name not in given and one.default is not MISSING and one.default is not None:
                 self.defaults.append((place.partition('"')[0].rstrip(" 0123456789"), name, one.default))
-        if len(self.faults) > faults_before:
+        if missing:
             self._check_values(known, given, place)
             return None
         try:
@@ -266,7 +267,7 @@ class _Reader:
                 self._fault(place, name, problem)
             return None
 
-    def _unknown_keys(self, known: dict[str, Any], values: dict[str, Any], place: str) -> None:
+    def _unknown_keys(self, known: list[str], values: dict[str, Any], place: str) -> None:
         """Keys that an entry does not have."""
         for name in values:
             if name not in known:
@@ -281,57 +282,77 @@ class _Reader:
             if problem:
                 self._fault(place, name, problem)
 
-    def _names(self, plan: Plan) -> None:
+    def _names(self, tables: dict[str, Any], lists: dict[str, list[tuple[str, Any]]]) -> None:
         """Names that stand twice, whether written or made by an array or a search."""
-        owners = list(_named(plan))
-        counts = Counter(name for name, _ in owners)
-        for name, count in counts.items():
-            if count > 1:
-                places = dict.fromkeys(place for owner, place in owners if owner == name)
-                self._fault(
-                    " and ".join(places) if len(places) > 1 else next(iter(places)),
-                    "name",
-                    f'"{name}" stands {count} times; every name in a plan must be its own',
-                )
-        folded = Counter(own.name.casefold() for own in plan.own_materials)
-        for name, count in folded.items():
-            if count > 1:
-                self._fault("[[material]]", "name", f'"{name}" stands {count} times; write each material once')
+        entries = (entry for table in LISTS if table != "material" for entry in _written(tables, table))
+        owners = _by_name((_name(values), place) for place, values in entries)
+        told = self._twice(owners)
+        written = list(owners)
+        for place, array in lists["array"]:
+            rows = [array.row_name(row) for row in range(1, array.rows + 1)] if array.module_depth_m else []
+            for name in chain(array.inverter_names(), rows):
+                owners.setdefault(name, []).append(place)
+        for place, search in lists["search"]:  # not made until a name looks like one of them: there may be a million
+            alike = [name for name in written if name.startswith(f"{search.name}/")]
+            made = set(search.spot_names()) if alike else set()
+            for name in alike:
+                if name in made:
+                    owners[name].append(place)
+        self._twice({name: places for name, places in owners.items() if tuple(places) not in told})
+        own = ((_name(values), place) for place, values in _written(tables, "material"))
+        self._twice(_by_name((name and name.casefold(), place) for name, place in own))
 
-    def _materials(self, plan: Plan) -> None:
+    def _twice(self, owners: dict[str, list[str]]) -> set[tuple[str, ...]]:
+        """Tell of names with more than one owner, and give back which owners those were."""
+        shared: dict[tuple[str, ...], list[str]] = {}
+        for name, places in owners.items():
+            if len(places) > 1:
+                shared.setdefault(tuple(places), []).append(name)
+        for among, names in shared.items():
+            more = f" and {len(names) - 1} more like it stand" if len(names) > 1 else " stands"
+            problem = f'"{names[0]}"{more} {len(among)} times; every name in a plan must be its own'
+            self._fault(" and ".join(dict.fromkeys(among)), "name", problem)
+        return set(shared)
+
+    def _materials(self, tables: dict[str, Any]) -> None:
         """Materials that are neither built in nor the plan's own."""
-        kinds: list[tuple[str, tuple[Sheetlike, ...]]] = [
-            ("wall", plan.walls),
-            ("box", plan.boxes),
-            ("roof", plan.roofs),
-        ]
-        for kind, obstacles in kinds:
-            for number, obstacle in enumerate(obstacles, start=1):
-                if obstacle.material is not None and obstacle.material.casefold() not in plan.materials:
-                    near = did_you_mean(obstacle.material, plan.materials)
-                    problem = (
-                        f'"{obstacle.material}" is not known; `survey materials` lists them, [[material]] adds one'
-                    )
-                    self._fault(f'[[{kind}]] {number} "{obstacle.name}"', "material", problem + near)
+        own = (_name(values) for _, values in _written(tables, "material"))
+        known = {name.casefold(): name for name in (*BUILT_IN, *own) if name is not None}
+        for kind in (name for name, (_, entry) in LISTS.items() if issubclass(entry, Sheetlike)):
+            for place, values in _written(tables, kind):
+                name = _name(values, "material")
+                if name is not None and name.casefold() not in known:
+                    near = did_you_mean(name, known.values())
+                    problem = f'"{name}" is not known; `survey materials` lists them, [[material]] adds one'
+                    self._fault(place, "material", problem + near)
 
 
-def _is_tables(value: object) -> bool:
+def _name(values: dict[str, Any], key: str = "name") -> str | None:
+    """The name under a key, where it is one."""
+    value = values.get(key)
+    return value.strip() if isinstance(value, str) and NAME.fault(value) is None else None
+
+
+def _by_name(named: Iterable[tuple[str | None, str]]) -> dict[str, list[str]]:
+    """The places where each name stands."""
+    places: dict[str, list[str]] = {}
+    for name, place in named:
+        if name is not None:
+            places.setdefault(name, []).append(place)
+    return places
+
+
+def _written(tables: dict[str, Any], table: str) -> Iterator[tuple[str, dict[str, Any]]]:
+    """The entries of a table that stands many times, as written, each with its place."""
+    value = tables.get(table)
+    for number, values in enumerate(value if _is_tables(value) else [], start=1):
+        yield _place(table, number, values), values
+
+
+def _is_tables(value: object) -> TypeGuard[list[dict[str, Any]]]:
     return isinstance(value, list) and bool(value) and all(isinstance(one, dict) for one in value)
 
 
 def _place(table: str, number: int, values: dict[str, Any]) -> str:
     name = values.get("name")
     return f'[[{table}]] {number} "{name}"' if isinstance(name, str) and name.strip() else f"[[{table}]] {number}"
-
-
-def _named(plan: Plan) -> Iterator[tuple[str, str]]:
-    """Every name in a plan, and the place that it comes from."""
-    for table, (field, _) in LISTS.items():
-        if table == "material":
-            continue
-        for number, one in enumerate(getattr(plan, field), start=1):
-            place = f'[[{table}]] {number} "{one.name}"'
-            yield one.name, place
-            if isinstance(one, Array):
-                made = [one.row_name(row) for row in range(1, one.rows + 1)] if one.module_depth_m else []
-                yield from ((name, place) for name in chain(one.inverter_names(), made))

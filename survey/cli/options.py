@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import errno
+import io
 import os
+import stat
 import sys
 import time
 from collections.abc import Callable, Iterator
@@ -14,7 +17,7 @@ from typing import Any, TypeVar
 
 import click
 
-from survey.errors import OutputError
+from survey.errors import OutputError, one_line
 
 R = TypeVar("R")
 F = TypeVar("F", bound=Callable[..., Any])
@@ -40,14 +43,31 @@ class Output:
         if self.as_json:
             import json  # noqa: PLC0415  only where asked for
 
-            text = json.dumps(as_record(result), ensure_ascii=False, allow_nan=False)
+            record = as_record(result)
+            text = json.dumps(record, ensure_ascii=False, allow_nan=False)
         else:
             text = as_text(result)
-        if self.file is None:
-            click.echo(text)
-        else:
+        try:
+            self._put(text)
+        except UnicodeEncodeError:  # names that the terminal has no letters for; nothing has been written yet
+            if self.as_json:
+                self._put(json.dumps(record, allow_nan=False))
+            else:
+                encoding = "utf-8" if self.file is not None else sys.stdout.encoding
+                self._put(text.encode(encoding, "replace").decode(encoding))
+
+    def _put(self, text: str) -> None:
+        if self.file is not None:
             write_whole(self.file, text + "\n", inputs=self.inputs)
-            click.echo(f"written: {self.file}", err=True)
+            click.echo(f"written: {one_line(str(self.file))}", err=True)
+            return
+        try:
+            click.echo(text)
+        except OSError as error:
+            if error.errno == errno.EPIPE:  # the reader has seen enough: click ends the program quietly
+                raise
+            sys.stdout = io.StringIO()  # what is left in it cannot be written at the end either
+            raise OutputError(f"standard output cannot be written: {error.strerror}") from None
 
 
 def json_and_out(command: F) -> F:
@@ -87,14 +107,22 @@ def check_writable(path: Path, *, inputs: tuple[Path, ...] = ()) -> None:
     OutputError
         Before anything was computed.
     """
+    try:
+        there = path.stat()
+    except (FileNotFoundError, NotADirectoryError):
+        if not path.parent.is_dir():
+            raise OutputError(one_line(f"{path}: there is no folder {path.parent}")) from None
+        return
+    except OSError as error:
+        raise OutputError(one_line(f"{path}: cannot be written: {error.strerror}")) from None
+    if stat.S_ISDIR(there.st_mode):
+        raise OutputError(one_line(f"{path}: is a folder; name a file in it"))
     for one in inputs:
         with suppress(OSError):
-            if path.samefile(one):
-                raise OutputError(f"{path}: is the plan itself; name another file")
-    if path.is_dir():
-        raise OutputError(f"{path}: is a folder; name a file in it")
-    if not path.parent.is_dir():
-        raise OutputError(f"{path}: there is no folder {path.parent}")
+            if os.path.samestat(there, one.stat()):
+                raise OutputError(one_line(f"{path}: is the plan itself; name another file"))
+    if not stat.S_ISREG(there.st_mode):  # a device would be lost, and a pipe cannot take a file whole or not at all
+        raise OutputError(one_line(f"{path}: is no ordinary file; name one, or leave --out away to print"))
 
 
 def write_whole(path: Path, text: str, *, inputs: tuple[Path, ...] = ()) -> None:
@@ -115,7 +143,7 @@ def write_whole(path: Path, text: str, *, inputs: tuple[Path, ...] = ()) -> None
             os.fsync(file.fileno())
         beside.replace(target)
     except OSError as error:
-        raise OutputError(f"{path}: cannot be written: {error.strerror or error}") from None
+        raise OutputError(one_line(f"{path}: cannot be written: {error.strerror or error}")) from None
     finally:
         with suppress(OSError):
             beside.unlink(missing_ok=True)

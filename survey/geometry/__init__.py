@@ -1,16 +1,17 @@
 """Straight lines against what stands on a site, for all pairs of ends at once."""
 
-from survey.geometry.chords import Chords, Prisms, chords, prisms_of
-from survey.geometry.crossings import ON_SHEET_M, Crossings, crossings, on_sheet
+from survey.geometry.chords import Chords, Prisms, chords, prisms_of, segment_chords
+from survey.geometry.crossings import ON_SHEET_M, Crossings, crossings, crossings_and_misses, on_sheet
 from survey.geometry.screens import Screens, convex_outlines, screens_of
 from survey.geometry.sheets import Sheets, sheets_of
-from survey.geometry.strings import SIDES, Strings, strings_around
+from survey.geometry.strings import SIDES, Lines, Strings, lines_between, strings_around
 
 __all__ = [
     "ON_SHEET_M",
     "SIDES",
     "Chords",
     "Crossings",
+    "Lines",
     "Prisms",
     "Screens",
     "Sheets",
@@ -18,9 +19,12 @@ __all__ = [
     "chords",
     "convex_outlines",
     "crossings",
+    "crossings_and_misses",
+    "lines_between",
     "on_sheet",
     "prisms_of",
     "screens_of",
+    "segment_chords",
     "sheets_of",
     "strings_around",
 ]

@@ -36,7 +36,7 @@ class Prisms:
         return len(self.owner)
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True)
 class Chords:
     """What each line has inside each prism, a row for each.
 
@@ -60,6 +60,10 @@ class Chords:
 
     def __len__(self) -> int:
         return len(self.prism)
+
+
+_EMPTY = np.zeros(0, dtype=np.int64)
+_NOTHING = (_EMPTY, _EMPTY, _EMPTY, np.zeros(0), np.zeros(0))
 
 
 def prisms_of(
@@ -118,25 +122,56 @@ def chords(starts_m: FloatArray, ends_m: FloatArray, prisms: Prisms) -> Chords:
     .. [1] M. Cyrus and J. Beck, "Generalized two- and three-dimensional clipping", Computers and Graphics 3 (1978)
        23-28.
     """
-    found: list[tuple[IntArray, IntArray, IntArray, FloatArray, FloatArray]] = []
+    found: list[tuple[IntArray, IntArray, IntArray, FloatArray, FloatArray]] = [_NOTHING]
     for k in range(len(prisms)):
         inside_1 = starts_m @ prisms.inward[k].T - prisms.offset_m[k]
         inside_2 = ends_m @ prisms.inward[k].T - prisms.offset_m[k]
-        shape = (len(starts_m), len(ends_m))
-        enter, leave = np.zeros(shape), np.ones(shape)
-        for side in range(prisms.inward.shape[1]):
-            one, other = inside_1[:, side, None], inside_2[None, :, side]
-            with np.errstate(divide="ignore", invalid="ignore"):
-                reached = one / (one - other)
-            np.maximum(enter, np.where((one < 0) & (other >= 0), reached, 0.0), out=enter)
-            np.minimum(leave, np.where((one >= 0) & (other < 0), reached, 1.0), out=leave)
-            leave[(one < 0) & (other < 0)] = -1.0
+        enter, leave = _clipped(inside_1[:, None], inside_2[None])
         row, column = np.nonzero(leave > enter)
         share = leave[row, column] - enter[row, column]
         length_m = share * np.linalg.norm(ends_m[column] - starts_m[row], axis=1)
         found.append((row, column, np.full(len(row), k), length_m, enter[row, column]))
-    if not found:
-        nothing = np.zeros(0, dtype=np.int64)
-        return Chords(start=nothing, end=nothing, prism=nothing, length_m=np.zeros(0), fraction=np.zeros(0))
-    start, end, prism, length_m, fraction = (np.concatenate(column) for column in zip(*found, strict=True))
-    return Chords(start=start, end=end, prism=prism, length_m=length_m, fraction=fraction)
+    return Chords(*(np.concatenate(column) for column in zip(*found, strict=True)))
+
+
+def segment_chords(starts_m: FloatArray, ends_m: FloatArray, prisms: Prisms) -> Chords:
+    """The same for lines given one by one.
+
+    Parameters
+    ----------
+    starts_m, ends_m : ndarray of float, shape (lines, 3)
+        Ends of each line. [m]
+    prisms : Prisms
+        What may be in the way.
+
+    Returns
+    -------
+    Chords
+        With `start` and `end` both the number of the line.
+    """
+    found: list[tuple[IntArray, IntArray, IntArray, FloatArray, FloatArray]] = [_NOTHING]
+    for k in range(len(prisms)):
+        inside_1 = starts_m @ prisms.inward[k].T - prisms.offset_m[k]
+        inside_2 = ends_m @ prisms.inward[k].T - prisms.offset_m[k]
+        enter, leave = _clipped(inside_1, inside_2)
+        line = np.flatnonzero(leave > enter)
+        length_m = (leave - enter)[line] * np.linalg.norm(ends_m[line] - starts_m[line], axis=1)
+        found.append((line, line, np.full(len(line), k), length_m, enter[line]))
+    return Chords(*(np.concatenate(column) for column in zip(*found, strict=True)))
+
+
+def _clipped(inside_1: FloatArray, inside_2: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Where lines enter and leave a prism, as fractions; they leave before they enter where they miss it.
+
+    The last axis of both arguments runs over its sides: how far inside each side the two ends lie.
+    """
+    shape = np.broadcast_shapes(inside_1.shape, inside_2.shape)[:-1]
+    enter, leave = np.zeros(shape), np.ones(shape)
+    for side in range(inside_1.shape[-1]):
+        one, other = inside_1[..., side], inside_2[..., side]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            reached = one / (one - other)
+        np.maximum(enter, np.where((one < 0) & (other >= 0), reached, 0.0), out=enter)
+        np.minimum(leave, np.where((one >= 0) & (other < 0), reached, 1.0), out=leave)
+        leave[(one < 0) & (other < 0)] = -1.0
+    return enter, leave

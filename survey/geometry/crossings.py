@@ -7,7 +7,7 @@ within the plane of a sheet and over it crosses it once.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,7 +26,7 @@ SAME_POINT_M = 1e-5
 """Crossings of one obstacle nearer together than this along a line are one: a shared corner."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True)
 class Crossings:
     """What each line goes through, a row for each crossing.
 
@@ -38,20 +38,26 @@ class Crossings:
         Which sheet it goes through.
     fraction : ndarray of float, shape (crossings,)
         How far along the line, from 0 at its start to 1 at its end. [-]
+    inside_m : ndarray of float, shape (crossings,)
+        How far inside the nearest edge of the sheet; negative for a line that misses it by so much. [m]
     """
 
     start: IntArray
     end: IntArray
     sheet: IntArray
     fraction: FloatArray
+    inside_m: FloatArray
 
     def __len__(self) -> int:
         return len(self.sheet)
 
+    def pick(self, chosen: IntArray | BoolArray) -> Crossings:
+        """Some of them."""
+        return Crossings(**{one.name: getattr(self, one.name)[chosen] for one in fields(self)})
+
 
 _EMPTY = np.zeros(0, dtype=np.int64)
-_NOTHING = (_EMPTY, _EMPTY, _EMPTY, np.zeros(0), np.zeros(0, dtype=bool))
-_NO_RUN = (_EMPTY, _EMPTY, _EMPTY, np.zeros(0), np.zeros(0))
+_NOTHING = (_EMPTY, _EMPTY, _EMPTY, np.zeros(0), np.zeros(0))
 
 
 def on_sheet(points_m: FloatArray, sheets: Sheets, *, within_m: float = ON_SHEET_M) -> BoolArray:
@@ -92,6 +98,26 @@ def crossings(starts_m: FloatArray, ends_m: FloatArray, sheets: Sheets) -> Cross
     -------
     Crossings
         In no particular order.
+    """
+    return crossings_and_misses(starts_m, ends_m, sheets, np.full(len(sheets), EDGE_M))[0]
+
+
+def crossings_and_misses(
+    starts_m: FloatArray, ends_m: FloatArray, sheets: Sheets, beside_m: FloatArray
+) -> tuple[Crossings, Crossings]:
+    """All crossings, as `crossings` finds them, and the sheets that a line misses by little.
+
+    Parameters
+    ----------
+    starts_m, ends_m, sheets
+        As for `crossings`.
+    beside_m : ndarray of float, shape (sheets,)
+        How far outside the edge of each sheet a line's crossing with its plane counts as a miss. [m]
+
+    Returns
+    -------
+    tuple of Crossings
+        What is crossed, and what is missed.
 
     Notes
     -----
@@ -100,8 +126,8 @@ def crossings(starts_m: FloatArray, ends_m: FloatArray, sheets: Sheets) -> Cross
     not negative for any edge. So each sheet costs a few products of a column with a row, for those ends only that
     are on opposite sides of it. Exact in double precision down to a tenth of a micrometre at the edges.
     """
-    through: list[tuple[IntArray, IntArray, IntArray, FloatArray, BoolArray]] = [_NOTHING]
-    within: list[tuple[IntArray, IntArray, IntArray, FloatArray, FloatArray]] = [_NO_RUN]
+    met: list[tuple[IntArray, IntArray, IntArray, FloatArray, FloatArray]] = [_NOTHING]
+    runs: list[tuple[IntArray, IntArray, IntArray, FloatArray, FloatArray]] = [_NOTHING]
     starts_on, ends_on = on_sheet(starts_m, sheets), on_sheet(ends_m, sheets)
     for k in range(len(sheets)):
         side_1 = starts_m @ sheets.normal[k] - sheets.offset_m[k]
@@ -113,32 +139,53 @@ def crossings(starts_m: FloatArray, ends_m: FloatArray, sheets: Sheets) -> Cross
             rows = np.flatnonzero(free_1 & (towards * side_1 > 0))
             columns = np.flatnonzero(free_2 & (towards * side_2 < 0))
             if len(rows) and len(columns):
-                row, column, fraction, touches = _through(
-                    np.abs(side_1[rows]), np.abs(side_2[columns]), inside_1[rows], inside_2[columns]
+                row, column, fraction, inside = _through(
+                    np.abs(side_1[rows]), np.abs(side_2[columns]), inside_1[rows], inside_2[columns], float(beside_m[k])
                 )
-                through.append((rows[row], columns[column], np.full(len(row), k), fraction, touches))
+                met.append((rows[row], columns[column], np.full(len(row), k), fraction, inside))
         rows = np.flatnonzero(free_1 & (np.abs(side_1) <= EDGE_M))
         columns = np.flatnonzero(free_2 & (np.abs(side_2) <= EDGE_M))
         if len(rows) and len(columns):
             row, column, enter, leave = _within(inside_1[rows], inside_2[columns])
-            within.append((rows[row], columns[column], np.full(len(row), k), enter, leave))
-    start, end, sheet, fraction, touches = (np.concatenate(column) for column in zip(*through, strict=True))
-    run_start, run_end, run_sheet, enter, leave = (np.concatenate(column) for column in zip(*within, strict=True))
-    at_edge = np.flatnonzero(touches)
-    once = np.ones(len(start) + len(run_start), dtype=bool)
-    if len(at_edge) or len(run_start):
-        start, end, sheet = (np.concatenate(pair) for pair in ((start, run_start), (end, run_end), (sheet, run_sheet)))
-        fraction = np.concatenate([fraction, (enter + leave) / 2.0])
-        unsure = np.concatenate([at_edge, np.arange(len(touches), len(start))])
-        lengths_m = np.linalg.norm(ends_m[end[unsure]] - starts_m[start[unsure]], axis=1)
-        once[unsure] = ~_repeats(
-            np.unique(start[unsure] * len(ends_m) + end[unsure], return_inverse=True)[1] * len(sheets)
-            + sheets.owner[sheet[unsure]],
-            first_m=np.concatenate([fraction[at_edge], enter]) * lengths_m,
-            last_m=np.concatenate([fraction[at_edge], leave]) * lengths_m,
-            is_run=np.arange(len(unsure)) >= len(at_edge),
-        )
-    return Crossings(start=start[once], end=end[once], sheet=sheet[once], fraction=fraction[once])
+            runs.append((rows[row], columns[column], np.full(len(row), k), enter, leave))
+    found = Crossings(*(np.concatenate(column) for column in zip(*met, strict=True)))
+    missed = found.inside_m < -EDGE_M
+    start, end, sheet, enter, leave = (np.concatenate(column) for column in zip(*runs, strict=True))
+    return _each_once(starts_m, ends_m, sheets, found.pick(~missed), (start, end, sheet, enter, leave)), found.pick(
+        missed
+    )
+
+
+def _each_once(
+    starts_m: FloatArray,
+    ends_m: FloatArray,
+    sheets: Sheets,
+    met: Crossings,
+    runs: tuple[IntArray, IntArray, IntArray, FloatArray, FloatArray],
+) -> Crossings:
+    """Crossings and runs within a plane, without those that another one of the same obstacle stands for."""
+    at_edge = np.flatnonzero(met.inside_m <= SAME_POINT_M)
+    start, end, sheet, enter, leave = runs
+    if not len(at_edge) and not len(start):
+        return met
+    every = Crossings(
+        start=np.concatenate([met.start, start]),
+        end=np.concatenate([met.end, end]),
+        sheet=np.concatenate([met.sheet, sheet]),
+        fraction=np.concatenate([met.fraction, (enter + leave) / 2.0]),
+        inside_m=np.concatenate([met.inside_m, np.zeros(len(start))]),
+    )
+    unsure = np.concatenate([at_edge, np.arange(len(met), len(every))])
+    lengths_m = np.linalg.norm(ends_m[every.end[unsure]] - starts_m[every.start[unsure]], axis=1)
+    line = np.unique(every.start[unsure] * len(ends_m) + every.end[unsure], return_inverse=True)[1]
+    once = np.ones(len(every), dtype=bool)
+    once[unsure] = ~_repeats(
+        line * (int(sheets.owner.max()) + 1) + sheets.owner[every.sheet[unsure]],
+        first_m=np.concatenate([met.fraction[at_edge], enter]) * lengths_m,
+        last_m=np.concatenate([met.fraction[at_edge], leave]) * lengths_m,
+        is_run=np.arange(len(unsure)) >= len(at_edge),
+    )
+    return every.pick(once)
 
 
 def segment_crossings(starts_m: FloatArray, ends_m: FloatArray, sheets: Sheets) -> Crossings:
@@ -156,7 +203,7 @@ def segment_crossings(starts_m: FloatArray, ends_m: FloatArray, sheets: Sheets) 
     Crossings
         With `start` and `end` both the number of the line.
     """
-    found: list[tuple[IntArray, IntArray, FloatArray]] = [(_EMPTY, _EMPTY, np.zeros(0))]
+    found: list[tuple[IntArray, IntArray, FloatArray, FloatArray]] = [(_EMPTY, _EMPTY, np.zeros(0), np.zeros(0))]
     for k in range(len(sheets)):
         side_1 = starts_m @ sheets.normal[k] - sheets.offset_m[k]
         side_2 = ends_m @ sheets.normal[k] - sheets.offset_m[k]
@@ -167,32 +214,33 @@ def segment_crossings(starts_m: FloatArray, ends_m: FloatArray, sheets: Sheets) 
         inside_1 = starts_m[line] @ sheets.edge_normal[k].T - sheets.edge_offset_m[k]
         inside_2 = ends_m[line] @ sheets.edge_normal[k].T - sheets.edge_offset_m[k]
         share = one / (one - other)
-        through = np.all(inside_1 + share[:, None] * (inside_2 - inside_1) >= -EDGE_M, axis=1)
+        inside_m = np.min(inside_1 + share[:, None] * (inside_2 - inside_1), axis=1)
+        through = inside_m >= -EDGE_M
         through &= ~((np.abs(one) <= ON_SHEET_M) & np.all(inside_1 >= -ON_SHEET_M, axis=1))
         through &= ~((np.abs(other) <= ON_SHEET_M) & np.all(inside_2 >= -ON_SHEET_M, axis=1))
-        found.append((line[through], np.full(int(through.sum()), k), share[through]))
-    line, sheet, fraction = (np.concatenate(column) for column in zip(*found, strict=True))
-    return Crossings(start=line, end=line, sheet=sheet, fraction=fraction)
+        found.append((line[through], np.full(int(through.sum()), k), share[through], inside_m[through]))
+    line, sheet, fraction, inside_m = (np.concatenate(column) for column in zip(*found, strict=True))
+    return Crossings(start=line, end=line, sheet=sheet, fraction=fraction, inside_m=inside_m)
 
 
 def _through(
-    away_1: FloatArray, away_2: FloatArray, inside_1: FloatArray, inside_2: FloatArray
-) -> tuple[IntArray, IntArray, FloatArray, BoolArray]:
-    """Rows and columns of the lines that go through a sheet, where, and whether at its very edge."""
+    away_1: FloatArray, away_2: FloatArray, inside_1: FloatArray, inside_2: FloatArray, beside_m: float
+) -> tuple[IntArray, IntArray, FloatArray, FloatArray]:
+    """Rows and columns of the lines that go through a sheet or just miss it, where, and how far inside its edge."""
     through = np.ones((len(away_1), len(away_2)), dtype=bool)
     weighed_1 = np.empty(through.shape)
     weighed_2 = np.empty(through.shape)
     for edge in range(inside_1.shape[1]):
-        np.multiply.outer(inside_1[:, edge] + EDGE_M, away_2, out=weighed_1)
-        np.multiply.outer(away_1, inside_2[:, edge] + EDGE_M, out=weighed_2)
+        np.multiply.outer(inside_1[:, edge] + beside_m, away_2, out=weighed_1)
+        np.multiply.outer(away_1, inside_2[:, edge] + beside_m, out=weighed_2)
         weighed_1 += weighed_2
         through &= weighed_1 >= 0
     row, column = np.nonzero(through)
     leaves_the_plane = (away_1[row] > EDGE_M) | (away_2[column] > EDGE_M)  # the others run within it
     row, column = row[leaves_the_plane], column[leaves_the_plane]
     share = away_1[row] / (away_1[row] + away_2[column])
-    least_m = np.min(inside_1[row] + share[:, None] * (inside_2[column] - inside_1[row]), axis=1, initial=np.inf)
-    return row, column, share, least_m <= SAME_POINT_M
+    inside_m = np.min(inside_1[row] + share[:, None] * (inside_2[column] - inside_1[row]), axis=1, initial=np.inf)
+    return row, column, share, inside_m
 
 
 def _within(inside_1: FloatArray, inside_2: FloatArray) -> tuple[IntArray, IntArray, FloatArray, FloatArray]:

@@ -138,3 +138,41 @@ def _apart(legs_m: FloatArray, steepness: FloatArray) -> tuple[FloatArray, Float
         legs_m[:, 1:-1] = np.maximum(legs_m[:, 1:-1], least_m)
         width = widths(legs_m)
     return legs_m, width
+
+
+def wedge_ratio(turn_rad: ArrayLike, outer_angle: ArrayLike) -> FloatArray:
+    r"""Field behind the edge of a solid wedge, relative to that behind a sharp edge, for the same turn.
+
+    Parameters
+    ----------
+    turn_rad : array_like
+        Angle by which the wave turns into the shadow; at and below zero the ratio is 1. [rad]
+    outer_angle : array_like
+        Angle outside the wedge in half turns: 2 for a sheet, 1.5 for the edge of a box. [-]
+
+    Returns
+    -------
+    ndarray of float
+        Ratio of amplitudes. [-]
+
+    Notes
+    -----
+    .. math:: \frac{2 \sin(\alpha / 2) \sin(\pi / n) / n}{\cos(\pi / n) - \cos((\pi + \alpha) / n)}
+
+    the first term of Keller's coefficient for a wedge over that for a half-plane.
+
+    References
+    ----------
+    .. [1] J. B. Keller, "Geometrical theory of diffraction", J. Opt. Soc. Am. 52 (1962) 116-130.
+    .. [2] R. G. Kouyoumjian and P. H. Pathak, Proc. IEEE 62 (1974) 1448-1461.
+
+    Examples
+    --------
+    >>> wedge_ratio([0.0, 0.2, 0.2], [1.5, 1.5, 2.0]).round(3).tolist()
+    [1.0, 1.041, 1.0]
+    """
+    turn_rad, n = np.broadcast_arrays(np.asarray(turn_rad, dtype=np.float64), np.asarray(outer_angle))
+    turns = turn_rad > 1e-6  # noqa: PLR2004  in the limit of no turn the two are the same
+    turn = np.where(turns, turn_rad, 1.0)
+    wedge = np.sin(np.pi / n) / n / (np.cos(np.pi / n) - np.cos((np.pi + turn) / n))
+    return np.where(turns, wedge * 2.0 * np.sin(turn / 2.0), 1.0)

@@ -1,0 +1,246 @@
+"""In a plane through both ends of a line: sections of bodies, the string around them, and the edges close below it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+MOST_CORNERS = 8
+"""A string that needs more corners than this is given up."""
+MOST_GRAZED = 4
+"""So many edges close below a string count at most, those nearest to it."""
+SAME_CORNER_M = 0.02
+"""Points of sections nearer together than this are one edge."""
+LEAST_NU = -0.78
+"""Edges deeper below a string than this cost nothing: where the knife-edge loss of ITU-R P.526 begins."""
+TINY_M = 1e-9
+
+
+@dataclass(frozen=True, kw_only=True)
+class Points:
+    """Points of sections in the planes of their strings, sorted by string.
+
+    Attributes
+    ----------
+    along_m, off_m : ndarray of float, shape (points,)
+        Along the line from its start, and off it to the string's side. [m]
+    string, row, screen : ndarray of int, shape (points,)
+        Which string, which pair of string and screen, and which screen.
+    forced : ndarray of bool, shape (points,)
+        Of a screen that the string must go around.
+    """
+
+    along_m: FloatArray
+    off_m: FloatArray
+    string: IntArray
+    row: IntArray
+    screen: IntArray
+    forced: BoolArray
+
+    def pick(self, chosen: IntArray | BoolArray) -> Points:
+        """Some of them."""
+        return Points(**{one.name: getattr(self, one.name)[chosen] for one in fields(self)})
+
+    def __len__(self) -> int:
+        return len(self.string)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Paths:
+    """Strings as points in order, padded.
+
+    Attributes
+    ----------
+    along_m, off_m : ndarray of float, shape (strings, points)
+        Where their points are. [m]
+    screen : ndarray of int, shape (strings, points)
+        Which screen each belongs to; -1 beyond the last.
+    sound : ndarray of bool, shape (strings,)
+        Could be strung.
+    """
+
+    along_m: FloatArray
+    off_m: FloatArray
+    screen: IntArray
+    sound: BoolArray
+
+    def pick(self, chosen: IntArray) -> Paths:
+        """Some of them."""
+        return Paths(**{one.name: getattr(self, one.name)[chosen] for one in fields(self)})
+
+    def with_ends(self, length_m: FloatArray) -> FloatArray:
+        """Both ends and all points between, shape (strings, points + 2, 2), the last repeated as padding. [m]"""
+        count, most = self.screen.shape
+        path = np.zeros((count, most + 2, 2))
+        path[:, 1:-1, 0] = np.where(self.screen >= 0, self.along_m, length_m[:, None])
+        path[:, 1:-1, 1] = np.where(self.screen >= 0, self.off_m, 0.0)
+        path[:, -1, 0] = length_m
+        return path
+
+
+def sections(along_m: FloatArray, off_m: FloatArray, out_m: FloatArray, edges: IntArray) -> tuple[IntArray, FloatArray]:
+    """Where the edges of bodies go through a plane.
+
+    Parameters
+    ----------
+    along_m, off_m, out_m : ndarray of float, shape (bodies, corners)
+        Corners of each body: two coordinates in the plane, and the distance out of it. [m]
+    edges : ndarray of int, shape (bodies, edges, 2)
+        Which corners an edge joins.
+
+    Returns
+    -------
+    tuple of ndarray, shapes (points,) and (points, 2)
+        Which body, and where in the plane. [m]
+    """
+    rows = np.arange(len(edges))[:, None]
+    one, other = edges[..., 0], edges[..., 1]
+    out_1, out_2 = out_m[rows, one], out_m[rows, other]
+    row, edge = np.nonzero(((out_1 > 0) != (out_2 > 0)) | (out_1 == 0))
+    one, other = one[row, edge], other[row, edge]
+    out_1, out_2 = out_1[row, edge], out_2[row, edge]
+    share = np.divide(out_1, out_1 - out_2, out=np.zeros(len(row)), where=out_1 != out_2)
+    first = np.column_stack([along_m[row, one], off_m[row, one]])
+    second = np.column_stack([along_m[row, other], off_m[row, other]])
+    return row, first + share[:, None] * (second - first)
+
+
+def wrap(points: Points, length_m: FloatArray) -> Paths:
+    """String all strings at once by gift wrapping: from the start, always the next point that is farthest to the left.
+
+    Parameters
+    ----------
+    points : Points
+        What the strings must go around, sorted by string.
+    length_m : ndarray of float, shape (strings,)
+        Where the line ends. [m]
+
+    Returns
+    -------
+    Paths
+        Their corners; a string with no points is straight.
+    """
+    count = len(length_m)
+    along_m, off_m = np.zeros((count, MOST_CORNERS)), np.zeros((count, MOST_CORNERS))
+    screen = np.full((count, MOST_CORNERS), -1, dtype=np.int64)
+    sound = np.ones(count, dtype=bool)
+    at_along, at_off = np.zeros(count), np.zeros(count)
+    string = points.string
+    first = np.flatnonzero(np.append(True, np.diff(string) > 0))[: len(string)]
+    owner = string[first]
+    active = np.zeros(count, dtype=bool)
+    active[owner] = True
+    free = np.ones(len(string), dtype=bool)
+    for step in range(MOST_CORNERS + 1):
+        if not active.any():
+            break
+        to_along, to_off = points.along_m - at_along[string], points.off_m - at_off[string]
+        goal_along, goal_off = (length_m - at_along)[string], -at_off[string]
+        angle = np.arctan2(goal_along * to_off - goal_off * to_along, goal_along * to_along + goal_off * to_off)
+        near_m = np.hypot(to_along, to_off)
+        usable = free & active[string] & (near_m > SAME_CORNER_M / 20.0)
+        angle = np.where(usable, angle, -np.inf)
+        best = np.full(count, -np.inf)
+        best[owner] = np.maximum.reduceat(angle, first)
+        if step == 0:  # an end with points all round it is no corner of the hull: it is closed in
+            lowest = np.full(count, np.inf)
+            lowest[owner] = np.minimum.reduceat(np.where(usable, angle, np.inf), first)
+            sound &= ~(np.isfinite(best) & (best - lowest >= np.pi))
+        active &= best > TINY_M
+        if step == MOST_CORNERS:
+            sound &= ~active
+            break
+        ties = np.flatnonzero(active[string] & (angle >= best[string] - 1e-12))
+        order = ties[np.lexsort((near_m[ties], string[ties]))]
+        chosen = order[np.append(True, np.diff(string[order]) > 0)[: len(order)]]
+        where = string[chosen]
+        along_m[where, step], off_m[where, step] = points.along_m[chosen], points.off_m[chosen]
+        screen[where, step] = points.screen[chosen]
+        at_along[where], at_off[where] = points.along_m[chosen], points.off_m[chosen]
+        free[chosen] = False
+    return Paths(along_m=along_m, off_m=off_m, screen=screen, sound=sound)
+
+
+def grazed(points: Points, corners: Paths, length_m: FloatArray, *, wavelength_m: float) -> Paths:
+    """Strings with the edges that lie close below them put in.
+
+    Parameters
+    ----------
+    points : Points
+        All points of sections near the strings.
+    corners : Paths
+        The strings' corners.
+    length_m : ndarray of float, shape (strings,)
+        Where the line ends. [m]
+    wavelength_m : float
+        Wavelength. [m]
+
+    Returns
+    -------
+    Paths
+        Corners and grazed edges in order. A screen of which any part lies above its string is left out: the string
+        passes on its other side.
+    """
+    path = corners.with_ends(length_m)
+    here = np.column_stack([points.along_m, points.off_m])
+    best_nu = np.full(len(points), -np.inf)
+    best_leg = np.zeros(len(points), dtype=np.int64)
+    best_x = np.zeros(len(points))
+    above = np.zeros(len(points), dtype=bool)
+    beside_corner = np.zeros(len(points), dtype=bool)
+    for leg in range(path.shape[1] - 1):
+        start, step = path[:, leg][points.string], (path[:, leg + 1] - path[:, leg])[points.string]
+        size = np.hypot(step[:, 0], step[:, 1])
+        real = size > TINY_M
+        heading = step / np.where(real, size, 1.0)[:, None]
+        offset = here - start
+        x = np.sum(heading * offset, axis=1)
+        height = heading[:, 0] * offset[:, 1] - heading[:, 1] * offset[:, 0]
+        within = real & (x > SAME_CORNER_M) & (x < size - SAME_CORNER_M)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            nu = height * np.sqrt(2.0 * size / (wavelength_m * x * (size - x)))
+        above |= within & (height > TINY_M * 10.0)
+        beside_corner |= np.hypot(offset[:, 0], offset[:, 1]) < SAME_CORNER_M
+        better = within & (nu > best_nu)
+        best_nu[better], best_x[better], best_leg[better] = nu[better], x[better], leg
+    bad_row = np.zeros(int(points.row.max()) + 1 if len(points) else 0, dtype=bool)
+    bad_row[points.row[above]] = True
+    close = (best_nu > LEAST_NU) & ~beside_corner & ~bad_row[points.row]
+    return _inserted(points.pick(close), corners, nu=best_nu[close], leg=best_leg[close], x_m=best_x[close])
+
+
+def _inserted(points: Points, corners: Paths, *, nu: FloatArray, leg: IntArray, x_m: FloatArray) -> Paths:
+    """Put grazed edges between the corners of their strings: those nearest the string, each place once."""
+    close = np.arange(len(points))
+    close = close[np.lexsort((x_m[close], leg[close], points.string[close]))]
+    string = points.string[close]
+    same = (np.diff(string) == 0) & (np.diff(leg[close]) == 0) & (np.diff(x_m[close]) < SAME_CORNER_M)
+    close = close[np.append(True, ~same)[: len(close)]]
+    by_nu = close[np.lexsort((-nu[close], points.string[close]))]
+    string = points.string[by_nu]
+    opens = np.append(True, np.diff(string) > 0)[: len(string)]
+    rank = np.arange(len(string)) - np.maximum.accumulate(np.where(opens, np.arange(len(string)), 0))
+    by_nu = by_nu[rank < MOST_GRAZED]
+    count, most = corners.screen.shape
+    place = np.where(corners.screen >= 0, np.arange(most) + 1.0, np.inf)
+    all_place = np.concatenate([place, np.full((count, MOST_GRAZED), np.inf)], axis=1)
+    along_m, off_m = (np.pad(one, ((0, 0), (0, MOST_GRAZED))) for one in (corners.along_m, corners.off_m))
+    screen = np.pad(corners.screen, ((0, 0), (0, MOST_GRAZED)), constant_values=-1)
+    slot = most + rank[rank < MOST_GRAZED]
+    string = points.string[by_nu]
+    all_place[string, slot] = leg[by_nu] + 0.5 + 0.4 * x_m[by_nu] / (1.0 + x_m[by_nu])
+    along_m[string, slot], off_m[string, slot] = points.along_m[by_nu], points.off_m[by_nu]
+    screen[string, slot] = points.screen[by_nu]
+    order = np.argsort(all_place, axis=1, kind="stable")
+    rows = np.arange(count)[:, None]
+    used = int((screen >= 0).sum(axis=1).max(initial=0))
+    order = order[:, : max(1, used)]
+    return Paths(
+        along_m=along_m[rows, order], off_m=off_m[rows, order], screen=screen[rows, order], sound=corners.sound
+    )
