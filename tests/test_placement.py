@@ -63,9 +63,11 @@ def test_in_free_space_the_best_worst_margin_is_at_the_centre_of_the_smallest_ci
 def two_spots(**changes):
     """Three inverters; the near spot sits behind a wall that stops one of them."""
     points = [(0.0, 0.0), (5.0, 0.0), (10.0, 0.0)]
-    wall = Wall(name="wall", along=((2.0, 1.0), (2.0, -9.0)), height_m=5.0, loss_db=70.0)
+    wall = Wall(name="wall", along=((2.0, 20.0), (2.0, -900.0)), height_m=300.0, loss_db=70.0)
     spots = (Spot(name="near", at=(5.0, -1.0), height_m=2.0), Spot(name="far", at=(5.0, 60.0), height_m=2.0))
-    return plan(points, **({"walls": (wall,), "spots": spots} | changes))
+    end = RadioEnd(tx_power_dbm=8.0, sensitivity_dbm=-85.0)
+    radio = Radio(frequency_mhz=868.0, inverter=end, gateway=end)
+    return plan(points, **({"walls": (wall,), "spots": spots, "radio": radio} | changes))
 
 
 def test_more_inverters_that_hold_come_before_better_margins():

@@ -217,11 +217,17 @@ def grazed(points: Points, corners: Paths, length_m: FloatArray, *, wavelength_m
 
 def _inserted(points: Points, corners: Paths, *, nu: FloatArray, leg: IntArray, x_m: FloatArray) -> Paths:
     """Put grazed edges between the corners of their strings: those nearest the string, each place once."""
-    close = np.arange(len(points))
-    close = close[np.lexsort((x_m[close], leg[close], points.string[close]))]
-    string = points.string[close]
-    same = (np.diff(string) == 0) & (np.diff(leg[close]) == 0) & (np.diff(x_m[close]) < SAME_CORNER_M)
-    close = close[np.append(True, ~same)[: len(close)]]
+    close = np.lexsort((-nu, x_m, leg, points.string))
+
+    def near_next(within_m: float) -> BoolArray:
+        """Whether the next one lies on the same leg and no farther off."""
+        same_leg = (np.diff(points.string[close]) == 0) & (np.diff(leg[close]) == 0)
+        return np.append(same_leg & (np.diff(x_m[close]) < within_m), False)[: len(close)]
+
+    close = close[~np.roll(near_next(1e-6), 1)]  # corners that bodies share
+    twins = near_next(SAME_CORNER_M)
+    higher_next = np.append(nu[close[1:]] > nu[close[:-1]], False)[: len(close)]
+    close = close[~((twins & higher_next) | np.roll(twins & ~higher_next, 1))]  # of two the higher stays
     by_nu = close[np.lexsort((-nu[close], points.string[close]))]
     string = points.string[by_nu]
     opens = np.append(True, np.diff(string) > 0)[: len(string)]

@@ -236,9 +236,12 @@ def _grazed(scene: Scene, strings: Strings, power: FloatArray, blocked: BoolArra
     """What clear lines lose to edges that they graze, and which is the nearest."""
     count = len(blocked)
     straight = np.flatnonzero(~strings.around & (strings.paths.screen[:, 0] >= 0) & ~blocked[strings.line])
-    screen = strings.paths.screen[straight, 0]
-    passes = np.where(scene.screens.is_box[screen], 2.0, 1.0) * scene.obstacles.loss_db[scene.screens.owner[screen]]
-    loss_db = -db_from_ratio(np.minimum(power[straight] + ratio_from_db(-passes), 1.0))
+    grazes = strings.paths.screen[straight]
+    pass_db = np.where(scene.screens.is_box, 2.0, 1.0) * scene.obstacles.loss_db[scene.screens.owner]
+    passes_db = np.where(grazes >= 0, pass_db[grazes], -np.inf)
+    screen = grazes[np.arange(len(straight)), np.argmax(passes_db, axis=1)]
+    # Of a screen that lets something through, that much still arrives.
+    loss_db = -db_from_ratio(np.minimum(power[straight] + ratio_from_db(-passes_db.max(axis=1)), 1.0))
     grazed_db = np.asarray(np.bincount(strings.line[straight], weights=loss_db, minlength=count), dtype=np.float64)
     grazed_screen = np.full(count, -1, dtype=np.int64)
     order = np.argsort(loss_db, kind="stable")
