@@ -53,7 +53,7 @@ def test_areas_worked_by_hand_are_positive_anticlockwise_and_negative_clockwise(
     assert signed_area_m2(np.array(corners[::-1], dtype=float)) == pytest.approx(-area_m2)
 
 
-@settings(max_examples=6000, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(SEEDS)
 def test_areas_are_those_of_shapely(seed):
     corners = random_polygon(seed, lumpy=True)
@@ -74,7 +74,7 @@ def test_a_convex_polygon_stays_whole_without_corners_in_its_sides(shape):
     assert {tuple(corner) for corner in part.tolist()} == set(corners) - {(1, 0)}
 
 
-@settings(max_examples=6000, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(SEEDS)
 def test_the_parts_of_random_polygons_are_convex_and_do_not_overlap_and_cover_all(seed):
     corners = random_polygon(seed, lumpy=True)
@@ -86,7 +86,7 @@ def test_the_parts_of_random_polygons_are_convex_and_do_not_overlap_and_cover_al
     assert joined.symmetric_difference(shapely.Polygon(corners)).area == pytest.approx(0.0, abs=1e-9)
 
 
-@settings(max_examples=6000, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(SEEDS, st.booleans())
 def test_the_points_within_are_those_of_shapely(seed, lumpy):
     corners = random_polygon(seed, lumpy=lumpy)
@@ -96,7 +96,7 @@ def test_the_points_within_are_those_of_shapely(seed, lumpy):
     assert contains(corners, points).tolist() == shapely.covers(polygon, shapely.points(points)).tolist()
 
 
-@settings(max_examples=6000, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(SEEDS)
 def test_a_point_within_lies_in_one_of_the_parts_and_one_outside_in_none(seed):
     corners = random_polygon(seed, lumpy=True)
@@ -151,7 +151,7 @@ def test_a_polygon_that_meets_itself_is_found_out(corners):
     assert not simple(corners)
 
 
-@settings(max_examples=6000, deadline=None)
+@settings(max_examples=150, deadline=None)
 @given(GRID_CORNERS)
 def test_whether_a_polygon_crosses_itself_is_what_shapely_says(corners):
     array = np.array(corners, dtype=float)
@@ -159,7 +159,7 @@ def test_whether_a_polygon_crosses_itself_is_what_shapely_says(corners):
     assert crosses_itself(array) == (not simple(corners))
 
 
-@settings(max_examples=6000, deadline=None)
+@settings(max_examples=150, deadline=None)
 @given(GRID_CORNERS)
 def test_the_parts_of_polygons_with_corners_in_line_cover_all(corners):
     assume(simple(corners))

@@ -17,8 +17,8 @@ MOST_GRAZED = 4
 """So many edges close below a string count at most, those nearest to it."""
 SAME_CORNER_M = 0.02
 """Points of sections nearer together than this are one edge."""
-LEAST_NU = -0.78
-"""Edges deeper below a string than this cost nothing: where the knife-edge loss of ITU-R P.526 begins."""
+LEAST_NU = -1.2
+"""Edges deeper below a string than this are not looked for: the ripple there is a gain, and not counted."""
 TINY_M = 1e-9
 
 
@@ -61,6 +61,8 @@ class Paths:
         Where their points are. [m]
     screen : ndarray of int, shape (strings, points)
         Which screen each belongs to; -1 beyond the last.
+    nu : ndarray of float, shape (strings, points)
+        How close below the string a grazed edge lies, as its Fresnel-Kirchhoff parameter; infinite for corners. [-]
     sound : ndarray of bool, shape (strings,)
         Could be strung.
     """
@@ -68,6 +70,7 @@ class Paths:
     along_m: FloatArray
     off_m: FloatArray
     screen: IntArray
+    nu: FloatArray
     sound: BoolArray
 
     def pick(self, chosen: IntArray) -> Paths:
@@ -164,7 +167,7 @@ def wrap(points: Points, length_m: FloatArray) -> Paths:
         screen[where, step] = points.screen[chosen]
         at_along[where], at_off[where] = points.along_m[chosen], points.off_m[chosen]
         free[chosen] = False
-    return Paths(along_m=along_m, off_m=off_m, screen=screen, sound=sound)
+    return Paths(along_m=along_m, off_m=off_m, screen=screen, nu=np.full(screen.shape, np.inf), sound=sound)
 
 
 def grazed(points: Points, corners: Paths, length_m: FloatArray, *, wavelength_m: float) -> Paths:
@@ -224,7 +227,8 @@ def _inserted(points: Points, corners: Paths, *, nu: FloatArray, leg: IntArray, 
         same_leg = (np.diff(points.string[close]) == 0) & (np.diff(leg[close]) == 0)
         return np.append(same_leg & (np.diff(x_m[close]) < within_m), False)[: len(close)]
 
-    close = close[~np.roll(near_next(1e-6), 1)]  # corners that bodies share
+    same_depth = np.append(np.abs(np.diff(nu[close])) < 1e-6, False)[: len(close)]  # noqa: PLR2004  rounding
+    close = close[~np.roll(near_next(1e-6) & same_depth, 1)]  # corners that bodies share
     twins = near_next(SAME_CORNER_M)
     higher_next = np.append(nu[close[1:]] > nu[close[:-1]], False)[: len(close)]
     close = close[~((twins & higher_next) | np.roll(twins & ~higher_next, 1))]  # of two the higher stays
@@ -238,15 +242,20 @@ def _inserted(points: Points, corners: Paths, *, nu: FloatArray, leg: IntArray, 
     all_place = np.concatenate([place, np.full((count, MOST_GRAZED), np.inf)], axis=1)
     along_m, off_m = (np.pad(one, ((0, 0), (0, MOST_GRAZED))) for one in (corners.along_m, corners.off_m))
     screen = np.pad(corners.screen, ((0, 0), (0, MOST_GRAZED)), constant_values=-1)
+    depth = np.full(screen.shape, np.inf)
     slot = most + rank[rank < MOST_GRAZED]
     string = points.string[by_nu]
     all_place[string, slot] = leg[by_nu] + 0.5 + 0.4 * x_m[by_nu] / (1.0 + x_m[by_nu])
     along_m[string, slot], off_m[string, slot] = points.along_m[by_nu], points.off_m[by_nu]
-    screen[string, slot] = points.screen[by_nu]
+    screen[string, slot], depth[string, slot] = points.screen[by_nu], nu[by_nu]
     order = np.argsort(all_place, axis=1, kind="stable")
     rows = np.arange(count)[:, None]
     used = int((screen >= 0).sum(axis=1).max(initial=0))
     order = order[:, : max(1, used)]
     return Paths(
-        along_m=along_m[rows, order], off_m=off_m[rows, order], screen=screen[rows, order], sound=corners.sound
+        along_m=along_m[rows, order],
+        off_m=off_m[rows, order],
+        screen=screen[rows, order],
+        nu=depth[rows, order],
+        sound=corners.sound,
     )

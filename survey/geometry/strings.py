@@ -76,6 +76,15 @@ class Lines:
     axes: FloatArray
     length_m: FloatArray
 
+    def pick(self, chosen: IntArray) -> Lines:
+        """Some of them, also several times."""
+        return Lines(
+            starts_m=self.starts_m[chosen],
+            ends_m=self.ends_m[chosen],
+            axes=self.axes[chosen],
+            length_m=self.length_m[chosen],
+        )
+
     def in_space(self, line: IntArray, side: IntArray, flat_m: FloatArray) -> FloatArray:
         """Points of strings in space, shape (strings, points, 3), from those in their planes. [m]"""
         own = self.axes[line]
@@ -118,6 +127,7 @@ def strings_around(
     screens: Screens,
     sheets: Sheets,
     wavelength_m: float,
+    ignored: IntArray | None = None,
 ) -> Strings:
     """Lead strings around what stands in some lines, or close beside them.
 
@@ -133,6 +143,8 @@ def strings_around(
         All sheets of the site: what a string may still meet.
     wavelength_m : float
         Wavelength: how close is close. [m]
+    ignored : ndarray of int, optional
+        Screens that are as air for one line: line times the number of screens plus screen.
 
     Returns
     -------
@@ -159,6 +171,10 @@ def strings_around(
         met_screen = screens.of_sheet[met_sheet]
         met_row = names[met_string] * len(screens) + met_screen
         is_screen = met_screen >= 0
+        if ignored is not None:
+            counted = ~(is_screen & np.isin(names[met_string] // len(SIDES) * len(screens) + met_screen, ignored))
+            met_string, met_sheet, met_screen = met_string[counted], met_sheet[counted], met_screen[counted]
+            met_row, is_screen = met_row[counted], is_screen[counted]
         fresh = is_screen & ~np.isin(met_row, row[forced])
         again = np.zeros(len(found), dtype=bool)
         again[met_string[fresh]] = turn < ROUNDS - 1
@@ -310,6 +326,7 @@ def _joined(parts: list[Strings]) -> Strings:
             along_m=padded("along_m", 0.0),
             off_m=padded("off_m", 0.0),
             screen=padded("screen", -1).astype(np.int64),
+            nu=padded("nu", np.inf),
             sound=np.concatenate([part.paths.sound for part in parts]),
         ),
         around=np.concatenate([part.around for part in parts]),

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.geometry import SIDES, Crossings, Lines, Screens, Strings, lines_between, segment_chords, strings_around
-from survey.geometry.hulls import LEAST_NU
+from survey.geometry.hulls import LEAST_NU, MOST_GRAZED
 from survey.propagation.diffraction import edges_amplitude, wedge_ratio
 from survey.scene import Scene
 from survey.units import db_from_ratio, ratio_from_db, wavelength_m
@@ -20,8 +20,14 @@ BoolArray = NDArray[np.bool_]
 LINES_AT_ONCE = 20_000
 BOX_WEDGE = 1.5
 """Outer angle of a box's edge in half turns; a sheet's is 2."""
+FULL_NU = -0.6
+"""An edge grazed this closely counts in full; from `LEAST_NU` up to here by degrees. J(-0.78) = 0 dB lies between."""
 DEEP_NU = 0.78
 """Behind an edge by this much, a line is in its shadow, and every other way around counts in full."""
+MOST_SLIGHT = 3
+"""How many screens that block a line slightly are left out at most."""
+CLOSED_BELOW_M = 0.01
+"""What comes down to this height stands on the ground. [m]"""
 OBLIQUE = 2.0
 """Sheets that a line meets at up to 60 degrees are searched for grazed edges: a miss in the sheet is twice as wide."""
 
@@ -124,31 +130,148 @@ def around(
 
 def _around(scene: Scene, lines: Lines, near: tuple[IntArray, IntArray, BoolArray]) -> Around:
     wave_m = float(wavelength_m(scene.plan.radio.frequency_mhz))
-    strings = strings_around(lines, near, screens=scene.screens, sheets=scene.sheets, wavelength_m=wave_m)
-    power, detour_nu = string_power(strings, lines, scene, wavelength_m=wave_m)
-    power = power * ratio_from_db(-_met_db(scene, strings))
     count = len(lines.length_m)
-    by_side = np.zeros((count, len(SIDES)))
-    nu = np.full((count, len(SIDES)), np.inf)
+    slight = slight_blockers(lines, near, scene.screens, wavelength_m=wave_m)
+    copies, more, ignored = [np.arange(count)], [near], [np.zeros(0, dtype=np.int64)]
+    for one in slight:
+        # Such lines once more, without what blocks them so slightly.
+        place = np.full(count, -1)
+        place[one.line] = sum(map(len, copies)) + np.arange(len(one.line))
+        copies.append(one.line)
+        kept = place[near[0]] >= 0
+        kept[one.row] = False
+        more.append((place[near[0][kept]], near[1][kept], near[2][kept]))
+        ignored.append(place[near[0][one.row]] * len(scene.screens) + near[1][one.row])
+    every = lines.pick(np.concatenate(copies))
+    rows = (
+        np.concatenate([one[0] for one in more]),
+        np.concatenate([one[1] for one in more]),
+        np.concatenate([one[2] for one in more]),
+    )
+    strings = strings_around(
+        every,
+        rows,
+        screens=scene.screens,
+        sheets=scene.sheets,
+        wavelength_m=wave_m,
+        ignored=np.concatenate(ignored),
+    )
+    power, detour_nu = string_power(strings, every, scene, wavelength_m=wave_m)
+    power = power * ratio_from_db(-_met_db(scene, strings))
+    by_side = np.zeros((len(every.length_m), len(SIDES)))
+    nu = np.full(by_side.shape, np.inf)
     leading = np.flatnonzero(strings.around)
     by_side[strings.line[leading], strings.side[leading]] = power[leading]
     nu[strings.line[leading], strings.side[leading]] = detour_nu[leading]
     by_side *= _share(nu)
-    blocked = np.zeros(count, dtype=bool)
-    blocked[near[0][near[2]]] = True
+    blocked = np.zeros(len(every.length_m), dtype=bool)
+    blocked[rows[0][rows[2]]] = True
     grazed_db, grazed_screen = _grazed(scene, strings, power, blocked)
+    whole = np.ones((count, len(SIDES)))
+    extra = np.zeros((count, len(SIDES)))
+    first = count
+    for one in slight:
+        sides = PLANES[one.plane]
+        without = by_side[first : first + len(one.line), sides]
+        first += len(one.line)
+        whole[one.line, sides] -= one.weight[:, None]
+        extra[one.line, sides] += one.weight[:, None] * without
+    by_side = whole * by_side[:count] + extra
 
     def way_db(*sides: str) -> FloatArray:
-        total = sum(by_side[:, SIDES.index(side)] for side in sides)
-        return np.where(np.asarray(total) > 0, -db_from_ratio(total), np.nan)
+        total = np.sum([by_side[:, SIDES.index(side)] for side in sides], axis=0)
+        return np.where(total > 0, -db_from_ratio(total), np.nan)
 
     return Around(
         over_db=way_db("over", "under"),
         left_db=way_db("left"),
         right_db=way_db("right"),
-        grazed_db=grazed_db,
-        grazed_screen=grazed_screen,
+        grazed_db=grazed_db[:count],
+        grazed_screen=grazed_screen[:count],
     )
+
+
+PLANES = (slice(0, 2), slice(2, 4))
+"""The sides in the upright plane and in the level one."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Slight:
+    """Lines that something blocks with little more than its edge, seen in one plane.
+
+    Attributes
+    ----------
+    plane : int
+        0 for the upright plane, 1 for the level one.
+    line : ndarray of int, shape (lines,)
+        Which lines.
+    row : ndarray of int, shape (rows,)
+        Which pairs of line and screen to leave out.
+    weight : ndarray of float, shape (lines,)
+        How much the line counts without them. [-]
+    """
+
+    plane: int
+    line: IntArray
+    row: IntArray
+    weight: FloatArray
+
+
+def slight_blockers(
+    lines: Lines, near: tuple[IntArray, IntArray, BoolArray], screens: Screens, *, wavelength_m: float
+) -> list[Slight]:
+    """Lines that several screens block, some of them with little more than their edge.
+
+    Seen in the upright plane, a screen whose end the line only just meets stands there in full or not at all; in
+    truth it comes in by degrees. The same holds for the level plane and a top that the line only just meets. So the
+    ways in a plane are a mean of those with and without the slight ones, the slightest left out first.
+
+    Parameters
+    ----------
+    lines : Lines
+        The lines.
+    near : tuple of three ndarrays
+        Which line, which screen, and whether it blocks.
+    screens : Screens
+        The screens.
+    wavelength_m : float
+        Wavelength. [m]
+
+    Returns
+    -------
+    list of Slight
+        For each plane, and for one, two ... slight screens left out; one that blocks is always kept.
+    """
+    line, screen, blocks = near
+    row = np.flatnonzero(blocks)
+    number = np.bincount(line[row], minlength=len(lines.length_m))
+    row = row[number[line[row]] > 1]
+    corners_m = screens.corners_m[screen[row]]
+    local = np.einsum("kij,kcj->ikc", lines.axes[line[row]], corners_m - lines.starts_m[line[row]][:, None])
+    length_m = lines.length_m[line[row]][:, None]
+    along_m = np.clip(local[0], 0.02 * length_m, 0.98 * length_m)
+    scale = np.sqrt(2.0 * length_m / (wavelength_m * along_m * (length_m - along_m)))
+    grounded = corners_m[..., 2].min(axis=1) <= CLOSED_BELOW_M
+    found = []
+    for plane, axis in enumerate((2, 1)):
+        out = local[axis] * scale
+        below = np.where(grounded & (axis == 1), np.inf, (-out).max(axis=1))
+        depth = np.clip(np.minimum(out.max(axis=1), below) / DEEP_NU, 0.0, 1.0)
+        share = np.round(depth**2 * (3.0 - 2.0 * depth), 9)
+        order = np.lexsort((share, line[row]))
+        sorted_line = line[row][order]
+        opens = np.append(True, np.diff(sorted_line) > 0)[: len(order)]
+        rank = np.arange(len(order)) - np.maximum.accumulate(np.where(opens, np.arange(len(order)), 0))
+        share, row_sorted = share[order], row[order]
+        next_share = np.append(share[1:], 1.0)[: len(share)]
+        for left_out in range(1, MOST_SLIGHT + 1):
+            last = (rank == left_out - 1) & (share < 1.0) & (left_out < number[sorted_line])
+            final = (left_out == MOST_SLIGHT) | (number[sorted_line] - 1 == left_out)
+            weight = np.where(final, 1.0, next_share) - share
+            chosen = np.flatnonzero(last & (weight > 0))
+            dropped = np.isin(sorted_line, sorted_line[chosen]) & (rank < left_out)
+            found.append(Slight(plane=plane, line=sorted_line[chosen], row=row_sorted[dropped], weight=weight[chosen]))
+    return found
 
 
 def _met_db(scene: Scene, strings: Strings) -> FloatArray:
@@ -194,31 +317,69 @@ def string_power(strings: Strings, lines: Lines, scene: Scene, *, wavelength_m: 
         Power ratio, and ``2 sqrt(detour / wavelength)``, the nu of a single edge of that detour. [-]
     """
     length_m = lines.length_m[strings.line]
-    path = strings.paths.with_ends(length_m)
-    used = strings.paths.screen >= 0
-    edges = used.sum(axis=1)
-    power = np.ones(len(strings))
-    detour_m = np.zeros(len(strings))
+    paths = strings.paths
+    path = paths.with_ends(length_m)
     upright = strings.side < 2  # noqa: PLR2004  over and under: level edges
-    for count in np.unique(edges[edges > 0]).tolist():
-        chosen = np.flatnonzero(edges == count)
-        points = np.concatenate([path[chosen, : count + 1], path[chosen, -1:]], axis=1)
-        step = np.diff(points, axis=1)
-        legs_m = np.maximum(np.hypot(step[..., 0], step[..., 1]), 1e-3)
-        heading = np.arctan2(step[..., 1], step[..., 0])
-        turns_rad = np.angle(np.exp(-1j * np.diff(heading, axis=1)))
-        screen = strings.paths.screen[chosen, :count]
-        is_box = scene.screens.is_box[screen]
-        along_face = (screen[:, 1:] == screen[:, :-1]) & is_box[:, 1:]
-        hard, soft = edges_amplitude(legs_m, turns_rad, wavelength_m=wavelength_m, along_face=along_face)
-        wedge = np.prod(wedge_ratio(turns_rad, np.where(is_box, BOX_WEDGE, 2.0)), axis=1)
-        total_m = legs_m.sum(axis=1)
-        spread = (wedge * length_m[chosen] / total_m) ** 2
-        hard_share = _hard_share(scene.plan.radio.polarisation, upright[chosen])
-        mixed = hard_share * np.abs(hard) ** 2 + (1.0 - hard_share) * np.abs(soft) ** 2
-        power[chosen] = np.minimum(mixed * spread, 1.0)
-        detour_m[chosen] = np.maximum(total_m - length_m[chosen], 0.0)
-    return power, 2.0 * np.sqrt(detour_m / wavelength_m)
+    hard_share = _hard_share(scene.plan.radio.polarisation, upright)
+    weights, rank = _grazing_weights(paths.screen >= 0, paths.nu)
+    power = np.zeros(len(strings))
+    for more in range(weights.shape[1]):
+        # Corners and the so many closest of the grazed edges: as each comes nearer it takes over from the one before.
+        part = np.flatnonzero(weights[:, more] > 0)
+        kept = rank[part] <= more
+        edges = kept.sum(axis=1)
+        order = np.argsort(~kept, axis=1, kind="stable")
+        for count in np.unique(edges).tolist():
+            these = np.flatnonzero(edges == count)
+            chosen, columns = part[these], order[these, :count]
+            rows = chosen[:, None]
+            points = np.concatenate([path[rows, :1][:, 0], path[rows, columns + 1], path[rows, -1:][:, 0]], axis=1)
+            step = np.diff(points, axis=1)
+            legs_m = np.maximum(np.hypot(step[..., 0], step[..., 1]), 1e-3)
+            hard, soft = _arrived(legs_m, step, paths.screen[rows, columns], scene, wavelength_m=wavelength_m)
+            arrived = hard_share[chosen] * hard + (1.0 - hard_share[chosen]) * soft
+            spread = (length_m[chosen] / legs_m.sum(axis=1)) ** 2
+            power[chosen] += weights[chosen, more] * np.minimum(arrived * spread, 1.0)
+    turned = path.copy()
+    turned[:, 1:-1][rank != 0] = np.nan
+    order = np.argsort(np.isnan(turned[..., 0]), axis=1, kind="stable")
+    turned = np.take_along_axis(turned, order[..., None], axis=1)
+    detour_m = np.nansum(np.hypot(*np.diff(turned, axis=1).transpose(2, 0, 1)), axis=1) - length_m
+    return power, 2.0 * np.sqrt(np.maximum(detour_m, 0.0) / wavelength_m)
+
+
+def _arrived(
+    legs_m: FloatArray,
+    step_m: FloatArray,
+    screen: IntArray,
+    scene: Scene,
+    *,
+    wavelength_m: float,
+) -> tuple[FloatArray, FloatArray]:
+    """Power, hard and soft, behind all edges of strings with as many each, relative to a free path of their length."""
+    if not screen.shape[1]:
+        return np.ones(len(screen)), np.ones(len(screen))
+    turns_rad = -np.diff(np.arctan2(step_m[..., 1], step_m[..., 0]), axis=1)
+    turns_rad = (turns_rad + np.pi) % (2.0 * np.pi) - np.pi
+    is_box = scene.screens.is_box[screen]
+    along_face = (screen[:, 1:] == screen[:, :-1]) & is_box[:, 1:]
+    hard, soft = edges_amplitude(legs_m, turns_rad, wavelength_m=wavelength_m, along_face=along_face)
+    wedge = np.prod(wedge_ratio(turns_rad, np.where(is_box, BOX_WEDGE, 2.0)), axis=1)
+    return np.abs(hard * wedge) ** 2, np.abs(soft * wedge) ** 2
+
+
+def _grazing_weights(used: BoolArray, nu: FloatArray) -> tuple[FloatArray, IntArray]:
+    """How much a string counts with none, one, two ... of its grazed edges, and the rank of each of its points."""
+    reached = np.clip((nu - LEAST_NU) / (FULL_NU - LEAST_NU), 0.0, 1.0)
+    weight = np.where(used & np.isfinite(nu), reached**2 * (3.0 - 2.0 * reached), 0.0)
+    grazes = weight > 0
+    order = np.argsort(-weight, axis=1, kind="stable")
+    rank = np.empty(weight.shape, dtype=np.int64)
+    np.put_along_axis(rank, order, np.broadcast_to(np.arange(1, weight.shape[1] + 1), weight.shape), axis=1)
+    rank = np.where(grazes, rank, np.where(used & ~np.isfinite(nu), 0, weight.shape[1] + MOST_GRAZED + 1))
+    falling = np.take_along_axis(weight, order, axis=1)[:, :MOST_GRAZED]
+    steps = np.concatenate([np.ones((len(weight), 1)), falling, np.zeros((len(weight), 1))], axis=1)
+    return steps[:, :-1] - steps[:, 1:], rank
 
 
 def _hard_share(polarisation: str, upright: BoolArray) -> FloatArray:

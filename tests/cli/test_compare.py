@@ -1,0 +1,128 @@
+"""The command that puts spots side by side."""
+
+import json
+
+import pytest
+from plans import SPOTS, WALL, WHOLE_PLAN, entry, inverter_with, search, write
+
+from cli.shapes import NUMBER, RANKED, differences
+
+# As for the links: 54.782 dB at 10 m in the open; 20 dB less through the wall that stands before the office; and 20 dB
+# less at 100 m.
+WHOLE_TEXT = """\
+invented yard: 868 MHz; a link holds at 95 % reliability with 3 dB held back
+
+   spot    holds  expected  weakest inverter  its margin dB  median margin dB
+-  ------  -----  --------  ----------------  -------------  ----------------
+A  office      1       1.0  i1                         34.8              34.8
+B  post        1       1.0  i1                         54.8              54.8
+
+inverter  A margin  chance  state  B margin  chance  state  best
+--------  --------  ------  -----  --------  ------  -----  ----
+i1            34.8   >99 %  holds      54.8   >99 %  holds  B
+
+A prediction is no measurement: take readings before you rely on it. Work at height, near mains and
+  on metal roofs by the local rules for it; only a licensed electrician connects mains.
+"""
+
+
+def test_two_spots_worked_by_hand(run, folder):
+    write(folder, more=SPOTS + WALL)
+    result = run("compare", "plan.toml", "office", "post")
+    assert (result.exit_code, result.stdout, result.stderr) == (0, WHOLE_TEXT, "")
+
+
+def test_the_json_has_the_shape_of_the_interface(run, folder):
+    (folder / "plan.toml").write_text(WHOLE_PLAN, encoding="utf-8")
+    names = ["switchboard", "south fence/3.00,0.00,1.50", "office"]
+    result = run("compare", "plan.toml", *names, "--json")
+    found = json.loads(result.stdout)
+    of_one = {"margin_db": NUMBER, "reliability": NUMBER, "state": str}
+    shape = {
+        "plan": str,
+        "site": str,
+        "spots": [RANKED],
+        "links": [{"inverter": str, "spots": dict.fromkeys(names, of_one)}],
+    }
+    assert (result.exit_code, result.stderr) == (0, "")
+    assert differences(found, shape) == []
+    assert [row["spot"] for row in found["spots"]] == names
+    assert len(found["links"]) == 17
+
+
+def test_the_json_tells_what_the_text_tells(run, folder):
+    write(folder, more=SPOTS + WALL)
+    found = json.loads(run("compare", "plan.toml", "office", "post", "--json").stdout)
+    assert [row["worst_margin_db"] for row in found["spots"]] == pytest.approx([34.782, 54.782], abs=0.01)
+    (link,) = found["links"]
+    assert link["inverter"] == "i1"
+    assert link["spots"]["office"]["margin_db"] == pytest.approx(34.782, abs=0.01)
+    assert link["spots"]["post"]["state"] == "holds"
+
+
+def test_it_agrees_with_the_links(run, folder):
+    (folder / "plan.toml").write_text(WHOLE_PLAN, encoding="utf-8")
+    links = json.loads(run("links", "plan.toml", "--gateway", "switchboard", "--json").stdout)["links"]
+    compared = json.loads(run("compare", "plan.toml", "office", "switchboard", "--json").stdout)["links"]
+    assert {row["inverter"]: row["spots"]["switchboard"]["margin_db"] for row in compared} == {
+        link["inverter"]: link["margin_db"] for link in links
+    }
+
+
+def test_a_name_given_twice_counts_once(run, folder):
+    write(folder, more=SPOTS)
+    found = json.loads(run("compare", "plan.toml", "post", "shed", "post", "--json").stdout)
+    assert [row["spot"] for row in found["spots"]] == ["post", "shed"]
+
+
+@pytest.mark.parametrize("names", [[], ["office"], ["office", "office"]])
+def test_fewer_than_two_spots_are_wrong_usage(run, folder, names):
+    write(folder, more=SPOTS)
+    result = run("compare", "plan.toml", *names)
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert result.stderr.startswith("Usage: survey compare ")
+
+
+def test_unknown_names_are_told_all_with_the_nearest(run, folder):
+    write(folder, more=SPOTS + search(along="[[0, 5], [1, 5]]"))
+    result = run("compare", "plan.toml", "Post", "office", "s/0.00,5.00,1.60", "roof")
+    assert (result.exit_code, result.stdout) == (1, "")
+    assert result.stderr.splitlines() == [
+        'plan.toml: no gateway or spot is named "Post"; did you mean "post"?',
+        'plan.toml: no gateway or spot is named "s/0.00,5.00,1.60"; did you mean "s/0.00,5.00,1.50"?',
+        'plan.toml: no gateway or spot is named "roof"',
+    ]
+
+
+def test_a_name_that_looks_like_an_option_can_be_given_after_two_dashes(run, folder):
+    write(folder, more=SPOTS + entry("spot", name='"--json"', at="[1, 1]", height_m=2))
+    result = run("compare", "plan.toml", "--", "--json", "office")
+    assert result.exit_code == 0
+    assert "A  --json " in result.stdout
+
+
+def test_many_spots_stand_in_blocks_of_a_few_and_every_margin_is_there(run, folder):
+    more = "".join(entry("spot", name=f'"s{k}"', at=f"[{k}, 3]", height_m=2) for k in range(1, 31))
+    write(folder, more=more)
+    names = [f"s{k}" for k in range(1, 31)]
+    text = run("compare", "plan.toml", *names).stdout
+    assert max(map(len, text.splitlines())) <= 100
+    assert text.count("\ninverter  ") == 10
+    letters = {words[0]: words[1] for words in map(str.split, text.splitlines()[4:34])}
+    assert (letters["A"], letters["Z"], letters["AA"], letters["AD"]) == ("s1", "s26", "s27", "s30")
+    assert " AD margin " in text
+
+
+@pytest.mark.parametrize(("sensitivity_dbm", "status"), [(-98.0, 0), (-20.0, 3)])
+def test_with_require_the_status_is_3_where_an_inverter_holds_nowhere(run, folder, sensitivity_dbm, status):
+    write(folder, ("-98.0", str(sensitivity_dbm)), more=SPOTS)
+    result = run("compare", "plan.toml", "post", "shed", "--require")
+    assert result.exit_code == status
+    assert result.stdout.startswith("invented yard: ")
+
+
+def test_a_fault_of_the_plan_is_told_and_nothing_else(run, folder):
+    (folder / "plan.toml").write_text(inverter_with("height_m = inf"), encoding="utf-8")
+    result = run("compare", "plan.toml", "office", "post")
+    assert (result.exit_code, result.stdout) == (1, "")
+    assert result.stderr.startswith('plan.toml: [[inverter]] 1 "i1": height_m: inf is not a number')

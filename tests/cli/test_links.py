@@ -1,0 +1,160 @@
+"""The command that lists links."""
+
+import json
+
+import pytest
+from plans import SPOTS, WALL, WHOLE_PLAN, entry, inverter_with, search, write
+
+from cli.shapes import LINK, differences
+
+# Free space by ITU-R P.525 at 868 MHz: 31.218 dB at 1 m, 51.218 dB at 10 m; the wall costs 20 dB more. Up arrive
+# 8 - 71.218 = -63.218 dBm where -98 are needed, down 10 - 71.218 = -61.218 dBm where -96 are: 34.782 dB either way.
+WORKED = """\
+invented yard: 868 MHz; a link holds at 95 % reliability with 3 dB held back
+
+Links to office
+inverter     m  loss dB  in way dB  up dBm  down dBm  margin  chance  state  straight through
+--------  ----  -------  ---------  ------  --------  ------  ------  -----  ----------------
+i1        10.0     71.2       20.0   -63.2     -61.2    34.8   >99 %  holds  long wall
+
+1 inverter: 1 hold, 0 marginal, 0 fail
+
+A prediction is no measurement: take readings before you rely on it. Work at height, near mains and
+  on metal roofs by the local rules for it; only a licensed electrician connects mains.
+"""
+
+
+def test_a_link_through_a_wall_worked_by_hand(run, folder):
+    write(folder, more=WALL)
+    result = run("links", "plan.toml")
+    assert (result.exit_code, result.stdout, result.stderr) == (0, WORKED, "")
+
+
+def test_the_same_as_json(run, folder):
+    write(folder, more=WALL)
+    result = run("links", "plan.toml", "--json")
+    assert (result.exit_code, result.stderr) == (0, "")
+    found = json.loads(result.stdout)
+    assert (found["plan"], found["site"]) == ("plan.toml", "invented yard")
+    (link,) = found["links"]
+    assert (link["inverter"], link["gateway"], link["state"]) == ("i1", "office", "holds")
+    assert link["crossed"] == [{"obstacle": "long wall", "loss_db": 20.0}]
+    assert link["distance_m"] == 10.0
+    assert link["base_loss_db"] == pytest.approx(51.218, abs=0.001)
+    assert link["obstacle_loss_db"] == pytest.approx(20.0, abs=0.01)
+    assert link["path_loss_db"] == pytest.approx(71.218, abs=0.01)
+    assert link["uplink"] == pytest.approx({"level_dbm": -63.218, "margin_db": 34.782}, abs=0.01)
+    assert link["downlink"] == pytest.approx({"level_dbm": -61.218, "margin_db": 34.782}, abs=0.01)
+    assert link["margin_db"] == min(link["uplink"]["margin_db"], link["downlink"]["margin_db"])
+    assert link["sigma_db"] == 6.0
+    assert link["reliability"] == pytest.approx(1.0, abs=1e-6)
+
+
+def test_the_json_has_the_shape_of_the_interface(run, folder):
+    (folder / "plan.toml").write_text(WHOLE_PLAN, encoding="utf-8")
+    found = json.loads(run("links", "plan.toml", "--json").stdout)
+    assert differences(found, {"plan": str, "site": str, "links": [LINK]}) == []
+    assert len(found["links"]) == 17
+    assert {link["state"] for link in found["links"]} <= {"holds", "marginal", "fails"}
+    assert any(len(link["crossed"]) > 1 for link in found["links"]), "the shape of what is crossed was looked at"
+
+
+def test_several_gateways_have_a_column_of_their_own(run, folder):
+    write(folder, more=SPOTS)
+    lines = run("links", "plan.toml", "--gateway", "post", "--gateway", "office").stdout.splitlines()
+    assert lines[2:7] == [
+        "Links to post, office",
+        "inverter  gateway     m  loss dB  in way dB  up dBm  down dBm  margin  chance  state  straight thro…",
+        "--------  -------  ----  -------  ---------  ------  --------  ------  ------  -----  --------------",
+        "i1        post     10.0     51.2        0.0   -43.2     -41.2    54.8   >99 %  holds  clear",
+        "i1        office   10.0     51.2        0.0   -43.2     -41.2    54.8   >99 %  holds  clear",
+    ]
+    assert lines[8] == "1 inverter by their best link: 1 hold, 0 marginal, 0 fail"
+
+
+def test_gateways_spots_and_points_of_a_search_are_named_alike_and_inverters_in_the_order_asked_for(run, folder):
+    more = SPOTS + search(along="[[0, 5], [3, 5]]") + entry("inverter", name='"i2"', at="[12, 0]", height_m=2)
+    write(folder, more=more)
+    words = ["--gateway", "s/3.00,5.00,1.50", "--gateway", "office", "--inverter", "i2", "--inverter", "i1"]
+    found = json.loads(run("links", "plan.toml", "--json", *words).stdout)["links"]
+    pairs = [(link["inverter"], link["gateway"]) for link in found]
+    assert pairs == [(i, g) for i in ("i2", "i1") for g in ("s/3.00,5.00,1.50", "office")]
+
+
+def test_without_a_name_the_gateways_that_stand_are_meant_and_not_the_spots(run, folder):
+    write(folder, more=SPOTS)
+    found = json.loads(run("links", "plan.toml", "--json").stdout)["links"]
+    assert [link["gateway"] for link in found] == ["office"]
+
+
+def test_unknown_names_are_told_all_with_the_nearest(run, folder):
+    write(folder, more=SPOTS)
+    result = run("links", "plan.toml", "--gateway", "ofice", "--gateway", "post", "--gateway", 'moon "base"')
+    assert (result.exit_code, result.stdout) == (1, "")
+    assert result.stderr.splitlines() == [
+        'plan.toml: no gateway or spot is named "ofice"; did you mean "office"?',
+        'plan.toml: no gateway or spot is named "moon "base""',
+    ]
+    result = run("links", "plan.toml", "--inverter", "I1", "--inverter", "two\nlines")
+    assert (result.exit_code, result.stdout) == (1, "")
+    assert result.stderr.splitlines() == [
+        'plan.toml: no inverter is named "I1"; did you mean "i1"?',
+        'plan.toml: no inverter is named "two\\nlines"',
+    ]
+
+
+def test_without_a_gateway_in_the_plan_one_must_be_named(run, folder):
+    path = write(folder, more=SPOTS)
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace("[[gateway]]", "[[spot]]"), encoding="utf-8")
+    result = run("links", "plan.toml")
+    assert (result.exit_code, result.stdout) == (1, "")
+    assert result.stderr == "plan.toml: has no [[gateway]]; add one, or name a spot with --gateway NAME\n"
+    assert run("links", "plan.toml", "--gateway", "post").exit_code == 0
+
+
+@pytest.mark.parametrize(("sensitivity_dbm", "status"), [(-98.0, 0), (-30.0, 3)])
+def test_with_require_the_status_is_3_where_an_inverter_does_not_hold(run, folder, sensitivity_dbm, status):
+    write(folder, ("-98.0", str(sensitivity_dbm)))
+    result = run("links", "plan.toml", "--require")
+    assert result.exit_code == status
+    assert "1 inverter: " in result.stdout, "the links are listed all the same"
+    assert run("links", "plan.toml").exit_code == 0
+
+
+def test_one_good_gateway_of_several_is_enough_for_an_inverter_to_hold(run, folder):
+    write(folder, more=SPOTS.replace('name = "post"', 'name = "post"\nsensitivity_dbm = -10.0'))
+    assert run("links", "plan.toml", "--gateway", "post", "--require").exit_code == 3
+    assert run("links", "plan.toml", "--gateway", "post", "--gateway", "shed", "--require").exit_code == 0
+
+
+def test_an_inverter_in_the_very_place_of_its_gateway_loses_what_a_metre_costs(run, folder):
+    write(folder, ("at = [10.0, 0.0]", "at = [0.0, 0.0]"))
+    (link,) = json.loads(run("links", "plan.toml", "--json").stdout)["links"]
+    assert link["distance_m"] == 0.0
+    assert link["path_loss_db"] == pytest.approx(31.218, abs=0.001)
+
+
+@pytest.mark.parametrize(("sensitivity_dbm", "state"), [(-46.3, "holds"), (-46.2, "fails")])
+def test_without_shadowing_a_link_is_certain_one_way_or_the_other(run, folder, sensitivity_dbm, state):
+    """The level at the gateway is -43.218 dBm and 3 dB are held back."""
+    write(folder, ("-98.0", str(sensitivity_dbm)), more="\n[environment]\nshadowing_db = 0\n")
+    (link,) = json.loads(run("links", "plan.toml", "--json").stdout)["links"]
+    assert (link["sigma_db"], link["state"]) == (0.0, state)
+    assert link["reliability"] == {"holds": 1.0, "fails": 0.0}[state]
+
+
+def test_a_fault_of_the_plan_is_told_and_nothing_else(run, folder):
+    (folder / "plan.toml").write_text(inverter_with("height_m = nan"), encoding="utf-8")
+    result = run("links", "plan.toml", "--json")
+    assert (result.exit_code, result.stdout) == (1, "")
+    assert result.stderr == (
+        'plan.toml: [[inverter]] 1 "i1": height_m: nan is not a number to calculate with; write a number from -100 to '
+        "1000\n"
+    )
+
+
+def test_in_a_process_of_its_own_it_says_the_same(process, folder):
+    write(folder, more=WALL)
+    result = process("links", "plan.toml")
+    assert (result.returncode, result.stdout.decode("utf-8"), result.stderr) == (0, WORKED, b"")

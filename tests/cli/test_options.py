@@ -1,0 +1,368 @@
+"""What all commands share: where results go, exit statuses, odd names, and streams that do not take everything."""
+
+import io
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from plans import SPOTS, WALL, array, changed, entry, inverter_with, roof, search, wall, write
+
+from cli.conftest import ROOT
+from survey.cli import main, options
+from survey.plan_file import read_plan
+from survey.scene import scene_of
+
+ON_A_PLAN = {
+    "check": ["check", "plan.toml"],
+    "links": ["links", "plan.toml", "--gateway", "post", "--gateway", "office"],
+    "place": ["place", "plan.toml"],
+    "compare": ["compare", "plan.toml", "post", "shed"],
+}
+ALL = ON_A_PLAN | {"materials": ["materials"]}
+every_command = pytest.mark.parametrize("words", ALL.values(), ids=ALL)
+every_command_on_a_plan = pytest.mark.parametrize("words", ON_A_PLAN.values(), ids=ON_A_PLAN)
+as_text_and_json = pytest.mark.parametrize("form", [[], ["--json"]], ids=["text", "json"])
+
+
+def names_in(folder):
+    return sorted(path.name for path in folder.iterdir())
+
+
+# ------------------------------------------------------------------------------------------------ where results go
+
+
+@every_command
+@as_text_and_json
+def test_a_file_gets_what_standard_output_would_have_got(run, folder, words, form):
+    write(folder, more=SPOTS + WALL)
+    printed = run(*words, *form)
+    written = run(*words, *form, "--out", "result.txt")
+    assert (printed.exit_code, written.exit_code, written.stdout) == (0, 0, "")
+    assert written.stderr == "written: result.txt\n"
+    assert (folder / "result.txt").read_text(encoding="utf-8") == printed.stdout
+    assert names_in(folder) == ["plan.toml", "result.txt"]
+
+
+@every_command
+def test_json_is_one_object_on_one_line_with_nothing_beside_it(run, folder, words):
+    write(folder, more=SPOTS + WALL)
+    result = run(*words, "--json")
+    assert result.stdout.count("\n") == 1
+
+    def refuse(word):
+        raise AssertionError(f"{word} is no JSON")
+
+    assert isinstance(json.loads(result.stdout, parse_constant=refuse), dict)
+
+
+def test_warnings_go_to_standard_error_and_leave_the_json_alone(run, folder):
+    write(folder, ("at = [10.0, 0.0]\nheight_m = 2.0", "at = [10.0, 0.0]\nheight_m = -1.0"), more=SPOTS)
+    result = run("check", "plan.toml", "--json")
+    assert result.stderr == "warning: below ground (height under 0): inverters i1\n"
+    assert json.loads(result.stdout)["site"] == "invented yard"
+
+
+@every_command
+@pytest.mark.parametrize("step", ["replace", "fsync"])
+def test_where_writing_fails_nothing_is_left_behind_and_what_was_there_stays(run, folder, monkeypatch, words, step):
+    write(folder, more=SPOTS)
+    (folder / "old.txt").write_text("mine", encoding="utf-8")
+
+    def refuse(*_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(*{"replace": (Path, "replace"), "fsync": (os, "fsync")}[step], refuse)
+    for name in ("old.txt", "new.txt"):
+        result = run(*words, "--out", name)
+        assert (result.exit_code, result.stdout) == (1, "")
+        assert result.stderr == f"{name}: cannot be written: No space left on device\n"
+    assert names_in(folder) == ["old.txt", "plan.toml"]
+    assert (folder / "old.txt").read_text(encoding="utf-8") == "mine"
+
+
+@pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() == 0, reason="root may write in every folder")
+def test_a_folder_that_may_not_be_written_in_is_told(run, folder):
+    write(folder, more=SPOTS)
+    (folder / "kept").mkdir(mode=0o500)
+    result = run("place", "plan.toml", "--out", "kept/result.txt")
+    assert (result.exit_code, result.stdout) == (1, "")
+    assert result.stderr == "kept/result.txt: cannot be written: Permission denied\n"
+    assert names_in(folder / "kept") == []
+
+
+@every_command_on_a_plan
+@pytest.mark.parametrize("way", ["plan.toml", "./plan.toml", "kept/../plan.toml", "whole path", "link", "hard link"])
+def test_the_plan_itself_is_never_written_over(run, folder, words, way):
+    path = write(folder, more=SPOTS)
+    before = path.read_bytes()
+    (folder / "kept").mkdir()
+    (folder / "link").symlink_to("plan.toml")
+    (folder / "hard link").hardlink_to(path)
+    out = str(path) if way == "whole path" else way
+    result = run(*words, "--out", out)
+    assert (result.exit_code, result.stdout) == (1, "")
+    assert result.stderr == f"{Path(out)}: is the plan itself; name another file\n"
+    assert path.read_bytes() == before
+    assert (folder / "link").is_symlink()
+
+
+def test_the_plan_is_not_written_over_where_it_was_named_by_a_link_either(run, folder):
+    path = write(folder, more=SPOTS)
+    (folder / "link.toml").symlink_to("plan.toml")
+    result = run("links", "link.toml", "--out", "plan.toml")
+    assert (result.exit_code, result.stderr) == (1, "plan.toml: is the plan itself; name another file\n")
+    assert path.read_text(encoding="utf-8").startswith("plan_version")
+
+
+NO_PLACE = [
+    ("nowhere/result.txt", "there is no folder nowhere"),
+    ("plan.toml/result.txt", "there is no folder plan.toml"),
+    ("kept", "is a folder; name a file in it"),
+    ("kept/", "is a folder; name a file in it"),
+    ("loop", f"cannot be written: {os.strerror(40)}"),
+    ("x" * 300, "cannot be written: File name too long"),
+    ("two\nlines/result.txt", "there is no folder two\\nlines"),
+    ("pipe", "is no ordinary file; name one, or leave --out away to print"),
+]
+
+
+@every_command
+@pytest.mark.parametrize(("out", "told"), NO_PLACE, ids=[out[:20] for out, _ in NO_PLACE])
+def test_a_place_where_no_file_can_be_is_told_and_left_as_it_was(run, folder, words, out, told):
+    write(folder, more=SPOTS)
+    (folder / "kept").mkdir()
+    (folder / "loop").symlink_to("loop")
+    os.mkfifo(folder / "pipe")  # stands for a device too, which a file in its place would do away with
+    before = names_in(folder)
+    result = run(*words, "--out", out)
+    assert (result.exit_code, result.stdout) == (1, "")
+    shown = out.rstrip("/").replace("\n", "\\n")
+    assert result.stderr == f"{shown}: {told}\n"
+    assert names_in(folder) == before
+    assert (folder / "pipe").is_fifo()
+    assert names_in(folder / "kept") == []
+
+
+def test_a_file_that_is_there_is_replaced_whole_and_a_link_to_it_stays(run, folder):
+    write(folder, more=SPOTS)
+    (folder / "kept").mkdir()
+    (folder / "kept" / "result.txt").write_text("old\n" * 1000, encoding="utf-8")
+    (folder / "result.txt").symlink_to("kept/result.txt")
+    assert run("links", "plan.toml", "--out", "result.txt").exit_code == 0
+    assert (folder / "result.txt").is_symlink()
+    assert (folder / "kept" / "result.txt").read_text(encoding="utf-8") == run("links", "plan.toml").stdout
+
+
+@every_command_on_a_plan
+@as_text_and_json
+def test_a_plan_with_a_fault_writes_nothing(run, folder, words, form):
+    (folder / "plan.toml").write_text(inverter_with("height_m = nan"), encoding="utf-8")
+    (folder / "old.txt").write_text("mine", encoding="utf-8")
+    for out in ([], ["--out", "new.txt"], ["--out", "old.txt"]):
+        result = run(*words, *form, *out)
+        assert (result.exit_code, result.stdout) == (1, "")
+        assert result.stderr.startswith('plan.toml: [[inverter]] 1 "i1": height_m: nan is not a number')
+    assert names_in(folder) == ["old.txt", "plan.toml"]
+    assert (folder / "old.txt").read_text(encoding="utf-8") == "mine"
+
+
+# --------------------------------------------------------------------------------------------------- exit statuses
+
+
+@every_command_on_a_plan
+def test_a_plan_that_is_not_there_is_the_users_fault(run, folder, words):
+    write(folder, name="plans.toml")
+    result = run(*words)
+    assert (result.exit_code, result.stdout) == (1, "")
+    assert result.stderr == 'plan.toml: there is no such file; did you mean "plans.toml"?\n'
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["place"], "Missing argument 'PLAN'"),
+        (["place", "plan.toml", "--jsno"], "No such option '--jsno'"),
+        (["place", "plan.toml", "extra"], "unexpected extra argument"),
+        (["place", "plan.toml", "--top", "x"], "'x' is not a valid integer"),
+        (["links", "plan.toml", "--out"], "Option '--out' requires an argument"),
+        (["linsk", "plan.toml"], 'no command "linsk"; did you mean "links"?'),
+        (["frobnicate"], 'no command "frobnicate"\n'),
+    ],
+)
+def test_wrong_usage_has_status_2_and_says_how_it_goes(run, folder, words, told):
+    write(folder, more=SPOTS)
+    result = run(*words)
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert "Error: " in result.stderr
+    assert told in result.stderr
+
+
+@pytest.mark.parametrize("name", ["", *main.commands])
+def test_every_command_explains_itself(run, name):
+    words = [name] if name else []
+    for flag in ("--help", "-h"):
+        result = run(*words, flag)
+        assert (result.exit_code, result.stderr) == (0, "")
+        assert result.stdout.startswith(f"Usage: survey {name}".rstrip())
+        assert max(map(len, result.stdout.splitlines())) <= 100
+
+
+def test_the_commands_stand_in_the_order_of_a_job(run):
+    text = run("--help").stdout
+    places = [text.index(f"\n  {name} ") for name in ("start", "check", "place", "links", "compare", "materials")]
+    assert places == sorted(places)
+
+
+def test_without_a_command_the_help_is_shown_with_status_2(run):
+    result = run()
+    assert result.exit_code == 2
+    assert "Usage: survey [OPTIONS] COMMAND" in result.output
+
+
+def test_the_version_is_told(run):
+    assert run("--version").stdout == "survey, version 0.1.0\n"
+
+
+@every_command_on_a_plan
+def test_no_input_however_strange_brings_a_traceback(process, folder, words):
+    (folder / "plan.toml").write_bytes(changed(('"i1"', "[" * 500 + "]" * 500)).encode() + b"\xff")
+    result = process(*words)
+    assert (result.returncode, result.stdout) == (1, b"")
+    assert result.stderr.startswith(b"plan.toml: is not UTF-8 text")
+    assert b"Traceback" not in result.stderr
+
+
+# ------------------------------------------------------------------------------------------------- odd names, streams
+
+UNICODE = ('"i1"', "'Wechselrichter \"Süd\" 屋根 🌞'")
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "latin-1", "cp1251", "ascii"])
+def test_json_is_whole_whatever_letters_the_terminal_has(process, folder, encoding):
+    write(folder, UNICODE)
+    result = process("links", "plan.toml", "--json", env={"PYTHONIOENCODING": encoding})
+    assert (result.returncode, result.stderr) == (0, b"")
+    told = result.stdout.decode("utf-8" if encoding == "ascii" else encoding)
+    assert json.loads(told)["links"][0]["inverter"] == 'Wechselrichter "Süd" 屋根 🌞'
+
+
+@pytest.mark.parametrize(("encoding", "shown"), [("utf-8", "Süd 屋根"), ("latin-1", "Süd ??"), ("cp1251", "S?d ??")])
+def test_text_shows_a_question_mark_for_letters_that_the_terminal_has_not(process, folder, encoding, shown):
+    write(folder, ('"i1"', '"Süd 屋根"'))
+    result = process("links", "plan.toml", env={"PYTHONIOENCODING": encoding})
+    assert (result.returncode, result.stderr) == (0, b"")
+    assert f"\n{shown}  " in result.stdout.decode(encoding).replace("\r", "")
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="elsewhere every file name is text")
+@as_text_and_json
+def test_a_plan_whose_name_is_no_text_can_be_read_and_its_result_written(process, folder, form):
+    (folder / os.fsdecode(b"pl\xffn.toml")).write_text(changed(more=SPOTS), encoding="utf-8")
+    result = process("check", b"pl\xffn.toml", *form, "--out", b"r\xffsult.txt")
+    assert (result.returncode, result.stdout) == (0, b"")
+    text = (folder / os.fsdecode(b"r\xffsult.txt")).read_text(encoding="utf-8")
+    assert json.loads(text)["plan"] == "pl\udcffn.toml" if form else text.startswith("pl?n.toml: invented yard\n")
+
+
+@every_command
+def test_a_reader_that_stops_early_brings_no_traceback(folder, words):
+    write(folder, more=SPOTS)
+    command = [sys.executable, "-m", "survey", *words]
+    environment = {**os.environ, "PYTHONPATH": str(ROOT)}
+    read_end, write_end = os.pipe()
+    os.close(read_end)
+    with os.fdopen(write_end, "wb") as nobody_reads:
+        result = subprocess.run(
+            command, cwd=folder, env=environment, stdout=nobody_reads, stderr=subprocess.PIPE, timeout=60, check=False
+        )
+    assert result.stderr == b""
+    assert result.returncode == 1
+
+
+@pytest.mark.skipif(not Path("/dev/full").is_char_device(), reason="there is no device that is always full")
+def test_standard_output_on_a_full_disk_is_told(process, folder):
+    write(folder, more=SPOTS)
+    with Path("/dev/full").open("wb") as full:
+        result = process("links", "plan.toml", capture_output=False, stdout=full, stderr=subprocess.PIPE)
+    assert result.returncode == 1
+    assert result.stderr == b"standard output cannot be written: No space left on device\n"
+
+
+# -------------------------------------------------------------------------------------------------- how wide it is
+
+
+def widest(text):
+    return max(map(len, text.splitlines()))
+
+
+def test_no_line_is_wider_than_100_columns_however_long_the_names(run, folder):
+    long = "a name as people write them who mean well, with all that one could want to know about the place in it"
+    more = (
+        array(name=f'"{long} (north)"', first="[0, 30]", per_row=3)
+        + "".join(entry("spot", name=f'"{long} {k}"', at=f"[{k}, 9]", height_m=2) for k in range(4))
+        + "".join(wall(name=f'"{long}, wall {k}"', along=f"[[-50, 1{k}], [50, 1{k}]]", height_m=9) for k in range(3))
+        + roof("[[0, 0, 2], [0, 9, 2], [9, 9, 2]]", name=f'"{long}, roof"')
+        + search(name=f'"{long}, line"', along="[[0, 50], [9, 50]]")
+    )
+    write(folder, more=more)
+    spots = [f"{long} {k}" for k in range(4)]
+    gateways = [word for name in spots for word in ("--gateway", name)]
+    for words in (
+        ["check", "plan.toml"],
+        ["links", "plan.toml"],
+        ["links", "plan.toml", *gateways],
+        ["place", "plan.toml"],
+        ["place", "plan.toml", "--top", "14"],
+        ["compare", "plan.toml", *spots],
+    ):
+        result = run(*words)
+        assert result.exit_code == 0
+        assert widest(result.stdout) <= 100, words[0]
+
+
+SITES = sorted((ROOT / "sites").glob("*.toml"))
+
+
+@pytest.mark.parametrize("site", SITES, ids=lambda path: path.stem)
+def test_what_is_printed_of_a_demo_site_fits_100_columns(run, site):
+    scene = scene_of(read_plan(site))
+    spots = [one.name for one in scene.plan.spots]
+    of_all_spots = [["check", str(site)], ["place", str(site)], ["place", str(site), "--top", "30"]]
+    for words in (
+        ["links", str(site), "--gateway", spots[0]],
+        ["links", str(site), "--gateway", spots[0], "--gateway", spots[1]],
+        ["compare", str(site), *spots],
+        *(of_all_spots if len(scene.spots) * len(scene.inverters) < 20_000 else ()),  # the largest site takes seconds
+    ):
+        result = run(*words)
+        assert result.exit_code == 0
+        assert widest(result.stdout) <= 100, words[0]
+
+
+# --------------------------------------------------------------------------------------------------------- progress
+
+
+class Terminal(io.StringIO):
+    def isatty(self):
+        return True
+
+
+@pytest.mark.parametrize(("quiet_s", "shown"), [(0.0, True), (60.0, False)])
+def test_a_bar_is_shown_on_a_terminal_once_a_command_takes_long(monkeypatch, quiet_s, shown):
+    terminal = Terminal()
+    monkeypatch.setattr(sys, "stderr", terminal)
+    monkeypatch.setattr(options, "QUIET_S", quiet_s)
+    with options.progress("trying spots") as told:
+        for done in range(1, 5):
+            told(done, 4)
+    assert ("trying spots" in terminal.getvalue()) == shown
+    assert ("100%" in terminal.getvalue()) == shown
+
+
+def test_where_there_is_no_terminal_there_is_no_bar(monkeypatch):
+    monkeypatch.setattr(sys, "stderr", io.StringIO())
+    with options.progress("trying spots") as told:
+        assert told is None

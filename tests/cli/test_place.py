@@ -1,0 +1,170 @@
+"""The command that recommends where the gateway goes."""
+
+import json
+
+import pytest
+from plans import MINIMAL, SPOTS, WHOLE_PLAN, changed, entry, inverter_with, search, wall, write
+
+from cli.shapes import LINK, NUMBER, RANKED, differences
+
+# Free space at 868 MHz is 31.218 dB at 1 m. The post is 10 m from the first inverter and 8 m from the second: 51.218 dB
+# and 49.280 dB, so margins of 54.782 and 56.720 dB. The shed is 100 m from the first, 71.218 dB and 34.782 dB, and
+# root(2^2 + 100^2) = 100.02 m from the second, 71.220 dB and 34.780 dB; their median is 34.781 dB.
+SECOND = entry("inverter", name='"i2"', at="[12, 0]", height_m=2)
+WHOLE_TEXT = """\
+invented yard: 868 MHz; a link holds at 95 % reliability with 3 dB held back
+
+Put the gateway at post: east 20.00 m, north 0.00 m, 2.00 m high. 2 of 2 inverters hold, 2.0 are
+  expected to be heard at a time; the weakest is i1 with 54.8 dB margin.
+
+The best of each place, of 2 spots
+rank  spot  holds  expected  weakest inverter  its margin dB  median margin dB
+----  ----  -----  --------  ----------------  -------------  ----------------
+   1  post      2       2.0  i1                         54.8              55.8
+   2  shed      2       2.0  i2                         34.8              34.8
+
+Why: shed is as good in number; post comes first because its weakest link is the better.
+
+The 2 weakest links there
+inverter     m  loss dB  in way dB  up dBm  down dBm  margin  chance  state  straight through
+--------  ----  -------  ---------  ------  --------  ------  ------  -----  ----------------
+i1        10.0     51.2        0.0   -43.2     -41.2    54.8   >99 %  holds  clear
+i2         8.0     49.3        0.0   -41.3     -39.3    56.7   >99 %  holds  clear
+
+2 inverters: 2 hold, 0 marginal, 0 fail
+
+A prediction is no measurement: take readings before you rely on it. Work at height, near mains and
+  on metal roofs by the local rules for it; only a licensed electrician connects mains.
+"""
+
+
+def test_a_recommendation_worked_by_hand(run, folder):
+    write(folder, more=SPOTS + SECOND)
+    result = run("place", "plan.toml")
+    assert (result.exit_code, result.stdout, result.stderr) == (0, WHOLE_TEXT, "")
+
+
+SHAPE = {
+    "plan": str,
+    "site": str,
+    "gateways": [{"name": str, "at": [NUMBER], "height_m": NUMBER}],
+    "served": int,
+    "inverters": int,
+    "expected_served": NUMBER,
+    "worst_inverter": str,
+    "worst_margin_db": NUMBER,
+    "reason": dict,
+    "ranking": [RANKED],
+    "links": [LINK | {"route": [str]}],
+}
+
+
+def test_the_json_has_the_shape_of_the_interface(run, folder):
+    (folder / "plan.toml").write_text(WHOLE_PLAN, encoding="utf-8")
+    result = run("place", "plan.toml", "--json")
+    found = json.loads(result.stdout)
+    assert (result.exit_code, result.stderr) == (0, "")
+    assert differences(found, SHAPE) == []
+    assert len(found["ranking"]) == 43
+    assert len(found["links"]) == found["inverters"] == 17
+
+
+def test_the_json_tells_what_the_text_tells(run, folder):
+    write(folder, more=SPOTS + SECOND)
+    found = json.loads(run("place", "plan.toml", "--json").stdout)
+    assert found["gateways"] == [{"name": "post", "at": [20.0, 0.0], "height_m": 2.0}]
+    assert (found["served"], found["inverters"], found["worst_inverter"]) == (2, 2, "i1")
+    assert found["worst_margin_db"] == pytest.approx(54.782, abs=0.001)
+    assert found["expected_served"] == pytest.approx(2.0, abs=1e-6)
+    assert [row["spot"] for row in found["ranking"]] == ["post", "shed"]
+    assert [row["worst_inverter"] for row in found["ranking"]] == ["i1", "i2"]
+    assert [row["median_margin_db"] for row in found["ranking"]] == pytest.approx([55.751, 34.781], abs=0.001)
+    assert [link["route"] for link in found["links"]] == [["i1", "post"], ["i2", "post"]]
+    assert (found["reason"]["rival"], found["reason"]["decided_by"]) == ("shed", "worst_margin_db")
+
+
+def test_the_first_of_the_ranking_is_the_recommendation(run, folder):
+    (folder / "plan.toml").write_text(WHOLE_PLAN, encoding="utf-8")
+    found = json.loads(run("place", "plan.toml", "--json").stdout)
+    first, *others = found["ranking"]
+    assert found["gateways"][0]["name"] == first["spot"]
+    for key in ("served", "expected_served", "worst_inverter", "worst_margin_db"):
+        assert found[key] == first[key]
+    assert all(row["served"] <= first["served"] for row in others)
+    assert found["served"] == sum(link["state"] == "holds" for link in found["links"])
+    assert found["expected_served"] == pytest.approx(sum(link["reliability"] for link in found["links"]), abs=1e-4)
+    assert found["worst_margin_db"] == min(link["margin_db"] for link in found["links"])
+
+
+def test_a_spot_that_serves_more_wins_and_the_inverters_that_decide_are_named(run, folder):
+    screen = wall(along="[[15, -50], [15, 50]]", height_m=50, loss_db=90)
+    walled = ("-98.0", "-40.0"), ("-96.0", "-40.0")
+    write(folder, *walled, more=SPOTS + entry("spot", name='"bench"', at="[9, 1]", height_m=2) + screen)
+    text = run("place", "plan.toml").stdout
+    assert text.splitlines()[2].startswith("Put the gateway at bench: east 9.00 m, north 1.00 m, 2.00 m high. 1 of 1")
+    assert "\nWhy: bench comes before " in text
+    assert "\n  hold only here: i1 (margin " in text
+
+
+def test_of_a_search_only_the_best_point_is_shown_and_top_shows_the_plain_ranking(run, folder):
+    write(folder, more=SPOTS + search(along="[[6, 3], [9, 3]]", heights_m="[2]"))
+    lines = run("place", "plan.toml").stdout.splitlines()
+    start = lines.index("The best of each place, of 6 spots")
+    assert [line.split()[:2] for line in lines[start + 3 : start + 6]] == [
+        ["1", "s/9.00,3.00,2.00"],
+        ["5", "post"],
+        ["6", "shed"],
+    ]
+    lines = run("place", "plan.toml", "--top", "3").stdout.splitlines()
+    start = lines.index("The best 3, of 6 spots")
+    assert [line.split()[1] for line in lines[start + 3 : start + 6]] == [f"s/{x}.00,3.00,2.00" for x in (9, 8, 7)]
+
+
+def test_where_nothing_holds_the_least_bad_is_told_and_require_says_3(run, folder):
+    write(folder, ("-98.0", "-10.0"), more=SPOTS)
+    result = run("place", "plan.toml")
+    assert result.exit_code == 0
+    assert "No inverter holds at any of the spots; the least bad of them:\nPut the gateway at post" in result.stdout
+    assert run("place", "plan.toml", "--require").exit_code == 3
+
+
+def test_with_require_the_status_is_0_where_every_inverter_holds(run, folder):
+    write(folder, more=SPOTS)
+    assert run("place", "plan.toml", "--require").exit_code == 0
+
+
+def test_a_plan_without_a_place_for_a_gateway_is_refused(run, folder):
+    write(folder)
+    result = run("place", "plan.toml")
+    assert (result.exit_code, result.stdout) == (1, "")
+    told = "plan.toml: has no [[spot]] and no [[search]]; add a place where a gateway could go\n"
+    assert result.stderr == told
+
+
+def test_a_single_spot_has_no_rival(run, folder):
+    write(folder, more=SPOTS[: SPOTS.index('[[spot]]\nname = "shed"')])
+    result = run("place", "plan.toml")
+    assert result.exit_code == 0
+    assert "Why:" not in result.stdout
+    assert json.loads(run("place", "plan.toml", "--json").stdout)["reason"] is None
+
+
+def test_what_this_version_does_not_plan_is_warned_of_on_standard_error_only(run, folder):
+    (folder / "plan.toml").write_text(changed(more=SPOTS + "\n[requirement]\ngateways = 2\n"), encoding="utf-8")
+    result = run("place", "plan.toml", "--json")
+    assert result.exit_code == 0
+    assert json.loads(result.stdout)["gateways"][0]["name"] == "post"
+    if result.stderr:  # until more gateways than one are planned
+        assert result.stderr.startswith("warning: this version plans one gateway without relays")
+
+
+def test_a_fault_of_the_plan_is_told_and_nothing_else(run, folder):
+    (folder / "plan.toml").write_text(inverter_with("height_m = inf"), encoding="utf-8")
+    result = run("place", "plan.toml")
+    assert (result.exit_code, result.stdout) == (1, "")
+    assert result.stderr.startswith('plan.toml: [[inverter]] 1 "i1": height_m: inf is not a number')
+
+
+def test_an_empty_ranking_cannot_be_asked_for(run, folder):
+    (folder / "plan.toml").write_text(MINIMAL, encoding="utf-8")
+    assert run("place", "plan.toml", "--top", "0").exit_code == 2

@@ -1,0 +1,83 @@
+"""What the commands load: the heavy libraries only where they are needed, since loading takes longer than the work."""
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from plans import SPOTS, WHOLE_PLAN, write
+
+ROOT = Path(__file__).parent.parent
+HEAVY = {"numpy", "scipy", "matplotlib", "networkx", "jinja2", "pandas"}
+LISTING = """
+import json, sys
+from survey.cli import main
+try:
+    main(sys.argv[1:], prog_name="survey")
+finally:
+    print(json.dumps(sorted({name.partition(".")[0] for name in sys.modules})), file=sys.stderr)
+"""
+
+
+def python(folder, program, *words):
+    """Run a program in a folder with the words as its arguments."""
+    command = [sys.executable, "-c", program, *words]
+    environment = {**os.environ, "PYTHONPATH": str(ROOT)}
+    result = subprocess.run(command, cwd=folder, env=environment, capture_output=True, check=False, timeout=60)
+    assert result.returncode == 0, result.stderr.decode()
+    return result
+
+
+def loaded(folder, *words):
+    """The libraries that a command has loaded by its end; the command must succeed."""
+    environment = {**os.environ, "PYTHONPATH": str(ROOT)}
+    result = subprocess.run(
+        [sys.executable, "-c", LISTING, *words],
+        cwd=folder,
+        env=environment,
+        capture_output=True,
+        check=True,
+        timeout=60,
+    )
+    assert result.stdout, "the command has printed something"
+    return set(json.loads(result.stderr.splitlines()[-1]))
+
+
+@pytest.mark.parametrize("words", [["--help"], ["links", "--help"], ["place", "--help"], ["--version"]])
+def test_help_loads_no_heavy_library(tmp_path, words):
+    found = loaded(tmp_path, *words)
+    assert "click" in found
+    assert found & HEAVY == set()
+
+
+def test_a_starter_plan_is_written_without_a_heavy_library(tmp_path):
+    assert loaded(tmp_path, "start", "job.toml") & HEAVY == set()
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["check", "plan.toml"],
+        ["links", "plan.toml"],
+        ["links", "plan.toml", "--json"],
+        ["place", "plan.toml"],
+        ["compare", "plan.toml", "switchboard", "office"],
+    ],
+    ids=" ".join,
+)
+def test_links_are_worked_out_with_numpy_alone(tmp_path, words):
+    (tmp_path / "plan.toml").write_text(WHOLE_PLAN, encoding="utf-8")
+    found = loaded(tmp_path, *words)
+    assert "numpy" in found
+    assert found & HEAVY == {"numpy"}
+
+
+def test_a_json_reader_is_loaded_only_for_json(tmp_path):
+    """The listing itself loads json, so the command runs in a bare program here."""
+    write(tmp_path, more=SPOTS)
+    program = 'import sys; from survey.cli import main; main(["links", "plan.toml"], standalone_mode=False); '
+    program += 'print("json" in sys.modules, file=sys.stderr)'
+    result = python(tmp_path, program)
+    assert result.stderr.splitlines()[-1] == b"False"
