@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 
 
 def one_line(text: str) -> str:
@@ -46,8 +47,16 @@ class Fault:
         return one_line(": ".join(part for part in (self.file, self.place, self.key, self.problem) if part))
 
 
-class PlanError(SurveyError):
-    """A plan that cannot be used, with all its faults.
+class FileError(SurveyError):
+    """A file that cannot be used, with all its faults."""
+
+    def __init__(self, faults: Iterable[Fault]) -> None:
+        self.faults = tuple(faults)
+        super().__init__("\n".join(map(str, self.faults)))
+
+
+class PlanError(FileError):
+    """A plan that cannot be used.
 
     Examples
     --------
@@ -56,9 +65,9 @@ class PlanError(SurveyError):
     barn.toml: [site]: name: is missing
     """
 
-    def __init__(self, faults: Iterable[Fault]) -> None:
-        self.faults = tuple(faults)
-        super().__init__("\n".join(map(str, self.faults)))
+
+class PatternError(FileError):
+    """A table of gain by elevation that cannot be used."""
 
 
 class EntryError(SurveyError):
@@ -77,6 +86,10 @@ class OutputError(SurveyError):
     """A result that could not be written where it was wanted."""
 
 
+MOST_COMPARED = 5_000
+"""With how many names a misspelt one is compared letter by letter: a fraction of a second's work."""
+
+
 def nearest(word: str, candidates: Iterable[str]) -> str | None:
     """The candidate that the user probably meant, if one is near.
 
@@ -89,9 +102,20 @@ def nearest(word: str, candidates: Iterable[str]) -> str | None:
     """
     from difflib import get_close_matches  # noqa: PLC0415  only needed once something is wrong
 
+    folded = word.casefold()
     by_folded = {candidate.casefold(): candidate for candidate in candidates}
-    found = get_close_matches(word.casefold(), by_folded, n=1, cutoff=0.6)
+    compared = list(by_folded)
+    if len(compared) > MOST_COMPARED:  # a search makes up to a million names: those that begin alike will do
+        from heapq import nlargest  # noqa: PLC0415
+
+        compared = nlargest(MOST_COMPARED, compared, key=lambda candidate: _alike_at_the_start(folded, candidate))
+    found = get_close_matches(folded, compared, n=1, cutoff=0.6)
     return by_folded[found[0]] if found else None
+
+
+def _alike_at_the_start(one: str, other: str) -> int:
+    """How many letters two words share before they differ."""
+    return next((i for i, (a, b) in enumerate(zip(one, other, strict=False)) if a != b), min(len(one), len(other)))
 
 
 def did_you_mean(word: str, candidates: Iterable[str]) -> str:
@@ -104,6 +128,14 @@ def did_you_mean(word: str, candidates: Iterable[str]) -> str:
     """
     near = nearest(word, candidates)
     return f'; did you mean "{near}"?' if near else ""
+
+
+def near_file(path: Path) -> str:
+    """The same for a file that is not there, among those beside it."""
+    try:
+        return did_you_mean(path.name, [other.name for other in path.parent.iterdir()])
+    except (OSError, ValueError):
+        return ""
 
 
 def check_names(asked: Sequence[str], known: Sequence[str], *, file: str, what: str) -> None:

@@ -7,11 +7,11 @@ made, all of them, whoever makes it.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import MISSING, Field, dataclass, field, fields
 from typing import Any, Protocol
 
-from survey.errors import EntryError
+from survey.errors import EntryError, did_you_mean
 
 
 class Kind(Protocol):
@@ -106,19 +106,28 @@ class Text:
 
 @dataclass(frozen=True, slots=True)
 class Choice:
-    """One of a few words."""
+    """One of a few words or, where an ending is given, the name of a file that ends so."""
 
     words: tuple[str, ...]
+    ending: str = ""
 
     def fault(self, value: object) -> str | None:
         """What is wrong with a value, or None."""
         allowed = "write " + " or ".join(f'"{word}"' for word in self.words)
+        if self.ending:
+            allowed += f" or the name of a file that ends in {self.ending}"
         if not isinstance(value, str):
             return f"{type_of(value)}; {allowed}"
-        return None if value in self.words else f'"{value}" is not known; {allowed}'
+        if value in self.words or self.names_file(value):
+            return None
+        return f'"{value}" is not known; {allowed}{did_you_mean(value, self.words)}'
+
+    def names_file(self, value: str) -> bool:
+        """Whether a value is the name of a file."""
+        return bool(self.ending) and value.casefold().endswith(self.ending)
 
     def clean(self, value: Any) -> str:  # noqa: ANN401
-        """The word itself."""
+        """The word itself, or the name."""
         return str(value)
 
 
@@ -220,6 +229,11 @@ class Entry:
     def inconsistencies(self) -> Iterator[tuple[str, str]]:
         """What is wrong between values that are each in order: pairs of key and problem."""
         return iter(())
+
+    @classmethod
+    def default_of(cls, one: Field[Any], given: Mapping[str, object]) -> object:  # noqa: ARG003  for those that look
+        """What a key that may be left out comes to beside the values that are given; None for nothing."""
+        return one.default
 
 
 def keys_of(entry: type[Entry]) -> tuple[Field[Any], ...]:

@@ -24,6 +24,9 @@ NEAR_SHEET_M = 0.05
 MOST_NAMES = 5
 """How many names one warning gives before it counts the rest."""
 
+RADIATING = ("tx_power_dbm", "antenna_gain_dbi", "antenna")
+"""The figures of a radio that say what it radiates."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class RadiatedLimit:
@@ -205,10 +208,10 @@ def _radiated(plan: Plan) -> Iterator[str]:
     ]
     for one, common in owners:
         own = one.radio(common)
-        if (own.tx_power_dbm, own.antenna_gain_dbi) != (common.tx_power_dbm, common.antenna_gain_dbi):
+        if any(getattr(own, name) != getattr(common, name) for name in RADIATING):
             radios.append((f'"{getattr(one, "name", "")}"', own))
     for place, radio in radios:
-        eirp_dbm = radio.tx_power_dbm + radio.antenna_gain_dbi
+        eirp_dbm = _eirp_dbm(plan, radio)
         for limit in limits:
             if eirp_dbm > limit.eirp_dbm + 1e-9:
                 yield (
@@ -218,15 +221,16 @@ def _radiated(plan: Plan) -> Iterator[str]:
                 )
 
 
+def _eirp_dbm(plan: Plan, radio: RadioEnd) -> float:
+    """What a radio radiates in the direction in which its antenna is strongest. [dBm]"""
+    return radio.tx_power_dbm + plan.patterns[radio.antenna].peak_gain_dbi(radio.antenna_gain_dbi)
+
+
 def _later(plan: Plan) -> Iterator[str]:
     """What the plan asks for and this version does not work out."""
     asked = plan.requirement
     if asked.max_relays or asked.gateways > 1 or asked.inverters_per_gateway:
         yield "this version plans one gateway without relays: max_relays, gateways, inverters_per_gateway do not act"
-    antennas = {plan.radio.inverter.antenna, plan.radio.gateway.antenna}
-    antennas |= {one.antenna for one in (*plan.arrays, *plan.inverters, *plan.gateways, *plan.spots) if one.antenna}
-    if antennas - {"isotropic"}:
-        yield "this version takes an antenna as equally strong in every direction: antenna patterns do not act"
 
 
 def _never_met(scene: Scene, progress: Progress | None) -> Iterator[str]:

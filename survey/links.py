@@ -233,6 +233,7 @@ def links_between(scene: Scene, inverters: Ends, gateways: Ends) -> Links:
             "over": _laid_out(number, ways.over_db, np.nan, shape),
             "left": _laid_out(number, ways.left_db, np.nan, shape),
             "right": _laid_out(number, ways.right_db, np.nan, shape),
+            "reflected": _laid_out(number, ways.reflected_db, np.nan, shape),
         },
         spread_squared_db2=total_over_links(through, spreads_db**2, shape=shape),
         crossings=through,

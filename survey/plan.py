@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
-from dataclasses import dataclass, fields, replace
+from collections.abc import Iterator, Mapping
+from dataclasses import Field, dataclass, field, fields, replace
 from functools import cached_property
 from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from survey import polygon
+from survey.antennas import ENDING, KINDS, Pattern
 from survey.errors import did_you_mean
 from survey.fields import Choice, Entry, Number, Numbers, Points, Text, key
 from survey.materials import BUILT_IN, Material
@@ -41,6 +43,7 @@ _EXTRA_LOSS = Number(0.0, 60.0)
 _TX_POWER = Number(-60.0, 36.0)
 _GAIN = Number(-40.0, 40.0)
 _SENSITIVITY = Number(-160.0, -10.0)
+ANTENNA = Choice(tuple(KINDS), ending=ENDING)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,12 +59,20 @@ class RadioEnd(Entry):
     """The radio of an inverter or a gateway."""
 
     tx_power_dbm: float = key(_TX_POWER)
-    antenna_gain_dbi: float = key(_GAIN, default=0.0)
+    antenna_gain_dbi: float | None = key(_GAIN, default=None)
     sensitivity_dbm: float = key(_SENSITIVITY)
     mounting_loss_db: float = key(_EXTRA_LOSS, default=0.0)
     cable_loss_db: float = key(_EXTRA_LOSS, default=0.0)
     noise_rise_db: float = key(_EXTRA_LOSS, default=0.0)
-    antenna: str = key(NAME, default="isotropic")
+    antenna: str = key(ANTENNA, default="isotropic")
+
+    @classmethod
+    def default_of(cls, one: Field[Any], given: Mapping[str, object]) -> object:
+        """A gain that is left out is the one that the kind of antenna has; a file has its own."""
+        if one.name != "antenna_gain_dbi":
+            return super().default_of(one, given)
+        antenna = given.get("antenna", "isotropic")
+        return KINDS[antenna].horizon_dbi if isinstance(antenna, str) and antenna in KINDS else None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -154,7 +165,7 @@ class OwnRadio(Entry):
     mounting_loss_db: float | None = key(_EXTRA_LOSS, default=None)
     cable_loss_db: float | None = key(_EXTRA_LOSS, default=None)
     noise_rise_db: float | None = key(_EXTRA_LOSS, default=None)
-    antenna: str | None = key(NAME, default=None)
+    antenna: str | None = key(ANTENNA, default=None)
 
     def radio(self, common: RadioEnd) -> RadioEnd:
         """The radio that stands here: the common figures, and its own where given."""
@@ -476,6 +487,8 @@ class Plan:
         The file as the user named it.
     folder : Path
         Where files named in the plan are looked for.
+    patterns : mapping of str to Pattern
+        Every kind of antenna, isotropic first, and every file of gains that the plan names, by the name there.
     defaults : tuple of (str, str, object)
         Table, key and value of every default that the reader filled in.
     """
@@ -496,6 +509,7 @@ class Plan:
     gateways: tuple[Spot, ...] = ()
     spots: tuple[Spot, ...] = ()
     searches: tuple[Search, ...] = ()
+    patterns: Mapping[str, Pattern] = field(default_factory=lambda: KINDS, hash=False)
     defaults: tuple[tuple[str, str, object], ...] = ()
 
     @cached_property

@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Iterable, Iterator
-from dataclasses import MISSING
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import MISSING, replace
 from itertools import chain
 from pathlib import Path
 from typing import Any, TypeGuard, TypeVar
 
-from survey.errors import EntryError, Fault, PlanError, did_you_mean, nearest
+from survey.antennas import KINDS, Pattern, read_pattern
+from survey.errors import EntryError, Fault, PatternError, PlanError, did_you_mean, near_file, nearest
 from survey.fields import Entry, keys_of, type_of
 from survey.materials import BUILT_IN
 from survey.plan import (
+    ANTENNA,
     NAME,
     Array,
     Box,
@@ -21,6 +23,7 @@ from survey.plan import (
     Foliage,
     Inverter,
     OwnMaterial,
+    OwnRadio,
     Plan,
     Radio,
     RadioEnd,
@@ -102,7 +105,7 @@ def _parse(path: Path) -> dict[str, Any]:
         if len(raw) > MOST_BYTES:
             raise PlanError([Fault(file=file, problem=f"is longer than {MOST_BYTES} bytes; no plan is so long")])
     except FileNotFoundError:
-        raise PlanError([Fault(file=file, problem="there is no such file" + _near_file(path))]) from None
+        raise PlanError([Fault(file=file, problem="there is no such file" + near_file(path))]) from None
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise PlanError([Fault(file=file, problem=f"cannot be read: {reason}")]) from None
@@ -133,13 +136,6 @@ def _toml_fault(file: str, message: str) -> Fault:
     return Fault(file=file, place=place, problem=f"is not TOML: {message[: found.start()]}")
 
 
-def _near_file(path: Path) -> str:
-    try:
-        return did_you_mean(path.name, [other.name for other in path.parent.iterdir()])
-    except OSError:
-        return ""
-
-
 class _Reader:
     """Turns tables into entries and gathers what is wrong on the way."""
 
@@ -165,6 +161,7 @@ class _Reader:
             self._fault("", "", "has no inverter; add an [[array]] or an [[inverter]]")
         self._names(tables, lists)
         self._materials(tables)
+        patterns = self._patterns(tables)
         if self.faults or site is None or radio is None or environment is None or requirement is None:
             raise PlanError(self.faults)
         fields: dict[str, Any] = {field: tuple(one for _, one in lists[name]) for name, (field, _) in LISTS.items()}
@@ -175,6 +172,7 @@ class _Reader:
             radio=radio,
             environment=environment,
             requirement=requirement,
+            patterns=patterns,
             defaults=tuple(self.defaults),
             **fields,
         )
@@ -255,8 +253,9 @@ class _Reader:
         for name in missing:
             self._fault(place, name, "is missing")
         for name, one in known.items():
-            if name not in given and one.default is not MISSING and one.default is not None:
-                self.defaults.append((place.partition('"')[0].rstrip(" 0123456789"), name, one.default))
+            default = entry.default_of(one, given) if name not in given else None
+            if default is not None and default is not MISSING:
+                self.defaults.append((place.partition('"')[0].rstrip(" 0123456789"), name, default))
         if missing:
             self._check_values(known, given, place)
             return None
@@ -325,6 +324,26 @@ class _Reader:
                     near = did_you_mean(name, known.values())
                     problem = f'"{name}" is not known; `survey materials` lists them, [[material]] adds one'
                     self._fault(place, "material", problem + near)
+
+    def _patterns(self, tables: dict[str, Any]) -> Mapping[str, Pattern]:
+        """Every kind of antenna and every file of gains that the plan names; faults in a file are told once."""
+        radio = tables.get("radio")
+        ends = radio if isinstance(radio, dict) else {}
+        places = [(f"[radio.{name}]", ends[name]) for name in RADIO_ENDS if isinstance(ends.get(name), dict)]
+        kinds = (name for name, (_, entry) in LISTS.items() if issubclass(entry, OwnRadio))
+        named: dict[str, str] = {}
+        for place, values in chain(places, *(_written(tables, kind) for kind in kinds)):
+            antenna = values.get("antenna")
+            if isinstance(antenna, str) and ANTENNA.names_file(antenna):
+                named.setdefault(antenna, place)
+        patterns = dict(KINDS)
+        for name, place in named.items():
+            try:
+                patterns[name] = read_pattern(self.folder / name)
+            except PatternError as error:
+                for fault in error.faults:
+                    self._fault(place, "antenna", str(replace(fault, file=name)))
+        return patterns
 
 
 def _name(values: dict[str, Any], key: str = "name") -> str | None:

@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from survey.antennas import Pattern
 from survey.errors import check_names
 from survey.geometry import Prisms, Screens, Sheets, convex_outlines, prisms_of, screens_of, sheets_of
 from survey.plan import Array, Box, Foliage, Inverter, OwnRadio, Plan, RadioEnd, Roof, Search, Spot, Wall
@@ -34,8 +35,12 @@ class Ends:
         Name of each; what it belongs to in the plan (its array or search, or its own name); its serial or nothing.
     at_m : ndarray of float, shape (ends, 3)
         Position. [m]
-    tx_power_dbm, antenna_gain_dbi : ndarray of float, shape (ends,)
-        Transmit power and antenna gain. [dBm, dBi]
+    tx_power_dbm : ndarray of float, shape (ends,)
+        Transmit power. [dBm]
+    antenna_gain_dbi : ndarray of float, shape (ends,)
+        Gain at the horizon, on top of which the pattern comes; 0 where the pattern is that of a whole antenna. [dBi]
+    pattern : ndarray of int, shape (ends,)
+        Index into the scene's `patterns`; 0 is isotropic.
     loss_db : ndarray of float, shape (ends,)
         Mounting and cable, on the way out and on the way in. [dB]
     need_dbm : ndarray of float, shape (ends,)
@@ -48,6 +53,7 @@ class Ends:
     at_m: FloatArray
     tx_power_dbm: FloatArray
     antenna_gain_dbi: FloatArray
+    pattern: IntArray
     loss_db: FloatArray
     need_dbm: FloatArray
 
@@ -111,6 +117,8 @@ class Scene:
     ----------
     plan : Plan
         What it was made of.
+    patterns : tuple of Pattern
+        Of the antennas, isotropic first.
     inverters, gateways, spots : Ends
         The inverters; the gateways that stand today; the places where one could go, searches included.
     obstacles : Obstacles
@@ -122,6 +130,7 @@ class Scene:
     """
 
     plan: Plan
+    patterns: tuple[Pattern, ...]
     inverters: Ends
     gateways: Ends
     spots: Ends
@@ -153,9 +162,10 @@ def scene_of(plan: Plan) -> Scene:
     common = plan.radio
     return Scene(
         plan=plan,
-        inverters=join(_ends(one, common.inverter) for one in (*plan.arrays, *plan.inverters)),
-        gateways=join(_ends(one, common.gateway) for one in plan.gateways),
-        spots=join(_ends(one, common.gateway) for one in (*plan.spots, *plan.searches)),
+        patterns=tuple(plan.patterns.values()),
+        inverters=join(_ends(plan, one, common.inverter) for one in (*plan.arrays, *plan.inverters)),
+        gateways=join(_ends(plan, one, common.gateway) for one in plan.gateways),
+        spots=join(_ends(plan, one, common.gateway) for one in (*plan.spots, *plan.searches)),
         obstacles=obstacles,
         sheets=sheets,
         prisms=prisms,
@@ -180,14 +190,16 @@ def join(parts: Iterable[Ends]) -> Ends:
         at_m=np.concatenate([np.zeros((0, 3)), *(group.at_m for group in groups)]),
         tx_power_dbm=joined("tx_power_dbm"),
         antenna_gain_dbi=joined("antenna_gain_dbi"),
+        pattern=np.concatenate([np.zeros(0, dtype=np.int64), *(group.pattern for group in groups)]),
         loss_db=joined("loss_db"),
         need_dbm=joined("need_dbm"),
     )
 
 
-def _ends(one: OwnRadio, common: RadioEnd) -> Ends:
+def _ends(plan: Plan, one: OwnRadio, common: RadioEnd) -> Ends:
     """The radios that one entry of a plan stands for."""
     radio = one.radio(common)
+    base_gain_dbi = plan.patterns[radio.antenna].base_gain_dbi(radio.antenna_gain_dbi)
     serial = ""
     if isinstance(one, Array):
         name, names, at_m = one.name, one.inverter_names(), one.positions_m()
@@ -204,7 +216,8 @@ def _ends(one: OwnRadio, common: RadioEnd) -> Ends:
         serials=(serial,) * count,
         at_m=at_m,
         tx_power_dbm=np.full(count, radio.tx_power_dbm),
-        antenna_gain_dbi=np.full(count, radio.antenna_gain_dbi),
+        antenna_gain_dbi=np.full(count, base_gain_dbi),
+        pattern=np.full(count, list(plan.patterns).index(radio.antenna), dtype=np.int64),
         loss_db=np.full(count, radio.mounting_loss_db + radio.cable_loss_db),
         need_dbm=np.full(count, radio.sensitivity_dbm + radio.noise_rise_db),
     )

@@ -203,7 +203,27 @@ def segment_crossings(starts_m: FloatArray, ends_m: FloatArray, sheets: Sheets) 
     Crossings
         With `start` and `end` both the number of the line.
     """
-    found: list[tuple[IntArray, IntArray, FloatArray, FloatArray]] = [(_EMPTY, _EMPTY, np.zeros(0), np.zeros(0))]
+    return segment_crossings_and_misses(starts_m, ends_m, sheets, np.full(len(sheets), EDGE_M))[0]
+
+
+def segment_crossings_and_misses(
+    starts_m: FloatArray, ends_m: FloatArray, sheets: Sheets, beside_m: FloatArray
+) -> tuple[Crossings, Crossings]:
+    """The same, and the sheets that a line misses by little.
+
+    Parameters
+    ----------
+    starts_m, ends_m, sheets
+        As for `segment_crossings`.
+    beside_m : ndarray of float, shape (sheets,)
+        How far outside the edge of each sheet a line's crossing with its plane counts as a miss. [m]
+
+    Returns
+    -------
+    tuple of Crossings
+        What is crossed, and what is missed.
+    """
+    found: list[tuple[IntArray, IntArray, IntArray, FloatArray, FloatArray]] = [_NOTHING]
     for k in range(len(sheets)):
         side_1 = starts_m @ sheets.normal[k] - sheets.offset_m[k]
         side_2 = ends_m @ sheets.normal[k] - sheets.offset_m[k]
@@ -215,12 +235,13 @@ def segment_crossings(starts_m: FloatArray, ends_m: FloatArray, sheets: Sheets) 
         inside_2 = ends_m[line] @ sheets.edge_normal[k].T - sheets.edge_offset_m[k]
         share = one / (one - other)
         inside_m = np.min(inside_1 + share[:, None] * (inside_2 - inside_1), axis=1)
-        through = inside_m >= -EDGE_M
-        through &= ~((np.abs(one) <= ON_SHEET_M) & np.all(inside_1 >= -ON_SHEET_M, axis=1))
-        through &= ~((np.abs(other) <= ON_SHEET_M) & np.all(inside_2 >= -ON_SHEET_M, axis=1))
-        found.append((line[through], np.full(int(through.sum()), k), share[through], inside_m[through]))
-    line, sheet, fraction, inside_m = (np.concatenate(column) for column in zip(*found, strict=True))
-    return Crossings(start=line, end=line, sheet=sheet, fraction=fraction, inside_m=inside_m)
+        met = inside_m >= -beside_m[k]
+        met &= ~((np.abs(one) <= ON_SHEET_M) & np.all(inside_1 >= -ON_SHEET_M, axis=1))
+        met &= ~((np.abs(other) <= ON_SHEET_M) & np.all(inside_2 >= -ON_SHEET_M, axis=1))
+        found.append((line[met], line[met], np.full(int(met.sum()), k), share[met], inside_m[met]))
+    every = Crossings(*(np.concatenate(column) for column in zip(*found, strict=True)))
+    missed = every.inside_m < -EDGE_M
+    return every.pick(~missed), every.pick(missed)
 
 
 def _through(

@@ -1,0 +1,151 @@
+"""Mirror paths: one reflection off a flat sheet of metal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from survey.geometry import Lines, lines_between, segment_crossings_and_misses
+from survey.geometry.crossings import EDGE_M, ON_SHEET_M
+from survey.propagation.diffraction import knife_edge_loss_db
+from survey.propagation.slight import smooth
+from survey.scene import Scene
+from survey.units import ratio_from_db, wavelength_m
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+MIRROR_LOSS_DB = 20.0
+"""A sheet that costs this much to go through is taken as metal, and reflects all that meets it."""
+MOST_EDGE_LOSS_DB = 20.0
+"""A mirror path that passes so far beside its sheet is none."""
+MOST_LEG_SCREENS = 3
+"""A mirror path with more than this in its legs is none."""
+OWN_WAY_NU = 2.0**0.5
+"""A detour of half a wavelength, the first Fresnel zone, as nu: nearer than that a mirror path is no way of its own."""
+NEAR_NU = 1.2
+"""Edges beside a leg are looked for as far as this: see `survey.geometry.hulls.LEAST_NU`."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Mirrored:
+    """Paths by way of one sheet.
+
+    Attributes
+    ----------
+    line : ndarray of int, shape (paths,)
+        Which line each path stands beside.
+    power : ndarray of float, shape (paths,)
+        What arrives, relative to the straight line in free space, but for what stands in the legs. [-]
+    legs : tuple of two (Lines, near)
+        For each leg the unfolded path, straight from one end to the image of the other, and which screens block
+        that leg or lie close to it.
+    """
+
+    line: IntArray
+    power: FloatArray
+    legs: tuple[tuple[Lines, tuple[IntArray, IntArray, BoolArray]], ...]
+
+
+def mirror_paths(scene: Scene, lines: Lines, chosen: IntArray) -> Iterator[Mirrored]:
+    """Find the paths of some lines by way of every sheet of metal.
+
+    Parameters
+    ----------
+    scene : Scene
+        The site.
+    lines : Lines
+        Lines.
+    chosen : ndarray of int
+        Which of them.
+
+    Yields
+    ------
+    Mirrored
+        Those of one sheet.
+
+    Notes
+    -----
+    By images: the path is the straight line from the mirrored start to the end, and lies on the sheet where that line
+    goes through it. It loses what the longer way costs, ``20 log10`` of the ratio of lengths; near an edge of the
+    sheet, and a little beside it, the knife-edge loss of that edge, since only a part of the sheet then reflects; and
+    what its legs go through.
+    """
+    wave_m = float(wavelength_m(scene.plan.radio.frequency_mhz))
+    loss_db = scene.obstacles.loss_db[scene.sheets.owner]
+    starts_m, ends_m, length_m = lines.starts_m[chosen], lines.ends_m[chosen], lines.length_m[chosen]
+    sheets = scene.sheets
+    for k in np.flatnonzero((loss_db >= MIRROR_LOSS_DB) & (scene.screens.of_sheet >= 0)).tolist():
+        away_1 = starts_m @ sheets.normal[k] - sheets.offset_m[k]
+        away_2 = ends_m @ sheets.normal[k] - sheets.offset_m[k]
+        before = (away_1 * away_2 > 0) & (np.minimum(abs(away_1), abs(away_2)) > ON_SHEET_M)
+        body = int(scene.screens.of_sheet[k])
+        if scene.screens.is_box[body]:  # a face reflects on its outside
+            middle_m = float(scene.screens.corners_m[body].mean(axis=0) @ sheets.normal[k] - sheets.offset_m[k])
+            before &= away_1 * middle_m < 0
+        path = np.flatnonzero(before)
+        image_m = starts_m[path] - 2.0 * away_1[path, None] * sheets.normal[k]
+        along_m = ends_m[path] - image_m
+        total_m = np.linalg.norm(along_m, axis=1)
+        share = away_1[path] / (away_1[path] + away_2[path])
+        at_m = image_m + share[:, None] * along_m
+        inside_m = at_m @ sheets.edge_normal[k].T - sheets.edge_offset_m[k]
+        slope = (along_m / total_m[:, None]) @ sheets.edge_normal[k].T
+        scale = np.sqrt(2.0 / (wave_m * total_m * share * (1.0 - share)))
+        nu = -inside_m * np.sqrt(np.maximum(1.0 - slope**2, 0.0)) * scale[:, None]
+        distinct = np.unique(
+            np.column_stack([sheets.edge_normal[k], sheets.edge_offset_m[k]]), axis=0, return_index=True
+        )[1]
+        edges_db = knife_edge_loss_db(nu[:, distinct]).sum(axis=1)
+        good = np.flatnonzero(edges_db < MOST_EDGE_LOSS_DB)
+        if not len(good):
+            continue
+        direct_m = length_m[path[good]]
+        apart = smooth(2.0 * np.sqrt((total_m[good] - direct_m) / wave_m) / OWN_WAY_NU)
+        fade = 1.0 - (edges_db[good] / MOST_EDGE_LOSS_DB) ** 4
+        power = ratio_from_db(-edges_db[good]) * fade * apart * (direct_m / total_m[good]) ** 2
+        found = _with_legs(scene, lines, chosen[path[good]], power, (k, at_m[good]))
+        if len(found.line):
+            yield found
+
+
+def _with_legs(scene: Scene, lines: Lines, line: IntArray, power: FloatArray, met: tuple[int, FloatArray]) -> Mirrored:
+    """Paths by way of a sheet, met in some points, with what stands in their legs; some with much of it left out."""
+    sheets, count, (mirror, at_m) = scene.sheets, max(1, len(scene.screens)), met
+    wave_m = float(wavelength_m(scene.plan.radio.frequency_mhz))
+    beside_m = np.where(scene.screens.of_sheet >= 0, NEAR_NU * np.sqrt(wave_m * lines.length_m.max() / 2.0), EDGE_M)
+    own = int(scene.screens.of_sheet[mirror])
+    blocked = np.zeros(len(line), dtype=np.int64)
+    rows: list[tuple[IntArray, IntArray]] = []
+    for ends_m in (lines.starts_m[line], lines.ends_m[line]):
+        crossed, missed = segment_crossings_and_misses(ends_m, at_m, sheets, beside_m)
+        weak = scene.screens.of_sheet[crossed.sheet] < 0
+        weak_db = scene.obstacles.loss_db[sheets.owner[crossed.sheet[weak]]]
+        power = power * ratio_from_db(-np.bincount(crossed.start[weak], weights=weak_db, minlength=len(line)))
+        pairs = []
+        for found in (crossed, missed):
+            screen = scene.screens.of_sheet[found.sheet]
+            used = (screen >= 0) & (screen != own)
+            pairs.append(np.unique(found.start[used] * count + screen[used]))
+        rows.append((pairs[0], np.setdiff1d(pairs[1], pairs[0])))
+        blocked += np.bincount(pairs[0] // count, minlength=len(line))
+        through_own = crossed.start[(scene.screens.of_sheet[crossed.sheet] == own) & (crossed.sheet != mirror)]
+        blocked[through_own] += MOST_LEG_SCREENS + 1  # through the mirror's own body
+    kept = blocked <= MOST_LEG_SCREENS
+    number = np.cumsum(kept) - 1
+    legs = []
+    normal, offset_m = sheets.normal[mirror], sheets.offset_m[mirror]
+    for (blocking, beside), mirrored_start in zip(rows, (False, True), strict=True):
+        ends = [lines.starts_m[line[kept]], lines.ends_m[line[kept]]]
+        other = 0 if mirrored_start else 1
+        ends[other] = ends[other] - 2.0 * (ends[other] @ normal - offset_m)[:, None] * normal
+        pair = np.concatenate([blocking, beside])
+        pair_blocks = np.arange(len(pair)) < len(blocking)
+        use = kept[pair // count]
+        near = (number[pair[use] // count], pair[use] % count, pair_blocks[use])
+        legs.append((lines_between(ends[0], ends[1]), near))
+    return Mirrored(line=line[kept], power=power[kept], legs=tuple(legs))
