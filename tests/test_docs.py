@@ -2,7 +2,7 @@
 
 A block marked ``console`` is a session. Each of its commands is run, in a folder of its own that holds the demo sites,
 and its whole output is compared with what the block shows. A line of three dots stands for any number of lines. A block
-marked ``toml`` that begins with a comment such as ``# lane.toml: ...`` is a file that the sessions may use.
+marked ``toml`` or ``csv`` that begins with a comment such as ``# lane.toml: ...`` is a file that the sessions may use.
 
 Where figures have moved on purpose, write the outputs anew and read the difference before it is kept::
 
@@ -53,9 +53,10 @@ def blocks(text: str, language: str) -> list[str]:
 def lay_out(folder: Path) -> None:
     """The demo sites, and the files that the documents show."""
     shutil.copytree(ROOT / "sites", folder / "sites")
-    for block in (block for page in PAGES for block in blocks(page.read_text(encoding="utf-8"), "toml")):
-        if named := re.match(r"# (\S+\.toml): ", block):
-            (folder / named[1]).write_text(block, encoding="utf-8")
+    for language in ("toml", "csv"):
+        for block in (block for page in PAGES for block in blocks(page.read_text(encoding="utf-8"), language)):
+            if named := re.match(rf"# (\S+\.{language}): ", block):
+                (folder / named[1]).write_text(block, encoding="utf-8")
 
 
 class Shell:
@@ -182,7 +183,8 @@ def allowed(kind: object) -> str:
         case Text():
             return "text"
         case Choice():
-            return ", ".join(f'`"{word}"`' for word in kind.words)
+            files = [f"the name of a file that ends in `{kind.ending}`"] if kind.ending else []
+            return ", ".join([*(f'`"{word}"`' for word in kind.words), *files])
         case Numbers(axes=()):
             return f"{kind.least} to {kind.most} numbers, each {allowed(kind.each)}"
         case Numbers():
@@ -237,10 +239,12 @@ def as_plan(tables: dict) -> dict:
 
 
 @pytest.mark.parametrize("number", range(len(blocks((ROOT / "docs" / "plan-file.md").read_text("utf-8"), "toml"))))
-def test_every_piece_of_a_plan_shown_reads_without_fault(number):
+def test_every_piece_of_a_plan_shown_reads_without_fault(number, tmp_path):
+    lay_out(tmp_path)
     block = blocks((ROOT / "docs" / "plan-file.md").read_text(encoding="utf-8"), "toml")[number]
     tables = tomllib.loads(block)
-    plan_of(tables if "plan_version" in tables and "site" in tables else as_plan(tables), file="the page")
+    whole = tables if "plan_version" in tables and "site" in tables else as_plan(tables)
+    plan_of(whole, file="the page", folder=tmp_path)
 
 
 # ------------------------------------------------------------------------------------- figures worked out by hand

@@ -87,8 +87,18 @@ def test_a_choice_is_one_of_its_words_to_the_letter():
     kind = Choice(("up", "down"))
     assert kind.fault("up") is None
     assert kind.clean("up") == "up"
-    assert kind.fault("Up") == '"Up" is not known; write "up" or "down"'
+    assert kind.fault("Up") == '"Up" is not known; write "up" or "down"; did you mean "up"?'
+    assert kind.fault("left") == '"left" is not known; write "up" or "down"'
     assert kind.fault(1) == '1 is a number; write "up" or "down"'
+
+
+def test_a_choice_with_an_ending_may_also_be_the_name_of_a_file():
+    kind = Choice(("up", "down"), ending=".csv")
+    allowed = 'write "up" or "down" or the name of a file that ends in .csv'
+    assert [kind.fault(name) for name in ("up", "Ways.csv", "a folder/WAYS.CSV")] == [None] * 3
+    assert kind.clean("Ways.csv") == "Ways.csv"
+    assert kind.fault("ways.txt") == f'"ways.txt" is not known; {allowed}'
+    assert kind.fault(True) == f"true is a yes-or-no value; {allowed}"
 
 
 def test_a_point_is_kept_as_floats_and_names_the_coordinate_that_is_wrong():

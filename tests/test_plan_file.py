@@ -1,5 +1,6 @@
 """Reading a plan: what is accepted, what it expands to, and what is told of every fault."""
 
+import errno
 import os
 import tomllib
 from pathlib import Path
@@ -73,7 +74,7 @@ def test_the_minimal_plan_reads_and_every_default_is_the_one_of_the_interface():
     assert plan.radio.polarisation == "unknown"
     assert vars(plan.radio.inverter) == {
         "tx_power_dbm": 8.0,
-        "antenna_gain_dbi": 0.0,
+        "antenna_gain_dbi": None,
         "sensitivity_dbm": -96.0,
         "mounting_loss_db": 0.0,
         "cable_loss_db": 0.0,
@@ -94,6 +95,9 @@ def test_the_minimal_plan_reads_and_every_default_is_the_one_of_the_interface():
         "gateways": 1,
     }
     assert ("[environment]", "shadowing_db", 6.0) in plan.defaults
+    assert ("[radio.inverter]", "antenna_gain_dbi", 0.0) in plan.defaults, (
+        "what it comes to, as the antenna is isotropic"
+    )
     assert ("[radio.inverter]", "tx_power_dbm", 8.0) not in plan.defaults, "what the plan gives is no default"
 
 
@@ -643,7 +647,7 @@ def test_a_file_that_is_not_there_and_is_like_no_other(tmp_path):
 
 def test_a_file_under_a_file_cannot_be_read(tmp_path):
     path = write(tmp_path) / "plan.toml"
-    assert read(path) == f"{path}: cannot be read: {os.strerror(20)}"
+    assert read(path) == f"{path}: cannot be read: {os.strerror(errno.ENOTDIR)}"
 
 
 @pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() == 0, reason="root may read every file")

@@ -140,6 +140,7 @@ CROSSING = {
     "a corner on another side": [(0, 0), (4, 0), (4, 4), (2, 0), (0, 4)],
     "two corners in one place": [(0, 0), (2, 2), (4, 0), (4, 4), (2, 2), (0, 4)],
     "a side that folds back": [(0, 0), (4, 0), (2, 0), (2, 2)],
+    "a triangle folded flat": [(0, 0), (4, 0), (2, 0)],
     "sides upon each other": [(0, 0), (4, 0), (4, 2), (3, 0), (1, 0), (0, 2)],
     "five-pointed star": [(0, 3), (2, -3), (-3, 1), (3, 1), (-2, -3)],
 }

@@ -253,13 +253,13 @@ def bend(scene: Scene, lines: Lines, near: Near, sheets: Sheets) -> Bent:
 def _met_db(scene: Scene, strings: Strings) -> FloatArray:
     """What each string still goes through on its legs, sheets and foliage. [dB]"""
     sheets_db = scene.obstacles.loss_db[scene.sheets.owner[strings.met_sheet]]
-    total_db = np.bincount(strings.met_string, weights=sheets_db, minlength=len(strings))
+    total_db = np.bincount(strings.met_string, weights=sheets_db, minlength=len(strings)).astype(np.float64)
     if len(scene.prisms):
         string, leg = np.nonzero(~np.isnan(strings.legs_m[..., 0, 0]) & strings.around[:, None])
         inside = segment_chords(strings.legs_m[string, leg, 0], strings.legs_m[string, leg, 1], scene.prisms)
         plants_db = scene.obstacles.loss_db[scene.prisms.owner[inside.prism]] * inside.length_m
         total_db += np.bincount(string[inside.start], weights=plants_db, minlength=len(strings))
-    return np.asarray(total_db, dtype=np.float64)
+    return np.asarray(total_db)
 
 
 def _grazed(scene: Scene, strings: Strings, power: FloatArray, blocked: BoolArray) -> tuple[FloatArray, IntArray]:

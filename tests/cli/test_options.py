@@ -1,5 +1,6 @@
 """What all commands share: where results go, exit statuses, odd names, and streams that do not take everything."""
 
+import errno
 import io
 import json
 import os
@@ -122,7 +123,7 @@ NO_PLACE = [
     ("plan.toml/result.txt", "there is no folder plan.toml"),
     ("kept", "is a folder; name a file in it"),
     ("kept/", "is a folder; name a file in it"),
-    ("loop", f"cannot be written: {os.strerror(40)}"),
+    ("loop", f"cannot be written: {os.strerror(errno.ELOOP)}"),
     ("x" * 300, "cannot be written: File name too long"),
     ("two\nlines/result.txt", "there is no folder two\\nlines"),
     ("pipe", "is no ordinary file; name one, or leave --out away to print"),
@@ -144,6 +145,12 @@ def test_a_place_where_no_file_can_be_is_told_and_left_as_it_was(run, folder, wo
     assert names_in(folder) == before
     assert (folder / "pipe").is_fifo()
     assert names_in(folder / "kept") == []
+
+
+@every_command_on_a_plan
+def test_a_place_where_no_file_can_be_is_told_before_any_work(run, words):
+    result = run(*words, "--out", "nowhere/result.txt")
+    assert result.stderr == "nowhere/result.txt: there is no folder nowhere\n", "the plan is not there either"
 
 
 def test_a_file_that_is_there_is_replaced_whole_and_a_link_to_it_stays(run, folder):
