@@ -15,9 +15,10 @@ from survey.geometry import Chords, Crossings, chords, crossings_and_misses
 from survey.geometry.crossings import EDGE_M
 from survey.probability import chance_above
 from survey.propagation import power_sum_loss_db
-from survey.propagation.around import around, near_lines, reach_m
+from survey.propagation.around import around, near_lines, within_reach
 from survey.propagation.distance import log_distance_loss_db
 from survey.propagation.penetration import total_over_links
+from survey.propagation.slight import graze_reach_m
 from survey.scene import Ends, Scene
 from survey.units import wavelength_m
 
@@ -205,9 +206,11 @@ def links_between(scene: Scene, inverters: Ends, gateways: Ends) -> Links:
     environment, shape = scene.plan.environment, (len(inverters), len(gateways))
     distance_m = np.linalg.norm(inverters.at_m[:, None] - gateways.at_m[None], axis=2)
     wave_m = float(wavelength_m(scene.plan.radio.frequency_mhz))
-    reach = reach_m(float(distance_m.max(initial=0.0)), wavelength_m=wave_m)
-    beside_m = np.where(scene.screens.of_sheet >= 0, reach, EDGE_M)
+    half_m = distance_m.max(initial=0.0) / 2.0
+    widest_m = graze_reach_m(half_m, half_m, wavelength_m=wave_m)
+    beside_m = np.where(scene.screens.of_sheet >= 0, widest_m, EDGE_M)
     through, missed = crossings_and_misses(inverters.at_m, gateways.at_m, scene.sheets, beside_m)
+    missed = within_reach(missed, distance_m, wavelength_m=wave_m)
     number, near = near_lines(through, missed, scene.screens, columns=shape[1])
     ways = around(scene, inverters.at_m[number // shape[1]], gateways.at_m[number % shape[1]], near)
     grazed_db = _laid_out(number, ways.grazed_db, 0.0, shape)

@@ -18,10 +18,9 @@ from survey.geometry import (
     segment_chords,
     strings_around,
 )
-from survey.geometry.hulls import LEAST_NU
 from survey.propagation.bending import string_power
 from survey.propagation.mirrors import Mirrored, mirror_paths
-from survey.propagation.slight import DEEP_NU, slight_blockers, smooth
+from survey.propagation.slight import DEEP_NU, graze_reach_m, slight_blockers, smooth
 from survey.scene import Scene
 from survey.units import db_from_ratio, ratio_from_db, wavelength_m
 
@@ -34,8 +33,6 @@ Near = tuple[IntArray, IntArray, BoolArray]
 LINES_AT_ONCE = 20_000
 PLANES = (slice(0, 2), slice(2, 4))
 """The sides in the upright plane and in the level one."""
-OBLIQUE = 2.0
-"""Sheets that a line meets at up to 60 degrees are searched for grazed edges: a miss in the sheet is twice as wide."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -80,9 +77,21 @@ class Bent:
     grazed_screen: IntArray
 
 
-def reach_m(length_m: float, *, wavelength_m: float) -> float:
-    """How far beside a line of some length an edge can lie and still be grazed. [m]"""
-    return OBLIQUE * abs(LEAST_NU) * float(np.sqrt(wavelength_m * length_m / 8.0))
+def within_reach(missed: Crossings, distance_m: FloatArray, *, wavelength_m: float) -> Crossings:
+    """Those misses of lines that are near enough to graze, whatever other lines were looked at beside them.
+
+    Parameters
+    ----------
+    missed : Crossings
+        What lines miss by little.
+    distance_m : ndarray of float, shape (starts, ends)
+        Lengths of the lines. [m]
+    wavelength_m : float
+        Wavelength. [m]
+    """
+    length_m = distance_m[missed.start, missed.end]
+    before_m, beyond_m = missed.fraction * length_m, (1.0 - missed.fraction) * length_m
+    return missed.pick(-missed.inside_m <= graze_reach_m(before_m, beyond_m, wavelength_m=wavelength_m))
 
 
 def near_lines(crossed: Crossings, missed: Crossings, screens: Screens, *, columns: int) -> tuple[IntArray, Near]:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from survey.geometry import Lines, lines_between, segment_crossings_and_misses
 from survey.geometry.crossings import EDGE_M, ON_SHEET_M
 from survey.propagation.diffraction import knife_edge_loss_db
-from survey.propagation.slight import smooth
+from survey.propagation.slight import graze_reach_m, smooth
 from survey.scene import Scene
 from survey.units import ratio_from_db, wavelength_m
 
@@ -27,8 +27,6 @@ MOST_LEG_SCREENS = 3
 """A mirror path with more than this in its legs is none."""
 OWN_WAY_NU = 2.0**0.5
 """A detour of half a wavelength, the first Fresnel zone, as nu: nearer than that a mirror path is no way of its own."""
-NEAR_NU = 1.2
-"""Edges beside a leg are looked for as far as this: see `survey.geometry.hulls.LEAST_NU`."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -117,12 +115,18 @@ def _with_legs(scene: Scene, lines: Lines, line: IntArray, power: FloatArray, me
     """Paths by way of a sheet, met in some points, with what stands in their legs; some with much of it left out."""
     sheets, count, (mirror, at_m) = scene.sheets, max(1, len(scene.screens)), met
     wave_m = float(wavelength_m(scene.plan.radio.frequency_mhz))
-    beside_m = np.where(scene.screens.of_sheet >= 0, NEAR_NU * np.sqrt(wave_m * lines.length_m.max() / 2.0), EDGE_M)
+    lengths_m = [np.linalg.norm(ends_m[line] - at_m, axis=1) for ends_m in (lines.starts_m, lines.ends_m)]
+    total_m = lengths_m[0] + lengths_m[1]
+    widest_m = graze_reach_m(total_m.max() / 2.0, total_m.max() / 2.0, wavelength_m=wave_m)
+    beside_m = np.where(scene.screens.of_sheet >= 0, widest_m, EDGE_M)
     own = int(scene.screens.of_sheet[mirror])
     blocked = np.zeros(len(line), dtype=np.int64)
     rows: list[tuple[IntArray, IntArray]] = []
-    for ends_m in (lines.starts_m[line], lines.ends_m[line]):
+    for ends_m, leg_m in zip((lines.starts_m[line], lines.ends_m[line]), lengths_m, strict=True):
         crossed, missed = segment_crossings_and_misses(ends_m, at_m, sheets, beside_m)
+        before_m = missed.fraction * leg_m[missed.start]
+        reach_m = graze_reach_m(before_m, total_m[missed.start] - before_m, wavelength_m=wave_m)
+        missed = missed.pick(-missed.inside_m <= reach_m)
         weak = scene.screens.of_sheet[crossed.sheet] < 0
         weak_db = scene.obstacles.loss_db[sheets.owner[crossed.sheet[weak]]]
         power = power * ratio_from_db(-np.bincount(crossed.start[weak], weights=weak_db, minlength=len(line)))

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.geometry import Lines, Screens
+from survey.geometry.hulls import LEAST_NU
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -15,10 +16,31 @@ BoolArray = NDArray[np.bool_]
 
 DEEP_NU = 0.78
 """Behind an edge by this much, a line is in its shadow in full."""
+OBLIQUE = 2.0
+"""Sheets that a line meets at up to 60 degrees are searched for grazed edges: a miss in the sheet is twice as wide."""
 MOST_SLIGHT = 3
 """How many screens that block a line slightly are left out at most."""
 CLOSED_BELOW_M = 0.01
 """What comes down to this height stands on the ground. [m]"""
+
+
+def graze_reach_m(before_m: FloatArray, beyond_m: FloatArray, *, wavelength_m: float) -> FloatArray:
+    """How far beside a line an edge can lie and still be grazed, measured in the plane of its sheet.
+
+    Parameters
+    ----------
+    before_m, beyond_m : ndarray of float
+        Distances from the edge to either end of the line. [m]
+    wavelength_m : float
+        Wavelength. [m]
+
+    Returns
+    -------
+    ndarray of float
+        Distance. [m]
+    """
+    total_m = np.maximum(before_m + beyond_m, 1e-9)
+    return np.asarray(OBLIQUE * abs(LEAST_NU) * np.sqrt(wavelength_m * before_m * beyond_m / (2.0 * total_m)))
 
 
 def smooth(share: FloatArray) -> FloatArray:
