@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from survey.antennas import gains_dbi
 from survey.errors import SurveyError
 from survey.geometry import Chords, Crossings, chords, crossings_and_misses
 from survey.geometry.crossings import EDGE_M
@@ -17,7 +18,7 @@ from survey.probability import chance_above
 from survey.propagation import power_sum_loss_db
 from survey.propagation.around import around, near_lines, within_reach
 from survey.propagation.distance import log_distance_loss_db
-from survey.propagation.penetration import total_over_links
+from survey.propagation.penetration import chord_losses_db, sheet_losses_db, total_over_links
 from survey.propagation.slight import graze_reach_m
 from survey.scene import Ends, Scene
 from survey.units import wavelength_m
@@ -58,6 +59,8 @@ class Links:
         What it loses to the edges, and the nearest screen that they belong to; -1 where there is none. [dB]
     around_db : dict of str to ndarray of float
         What each of `WAYS` loses on top; NaN where there is no such way. [dB]
+    leave_deg, arrive_deg : ndarray of float
+        Elevation in which the strongest way around leaves the inverter, and in which it leaves the gateway. [deg]
     spread_squared_db2 : ndarray of float
         Sum of the squared spreads of the sheets crossed. [dB^2]
     crossings, chords : Crossings, Chords
@@ -73,6 +76,8 @@ class Links:
     grazed_db: FloatArray
     grazed_screen: NDArray[np.int64]
     around_db: dict[str, FloatArray]
+    leave_deg: FloatArray
+    arrive_deg: FloatArray
     spread_squared_db2: FloatArray
     crossings: Crossings
     chords: Chords
@@ -93,11 +98,28 @@ class Links:
         return self.base_loss_db + self.obstacle_loss_db
 
     @cached_property
+    def antenna_gains_dbi(self) -> tuple[FloatArray, FloatArray]:
+        """Gains of inverters and of gateways, each in the direction in which the strongest way leaves it. [dBi]"""
+        one, other = self.inverters, self.gateways
+        if not one.pattern.any() and not other.pattern.any():
+            return one.antenna_gain_dbi[:, None], other.antenna_gain_dbi[None]
+        rise_m = other.at_m[None, :, 2] - one.at_m[:, None, 2]
+        straight_deg = np.rad2deg(np.arcsin(np.clip(rise_m / np.maximum(self.distance_m, 1e-9), -1.0, 1.0)))
+        ways_db = np.stack([np.where(np.isnan(way), np.inf, way) for way in self.around_db.values()])
+        goes_around = (ways_db.min(axis=0) < self.straight_db) & ~np.isnan(self.leave_deg)
+        up_deg = np.where(goes_around, self.leave_deg, straight_deg)
+        down_deg = np.where(goes_around, self.arrive_deg, -straight_deg)
+        patterns = self.scene.patterns
+        near = gains_dbi(patterns, one.pattern, base_gain_dbi=one.antenna_gain_dbi, elevation_deg=up_deg)
+        far = gains_dbi(patterns, other.pattern, base_gain_dbi=other.antenna_gain_dbi, elevation_deg=down_deg.T)
+        return near, far.T
+
+    @cached_property
     def _gains_less_losses_db(self) -> FloatArray:
         """Both antennas, mountings and cables, less the path loss: what stands between power and level. [dB]"""
-        one, other = self.inverters, self.gateways
-        ends_db = (one.antenna_gain_dbi - one.loss_db)[:, None] + (other.antenna_gain_dbi - other.loss_db)[None]
-        return np.asarray(ends_db - self.path_loss_db)
+        near_dbi, far_dbi = self.antenna_gains_dbi
+        losses_db = self.inverters.loss_db[:, None] + self.gateways.loss_db[None]
+        return np.asarray(near_dbi + far_dbi - losses_db - self.path_loss_db)
 
     @cached_property
     def uplink_level_dbm(self) -> FloatArray:
@@ -163,7 +185,7 @@ class Links:
             (
                 self.crossings,
                 self.scene.sheets.owner[self.crossings.sheet],
-                sheet_losses_db(self.scene, self.crossings),
+                sheet_losses_db(self.scene, self.crossings, self.inverters.at_m, self.gateways.at_m),
             ),
             (self.chords, self.scene.prisms.owner[self.chords.prism], chord_losses_db(self.scene, self.chords)),
         ):
@@ -176,16 +198,6 @@ class Links:
             owner = self.scene.screens.owner[self.grazed_screen[start, end]]
             found.setdefault((start, end), []).append((obstacles.names[owner], float(self.grazed_db[start, end])))
         return found
-
-
-def sheet_losses_db(scene: Scene, met: Crossings) -> FloatArray:
-    """Loss of each crossing, shape (crossings,). [dB]"""
-    return scene.obstacles.loss_db[scene.sheets.owner[met.sheet]]
-
-
-def chord_losses_db(scene: Scene, met: Chords) -> FloatArray:
-    """Loss of each chord through foliage, shape (chords,). [dB]"""
-    return np.asarray(scene.obstacles.loss_db[scene.prisms.owner[met.prism]] * met.length_m)
 
 
 def links_between(scene: Scene, inverters: Ends, gateways: Ends) -> Links:
@@ -216,7 +228,7 @@ def links_between(scene: Scene, inverters: Ends, gateways: Ends) -> Links:
     grazed_db = _laid_out(number, ways.grazed_db, 0.0, shape)
     inside = chords(inverters.at_m, gateways.at_m, scene.prisms)
     spreads_db = scene.obstacles.spread_db[scene.sheets.owner[through.sheet]]
-    straight_db = total_over_links(through, sheet_losses_db(scene, through), shape=shape)
+    straight_db = total_over_links(through, sheet_losses_db(scene, through, inverters.at_m, gateways.at_m), shape=shape)
     straight_db += total_over_links(inside, chord_losses_db(scene, inside), shape=shape) + grazed_db
     return Links(
         scene=scene,
@@ -238,6 +250,8 @@ def links_between(scene: Scene, inverters: Ends, gateways: Ends) -> Links:
             "right": _laid_out(number, ways.right_db, np.nan, shape),
             "reflected": _laid_out(number, ways.reflected_db, np.nan, shape),
         },
+        leave_deg=_laid_out(number, ways.leave_deg, np.nan, shape),
+        arrive_deg=_laid_out(number, ways.arrive_deg, np.nan, shape),
         spread_squared_db2=total_over_links(through, spreads_db**2, shape=shape),
         crossings=through,
         chords=inside,

@@ -88,6 +88,45 @@ class Material:
         return points[-1][1]
 
 
+VEGETATION = (
+    (105.9, 0.04, 9.4),
+    (466.475, 0.12, 18.0),
+    (949.0, 0.17, 26.5),
+    (1852.2, 0.30, 29.0),
+    (2117.5, 0.34, 34.1),
+)
+"""Woodland in leaf: frequency [MHz], loss of a metre of path inside [dB/m], and the most that any length costs [dB].
+Recommendation ITU-R P.833-9, section 2.1, its table of measured values."""
+
+
+def vegetation_loss(frequency_mhz: float) -> tuple[float, float]:
+    """What plants in leaf cost where the plan does not say.
+
+    Parameters
+    ----------
+    frequency_mhz : float
+        Frequency. [MHz]
+
+    Returns
+    -------
+    tuple of float
+        Loss of a metre of path inside [dB/m], and the most that any length of it costs [dB]; between the frequencies
+        of `VEGETATION` interpolated over the logarithm of frequency, beyond them held.
+
+    Examples
+    --------
+    >>> [round(figure, 3) for figure in vegetation_loss(868.0)]
+    [0.164, 25.431]
+    """
+    points = VEGETATION
+    frequency_mhz = min(max(frequency_mhz, points[0][0]), points[-1][0])
+    for (low_mhz, *low), (high_mhz, *high) in pairwise(points):
+        if frequency_mhz <= high_mhz:
+            share = math.log(frequency_mhz / low_mhz) / math.log(high_mhz / low_mhz)
+            return low[0] + share * (high[0] - low[0]), low[1] + share * (high[1] - low[1])
+    return points[-1][1], points[-1][2]
+
+
 _P2040 = "ITU-R P.2040-3, slab at normal incidence"
 _COMPUTED = "computed from a standard"
 _MEMORY = "from memory"

@@ -338,7 +338,8 @@ class Foliage(Entry):
     footprint: tuple[tuple[float, float], ...] = key(Points(_POINT, least=3, most=200))
     height_m: float = key(_EXTENT)
     base_m: float = key(_HEIGHT, default=0.0)
-    loss_db_per_m: float = key(Number(0.0, 50.0))
+    loss_db_per_m: float | None = key(Number(0.0, 50.0), default=None)
+    most_loss_db: float | None = key(Number(0.1, 200.0), default=None)
 
     def inconsistencies(self) -> Iterator[tuple[str, str]]:
         """A footprint that is no area."""

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from survey.antennas import Pattern
 from survey.errors import check_names
 from survey.geometry import Prisms, Screens, Sheets, convex_outlines, prisms_of, screens_of, sheets_of
+from survey.materials import vegetation_loss
 from survey.plan import Array, Box, Foliage, Inverter, OwnRadio, Plan, RadioEnd, Roof, Search, Spot, Wall
 
 FloatArray = NDArray[np.float64]
@@ -96,6 +97,10 @@ class Obstacles:
         Loss of a pass and its standard deviation; for foliage the loss of a metre. [dB; dB/m]
     opaque : ndarray of bool, shape (obstacles,)
         Of a material that lets nothing through that counts.
+    slabs : tuple of (str, float) or None
+        Substance and thickness [m] where the loss is that of a slab, and so depends on the angle.
+    most_loss_db : ndarray of float, shape (obstacles,)
+        What foliage costs at most, however long the path inside; infinite for all else. [dB]
     """
 
     names: tuple[str, ...]
@@ -104,6 +109,8 @@ class Obstacles:
     loss_db: FloatArray
     spread_db: FloatArray
     opaque: BoolArray
+    slabs: tuple[tuple[str, float] | None, ...]
+    most_loss_db: FloatArray
 
     def __len__(self) -> int:
         return len(self.names)
@@ -242,7 +249,7 @@ def box_outlines_m(box: Box) -> list[FloatArray]:
 def _obstacles(plan: Plan) -> tuple[Obstacles, Sheets, Prisms, Screens]:
     """Everything that can be in the way."""
     frequency_mhz = plan.radio.frequency_mhz
-    rows: list[tuple[str, str, str, float, float, bool]] = []
+    rows: list[tuple[str, str, str, float, float, bool, tuple[str, float] | None]] = []
     outlines: list[FloatArray] = []
     owners: list[int] = []
     bodies: list[tuple[FloatArray, int, Sequence[int]]] = []
@@ -262,7 +269,8 @@ def _obstacles(plan: Plan) -> tuple[Obstacles, Sheets, Prisms, Screens]:
             bodies.extend((part_m, len(rows), [number]) for part_m, number in zip(parts_m, numbers, strict=True))
         outlines.extend(parts_m)
         owners.extend([len(rows)] * len(parts_m))
-        rows.append((name, kind, named or "", loss_db, spread_db, opaque))
+        slab = (material.slab, material.thickness_m) if own_loss_db is None and material and material.slab else None
+        rows.append((name, kind, named or "", loss_db, spread_db, opaque, slab))
 
     for wall in plan.walls:
         add("wall", wall.name, wall_outlines_m(wall), wall)
@@ -274,8 +282,14 @@ def _obstacles(plan: Plan) -> tuple[Obstacles, Sheets, Prisms, Screens]:
         for row, sheet_m in enumerate(array.module_sheets_m(), start=1):
             add("modules", array.row_name(row), [sheet_m], None)
     first_plant = len(rows)
-    rows.extend((plant.name, "foliage", "", plant.loss_db_per_m, 0.0, False) for plant in plan.foliage)
-    names, kinds, materials, loss_db, spread_db, opaque = zip(*rows, strict=True) if rows else ((),) * 6
+    usual_db_per_m, usual_most_db = vegetation_loss(frequency_mhz)
+    for plant in plan.foliage:
+        own = plant.loss_db_per_m
+        rows.append((plant.name, "foliage", "", usual_db_per_m if own is None else own, 0.0, False, None))
+    most_db = [
+        plant.most_loss_db or (usual_most_db if plant.loss_db_per_m is None else np.inf) for plant in plan.foliage
+    ]
+    names, kinds, materials, loss_db, spread_db, opaque, slabs = zip(*rows, strict=True) if rows else ((),) * 7
     obstacles = Obstacles(
         names=names,
         kinds=kinds,
@@ -283,6 +297,8 @@ def _obstacles(plan: Plan) -> tuple[Obstacles, Sheets, Prisms, Screens]:
         loss_db=np.array(loss_db, dtype=np.float64),
         spread_db=np.array(spread_db, dtype=np.float64),
         opaque=np.array(opaque, dtype=bool),
+        slabs=slabs,
+        most_loss_db=np.append(np.full(first_plant, np.inf), most_db),
     )
     screens = screens_of(bodies, sheets=len(outlines))
     return obstacles, sheets_of(outlines, owners), _prisms(plan.foliage, first_plant), screens

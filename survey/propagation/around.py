@@ -20,6 +20,7 @@ from survey.geometry import (
 )
 from survey.propagation.bending import string_power
 from survey.propagation.mirrors import Mirrored, mirror_paths
+from survey.propagation.penetration import chord_losses_db
 from survey.propagation.slight import DEEP_NU, graze_reach_m, slight_blockers, smooth
 from survey.scene import Scene
 from survey.units import db_from_ratio, ratio_from_db, wavelength_m
@@ -43,6 +44,9 @@ class Around:
     ----------
     over_db, left_db, right_db, reflected_db : ndarray of float, shape (lines,)
         Excess loss of each way over the base loss; NaN where it is not there. [dB]
+    leave_deg, arrive_deg : ndarray of float, shape (lines,)
+        Elevation in which the strongest of these ways leaves the start, and from which it comes in at the end;
+        NaN where there is none. [deg]
     grazed_db : ndarray of float, shape (lines,)
         What the straight line loses to edges that it passes closely. [dB]
     grazed_screen : ndarray of int, shape (lines,)
@@ -53,6 +57,8 @@ class Around:
     left_db: FloatArray
     right_db: FloatArray
     reflected_db: FloatArray
+    leave_deg: FloatArray
+    arrive_deg: FloatArray
     grazed_db: FloatArray
     grazed_screen: IntArray
 
@@ -67,12 +73,16 @@ class Bent:
         What arrives round each of `SIDES`. [-]
     depth : ndarray of float, shape (lines,)
         How deep in the shadow of the nearest edge, from 0 at the edge to 1. [-]
+    leave_deg, arrive_deg : ndarray of float, shape (lines, sides)
+        Elevations at start and end of each. [deg]
     grazed_db, grazed_screen
         As in `Around`.
     """
 
     by_side: FloatArray
     depth: FloatArray
+    leave_deg: FloatArray
+    arrive_deg: FloatArray
     grazed_db: FloatArray
     grazed_screen: IntArray
 
@@ -157,10 +167,22 @@ def _around(scene: Scene, lines: Lines, near: Near) -> Around:
     bent = bend(scene, lines, near, scene.sheets)
     blocked = np.zeros(len(lines.length_m), dtype=bool)
     blocked[near[0][near[2]]] = True
-    reflected = np.zeros(len(lines.length_m))
+    count = len(lines.length_m)
+    reflected, strongest, mirror_deg = np.zeros(count), np.zeros(count), np.full((count, 2), np.nan)
     for path in mirror_paths(scene, lines, np.flatnonzero(blocked)):
-        np.add.at(reflected, path.line, _mirrored_power(scene, path))
+        power = _mirrored_power(scene, path)
+        reflected[path.line] += power  # a line has one path at most by way of each sheet
+        better = power > strongest[path.line]
+        strongest[path.line[better]] = power[better]
+        mirror_deg[path.line[better]] = path.elevations_deg[better]
     reflected *= bent.depth
+    every = np.column_stack([bent.by_side, reflected])
+    best = np.argmax(every, axis=1)[:, None]
+    no_way = every.max(axis=1, initial=0.0) <= 0
+    leave_deg, arrive_deg = (
+        np.where(no_way, np.nan, np.take_along_axis(np.column_stack([one, mirrored]), best, axis=1)[:, 0])
+        for one, mirrored in ((bent.leave_deg, mirror_deg[:, 0]), (bent.arrive_deg, mirror_deg[:, 1]))
+    )
 
     def way_db(power: FloatArray) -> FloatArray:
         return np.where(power > 0, -db_from_ratio(power), np.nan)
@@ -171,6 +193,8 @@ def _around(scene: Scene, lines: Lines, near: Near) -> Around:
         left_db=way_db(left),
         right_db=way_db(right),
         reflected_db=way_db(reflected),
+        leave_deg=leave_deg,
+        arrive_deg=arrive_deg,
         grazed_db=bent.grazed_db,
         grazed_screen=bent.grazed_screen,
     )
@@ -242,6 +266,8 @@ def bend(scene: Scene, lines: Lines, near: Near, sheets: Sheets) -> Bent:
     blocked = np.zeros(len(every.length_m), dtype=bool)
     blocked[rows[0][rows[2]]] = True
     grazed_db, grazed_screen = _grazed(scene, strings, power, blocked)
+    elevations_deg = np.full((2, len(every.length_m), len(SIDES)), np.nan)
+    elevations_deg[:, strings.line[leading], strings.side[leading]] = _elevations_deg(strings)[:, leading]
     whole = np.ones((count, len(SIDES)))
     extra = np.zeros((count, len(SIDES)))
     first = count
@@ -254,9 +280,19 @@ def bend(scene: Scene, lines: Lines, near: Near, sheets: Sheets) -> Bent:
     return Bent(
         by_side=whole * by_side[:count] + extra,
         depth=depth[:count],
+        leave_deg=elevations_deg[0, :count],
+        arrive_deg=elevations_deg[1, :count],
         grazed_db=grazed_db[:count],
         grazed_screen=grazed_screen[:count],
     )
+
+
+def _elevations_deg(strings: Strings) -> FloatArray:
+    """Elevation in which each string leaves its start, and from which it comes in at its end, shape (2, strings)."""
+    last = np.sum(~np.isnan(strings.legs_m[..., 0, 0]), axis=1) - 1
+    first_leg, last_leg = strings.legs_m[:, 0], strings.legs_m[np.arange(len(strings)), last]
+    towards_m = np.stack([first_leg[:, 1] - first_leg[:, 0], last_leg[:, 0] - last_leg[:, 1]])
+    return np.asarray(np.rad2deg(np.arctan2(towards_m[..., 2], np.hypot(towards_m[..., 0], towards_m[..., 1]))))
 
 
 def _met_db(scene: Scene, strings: Strings) -> FloatArray:
@@ -266,7 +302,7 @@ def _met_db(scene: Scene, strings: Strings) -> FloatArray:
     if len(scene.prisms):
         string, leg = np.nonzero(~np.isnan(strings.legs_m[..., 0, 0]) & strings.around[:, None])
         inside = segment_chords(strings.legs_m[string, leg, 0], strings.legs_m[string, leg, 1], scene.prisms)
-        plants_db = scene.obstacles.loss_db[scene.prisms.owner[inside.prism]] * inside.length_m
+        plants_db = chord_losses_db(scene, inside)
         total_db += np.bincount(string[inside.start], weights=plants_db, minlength=len(strings))
     return np.asarray(total_db)
 

@@ -39,6 +39,8 @@ class Mirrored:
         Which line each path stands beside.
     power : ndarray of float, shape (paths,)
         What arrives, relative to the straight line in free space, but for what stands in the legs. [-]
+    elevations_deg : ndarray of float, shape (paths, 2)
+        Elevation of the sheet's mirror point as seen from start and from end. [deg]
     legs : tuple of two (Lines, near)
         For each leg the unfolded path, straight from one end to the image of the other, and which screens block
         that leg or lie close to it.
@@ -46,6 +48,7 @@ class Mirrored:
 
     line: IntArray
     power: FloatArray
+    elevations_deg: FloatArray
     legs: tuple[tuple[Lines, tuple[IntArray, IntArray, BoolArray]], ...]
 
 
@@ -152,4 +155,6 @@ def _with_legs(scene: Scene, lines: Lines, line: IntArray, power: FloatArray, me
         use = kept[pair // count]
         near = (number[pair[use] // count], pair[use] % count, pair_blocks[use])
         legs.append((lines_between(ends[0], ends[1]), near))
-    return Mirrored(line=line[kept], power=power[kept], legs=tuple(legs))
+    towards_m = at_m[kept, None] - np.stack([lines.starts_m[line[kept]], lines.ends_m[line[kept]]], axis=1)
+    elevations_deg = np.rad2deg(np.arctan2(towards_m[..., 2], np.hypot(towards_m[..., 0], towards_m[..., 1])))
+    return Mirrored(line=line[kept], power=power[kept], elevations_deg=elevations_deg, legs=tuple(legs))

@@ -6,8 +6,109 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.geometry import Chords, Crossings
+from survey.materials import OPAQUE_LOSS_DB
+from survey.scene import Scene
+from survey.slab import SUBSTANCES, slab_loss_db
+from survey.units import db_from_ratio, ratio_from_db
 
 FloatArray = NDArray[np.float64]
+
+ANGLES = 2_001
+"""Steps of the cosine of incidence for which a slab is worked out; between two the loss is interpolated."""
+
+
+def sheet_losses_db(scene: Scene, met: Crossings, starts_m: FloatArray, ends_m: FloatArray) -> FloatArray:
+    """Loss of each crossing.
+
+    Parameters
+    ----------
+    scene : Scene
+        The site.
+    met : Crossings
+        What lines go through.
+    starts_m, ends_m : ndarray of float, shapes (starts, 3) and (ends, 3)
+        Ends of the lines. [m]
+
+    Returns
+    -------
+    ndarray of float, shape (crossings,)
+        The obstacle's own loss, or for a slab that at the angle of the line, the mean of both polarisations by power
+        and at most that of an opaque sheet. [dB]
+    """
+    owner = scene.sheets.owner[met.sheet]
+    loss_db = scene.obstacles.loss_db[owner]
+    kinds = {slab for slab in scene.obstacles.slabs if slab is not None}
+    for kind in sorted(kinds):
+        of_kind = np.array([slab == kind for slab in scene.obstacles.slabs])
+        chosen = np.flatnonzero(of_kind[owner])
+        along_m = ends_m[met.end[chosen]] - starts_m[met.start[chosen]]
+        square_m = np.abs(np.sum(along_m * scene.sheets.normal[met.sheet[chosen]], axis=1))
+        cosine = square_m / np.maximum(np.linalg.norm(along_m, axis=1), 1e-9)
+        steps, losses_db = slab_by_angle(*kind, frequency_mhz=scene.plan.radio.frequency_mhz)
+        loss_db[chosen] = np.interp(cosine, steps, losses_db)
+    return loss_db
+
+
+def slab_by_angle(substance: str, thickness_m: float, *, frequency_mhz: float) -> tuple[FloatArray, FloatArray]:
+    """Loss of a slab over the cosine of incidence, the mean of both polarisations by power.
+
+    Parameters
+    ----------
+    substance : str
+        One of `survey.slab.SUBSTANCES`.
+    thickness_m : float
+        Thickness. [m]
+    frequency_mhz : float
+        Frequency. [MHz]
+
+    Returns
+    -------
+    tuple of two ndarrays of float, shape (ANGLES,)
+        Cosines from 0 to 1 [-], and losses, at most that of an opaque sheet [dB].
+    """
+    cosine = np.linspace(0.0, 1.0, ANGLES)
+    te_db, tm_db = slab_loss_db(
+        SUBSTANCES[substance], thickness_m=thickness_m, frequency_mhz=frequency_mhz, cos_incidence=cosine[1:]
+    )
+    passed = (ratio_from_db(-te_db) + ratio_from_db(-tm_db)) / 2.0
+    return cosine, np.append(OPAQUE_LOSS_DB, np.minimum(-db_from_ratio(passed), OPAQUE_LOSS_DB))
+
+
+def chord_losses_db(scene: Scene, met: Chords) -> FloatArray:
+    r"""Loss of each chord through foliage.
+
+    Parameters
+    ----------
+    scene : Scene
+        The site.
+    met : Chords
+        What lines have inside foliage.
+
+    Returns
+    -------
+    ndarray of float, shape (chords,)
+        Loss; the chords of a line in one plant share what all its metres cost. [dB]
+
+    Notes
+    -----
+    .. math:: A = A_m (1 - e^{-d \gamma / A_m})
+
+    over the whole length d that a line has inside a plant; where no most :math:`A_m` is given, :math:`d \gamma`.
+
+    References
+    ----------
+    .. [1] Recommendation ITU-R P.833-9 (2016), section 2.1, equation (1).
+    """
+    owner = scene.prisms.owner[met.prism]
+    plant = (met.start * (int(met.end.max(initial=0)) + 1) + met.end) * (len(scene.obstacles) + 1) + owner
+    _, same = np.unique(plant, return_inverse=True)
+    length_m = np.bincount(same, weights=met.length_m)[same] if len(same) else np.zeros(0)
+    plain_db = scene.obstacles.loss_db[owner] * length_m
+    most_db = scene.obstacles.most_loss_db[owner]
+    capped = np.isfinite(most_db)
+    total_db = plain_db.copy()
+    total_db[capped] = most_db[capped] * -np.expm1(-plain_db[capped] / most_db[capped])
+    return np.asarray(total_db * met.length_m / np.maximum(length_m, 1e-12))
 
 
 def total_over_links(met: Crossings | Chords, each: FloatArray, *, shape: tuple[int, int]) -> FloatArray:
