@@ -197,21 +197,23 @@ def grazed(points: Points, corners: Paths, length_m: FloatArray, *, wavelength_m
     best_x = np.zeros(len(points))
     above = np.zeros(len(points), dtype=bool)
     beside_corner = np.zeros(len(points), dtype=bool)
-    for leg in range(path.shape[1] - 1):
-        start, step = path[:, leg][points.string], (path[:, leg + 1] - path[:, leg])[points.string]
-        size = np.hypot(step[:, 0], step[:, 1])
-        real = size > TINY_M
-        heading = step / np.where(real, size, 1.0)[:, None]
-        offset = here - start
-        x = np.sum(heading * offset, axis=1)
-        height = heading[:, 0] * offset[:, 1] - heading[:, 1] * offset[:, 0]
-        within = real & (x > SAME_CORNER_M) & (x < size - SAME_CORNER_M)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            nu = height * np.sqrt(2.0 * size / (wavelength_m * x * (size - x)))
-        above |= within & (height > TINY_M * 10.0)
-        beside_corner |= np.hypot(offset[:, 0], offset[:, 1]) < SAME_CORNER_M
-        better = within & (nu > best_nu)
-        best_nu[better], best_x[better], best_leg[better] = nu[better], x[better], leg
+    legs = np.sum(corners.screen >= 0, axis=1) + 1
+    for leg in range(int(legs.max(initial=0))):
+        these = np.flatnonzero(legs[points.string] > leg)
+        string = points.string[these]
+        step = path[string, leg + 1] - path[string, leg]
+        offset = here[these] - path[string, leg]
+        size = np.maximum(np.hypot(step[:, 0], step[:, 1]), TINY_M)
+        x = (step[:, 0] * offset[:, 0] + step[:, 1] * offset[:, 1]) / size
+        height = (step[:, 0] * offset[:, 1] - step[:, 1] * offset[:, 0]) / size
+        beside_corner[these[np.abs(offset).sum(axis=1) < SAME_CORNER_M]] = True
+        within = np.flatnonzero((x > SAME_CORNER_M) & (x < size - SAME_CORNER_M))
+        x, height, size, these = x[within], height[within], size[within], these[within]
+        nu = height * np.sqrt(2.0 * size / (wavelength_m * x * (size - x)))
+        above[these[height > TINY_M * 10.0]] = True
+        better = nu > best_nu[these]
+        these = these[better]
+        best_nu[these], best_x[these], best_leg[these] = nu[better], x[better], leg
     bad_row = np.zeros(int(points.row.max()) + 1 if len(points) else 0, dtype=bool)
     bad_row[points.row[above]] = True
     close = (best_nu > LEAST_NU) & ~beside_corner & ~bad_row[points.row]

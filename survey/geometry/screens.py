@@ -28,7 +28,7 @@ class Screens:
     corners_m : ndarray of float, shape (screens, 8, 3)
         Corners; bodies of fewer repeat their first. [m]
     edges : ndarray of int, shape (screens, 12, 2)
-        Which corners an edge joins; bodies of fewer edges repeat one.
+        Which corners an edge joins; bodies of fewer edges have some from a corner to itself.
     is_box : ndarray of bool, shape (screens,)
         Has an inside.
     owner : ndarray of int, shape (screens,)
@@ -73,7 +73,7 @@ def screens_of(bodies: Sequence[tuple[FloatArray, int, Sequence[int]]], *, sheet
         is_box[i] = len(parts) > 1
         corners_m[i] = body_m[np.arange(8) % count]
         ring = np.column_stack([np.arange(count), np.roll(np.arange(count), -1)])
-        edges[i] = BOX_EDGES if is_box[i] else ring[np.arange(12) % count]
+        edges[i, : len(BOX_EDGES) if is_box[i] else count] = BOX_EDGES if is_box[i] else ring
         of_sheet[list(parts)] = i
     owner = np.array([owner for _, owner, _ in bodies], dtype=np.int64)
     return Screens(corners_m=corners_m, edges=edges, is_box=is_box, owner=owner, of_sheet=of_sheet)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -31,7 +30,7 @@ OWN_WAY_NU = 2.0**0.5
 
 @dataclass(frozen=True, kw_only=True)
 class Mirrored:
-    """Paths by way of one sheet.
+    """Mirror paths of some lines.
 
     Attributes
     ----------
@@ -40,19 +39,24 @@ class Mirrored:
     power : ndarray of float, shape (paths,)
         What arrives, relative to the straight line in free space, but for what stands in the legs. [-]
     elevations_deg : ndarray of float, shape (paths, 2)
-        Elevation of the sheet's mirror point as seen from start and from end. [deg]
-    legs : tuple of two (Lines, near)
-        For each leg the unfolded path, straight from one end to the image of the other, and which screens block
-        that leg or lie close to it.
+        Elevation of the mirror point as seen from start and from end. [deg]
+    leg_path : ndarray of int, shape (legs,)
+        Which path a leg belongs to; legs that nothing stands in or close to are left out.
+    legs : Lines
+        The unfolded path of each leg, straight from one end to the image of the other.
+    near : tuple of three ndarrays
+        Pairs of leg and screen, and whether it blocks the leg or lies close to it.
     """
 
     line: IntArray
     power: FloatArray
     elevations_deg: FloatArray
-    legs: tuple[tuple[Lines, tuple[IntArray, IntArray, BoolArray]], ...]
+    leg_path: IntArray
+    legs: Lines
+    near: tuple[IntArray, IntArray, BoolArray]
 
 
-def mirror_paths(scene: Scene, lines: Lines, chosen: IntArray) -> Iterator[Mirrored]:
+def mirror_paths(scene: Scene, lines: Lines, chosen: IntArray, floor: FloatArray) -> Mirrored:
     """Find the paths of some lines by way of every sheet of metal.
 
     Parameters
@@ -63,11 +67,13 @@ def mirror_paths(scene: Scene, lines: Lines, chosen: IntArray) -> Iterator[Mirro
         Lines.
     chosen : ndarray of int
         Which of them.
+    floor : ndarray of float, shape (lines,)
+        What arrives by other ways and makes a path of less not worth while. [-]
 
-    Yields
-    ------
+    Returns
+    -------
     Mirrored
-        Those of one sheet.
+        One path at most of a line by way of each sheet.
 
     Notes
     -----
@@ -80,6 +86,7 @@ def mirror_paths(scene: Scene, lines: Lines, chosen: IntArray) -> Iterator[Mirro
     loss_db = scene.obstacles.loss_db[scene.sheets.owner]
     starts_m, ends_m, length_m = lines.starts_m[chosen], lines.ends_m[chosen], lines.length_m[chosen]
     sheets = scene.sheets
+    parts: list[Mirrored] = []
     for k in np.flatnonzero((loss_db >= MIRROR_LOSS_DB) & (scene.screens.of_sheet >= 0)).tolist():
         away_1 = starts_m @ sheets.normal[k] - sheets.offset_m[k]
         away_2 = ends_m @ sheets.normal[k] - sheets.offset_m[k]
@@ -109,14 +116,20 @@ def mirror_paths(scene: Scene, lines: Lines, chosen: IntArray) -> Iterator[Mirro
         apart = smooth(2.0 * np.sqrt((total_m[good] - direct_m) / wave_m) / OWN_WAY_NU)
         fade = 1.0 - (edges_db[good] / MOST_EDGE_LOSS_DB) ** 4
         power = ratio_from_db(-edges_db[good]) * fade * apart * (direct_m / total_m[good]) ** 2
-        found = _with_legs(scene, lines, chosen[path[good]], power, (k, at_m[good]))
-        if len(found.line):
-            yield found
+        worth = power > floor[chosen[path[good]]]
+        good, power = good[worth], power[worth]
+        if not len(good):
+            continue
+        found = _with_legs(scene, lines, (chosen[path[good]], power), (k, at_m[good]), floor)
+        parts.append(found)
+    return _joined(parts)
 
 
-def _with_legs(scene: Scene, lines: Lines, line: IntArray, power: FloatArray, met: tuple[int, FloatArray]) -> Mirrored:
+def _with_legs(
+    scene: Scene, lines: Lines, paths: tuple[IntArray, FloatArray], met: tuple[int, FloatArray], floor: FloatArray
+) -> Mirrored:
     """Paths by way of a sheet, met in some points, with what stands in their legs; some with much of it left out."""
-    sheets, count, (mirror, at_m) = scene.sheets, max(1, len(scene.screens)), met
+    sheets, count, (mirror, at_m), (line, power) = scene.sheets, max(1, len(scene.screens)), met, paths
     wave_m = float(wavelength_m(scene.plan.radio.frequency_mhz))
     lengths_m = [np.linalg.norm(ends_m[line] - at_m, axis=1) for ends_m in (lines.starts_m, lines.ends_m)]
     total_m = lengths_m[0] + lengths_m[1]
@@ -142,19 +155,51 @@ def _with_legs(scene: Scene, lines: Lines, line: IntArray, power: FloatArray, me
         blocked += np.bincount(pairs[0] // count, minlength=len(line))
         through_own = crossed.start[(scene.screens.of_sheet[crossed.sheet] == own) & (crossed.sheet != mirror)]
         blocked[through_own] += MOST_LEG_SCREENS + 1  # through the mirror's own body
-    kept = blocked <= MOST_LEG_SCREENS
+    bends = np.sum([np.bincount(blocking // count, minlength=len(line)) > 0 for blocking, _ in rows], axis=0)
+    kept = (blocked <= MOST_LEG_SCREENS) & (power * 0.25**bends > floor[line])  # a leg that bends loses 6 dB or more
     number = np.cumsum(kept) - 1
-    legs = []
     normal, offset_m = sheets.normal[mirror], sheets.offset_m[mirror]
-    for (blocking, beside), mirrored_start in zip(rows, (False, True), strict=True):
-        ends = [lines.starts_m[line[kept]], lines.ends_m[line[kept]]]
-        other = 0 if mirrored_start else 1
-        ends[other] = ends[other] - 2.0 * (ends[other] @ normal - offset_m)[:, None] * normal
+    starts, ends, pairs_of_legs, blocking_of_legs = [], [], [], []
+    for first, (blocking, beside) in enumerate(rows):
+        at = [lines.starts_m[line[kept]], lines.ends_m[line[kept]]]
+        at[1 - first] = at[1 - first] - 2.0 * (at[1 - first] @ normal - offset_m)[:, None] * normal
+        starts.append(at[0])
+        ends.append(at[1])
         pair = np.concatenate([blocking, beside])
-        pair_blocks = np.arange(len(pair)) < len(blocking)
         use = kept[pair // count]
-        near = (number[pair[use] // count], pair[use] % count, pair_blocks[use])
-        legs.append((lines_between(ends[0], ends[1]), near))
+        leg = number[pair[use] // count] + first * int(kept.sum())
+        pairs_of_legs.append(leg * count + pair[use] % count)
+        blocking_of_legs.append((np.arange(len(pair)) < len(blocking))[use])
+    pair, blocks = np.concatenate(pairs_of_legs), np.concatenate(blocking_of_legs)
+    legs, leg = np.unique(pair // count, return_inverse=True)
     towards_m = at_m[kept, None] - np.stack([lines.starts_m[line[kept]], lines.ends_m[line[kept]]], axis=1)
-    elevations_deg = np.rad2deg(np.arctan2(towards_m[..., 2], np.hypot(towards_m[..., 0], towards_m[..., 1])))
-    return Mirrored(line=line[kept], power=power[kept], elevations_deg=elevations_deg, legs=tuple(legs))
+    return Mirrored(
+        line=line[kept],
+        power=power[kept],
+        elevations_deg=np.rad2deg(np.arctan2(towards_m[..., 2], np.hypot(towards_m[..., 0], towards_m[..., 1]))),
+        leg_path=legs % max(1, int(kept.sum())),
+        legs=lines_between(np.concatenate(starts)[legs], np.concatenate(ends)[legs]),
+        near=(leg, pair % count, blocks),
+    )
+
+
+def _joined(parts: list[Mirrored]) -> Mirrored:
+    """Paths by way of several sheets as one."""
+    nothing = np.zeros(0, dtype=np.int64)
+    paths = np.cumsum([0, *(len(part.line) for part in parts)])
+    legs = np.cumsum([0, *(len(part.leg_path) for part in parts)])
+    return Mirrored(
+        line=np.concatenate([nothing, *(part.line for part in parts)]),
+        power=np.concatenate([np.zeros(0), *(part.power for part in parts)]),
+        elevations_deg=np.concatenate([np.zeros((0, 2)), *(part.elevations_deg for part in parts)]),
+        leg_path=np.concatenate([nothing, *(part.leg_path + at for part, at in zip(parts, paths, strict=False))]),
+        legs=lines_between(
+            np.concatenate([np.zeros((0, 3)), *(part.legs.starts_m for part in parts)]),
+            np.concatenate([np.zeros((0, 3)), *(part.legs.ends_m for part in parts)]),
+        ),
+        near=(
+            np.concatenate([nothing, *(part.near[0] + at for part, at in zip(parts, legs, strict=False))]),
+            np.concatenate([nothing, *(part.near[1] for part in parts)]),
+            np.concatenate([np.zeros(0, dtype=bool), *(part.near[2] for part in parts)]),
+        ),
+    )
