@@ -116,7 +116,7 @@ def vegetation_loss(frequency_mhz: float) -> tuple[float, float]:
     Examples
     --------
     >>> [round(figure, 3) for figure in vegetation_loss(868.0)]
-    [0.163, 25.244]
+    [0.163, 25.243]
     """
     points = VEGETATION
     frequency_mhz = min(max(frequency_mhz, points[0][0]), points[-1][0])

@@ -1,0 +1,308 @@
+"""The ways around, through the whole program: exact references, published figures, and what must always hold."""
+
+import dataclasses
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from survey.links import STATES, links_of
+from survey.plan import (
+    Box,
+    Environment,
+    Foliage,
+    Inverter,
+    Plan,
+    Radio,
+    RadioEnd,
+    Requirement,
+    Roof,
+    Site,
+    Spot,
+    Wall,
+)
+from survey.scene import scene_of
+
+
+def plan(
+    *obstacles, frequency_mhz=868.0, ends=((-15.0, 0.0), (15.0, 0.0)), heights_m=(1.5, 1.5), polarisation="unknown"
+):
+    """An inverter and a gateway with obstacles between."""
+    end = RadioEnd(tx_power_dbm=8.0, sensitivity_dbm=-94.0)
+    of_kind = {kind: tuple(one for one in obstacles if isinstance(one, kind)) for kind in (Wall, Box, Roof, Foliage)}
+    return Plan(
+        file="test",
+        folder=Path(),
+        site=Site(name="test"),
+        radio=Radio(frequency_mhz=frequency_mhz, polarisation=polarisation, inverter=end, gateway=end),
+        environment=Environment(),
+        requirement=Requirement(),
+        inverters=(Inverter(name="i", at=ends[0], height_m=heights_m[0]),),
+        gateways=(Spot(name="g", at=ends[1], height_m=heights_m[1]),),
+        walls=of_kind[Wall],
+        boxes=of_kind[Box],
+        roofs=of_kind[Roof],
+        foliage=of_kind[Foliage],
+    )
+
+
+def container(x=0.0, y=0.0, *, name="container", bearing_deg=0.0, **more):
+    values = {"length_m": 6.06, "width_m": 2.44, "height_m": 2.59, "material": "welded steel"} | more
+    return Box(name=name, centre=(x, y), bearing_deg=bearing_deg, **values)
+
+
+def steel(*points, name="wall", height_m=3.0, **more):
+    return Wall(name=name, material=more.pop("material", "welded steel"), along=points, height_m=height_m, **more)
+
+
+def link(*obstacles, **more):
+    return links_of(scene_of(plan(*obstacles, **more)))
+
+
+def way_db(found, way):
+    return float(found.around_db[way][0, 0])
+
+
+def excess_db(found):
+    return float(found.obstacle_loss_db[0, 0])
+
+
+@pytest.fixture
+def references(validation):
+    """Exact two-dimensional solutions; see the README beside them."""
+    return json.loads((validation / "diffraction" / "reference.json").read_text(encoding="utf-8"))
+
+
+def in_plan(case):
+    """A case of the references as a plan: obstacles 60 m tall, both ends at 30 m."""
+    obstacles = []
+    for number, one in enumerate(case["obstacles"]):
+        if one["kind"] == "box":
+            size = {key: one[key] for key in ("length_m", "width_m", "bearing_deg")}
+            obstacles.append(container(*one["centre"], name=f"o{number}", height_m=60.0, **size))
+        else:
+            obstacles.append(steel(*map(tuple, one["along"]), name=f"o{number}", height_m=60.0))
+    ends = tuple(map(tuple, case["ends"]))
+    return plan(*obstacles, frequency_mhz=case["frequency_mhz"], ends=ends, heights_m=(30.0, 30.0))
+
+
+def test_against_exact_solutions_in_plan(references):
+    """Against the mean of both polarisations: RMSE at most 2.0 dB (the goal 1.5), mean error within 1 dB."""
+    errors = np.array([excess_db(links_of(scene_of(in_plan(case)))) - case["mean_db"] for case in references])
+    assert len(errors) == 22
+    assert np.sqrt(np.mean(errors**2)) <= 1.5
+    assert abs(errors.mean()) <= 1.0
+
+
+def test_vertical_and_level_fields_against_the_same_references(references):
+    """Past upright edges a vertical field is the parallel one: more loss. The spread of it is in docs/computing.md."""
+    errors = {"horizontal": [], "vertical": []}
+    for case in references:
+        for polarisation, key in (("horizontal", "perpendicular_db"), ("vertical", "parallel_db")):
+            if case[key] is not None and case["mean_db"] > 3.0:
+                one = in_plan(case)
+                turned = dataclasses.replace(one, radio=dataclasses.replace(one.radio, polarisation=polarisation))
+                errors[polarisation].append(excess_db(links_of(scene_of(turned))) - case[key])
+    assert np.sqrt(np.mean(np.square(errors["horizontal"]))) <= 2.5
+    assert np.sqrt(np.mean(np.square(errors["vertical"]))) <= 5.0
+
+
+# Container 6.06 x 2.44 x 2.59 m side-on in the middle of 30 m, both ends 1.5 m high, vertical antennas: full-wave.
+FULL_WAVE = [(433.0, 11.1), (868.0, 12.5), (2440.0, 16.9)]
+
+
+@pytest.mark.parametrize(("frequency_mhz", "published_db"), FULL_WAVE)
+def test_over_a_container_against_full_wave_results(frequency_mhz, published_db):
+    found = link(container(), frequency_mhz=frequency_mhz, polarisation="vertical")
+    assert excess_db(found) == pytest.approx(published_db, abs=2.0)
+    assert way_db(found, "over") < way_db(found, "left"), "the top carries the link"
+
+
+def test_two_containers_and_a_sheet_against_full_wave_results():
+    """21.2 dB at 433 MHz and 31.6 at 2440; where the containers stood was not published: 5 to 7 m off is assumed."""
+    for frequency_mhz, published_db in ((433.0, 21.2), (2440.0, 31.6)):
+        found = [
+            excess_db(
+                link(
+                    container(-off_m, name="a"),
+                    container(off_m, name="b"),
+                    steel((0.0, -10.0), (0.0, 10.0)),
+                    frequency_mhz=frequency_mhz,
+                    polarisation="vertical",
+                )
+            )
+            for off_m in (5.0, 6.0, 7.0)
+        ]
+        assert min(found) - 1.0 <= published_db <= max(found) + 1.0
+
+
+def test_behind_two_containers_and_a_corrugated_wall_a_link_still_lives():
+    """Common practice, no source: 30 m away behind all that, at 2440 MHz, it holds or is marginal."""
+    found = link(
+        container(-4.0, name="a"),
+        container(4.0, name="b"),
+        steel((0.0, -10.0), (0.0, 10.0), material="steel cladding"),
+        frequency_mhz=2440.0,
+    )
+    assert STATES[found.state[0, 0]] in {"holds", "marginal"}
+    assert found.straight_db[0, 0] > 200.0, "straight through it would be dead"
+
+
+# ITU-R P.526-15 section 5.1, powers added: a wall 10 m wide, its top 1.5 m above a line of 15 and 15 m.
+SCREEN = [(433.0, 12.509), (868.0, 15.007), (2440.0, 19.191)]
+
+
+@pytest.mark.parametrize(("frequency_mhz", "average_db"), SCREEN)
+def test_a_screen_of_finite_width(frequency_mhz, average_db):
+    found = link(steel((0.0, -5.0), (0.0, 5.0), height_m=11.5), frequency_mhz=frequency_mhz, heights_m=(10.0, 10.0))
+    assert excess_db(found) == pytest.approx(average_db, abs=0.15)
+    assert way_db(found, "left") == pytest.approx(way_db(found, "right"))
+
+
+def test_through_and_around_join_by_power():
+    """As ITU-R P.526-15 section 5.1 adds ways: a leaky sheet never costs the sum in dB."""
+    leaky = dataclasses.replace(steel((0.0, -5.0), (0.0, 5.0), height_m=11.5), material=None, loss_db=21.0)
+    found = link(leaky, heights_m=(10.0, 10.0))
+    around = [way_db(found, way) for way in ("over", "left", "right")]
+    expected = -10 * np.log10(sum(10 ** (-one / 10) for one in [21.0, *around]))
+    assert excess_db(found) == pytest.approx(expected, abs=1e-6)
+    assert excess_db(found) < 21.0
+
+
+def test_out_of_a_closed_box_there_is_no_way():
+    found = link(container(), ends=((0.0, 0.0), (15.0, 0.0)))
+    assert all(np.isnan(way_db(found, way)) for way in ("over", "left", "right", "reflected"))
+    assert excess_db(found) == pytest.approx(60.0)
+
+
+def test_ground_stops_a_way_under_what_stands_on_it_and_a_raised_box_can_be_passed_below():
+    grounded = link(container(height_m=4.0), heights_m=(0.3, 0.3))
+    raised = link(container(height_m=4.0, base_m=3.0), heights_m=(0.3, 0.3))
+    assert excess_db(grounded) > 15.0
+    assert excess_db(raised) < 1.0, "the line itself passes below"
+    higher = link(container(height_m=4.0, base_m=0.5), heights_m=(0.8, 0.8))
+    blocked = link(container(height_m=4.0, base_m=0.0), heights_m=(0.8, 0.8))
+    assert way_db(higher, "over") < way_db(blocked, "over") - 3.0, "below is shorter than over the top"
+
+
+def test_what_stands_in_a_way_around_is_added_to_it():
+    """A wooden fence and a hedge past the left of a container: 4 dB and 3 m of 1 dB/m more on that way only."""
+    free = link(container(height_m=20.0), heights_m=(1.5, 1.5))
+    fence = Wall(name="fence", along=((3.0, 1.0), (3.0, 9.0)), height_m=20.0, loss_db=4.0)
+    hedge = Foliage(
+        name="hedge", footprint=((5.0, 0.8), (8.0, 0.8), (8.0, 9.0), (5.0, 9.0)), height_m=20.0, loss_db_per_m=1.0
+    )
+    found = link(container(height_m=20.0), fence, hedge)
+    assert way_db(found, "left") == pytest.approx(way_db(free, "left") + 4.0 + 3.0, abs=0.2)
+    assert way_db(found, "right") == pytest.approx(way_db(free, "right"))
+
+
+def test_a_way_around_that_meets_another_screen_goes_around_that_too():
+    alone = link(container(height_m=20.0))
+    longer = link(container(height_m=20.0), steel((3.0, 2.0), (3.0, 12.0), height_m=20.0))
+    assert way_db(longer, "left") > way_db(alone, "left") + 5.0
+    assert way_db(longer, "right") == pytest.approx(way_db(alone, "right"))
+
+
+def test_an_inverter_under_a_roof_of_steel_sees_past_its_edge():
+    roof = Roof(
+        name="roof",
+        material="welded steel",
+        corners=((-17.0, -3.0, 3.0), (-13.0, -3.0, 3.0), (-13.0, 3.0, 3.0), (-17.0, 3.0, 3.0)),
+    )
+    level = link(roof)
+    assert excess_db(level) < 1.0, "out from under it nothing is in the way"
+    above = link(roof, ends=((-15.0, 0.0), (-5.0, 0.0)), heights_m=(2.5, 12.0))
+    assert above.straight_db[0, 0] >= 60.0
+    assert 6.0 < excess_db(above) < 40.0
+
+
+def test_a_mirror_path_off_a_flat_wall_worked_by_hand():
+    """A long steel wall 6 m to the left of a blocked line of 30 m: the way by it is root(30^2 + 12^2) = 32.31 m."""
+    blocker = container(height_m=60.0, length_m=3.0)
+    mirror = steel((-40.0, 6.0), (40.0, 6.0), height_m=60.0)
+    found = link(blocker, mirror, heights_m=(30.0, 30.0))
+    assert way_db(found, "reflected") == pytest.approx(20 * np.log10(np.hypot(30, 12) / 30), abs=0.05)
+    assert excess_db(found) < 2.0
+    assert np.isnan(way_db(link(blocker, heights_m=(30.0, 30.0)), "reflected"))
+
+
+def test_a_mirror_does_not_help_a_clear_link():
+    assert excess_db(link(steel((-40.0, 6.0), (40.0, 6.0), height_m=60.0), heights_m=(30.0, 30.0))) == 0.0
+
+
+@pytest.mark.parametrize("frequency_mhz", [433.0, 868.0, 2440.0])
+def test_clear_of_the_first_fresnel_zone_an_obstacle_costs_nothing(frequency_mhz):
+    """Rappaport, 2nd ed., section 4.7: the trap is to charge a clear path; under 1 dB is asked."""
+    radius_m = np.sqrt(299.792458 / frequency_mhz * 15 * 15 / 30)
+    beside = container(0.0, 3.03 + 1.05 * radius_m)
+    assert excess_db(link(beside, frequency_mhz=frequency_mhz)) < 0.01
+    below = container(height_m=1.5 - 0.6 * radius_m) if radius_m < 2.4 else None
+    if below is not None:
+        assert excess_db(link(below, frequency_mhz=frequency_mhz)) < 1.0
+
+
+def steps_db(plans):
+    losses = np.array([excess_db(links_of(scene_of(one))) for one in plans])
+    return np.abs(np.diff(losses))
+
+
+SLIDES = {
+    "a container across the line": lambda at: [container(0.5, at, bearing_deg=3.0)],
+    "a container turned 30 degrees": lambda at: [container(3.0, at, bearing_deg=30.0, height_m=60.0)],
+    "a wall across the line": lambda at: [steel((0.0, at - 3.0), (0.0, at + 3.0))],
+    "a container rising": lambda at: [container(height_m=at + 6.5)],
+    "a container before another": lambda at: [container(-5.0, at, name="a"), container(5.0, name="b")],
+    "two containers behind a wall": lambda at: [
+        container(-5.0, at, name="a"),
+        container(5.0, at, name="b"),
+        steel((0.0, -10.0), (0.0, 10.0)),
+    ],
+}
+
+
+@pytest.mark.parametrize("frequency_mhz", [433.0, 2440.0])
+@pytest.mark.parametrize("slide", SLIDES)
+def test_nothing_jumps_as_an_obstacle_moves_by_a_centimetre(slide, frequency_mhz):
+    """From clear through grazing into the shadow, in steps of 1 cm around where things happen."""
+    places = np.arange(-5.3, -2.2, 0.01) if slide != "a container rising" else np.arange(-5.6, -3.5, 0.01)
+    plans = [plan(*SLIDES[slide](round(float(at), 3)), frequency_mhz=frequency_mhz) for at in places]
+    assert steps_db(plans).max() < 1.0
+
+
+def test_a_line_that_exactly_touches_an_edge_is_no_exception():
+    touches, before, after = (link(steel((0.0, y), (0.0, y + 6.0), height_m=60.0)) for y in (0.0, 1e-4, -1e-4))
+    assert excess_db(touches) == pytest.approx(6.02, abs=0.1)
+    assert excess_db(before) == pytest.approx(excess_db(touches), abs=0.1)
+    assert excess_db(after) == pytest.approx(excess_db(touches), abs=0.1)
+
+
+@settings(max_examples=15, deadline=None)
+@given(st.integers(0, 2**32 - 1))
+def test_the_whole_loss_is_the_power_sum_of_what_is_reported(seed):
+    rng = np.random.default_rng(seed)
+    obstacles = [
+        container(*rng.uniform(-8, 8, 2).tolist(), name=f"c{k}", bearing_deg=float(rng.uniform(0, 180)))
+        for k in range(3)
+    ]
+    found = link(*obstacles, ends=((-15.0, 1.0), (15.0, -2.0)))
+    ways = [found.straight_db[0, 0], *(way_db(found, way) for way in found.around_db)]
+    total = sum(10 ** (-way / 10) for way in ways if not np.isnan(way))
+    assert excess_db(found) == pytest.approx(-10 * np.log10(total), abs=1e-9)
+
+
+def test_a_dipole_counts_in_the_direction_in_which_the_strongest_way_leaves():
+    """Over a container 3 m off, the way leaves upward; the half-wave dipole's closed form gives the gain there."""
+    blocked = plan(container(-11.0, height_m=6.0, length_m=60.0), heights_m=(1.0, 1.0))
+    gateway = dataclasses.replace(blocked.radio.gateway, antenna="dipole")
+    inverter = dataclasses.replace(blocked.radio.inverter, antenna="dipole")
+    radio = dataclasses.replace(blocked.radio, inverter=inverter, gateway=gateway)
+    plain = links_of(scene_of(blocked))
+    found = links_of(scene_of(dataclasses.replace(blocked, radio=radio)))
+    angles = np.array([np.arctan2(5.0, 15.0 - 11.0 - 1.22), np.arctan2(5.0, 15.0 + 11.0 - 1.22)])
+    gains = 2.15 + 20 * np.log10(np.cos(np.pi / 2 * np.sin(angles)) / np.cos(angles))
+    assert found.path_loss_db[0, 0] == plain.path_loss_db[0, 0], "patterns do not enter the path loss"
+    assert found.uplink_level_dbm[0, 0] - plain.uplink_level_dbm[0, 0] == pytest.approx(gains.sum(), abs=0.1)
