@@ -32,8 +32,8 @@ Near = tuple[IntArray, IntArray, BoolArray]
 """Pairs of line and screen: which line, which screen, and whether it blocks or only lies close beside."""
 
 LINES_AT_ONCE = 6_000
-LEAST_MIRROR_SHARE = 0.01
-"""A mirror path that brings less than this share of what the other ways bring is left out: 0.04 dB."""
+LEAST_MIRROR_SHARE = 0.02
+"""A mirror path that brings less than this share of what the other ways bring is left out: 0.09 dB."""
 PLANES = (slice(0, 2), slice(2, 4))
 """The sides in the upright plane and in the level one."""
 

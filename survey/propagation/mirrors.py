@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.geometry import Lines, lines_between, segment_crossings_and_misses
+from survey.geometry import Crossings, Lines, lines_between, segment_crossings_and_misses
 from survey.geometry.crossings import EDGE_M, ON_SHEET_M
 from survey.propagation.diffraction import knife_edge_loss_db
 from survey.propagation.slight import graze_reach_m, smooth
@@ -22,7 +22,7 @@ MIRROR_LOSS_DB = 20.0
 """A sheet that costs this much to go through is taken as metal, and reflects all that meets it."""
 MOST_EDGE_LOSS_DB = 20.0
 """A mirror path that passes so far beside its sheet is none."""
-MOST_LEG_SCREENS = 3
+MOST_LEG_SCREENS = 2
 """A mirror path with more than this in its legs is none."""
 OWN_WAY_NU = 2.0**0.5
 """A detour of half a wavelength, the first Fresnel zone, as nu: nearer than that a mirror path is no way of its own."""
@@ -137,6 +137,7 @@ def _with_legs(
     beside_m = np.where(scene.screens.of_sheet >= 0, widest_m, EDGE_M)
     own = int(scene.screens.of_sheet[mirror])
     blocked = np.zeros(len(line), dtype=np.int64)
+    least_db = np.zeros(len(line))
     rows: list[tuple[IntArray, IntArray]] = []
     for ends_m, leg_m in zip((lines.starts_m[line], lines.ends_m[line]), lengths_m, strict=True):
         crossed, missed = segment_crossings_and_misses(ends_m, at_m, sheets, beside_m)
@@ -146,6 +147,7 @@ def _with_legs(
         weak = scene.screens.of_sheet[crossed.sheet] < 0
         weak_db = scene.obstacles.loss_db[sheets.owner[crossed.sheet[weak]]]
         power = power * ratio_from_db(-np.bincount(crossed.start[weak], weights=weak_db, minlength=len(line)))
+        least_db += _least_bending_db(scene, crossed, (ends_m, at_m), total_m, wave_m)
         pairs = []
         for found in (crossed, missed):
             screen = scene.screens.of_sheet[found.sheet]
@@ -155,8 +157,7 @@ def _with_legs(
         blocked += np.bincount(pairs[0] // count, minlength=len(line))
         through_own = crossed.start[(scene.screens.of_sheet[crossed.sheet] == own) & (crossed.sheet != mirror)]
         blocked[through_own] += MOST_LEG_SCREENS + 1  # through the mirror's own body
-    bends = np.sum([np.bincount(blocking // count, minlength=len(line)) > 0 for blocking, _ in rows], axis=0)
-    kept = (blocked <= MOST_LEG_SCREENS) & (power * 0.25**bends > floor[line])  # a leg that bends loses 6 dB or more
+    kept = (blocked <= MOST_LEG_SCREENS) & (power * ratio_from_db(-least_db) > floor[line])
     number = np.cumsum(kept) - 1
     normal, offset_m = sheets.normal[mirror], sheets.offset_m[mirror]
     starts, ends, pairs_of_legs, blocking_of_legs = [], [], [], []
@@ -181,6 +182,22 @@ def _with_legs(
         legs=lines_between(np.concatenate(starts)[legs], np.concatenate(ends)[legs]),
         near=(leg, pair % count, blocks),
     )
+
+
+def _least_bending_db(
+    scene: Scene, crossed: Crossings, leg_m: tuple[FloatArray, FloatArray], total_m: FloatArray, wave_m: float
+) -> FloatArray:
+    """What legs lose at least in bending around what blocks them: past the nearest edge of what they cross. [dB]"""
+    screened = crossed.pick(scene.screens.of_sheet[crossed.sheet] >= 0)
+    along_m = leg_m[1][screened.start] - leg_m[0][screened.start]
+    length_m = np.maximum(np.linalg.norm(along_m, axis=1), 1e-9)
+    square = np.abs(np.sum(along_m * scene.sheets.normal[screened.sheet], axis=1)) / length_m
+    before_m = np.maximum(screened.fraction * length_m, 1e-3)
+    beyond_m = np.maximum(total_m[screened.start] - before_m, 1e-3)
+    nu = screened.inside_m * square * np.sqrt(2.0 / wave_m * (1.0 / before_m + 1.0 / beyond_m))
+    least_db = np.zeros(len(total_m))
+    np.maximum.at(least_db, screened.start, knife_edge_loss_db(nu))
+    return least_db
 
 
 def _joined(parts: list[Mirrored]) -> Mirrored:
