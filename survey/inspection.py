@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from survey.geometry import on_sheet
 from survey.links import Progress, links_in_blocks
-from survey.materials import BUILT_IN
+from survey.materials import BUILT_IN, vegetation_loss
 from survey.plan import Box, OwnRadio, Plan, RadioEnd
 from survey.scene import Ends, Scene
 
@@ -23,6 +23,10 @@ NEAR_SHEET_M = 0.05
 """An end this close to a sheet was probably meant to be on it."""
 MOST_NAMES = 5
 """How many names one warning gives before it counts the rest."""
+STRETCH = 1.2
+"""A figure may be used at a frequency this many times outside those for which it was found, without a warning."""
+IDLE = frozenset({"correlation_m", "max_relays", "inverters_per_gateway", "gateways"})
+"""Keys that are read and checked, and do not act yet: their defaults are not worth a line."""
 
 RADIATING = ("tx_power_dbm", "antenna_gain_dbi", "antenna")
 """The figures of a radio that say what it radiates."""
@@ -62,7 +66,7 @@ class Inspection:
     extent_m : tuple of three pairs of float
         Lowest and highest x, y and z of all ends. [m]
     defaults : tuple of ((str, str, object), int)
-        Table, key and value of each default that applies, and how often.
+        Table, key and value of each default that makes a difference, and how often.
     warnings : tuple of str
         What looks wrong.
     """
@@ -111,13 +115,25 @@ def inspect(scene: Scene, *, progress: Progress | None = None) -> Inspection:
         *_later(plan),
         *_never_met(scene, progress),
     )
-    defaults = tuple(Counter(plan.defaults).items())
-    return Inspection(scene=scene, counts=counts, extent_m=extent_m, defaults=defaults, warnings=warnings)
+    return Inspection(scene=scene, counts=counts, extent_m=extent_m, defaults=_defaults(plan), warnings=warnings)
 
 
-def _listed(names: list[str]) -> str:
-    """Names for a warning, the first few of many."""
-    shown = ", ".join(names[:MOST_NAMES])
+def _defaults(plan: Plan) -> tuple[tuple[tuple[str, str, object], int], ...]:
+    """The defaults that make a difference to this plan, each with how often it applies."""
+    counts = Counter(one for one in plan.defaults if one[1] not in IDLE and one[2] != "")
+    sheets = sum(array.module_depth_m is not None for array in plan.arrays)
+    for one in [one for one in counts if one[1] == "clearance_m"]:
+        counts[one] = min(counts[one], sheets)
+    for key, usual in zip(("loss_db_per_m", "most_loss_db"), vegetation_loss(plan.radio.frequency_mhz), strict=True):
+        counts["[[foliage]]", key, round(usual, 3)] = sum(plant.loss_db_per_m is None for plant in plan.foliage)
+    return tuple((one, times) for one, times in counts.items() if times)
+
+
+def _listed(names: list[str], what: str = "") -> str:
+    """Names for a warning, the first few of many, and what they are in the singular or the plural."""
+    many = " or ".join(f"{one}s" for one in what.split(" or "))
+    shown = f"{what if len(names) == 1 else many} " if what else ""
+    shown += ", ".join(names[:MOST_NAMES])
     return f"{shown} and {len(names) - MOST_NAMES} more" if len(names) > MOST_NAMES else shown
 
 
@@ -127,15 +143,15 @@ def _chosen(ends: Ends, chosen: NDArray[np.bool_]) -> list[str]:
 
 def _places(scene: Scene) -> Iterator[str]:
     """Ends below ground, far away, or in the same place."""
-    for what, ends in (("inverters", scene.inverters), ("gateways or spots", scene.gateways_and_spots)):
+    for what, ends in (("inverter", scene.inverters), ("gateway or spot", scene.gateways_and_spots)):
         below = _chosen(ends, ends.at_m[:, 2] < 0)
         if below:
-            yield f"below ground (height under 0): {what} {_listed(below)}"
+            yield f"below ground (height under 0): {_listed(below, what)}"
     middle_m = np.median(scene.inverters.at_m, axis=0)
-    for what, ends in (("inverters", scene.inverters), ("gateways or spots", scene.gateways_and_spots)):
+    for what, ends in (("inverter", scene.inverters), ("gateway or spot", scene.gateways_and_spots)):
         far = _chosen(ends, np.linalg.norm(ends.at_m - middle_m, axis=1) > FAR_M)
         if far:
-            yield f"more than {FAR_M:g} m from the middle of the inverters: {what} {_listed(far)}"
+            yield f"more than {FAR_M:g} m from the middle of the inverters: {_listed(far, what)}"
     _, index, counts = np.unique(np.round(scene.inverters.at_m, 3), axis=0, return_index=True, return_counts=True)
     same = [scene.inverters.names[i] for i in index[counts > 1].tolist()]
     if same:
@@ -145,10 +161,10 @@ def _places(scene: Scene) -> Iterator[str]:
 def _inside_boxes(scene: Scene) -> Iterator[str]:
     """Ends inside a closed box: metal all round them."""
     for box in scene.plan.boxes:
-        for what, ends in (("inverters", scene.inverters), ("gateways or spots", scene.gateways_and_spots)):
+        for what, ends in (("inverter", scene.inverters), ("gateway or spot", scene.gateways_and_spots)):
             inside = _chosen(ends, _inside(box, ends.at_m))
             if inside:
-                yield f'inside the closed box "{box.name}": {what} {_listed(inside)}'
+                yield f'inside the closed box "{box.name}": {_listed(inside, what)}'
 
 
 def _inside(box: Box, points_m: FloatArray) -> NDArray[np.bool_]:
@@ -171,8 +187,9 @@ def _near_sheets(scene: Scene) -> Iterator[str]:
         for row, sheet in zip(rows.tolist()[:MOST_NAMES], sheets.tolist(), strict=False):
             off_m = abs(float(ends.at_m[row] @ scene.sheets.normal[sheet] - scene.sheets.offset_m[sheet]))
             yield (
-                f'"{ends.names[row]}" is {off_m * 100:.1f} cm off "{scene.obstacles.names[owners[sheet]]}": '
-                "if it is fixed to it, put it on it, or the sheet may count as in the way"
+                f'"{ends.names[row]}" is {off_m * 100:.1f} cm off "{scene.obstacles.names[owners[sheet]]}", neither on '
+                "it nor clear of it: what is written on a sheet is heard through it for nothing; on a bracket outside, "
+                "write it about 10 cm in front"
             )
 
 
@@ -182,14 +199,20 @@ def _single_places(scene: Scene) -> Ends:
 
 
 def _materials(plan: Plan) -> Iterator[str]:
-    """Figures used outside their frequencies, and built-in names that the plan takes over."""
+    """Figures used far outside their frequencies, and built-in names that the plan takes over."""
     frequency_mhz = plan.radio.frequency_mhz
-    used = {one.material.casefold() for one in (*plan.walls, *plan.boxes, *plan.roofs) if one.material}
-    for name in sorted(used):
+    solid = [one for one in (*plan.walls, *plan.boxes, *plan.roofs) if one.material and one.loss_db is None]
+    stretched: dict[str, list[str]] = {}
+    for name in sorted({one.material.casefold() for one in solid if one.material}):
         low_mhz, high_mhz = plan.materials[name].range_mhz
-        if not low_mhz <= frequency_mhz <= high_mhz:
-            reach = f"{low_mhz:g} to {high_mhz:g} MHz" if low_mhz < high_mhz else f"{low_mhz:g} MHz"
-            yield f'material "{name}": its figure is for {reach}; at {frequency_mhz:g} MHz it is stretched'
+        if not low_mhz / STRETCH <= frequency_mhz <= high_mhz * STRETCH:
+            bound = f"from {low_mhz:g} MHz up" if frequency_mhz < low_mhz else f"up to {high_mhz:g} MHz"
+            stretched.setdefault(bound if low_mhz < high_mhz else f"at {low_mhz:g} MHz", []).append(name)
+    for bound, names in stretched.items():
+        yield (
+            f"loss of {_listed(names)}: found {bound}, used at {frequency_mhz:g} MHz; take a reading, or give your "
+            "own loss_db"
+        )
     for own in plan.own_materials:
         if own.name.casefold() in BUILT_IN:
             yield f'[[material]] "{own.name}" takes the place of the built-in one of that name'

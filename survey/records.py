@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from survey.comparison import Comparison
 from survey.inspection import Inspection
@@ -15,6 +17,8 @@ from survey.placement import Decider, Placement, Scores
 
 Record = dict[str, Any]
 DECIMALS = 6
+CARRIERS = ("straight", *WAYS)
+"""The ways of a link: straight through, and around what stands there."""
 
 
 def plain(value: Any) -> Any:  # noqa: ANN401  whatever a result holds
@@ -22,8 +26,8 @@ def plain(value: Any) -> Any:  # noqa: ANN401  whatever a result holds
 
     Examples
     --------
-    >>> plain(np.float64(1.23456789)), plain(float("nan")), plain(np.int64(3))
-    (1.234568, None, 3)
+    >>> plain(np.float64(1.23456789)), plain(float("nan")), plain(np.int64(3)), plain(-1e-9)
+    (1.234568, None, 3, 0.0)
     """
     if isinstance(value, bool | str | None):
         return value
@@ -34,7 +38,13 @@ def plain(value: Any) -> Any:  # noqa: ANN401  whatever a result holds
     if isinstance(value, int | np.integer):
         return int(value)
     number = float(value)
-    return round(number, DECIMALS) if math.isfinite(number) else None
+    return round(number, DECIMALS) + 0.0 if math.isfinite(number) else None  # no minus zero
+
+
+def carried_by(links: Links) -> NDArray[np.intp]:
+    """Which way carries each link, the one that loses least: index into `CARRIERS`, shape (inverters, gateways)."""
+    losses_db = np.stack([links.straight_db, *(links.around_db[way] for way in WAYS)])
+    return np.asarray(np.argmin(np.where(np.isnan(losses_db), np.inf, losses_db), axis=0))
 
 
 def link_records(links: Links) -> list[Record]:
@@ -56,7 +66,7 @@ def link_records(links: Links) -> list[Record]:
         )
     }
     around = {name: plain(values) for name, values in links.around_db.items()}
-    states = links.state.tolist()
+    states, carriers = links.state.tolist(), carried_by(links).tolist()
     records = []
     for i, inverter in enumerate(links.inverters.names):
         for j, gateway in enumerate(links.gateways.names):
@@ -70,7 +80,8 @@ def link_records(links: Links) -> list[Record]:
                     "obstacle_loss_db": one["obstacle_loss_db"],
                     "path_loss_db": one["path_loss_db"],
                     "crossed": [{"obstacle": name, "loss_db": plain(loss_db)} for name, loss_db in links.met_by(i, j)],
-                    "around": {f"{way}_db": around[way][i][j] if way in around else None for way in WAYS},
+                    "around": {f"{way}_db": around[way][i][j] for way in WAYS},
+                    "carried_by": CARRIERS[carriers[i][j]],
                     "uplink": {"level_dbm": one["uplink_level_dbm"], "margin_db": one["uplink_margin_db"]},
                     "downlink": {"level_dbm": one["downlink_level_dbm"], "margin_db": one["downlink_margin_db"]},
                     "margin_db": one["margin_db"],
@@ -140,8 +151,8 @@ def _reason_record(placement: Placement) -> Record | None:
     }
 
 
-def compare_record(comparison: Comparison) -> Record:
-    """What `survey compare --json` prints."""
+def compare_record(comparison: Comparison, *, inverters: Sequence[str] = ()) -> Record:
+    """What `survey compare --json` prints; with names of inverters, of the links only theirs."""
     links, scores = comparison.links, comparison.scores
     names = links.inverters.names
     margins, chances, states = plain(links.margin_db), plain(links.reliability), links.state.tolist()
@@ -157,7 +168,7 @@ def compare_record(comparison: Comparison) -> Record:
                     for j, spot in enumerate(links.gateways.names)
                 },
             }
-            for i, inverter in enumerate(names)
+            for i, inverter in ((names.index(name), name) for name in dict.fromkeys(inverters or names))
         ],
     }
 

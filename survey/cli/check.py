@@ -13,7 +13,11 @@ from survey.cli import options
 @options.plan_argument
 @options.json_and_out
 def check(plan_file: Path, output: options.Output) -> None:
-    """Read PLAN, say what is in it and which defaults apply, and warn of what looks wrong."""
+    """Look a plan over for what seems wrong.
+
+    Says what is in PLAN and which defaults apply, and warns of what is allowed but looks wrong. Faults are told all
+    at once.
+    """
     from survey import records, tables  # noqa: PLC0415  start-up time
     from survey.inspection import inspect  # noqa: PLC0415
     from survey.plan_file import read_plan  # noqa: PLC0415

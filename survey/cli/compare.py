@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 
 import click
@@ -12,16 +13,28 @@ from survey.cli import options
 @click.command()
 @options.plan_argument
 @click.argument("spots", metavar="SPOT SPOT...", nargs=-1, required=True)
+@click.option("--inverter", "inverters", multiple=True, metavar="NAME", help="Show only this one; may be repeated.")
 @options.require_option
 @options.json_and_out
-def compare(plan_file: Path, spots: tuple[str, ...], *, require: bool, output: options.Output) -> None:
-    """Put spots or gateways of PLAN side by side, link by link."""
+def compare(
+    plan_file: Path, spots: tuple[str, ...], inverters: tuple[str, ...], *, require: bool, output: options.Output
+) -> None:
+    """Put spots side by side, link by link.
+
+    Takes two or more spots or gateways of PLAN.
+    """
     from survey import comparison, records, tables  # noqa: PLC0415  start-up time
     from survey.plan_file import read_plan  # noqa: PLC0415
     from survey.scene import scene_of  # noqa: PLC0415
 
     if len(set(spots)) < 2:  # noqa: PLR2004  nothing to compare
         raise click.UsageError("name two different spots or more to compare")
-    found = comparison.compare(scene_of(read_plan(plan_file)), spots)
-    output.show(tables.compare_table, records.compare_record, found)
+    scene = scene_of(read_plan(plan_file))
+    options.check_names(scene, places=spots, inverters=inverters)
+    found = comparison.compare(scene, spots)
+    output.show(
+        partial(tables.compare_table, inverters=inverters),
+        partial(records.compare_record, inverters=inverters),
+        found,
+    )
     options.finish(require=require, all_hold=found.links.all_hold)

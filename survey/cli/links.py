@@ -20,12 +20,17 @@ from survey.cli import options
 def links(
     plan_file: Path, gateways: tuple[str, ...], inverters: tuple[str, ...], *, require: bool, output: options.Output
 ) -> None:
-    """List every inverter's link to the gateways of PLAN, or to the gateways or spots named."""
+    """List the link of every inverter.
+
+    To the gateways that stand in PLAN today, or to the gateways or spots named.
+    """
     from survey import records, tables  # noqa: PLC0415  start-up time
     from survey.links import links_of  # noqa: PLC0415
     from survey.plan_file import read_plan  # noqa: PLC0415
     from survey.scene import scene_of  # noqa: PLC0415
 
-    found = links_of(scene_of(read_plan(plan_file)), gateways=gateways, inverters=inverters)
+    scene = scene_of(read_plan(plan_file))
+    options.check_names(scene, places=gateways, inverters=inverters)
+    found = links_of(scene, gateways=gateways, inverters=inverters)
     output.show(tables.link_table, records.links_record, found)
     options.finish(require=require, all_hold=found.all_hold)

@@ -28,7 +28,10 @@ def _finite(_context: click.Context, _parameter: click.Parameter, value: float) 
 )
 @options.json_and_out
 def materials(frequency_mhz: float, output: options.Output) -> None:
-    """List the built-in materials: loss, spread and source of each."""
+    """List the built-in materials.
+
+    Shows what one pass through each costs, how far the figure can be trusted, and where it comes from.
+    """
     from survey import records, tables  # noqa: PLC0415  start-up time
     from survey.materials import BUILT_IN  # noqa: PLC0415
 

@@ -8,16 +8,19 @@ import os
 import stat
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from functools import wraps
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from survey.errors import OutputError, one_line
+from survey.errors import OutputError, UnknownNameError, one_line
+
+if TYPE_CHECKING:
+    from survey.scene import Scene
 
 R = TypeVar("R")
 F = TypeVar("F", bound=Callable[..., Any])
@@ -80,6 +83,8 @@ def json_and_out(command: F) -> F:
         inputs = tuple(value for value in kwargs.values() if isinstance(value, Path))
         if out is not None:
             check_writable(out, inputs=inputs)
+        elif sys.stdout is None:
+            raise OutputError("standard output is closed; open it, or name a file with --out")
         return command(*args, output=Output(as_json=as_json, file=out, inputs=inputs), **kwargs)
 
     return wrapper  # type: ignore[return-value]  # the same command, with two options more
@@ -91,6 +96,27 @@ def require_option(command: F) -> F:
         "--require", is_flag=True, help=f"Exit with status {NOT_HELD} where an inverter does not hold."
     )
     return option(command)
+
+
+def check_names(scene: Scene, *, places: Sequence[str], inverters: Sequence[str]) -> None:
+    """Refuse names that the plan does not have, those of both ends in one message.
+
+    Raises
+    ------
+    UnknownNameError
+        Naming every name that there is not.
+    """
+    told = []
+    for ends, asked, what in (
+        (scene.gateways_and_spots, places, "gateway or spot"),
+        (scene.inverters, inverters, "inverter"),
+    ):
+        try:
+            ends.named(asked, file=scene.plan.file, what=what)
+        except UnknownNameError as error:
+            told.append(str(error))
+    if told:
+        raise UnknownNameError("\n".join(told))
 
 
 def finish(*, require: bool, all_hold: bool) -> None:
@@ -157,7 +183,7 @@ def warn(message: str) -> None:
 @contextmanager
 def progress(label: str) -> Iterator[Callable[[int, int], None] | None]:
     """A bar on standard error, on a terminal only and not before a second has passed."""
-    if not sys.stderr.isatty():
+    if sys.stderr is None or not sys.stderr.isatty():
         yield None
         return
     started_s = time.monotonic()

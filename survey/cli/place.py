@@ -16,7 +16,11 @@ from survey.cli import options
 @options.require_option
 @options.json_and_out
 def place(plan_file: Path, top: int | None, *, require: bool, output: options.Output) -> None:
-    """Recommend where the gateway of PLAN goes, with the runners-up and the inverters that decide it."""
+    """Say where the gateway goes, and why.
+
+    Tries every spot and every point of a search in PLAN, and shows the best of them, the runners-up, the inverters
+    that decide it, and the weakest links.
+    """
     from survey import placement, records, tables  # noqa: PLC0415  start-up time
     from survey.plan_file import read_plan  # noqa: PLC0415
     from survey.scene import scene_of  # noqa: PLC0415

@@ -14,7 +14,10 @@ from survey.errors import OutputError, one_line
 @click.argument("file", type=click.Path(path_type=Path))
 @click.option("--force", is_flag=True, help="Write over a file that is there.")
 def start(file: Path, force: bool) -> None:  # noqa: FBT001  as click hands it over
-    """Write a commented starter plan to FILE, to fill in with a tape measure."""
+    """Write a starter plan to fill in.
+
+    FILE gets a short plan with notes, to fill in with a tape measure.
+    """
     from importlib.resources import files  # noqa: PLC0415  start-up time
 
     check_writable(file)

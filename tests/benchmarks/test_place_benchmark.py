@@ -9,6 +9,7 @@ import scenes
 import shapely
 
 from survey.geometry import crossings
+from survey.links import links_between
 from survey.placement import place
 from survey.scene import scene_of
 
@@ -69,3 +70,25 @@ def test_place(benchmark, size):
     uplink_db = margin_db + (96.0 - 94.0)
     worst_db = np.minimum(uplink_db, margin_db + 2.0).min(axis=0)
     assert np.allclose(found.scores.worst_margin_db[close], worst_db[close])
+
+
+@pytest.mark.parametrize("size", ["small", "middle"])
+def test_place_behind_steel(benchmark, size):
+    """Walls of steel everywhere: nearly every link needs its ways around. Answers are checked link by link."""
+    if size == "middle" and benchmark.disabled:
+        pytest.skip("the larger size runs with --benchmark-enable only")
+    sizes = {"small": (10, 30, 12, 30.0), "middle": (100, 200, 60, 80.0)}
+    inverters, spots, sheets, extent_m = sizes[size]
+    plan = scenes.random_site(
+        inverters=inverters, spots=spots, sheets=sheets, extent_m=extent_m, material="welded steel"
+    )
+    scene = scene_of(plan)
+    found = benchmark(place, scene)
+    best = int(found.order[0])
+    rng = np.random.default_rng(5)
+    for i in rng.integers(0, inverters, 5).tolist():
+        one = links_between(scene, scene.inverters.pick([i]), scene.spots.pick([best]))
+        assert one.margin_db[0, 0] == found.links.margin_db[i, 0], "alone or among others, a link is the same"
+        ways = [one.straight_db[0, 0], *(way[0, 0] for way in one.around_db.values() if not np.isnan(way[0, 0]))]
+        power = sum(10 ** (-way / 10) for way in ways)
+        assert one.obstacle_loss_db[0, 0] == pytest.approx(-10 * np.log10(power), abs=1e-9)

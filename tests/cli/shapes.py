@@ -12,6 +12,7 @@ LINK = {
     "path_loss_db": NUMBER,
     "crossed": [{"obstacle": str, "loss_db": NUMBER}],
     "around": {"over_db": MAYBE, "left_db": MAYBE, "right_db": MAYBE, "reflected_db": MAYBE},
+    "carried_by": str,
     "uplink": {"level_dbm": NUMBER, "margin_db": NUMBER},
     "downlink": {"level_dbm": NUMBER, "margin_db": NUMBER},
     "margin_db": NUMBER,

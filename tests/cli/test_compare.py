@@ -10,16 +10,19 @@ from cli.shapes import NUMBER, RANKED, differences
 # As for the links: 54.782 dB at 10 m in the open; 20 dB less through the wall that stands before the office; and 20 dB
 # less at 100 m.
 WHOLE_TEXT = """\
-invented yard: 868 MHz; a link holds at 95 % reliability with 3 dB held back
+invented yard: 868 MHz; a link holds at a chance of 95 % or more, with 3 dB held back
 
-   spot    holds  expected  weakest inverter  its margin dB  median margin dB
--  ------  -----  --------  ----------------  -------------  ----------------
-A  office      1       1.0  i1                         34.8              34.8
-B  post        1       1.0  i1                         54.8              54.8
+                       expected  weakest   its margin     median
+letter  spot    holds   to work  inverter          dB  margin dB
+------  ------  -----  --------  --------  ----------  ---------
+A       office      1       1.0  i1              34.8       34.8
+B       post        1       1.0  i1              54.8       54.8
 
-inverter  A margin  chance  state  B margin  chance  state  best
---------  --------  ------  -----  --------  ------  -----  ----
-i1            34.8   >99 %  holds      54.8   >99 %  holds  B
+Link by link, margins in dB
+               A       A  A           B       B  B
+inverter  margin  chance  state  margin  chance  state  best
+--------  ------  ------  -----  ------  ------  -----  ----
+i1          34.8   >99 %  holds    54.8   >99 %  holds  B
 
 A prediction is no measurement: take readings before you rely on it. Work at height, near mains and
   on metal roofs by the local rules for it; only a licensed electrician connects mains.
@@ -92,13 +95,19 @@ def test_unknown_names_are_told_all_with_the_nearest(run, folder):
         'plan.toml: no gateway or spot is named "s/0.00,5.00,1.60"; did you mean "s/0.00,5.00,1.50"?',
         'plan.toml: no gateway or spot is named "roof"',
     ]
+    result = run("compare", "plan.toml", "post", "ofice", "--inverter", "I1")
+    assert (result.exit_code, result.stdout) == (1, "")
+    assert result.stderr.splitlines() == [
+        'plan.toml: no gateway or spot is named "ofice"; did you mean "office"?',
+        'plan.toml: no inverter is named "I1"; did you mean "i1"?',
+    ]
 
 
 def test_a_name_that_looks_like_an_option_can_be_given_after_two_dashes(run, folder):
     write(folder, more=SPOTS + entry("spot", name='"--json"', at="[1, 1]", height_m=2))
     result = run("compare", "plan.toml", "--", "--json", "office")
     assert result.exit_code == 0
-    assert "A  --json " in result.stdout
+    assert "\nA       --json " in result.stdout
 
 
 def test_many_spots_stand_in_blocks_of_a_few_and_every_margin_is_there(run, folder):
@@ -108,9 +117,36 @@ def test_many_spots_stand_in_blocks_of_a_few_and_every_margin_is_there(run, fold
     text = run("compare", "plan.toml", *names).stdout
     assert max(map(len, text.splitlines())) <= 100
     assert text.count("\ninverter  ") == 10
-    letters = {words[0]: words[1] for words in map(str.split, text.splitlines()[4:34])}
+    letters = {words[0]: words[1] for words in map(str.split, text.splitlines()[5:35])}
     assert (letters["A"], letters["Z"], letters["AA"], letters["AD"]) == ("s1", "s26", "s27", "s30")
-    assert " AD margin " in text
+    assert ["AB", "AB", "AB", "AC", "AC", "AC", "AD", "AD", "AD"] in map(str.split, text.splitlines())
+
+
+@pytest.mark.parametrize("form", ["text", "json"])
+def test_only_the_links_of_the_inverters_named_are_listed_and_all_are_counted(run, folder, form):
+    more = "".join(entry("inverter", name=f'"i{k}"', at=f"[{10 + k}, 0]", height_m=2) for k in (2, 3))
+    write(folder, more=SPOTS + more)
+    words = ["office", "post", "--inverter", "i3", "--inverter", "i1", "--inverter", "i3"]
+    if form == "json":
+        found = json.loads(run("compare", "plan.toml", *words, "--json").stdout)
+        assert [link["inverter"] for link in found["links"]] == ["i3", "i1"]
+        assert found["spots"][0]["served"] == 3
+        assert found["spots"][0]["worst_inverter"] == "i3"
+    else:
+        lines = run("compare", "plan.toml", *words).stdout.splitlines()
+        assert lines[5].split() == ["A", "office", "3", "3.0", "i3", "52.5", "53.2"]
+        assert [line.split()[0] for line in lines[12:14]] == ["i3", "i1"]
+        assert lines[14] == ""
+
+
+def test_an_inverter_that_none_of_the_spots_hears_has_no_best_one(run, folder):
+    closed = "".join(
+        entry("box", name=f'"{name}"', loss_db=70, centre=f"[{x}, 0]", length_m=2, width_m=2, height_m=3)
+        for name, x in (("round it", 10), ("round the post", 20), ("round the office", 0))
+    )
+    write(folder, more=SPOTS + closed)
+    row = run("compare", "plan.toml", "office", "post").stdout.splitlines()[12]
+    assert row.split() == ["i1", "none", "<1", "%", "fails", "none", "<1", "%", "fails", "none"]
 
 
 @pytest.mark.parametrize(("sensitivity_dbm", "status"), [(-98.0, 0), (-20.0, 3)])

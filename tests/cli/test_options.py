@@ -1,31 +1,18 @@
-"""What all commands share: where results go, exit statuses, odd names, and streams that do not take everything."""
+"""What all commands share: where results go, exit statuses, and how wide tables are."""
 
 import errno
-import io
 import json
 import os
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
 from plans import SPOTS, WALL, array, changed, entry, inverter_with, roof, search, wall, write
 
+from cli.commands import as_text_and_json, every_command, every_command_on_a_plan
 from cli.conftest import ROOT
-from survey.cli import main, options
+from survey.cli import main
 from survey.plan_file import read_plan
 from survey.scene import scene_of
-
-ON_A_PLAN = {
-    "check": ["check", "plan.toml"],
-    "links": ["links", "plan.toml", "--gateway", "post", "--gateway", "office"],
-    "place": ["place", "plan.toml"],
-    "compare": ["compare", "plan.toml", "post", "shed"],
-}
-ALL = ON_A_PLAN | {"materials": ["materials"]}
-every_command = pytest.mark.parametrize("words", ALL.values(), ids=ALL)
-every_command_on_a_plan = pytest.mark.parametrize("words", ON_A_PLAN.values(), ids=ON_A_PLAN)
-as_text_and_json = pytest.mark.parametrize("form", [[], ["--json"]], ids=["text", "json"])
 
 
 def names_in(folder):
@@ -62,7 +49,7 @@ def test_json_is_one_object_on_one_line_with_nothing_beside_it(run, folder, word
 def test_warnings_go_to_standard_error_and_leave_the_json_alone(run, folder):
     write(folder, ("at = [10.0, 0.0]\nheight_m = 2.0", "at = [10.0, 0.0]\nheight_m = -1.0"), more=SPOTS)
     result = run("check", "plan.toml", "--json")
-    assert result.stderr == "warning: below ground (height under 0): inverters i1\n"
+    assert result.stderr == "warning: below ground (height under 0): inverter i1\n"
     assert json.loads(result.stdout)["site"] == "invented yard"
 
 
@@ -223,6 +210,12 @@ def test_the_commands_stand_in_the_order_of_a_job(run):
     assert places == sorted(places)
 
 
+def test_no_short_description_of_a_command_is_cut(run):
+    lines = run("--help").stdout.partition("Commands:\n")[2].splitlines()
+    assert [line.split()[0] for line in lines] == list(main.commands)
+    assert all(line.endswith(".") and not line.endswith("...") for line in lines)
+
+
 def test_without_a_command_the_help_is_shown_with_status_2(run):
     result = run()
     assert result.exit_code == 2
@@ -240,62 +233,6 @@ def test_no_input_however_strange_brings_a_traceback(process, folder, words):
     assert (result.returncode, result.stdout) == (1, b"")
     assert result.stderr.startswith(b"plan.toml: is not UTF-8 text")
     assert b"Traceback" not in result.stderr
-
-
-# ------------------------------------------------------------------------------------------------- odd names, streams
-
-UNICODE = ('"i1"', "'Wechselrichter \"Süd\" 屋根 🌞'")
-
-
-@pytest.mark.parametrize("encoding", ["utf-8", "latin-1", "cp1251", "ascii"])
-def test_json_is_whole_whatever_letters_the_terminal_has(process, folder, encoding):
-    write(folder, UNICODE)
-    result = process("links", "plan.toml", "--json", env={"PYTHONIOENCODING": encoding})
-    assert (result.returncode, result.stderr) == (0, b"")
-    told = result.stdout.decode("utf-8" if encoding == "ascii" else encoding)
-    assert json.loads(told)["links"][0]["inverter"] == 'Wechselrichter "Süd" 屋根 🌞'
-
-
-@pytest.mark.parametrize(("encoding", "shown"), [("utf-8", "Süd 屋根"), ("latin-1", "Süd ??"), ("cp1251", "S?d ??")])
-def test_text_shows_a_question_mark_for_letters_that_the_terminal_has_not(process, folder, encoding, shown):
-    write(folder, ('"i1"', '"Süd 屋根"'))
-    result = process("links", "plan.toml", env={"PYTHONIOENCODING": encoding})
-    assert (result.returncode, result.stderr) == (0, b"")
-    assert f"\n{shown}  " in result.stdout.decode(encoding).replace("\r", "")
-
-
-@pytest.mark.skipif(sys.platform != "linux", reason="elsewhere every file name is text")
-@as_text_and_json
-def test_a_plan_whose_name_is_no_text_can_be_read_and_its_result_written(process, folder, form):
-    (folder / os.fsdecode(b"pl\xffn.toml")).write_text(changed(more=SPOTS), encoding="utf-8")
-    result = process("check", b"pl\xffn.toml", *form, "--out", b"r\xffsult.txt")
-    assert (result.returncode, result.stdout) == (0, b"")
-    text = (folder / os.fsdecode(b"r\xffsult.txt")).read_text(encoding="utf-8")
-    assert json.loads(text)["plan"] == "pl\udcffn.toml" if form else text.startswith("pl?n.toml: invented yard\n")
-
-
-@every_command
-def test_a_reader_that_stops_early_brings_no_traceback(folder, words):
-    write(folder, more=SPOTS)
-    command = [sys.executable, "-m", "survey", *words]
-    environment = {**os.environ, "PYTHONPATH": str(ROOT)}
-    read_end, write_end = os.pipe()
-    os.close(read_end)
-    with os.fdopen(write_end, "wb") as nobody_reads:
-        result = subprocess.run(
-            command, cwd=folder, env=environment, stdout=nobody_reads, stderr=subprocess.PIPE, timeout=60, check=False
-        )
-    assert result.stderr == b""
-    assert result.returncode == 1
-
-
-@pytest.mark.skipif(not Path("/dev/full").is_char_device(), reason="there is no device that is always full")
-def test_standard_output_on_a_full_disk_is_told(process, folder):
-    write(folder, more=SPOTS)
-    with Path("/dev/full").open("wb") as full:
-        result = process("links", "plan.toml", capture_output=False, stdout=full, stderr=subprocess.PIPE)
-    assert result.returncode == 1
-    assert result.stderr == b"standard output cannot be written: No space left on device\n"
 
 
 # -------------------------------------------------------------------------------------------------- how wide it is
@@ -347,29 +284,3 @@ def test_what_is_printed_of_a_demo_site_fits_100_columns(run, site):
         result = run(*words)
         assert result.exit_code == 0
         assert widest(result.stdout) <= 100, words[0]
-
-
-# --------------------------------------------------------------------------------------------------------- progress
-
-
-class Terminal(io.StringIO):
-    def isatty(self):
-        return True
-
-
-@pytest.mark.parametrize(("quiet_s", "shown"), [(0.0, True), (60.0, False)])
-def test_a_bar_is_shown_on_a_terminal_once_a_command_takes_long(monkeypatch, quiet_s, shown):
-    terminal = Terminal()
-    monkeypatch.setattr(sys, "stderr", terminal)
-    monkeypatch.setattr(options, "QUIET_S", quiet_s)
-    with options.progress("trying spots") as told:
-        for done in range(1, 5):
-            told(done, 4)
-    assert ("trying spots" in terminal.getvalue()) == shown
-    assert ("100%" in terminal.getvalue()) == shown
-
-
-def test_where_there_is_no_terminal_there_is_no_bar(monkeypatch):
-    monkeypatch.setattr(sys, "stderr", io.StringIO())
-    with options.progress("trying spots") as told:
-        assert told is None

@@ -16,11 +16,10 @@ def test_a_starter_plan_is_written_and_the_next_step_named(run, folder):
     assert [path.name for path in folder.iterdir()] == ["job.toml"]
 
 
-def test_the_starter_reads_without_fault_and_warns_of_nothing_but_a_figure_used_beyond_its_frequencies(run):
+def test_the_starter_reads_without_fault_and_warns_of_nothing(run):
     run("start", "job.toml")
     result = run("check", "job.toml")
-    assert result.exit_code == 0
-    assert all(line.endswith("it is stretched") for line in result.stderr.splitlines())
+    assert (result.exit_code, result.stderr) == (0, "")
     assert "Read without fault: 10 inverters, 2 spots, 1 wall." in result.stdout
 
 

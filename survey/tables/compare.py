@@ -1,0 +1,62 @@
+"""Spots side by side."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from survey.comparison import Comparison
+from survey.layout import Column, paragraphs, table
+from survey.links import STATES
+from survey.tables.figures import CAUTION, NOTHING, NOTHING_DB, letter, margin, percent, wanted_line
+from survey.tables.place import RANKING_COLUMNS, ranking_row
+
+SPOTS_ACROSS = 3
+
+
+def compare_table(comparison: Comparison, *, inverters: Sequence[str] = ()) -> str:
+    """How each spot would serve all inverters, then margin, chance and state link by link.
+
+    Parameters
+    ----------
+    comparison : Comparison
+        What was found.
+    inverters : sequence of str
+        Show only the links of these; without any, all of them.
+    """
+    links, scores = comparison.links, comparison.scores
+    names = links.inverters.names
+    letters = [letter(j) for j in range(links.shape[1])]
+    summary = [ranking_row(scores, names, letters[j], j) for j in range(links.shape[1])]
+    columns = [Column("inverter", text=True)]
+    for one in letters:
+        columns += [Column(f"{one}\nmargin"), Column(f"{one}\nchance"), Column(f"{one}\nstate", text=True)]
+    columns.append(Column("best", text=True))
+    wanted = links.scene.plan.requirement.reliability
+    best = np.argmax(links.margin_db, axis=1).tolist()
+    rows = []
+    for i in [names.index(name) for name in dict.fromkeys(inverters)] or range(len(names)):
+        row = [names[i]]
+        for j in range(links.shape[1]):
+            chance = percent(links.reliability[i, j], wanted=wanted)
+            row += [margin(links.margin_db[i, j]), chance, STATES[links.state[i, j]]]
+        rows.append([*row, letters[best[i]] if links.margin_db[i, best[i]] >= NOTHING_DB else NOTHING])
+    first, *blocks = _side_by_side(columns, rows)
+    return paragraphs(
+        wanted_line(links.scene.plan),
+        table([Column("letter", text=True), *RANKING_COLUMNS[1:]], summary),
+        "Link by link, margins in dB\n" + first,
+        *blocks,
+        CAUTION,
+    )
+
+
+def _side_by_side(columns: list[Column], rows: list[list[str]]) -> list[str]:
+    """A table as wide as it must be, in blocks that fit the terminal."""
+    blocks = []
+    spots = (len(columns) - 2) // 3
+    for first in range(0, spots, SPOTS_ACROSS):
+        kept = [0, *range(1 + 3 * first, 1 + 3 * min(first + SPOTS_ACROSS, spots)), len(columns) - 1]
+        blocks.append(table([columns[k] for k in kept], [[row[k] for k in kept] for row in rows]))
+    return blocks

@@ -1,0 +1,120 @@
+"""Odd names, streams that do not take everything or are closed, and progress."""
+
+import io
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from plans import SPOTS, changed, write
+
+from cli.commands import as_text_and_json, every_command, every_command_on_a_plan
+from cli.conftest import ROOT
+from survey.cli import options
+
+# ------------------------------------------------------------------------------------------------- odd names, streams
+
+UNICODE = ('"i1"', "'Wechselrichter \"Süd\" 屋根 🌞'")
+
+
+@pytest.mark.parametrize("encoding", ["utf-8", "latin-1", "cp1251", "ascii"])
+def test_json_is_whole_whatever_letters_the_terminal_has(process, folder, encoding):
+    write(folder, UNICODE)
+    result = process("links", "plan.toml", "--json", env={"PYTHONIOENCODING": encoding})
+    assert (result.returncode, result.stderr) == (0, b"")
+    told = result.stdout.decode("utf-8" if encoding == "ascii" else encoding)
+    assert json.loads(told)["links"][0]["inverter"] == 'Wechselrichter "Süd" 屋根 🌞'
+
+
+@pytest.mark.parametrize(("encoding", "shown"), [("utf-8", "Süd 屋根"), ("latin-1", "Süd ??"), ("cp1251", "S?d ??")])
+def test_text_shows_a_question_mark_for_letters_that_the_terminal_has_not(process, folder, encoding, shown):
+    write(folder, ('"i1"', '"Süd 屋根"'))
+    result = process("links", "plan.toml", env={"PYTHONIOENCODING": encoding})
+    assert (result.returncode, result.stderr) == (0, b"")
+    assert f"\n{shown}  " in result.stdout.decode(encoding).replace("\r", "")
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="elsewhere every file name is text")
+@as_text_and_json
+def test_a_plan_whose_name_is_no_text_can_be_read_and_its_result_written(process, folder, form):
+    (folder / os.fsdecode(b"pl\xffn.toml")).write_text(changed(more=SPOTS), encoding="utf-8")
+    result = process("check", b"pl\xffn.toml", *form, "--out", b"r\xffsult.txt")
+    assert (result.returncode, result.stdout) == (0, b"")
+    text = (folder / os.fsdecode(b"r\xffsult.txt")).read_text(encoding="utf-8")
+    assert json.loads(text)["plan"] == "pl\udcffn.toml" if form else text.startswith("pl?n.toml: invented yard\n")
+
+
+@every_command
+def test_a_reader_that_stops_early_brings_no_traceback(folder, words):
+    write(folder, more=SPOTS)
+    command = [sys.executable, "-m", "survey", *words]
+    environment = {**os.environ, "PYTHONPATH": str(ROOT)}
+    read_end, write_end = os.pipe()
+    os.close(read_end)
+    with os.fdopen(write_end, "wb") as nobody_reads:
+        result = subprocess.run(
+            command, cwd=folder, env=environment, stdout=nobody_reads, stderr=subprocess.PIPE, timeout=60, check=False
+        )
+    assert result.stderr == b""
+    assert result.returncode == 1
+
+
+@pytest.mark.skipif(not Path("/dev/full").is_char_device(), reason="there is no device that is always full")
+def test_standard_output_on_a_full_disk_is_told(process, folder):
+    write(folder, more=SPOTS)
+    with Path("/dev/full").open("wb") as full:
+        result = process("links", "plan.toml", capture_output=False, stdout=full, stderr=subprocess.PIPE)
+    assert result.returncode == 1
+    assert result.stderr == b"standard output cannot be written: No space left on device\n"
+
+
+@every_command
+@as_text_and_json
+def test_a_closed_standard_output_is_told(folder, words, form):
+    write(folder, more=SPOTS)
+    command = ["sh", "-c", 'exec "$@" >&-', "sh", sys.executable, "-m", "survey", *words, *form]
+    environment = {**os.environ, "PYTHONPATH": str(ROOT)}
+    settings = {"cwd": folder, "env": environment, "capture_output": True, "timeout": 60}
+    result = subprocess.run(command, check=False, **settings)
+    assert (result.returncode, result.stdout) == (1, b"")
+    assert result.stderr == b"standard output is closed; open it, or name a file with --out\n"
+    result = subprocess.run([*command, "--out", "result.txt"], check=False, **settings)
+    assert (result.returncode, result.stderr) == (0, b"written: result.txt\n")
+
+
+@every_command_on_a_plan
+def test_a_closed_standard_error_is_no_fault(folder, words):
+    write(folder, more=SPOTS)
+    command = ["sh", "-c", 'exec "$@" 2>&-', "sh", sys.executable, "-m", "survey", *words]
+    environment = {**os.environ, "PYTHONPATH": str(ROOT)}
+    result = subprocess.run(command, cwd=folder, env=environment, capture_output=True, timeout=60, check=False)
+    assert (result.returncode, result.stderr) == (0, b"")
+    assert result.stdout.decode("utf-8").startswith(("invented yard: 868 MHz", "plan.toml: invented yard\n"))
+
+
+# --------------------------------------------------------------------------------------------------------- progress
+
+
+class Terminal(io.StringIO):
+    def isatty(self):
+        return True
+
+
+@pytest.mark.parametrize(("quiet_s", "shown"), [(0.0, True), (60.0, False)])
+def test_a_bar_is_shown_on_a_terminal_once_a_command_takes_long(monkeypatch, quiet_s, shown):
+    terminal = Terminal()
+    monkeypatch.setattr(sys, "stderr", terminal)
+    monkeypatch.setattr(options, "QUIET_S", quiet_s)
+    with options.progress("trying spots") as told:
+        for done in range(1, 5):
+            told(done, 4)
+    assert ("trying spots" in terminal.getvalue()) == shown
+    assert ("100%" in terminal.getvalue()) == shown
+
+
+def test_where_there_is_no_terminal_there_is_no_bar(monkeypatch):
+    monkeypatch.setattr(sys, "stderr", io.StringIO())
+    with options.progress("trying spots") as told:
+        assert told is None
