@@ -151,10 +151,6 @@ def wrap(points: Points, length_m: FloatArray) -> Paths:
         angle = np.where(usable, angle, -np.inf)
         best = np.full(count, -np.inf)
         best[owner] = np.maximum.reduceat(angle, first)
-        if step == 0:  # an end with points all round it is no corner of the hull: it is closed in
-            lowest = np.full(count, np.inf)
-            lowest[owner] = np.minimum.reduceat(np.where(usable, angle, np.inf), first)
-            sound &= ~(np.isfinite(best) & (best - lowest >= np.pi))
         active &= best > TINY_M
         if step == MOST_CORNERS:
             sound &= ~active
@@ -168,6 +164,32 @@ def wrap(points: Points, length_m: FloatArray) -> Paths:
         at_along[where], at_off[where] = points.along_m[chosen], points.off_m[chosen]
         free[chosen] = False
     return Paths(along_m=along_m, off_m=off_m, screen=screen, nu=np.full(screen.shape, np.inf), sound=sound)
+
+
+def hemmed_in(points: Points, length_m: FloatArray) -> BoolArray:
+    """Strings of which an end has points on all sides, and so is no corner of the hull.
+
+    Parameters
+    ----------
+    points : Points
+        What the strings must go around, sorted by string.
+    length_m : ndarray of float, shape (strings,)
+        Where the line ends. [m]
+
+    Returns
+    -------
+    ndarray of bool, shape (strings,)
+    """
+    result = np.zeros(len(length_m), dtype=bool)
+    first = np.flatnonzero(np.append(True, np.diff(points.string) > 0))[: len(points)]
+    if not len(first):
+        return result
+    owner = points.string[first]
+    for along_m in (points.along_m, length_m[points.string] - points.along_m):
+        angle = np.where(np.hypot(along_m, points.off_m) > TINY_M, np.arctan2(points.off_m, along_m), 0.0)
+        spread = np.maximum.reduceat(angle, first) - np.minimum.reduceat(angle, first)
+        result[owner] |= spread >= np.pi - 1e-9
+    return result
 
 
 def grazed(points: Points, corners: Paths, length_m: FloatArray, *, wavelength_m: float) -> Paths:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,10 +40,6 @@ class Sheets:
 
     def __len__(self) -> int:
         return len(self.normal)
-
-    def none(self) -> Sheets:
-        """None of them: nothing to meet."""
-        return Sheets(**{one.name: getattr(self, one.name)[:0] for one in fields(self)})
 
 
 def plane_of(corners_m: FloatArray) -> tuple[FloatArray, FloatArray]:

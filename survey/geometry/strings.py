@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.geometry.crossings import segment_crossings
-from survey.geometry.hulls import Paths, Points, grazed, sections, wrap
+from survey.geometry.crossings import ON_SHEET_M, segment_crossings
+from survey.geometry.hulls import Paths, Points, grazed, hemmed_in, sections, wrap
 from survey.geometry.screens import Screens
 from survey.geometry.sheets import Sheets
 
@@ -43,6 +43,8 @@ class Strings:
         What the strings themselves still go through: which string, and which sheet.
     legs_m : ndarray of float, shape (strings, legs, 2, 3)
         Start and end of each leg in space, a little outside the corners; NaN beyond the last. [m]
+    hemmed_in : ndarray of int, shape (lines,)
+        Lines of which an end has something on all sides in a plane: strung from their other end they may go elsewhere.
     """
 
     line: IntArray
@@ -52,6 +54,7 @@ class Strings:
     met_string: IntArray
     met_sheet: IntArray
     legs_m: FloatArray
+    hemmed_in: IntArray
 
     def __len__(self) -> int:
         return len(self.line)
@@ -69,12 +72,23 @@ class Lines:
         Unit axes as rows: along; square to it and as upright as can be; level, to the left.
     length_m : ndarray of float, shape (lines,)
         Lengths. [m]
+    mirror : ndarray of float, shape (lines, 4), optional
+        For the unfolded legs of mirror paths: normal and offset of the mirror's plane, with what stands in space, and
+        not behind the mirror, on its positive side. [-, m]
     """
 
     starts_m: FloatArray
     ends_m: FloatArray
     axes: FloatArray
     length_m: FloatArray
+    mirror: FloatArray | None = None
+
+    def is_real(self, line: IntArray, points_m: FloatArray) -> BoolArray:
+        """Which points of some lines lie in space, and not behind a mirror."""
+        if self.mirror is None:
+            return np.ones(len(line), dtype=bool)
+        planes = self.mirror[line]
+        return np.asarray(np.sum(points_m * planes[:, :3], axis=1) - planes[:, 3] > ON_SHEET_M)
 
     def pick(self, chosen: IntArray) -> Lines:
         """Some of them, also several times."""
@@ -83,7 +97,12 @@ class Lines:
             ends_m=self.ends_m[chosen],
             axes=self.axes[chosen],
             length_m=self.length_m[chosen],
+            mirror=None if self.mirror is None else self.mirror[chosen],
         )
+
+    def back(self) -> Lines:
+        """The same lines from their other ends."""
+        return lines_between(self.ends_m, self.starts_m, self.mirror)
 
     def in_space(self, line: IntArray, side: IntArray, flat_m: FloatArray) -> FloatArray:
         """Points of strings in space, shape (strings, points, 3), from those in their planes. [m]"""
@@ -97,13 +116,15 @@ AXIS = np.array([1, 1, 2, 2])
 SIGN = np.array([1.0, -1.0, 1.0, -1.0])
 
 
-def lines_between(starts_m: FloatArray, ends_m: FloatArray) -> Lines:
+def lines_between(starts_m: FloatArray, ends_m: FloatArray, mirror: FloatArray | None = None) -> Lines:
     """Lines from starts to ends, one by one.
 
     Parameters
     ----------
     starts_m, ends_m : ndarray of float, shape (lines, 3)
         Ends. [m]
+    mirror : ndarray of float, shape (lines, 4), optional
+        As in `Lines`.
     """
     difference_m = ends_m - starts_m
     length_m = np.linalg.norm(difference_m, axis=1)
@@ -117,7 +138,7 @@ def lines_between(starts_m: FloatArray, ends_m: FloatArray) -> Lines:
     left[:, 0] = np.where(upright, 0.0, -along[:, 1] / np.where(upright, 1.0, level))
     left[:, 1] = np.where(upright, 1.0, along[:, 0] / np.where(upright, 1.0, level))
     axes = np.stack([along, np.cross(along, left), left], axis=1)
-    return Lines(starts_m=starts_m, ends_m=ends_m, axes=axes, length_m=length_m)
+    return Lines(starts_m=starts_m, ends_m=ends_m, axes=axes, length_m=length_m, mirror=mirror)
 
 
 def strings_around(
@@ -149,8 +170,7 @@ def strings_around(
     Returns
     -------
     Strings
-        Those that there are. A side is left out where it leads into the ground, or cannot be strung because one end
-        is closed in.
+        Those that there are. A side is left out where it leads into the ground, or one end is inside a closed box.
 
     Notes
     -----
@@ -167,7 +187,7 @@ def strings_around(
     done: list[Strings] = []
     for turn in range(ROUNDS):
         names, found = _strung(lines, row, forced, screens=screens, wavelength_m=wavelength_m)
-        met_string, met_sheet = _met(found, sheets)
+        met_string, met_sheet = _met(found, lines, sheets)
         met_screen = screens.of_sheet[met_sheet]
         met_row = names[met_string] * len(screens) + met_screen
         is_screen = met_screen >= 0
@@ -178,7 +198,10 @@ def strings_around(
         fresh = is_screen & ~np.isin(met_row, row[forced])
         again = np.zeros(len(found), dtype=bool)
         again[met_string[fresh]] = turn < ROUNDS - 1
-        counts = ~again[met_string] & (~is_screen | fresh)
+        # What a string must go around it may still go through: an end in a corner from which no side leads out. The
+        # line itself, which only touches an edge, does not.
+        bends = found.paths.nu[:, 0] == np.inf
+        counts = ~again[met_string] & (~is_screen | fresh | bends[met_string])
         done.append(_part(found, ~again, met_string[counts], met_sheet[counts]))
         if not again.any():
             break
@@ -203,7 +226,8 @@ def _shut_in(lines: Lines, screens: Screens) -> BoolArray:
     inside = []
     for points_m in (lines.starts_m, lines.ends_m):
         distinct_m, inverse = np.unique(points_m, axis=0, return_inverse=True)
-        inside.append(_inside(distinct_m, screens)[inverse.ravel()])
+        real = lines.is_real(np.arange(len(points_m)), points_m)
+        inside.append(_inside(distinct_m, screens)[inverse.ravel()] & real[:, None])
     return np.asarray(np.any(inside[0] != inside[1], axis=1))
 
 
@@ -238,7 +262,8 @@ def _strung(
         forced=forced[body],
     )
     length_m = lines.length_m[line]
-    corners = wrap(points.pick(points.forced), length_m)
+    around_these = points.pick(points.forced)
+    corners = wrap(around_these, length_m)
     flat_m = np.stack([corners.along_m, corners.off_m], axis=2)
     low = np.any((lines.in_space(line, side, flat_m)[..., 2] <= TINY_M) & (corners.screen >= 0), axis=1)
     paths = grazed(points, corners, length_m, wavelength_m=wavelength_m)
@@ -256,6 +281,7 @@ def _strung(
         met_string=nothing,
         met_sheet=nothing,
         legs_m=_legs(lines, line[kept], side[kept], corners.pick(kept)),
+        hemmed_in=np.unique(line[hemmed_in(around_these, length_m)]),
     )
     return names[kept], strings
 
@@ -288,10 +314,13 @@ def _legs(lines: Lines, line: IntArray, side: IntArray, corners: Paths) -> Float
     return legs_m
 
 
-def _met(strings: Strings, sheets: Sheets) -> tuple[IntArray, IntArray]:
+def _met(strings: Strings, lines: Lines, sheets: Sheets) -> tuple[IntArray, IntArray]:
     """What strings that lead around something go through: which string, and which sheet, a row for each time."""
     string, leg = np.nonzero(~np.isnan(strings.legs_m[..., 0, 0]) & strings.around[:, None])
-    met = segment_crossings(strings.legs_m[string, leg, 0], strings.legs_m[string, leg, 1], sheets)
+    starts_m, ends_m = strings.legs_m[string, leg, 0], strings.legs_m[string, leg, 1]
+    met = segment_crossings(starts_m, ends_m, sheets)
+    at_m = starts_m[met.start] + met.fraction[:, None] * (ends_m[met.start] - starts_m[met.start])
+    met = met.pick(lines.is_real(strings.line[string[met.start]], at_m))
     return string[met.start], met.sheet
 
 
@@ -307,6 +336,7 @@ def _part(strings: Strings, chosen: BoolArray, met_string: IntArray, met_sheet: 
         met_string=number[met_string],
         met_sheet=met_sheet,
         legs_m=strings.legs_m[kept],
+        hemmed_in=strings.hemmed_in,
     )
 
 
@@ -333,4 +363,5 @@ def _joined(parts: list[Strings]) -> Strings:
         met_string=np.concatenate([part.met_string + at for part, at in zip(parts, first, strict=False)]),
         met_sheet=np.concatenate([part.met_sheet for part in parts]),
         legs_m=np.concatenate([part.legs_m for part in parts]),
+        hemmed_in=np.unique(np.concatenate([part.hemmed_in for part in parts])),
     )

@@ -13,14 +13,10 @@ from survey.geometry import (
     Lines,
     Screens,
     Sheets,
-    Strings,
     lines_between,
-    segment_chords,
-    strings_around,
 )
-from survey.propagation.bending import string_power
 from survey.propagation.mirrors import Mirrored, mirror_paths
-from survey.propagation.penetration import chord_losses_db
+from survey.propagation.sides import Near, grazed_loss_db, ways_of
 from survey.propagation.slight import DEEP_NU, graze_reach_m, slight_blockers, smooth
 from survey.scene import Scene
 from survey.units import db_from_ratio, ratio_from_db, wavelength_m
@@ -28,10 +24,10 @@ from survey.units import db_from_ratio, ratio_from_db, wavelength_m
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
-Near = tuple[IntArray, IntArray, BoolArray]
-"""Pairs of line and screen: which line, which screen, and whether it blocks or only lies close beside."""
 
 LINES_AT_ONCE = 6_000
+OTHER_WAY_ROUND = [0, 1, 3, 2]
+"""The sides as they are called from a line's other end."""
 LEAST_MIRROR_SHARE = 0.02
 """A mirror path that brings less than this share of what the other ways bring is left out: 0.09 dB."""
 PLANES = (slice(0, 2), slice(2, 4))
@@ -210,7 +206,7 @@ def _mirrored_power(scene: Scene, paths: Mirrored) -> FloatArray:
         legs = paths.legs.pick(np.arange(first, last))
         rows = (paths.near[0] >= first) & (paths.near[0] < last)
         near = (paths.near[0][rows] - first, paths.near[1][rows], paths.near[2][rows])
-        bent = bend(scene, legs, near, scene.sheets.none())
+        bent = bend(scene, legs, near, scene.sheets)
         blocked = np.zeros(last - first, dtype=bool)
         blocked[near[0][near[2]]] = True
         passed = np.where(blocked, np.minimum(bent.by_side.sum(axis=1), 1.0), ratio_from_db(-bent.grazed_db))
@@ -255,16 +251,23 @@ def bend(scene: Scene, lines: Lines, near: Near, sheets: Sheets) -> Bent:
         np.concatenate([one[1] for one in more]),
         np.concatenate([one[2] for one in more]),
     )
-    strings = strings_around(
-        every, rows, screens=scene.screens, sheets=sheets, wavelength_m=wave_m, ignored=np.concatenate(ignored)
-    )
-    power, detour_nu = string_power(strings, every, scene, wavelength_m=wave_m)
-    power = power * ratio_from_db(-_met_db(scene, strings))
-    by_side = np.zeros((len(every.length_m), len(SIDES)))
-    nu = np.full(by_side.shape, np.inf)
-    leading = np.flatnonzero(strings.around)
-    by_side[strings.line[leading], strings.side[leading]] = power[leading]
-    nu[strings.line[leading], strings.side[leading]] = detour_nu[leading]
+    ways = ways_of(scene, every, rows, sheets, np.concatenate(ignored))
+    by_side, nu, elevations_deg = ways.power, ways.nu, ways.elevations_deg
+    if len(ways.hemmed_in):
+        # Strung from the other end such a line may find a better way: left is right then, and each end the other.
+        place = np.full(len(every.length_m), -1)
+        place[ways.hemmed_in] = np.arange(len(ways.hemmed_in))
+        again = place[rows[0]] >= 0
+        air = np.concatenate(ignored)
+        air_line, air_screen = air // max(1, len(scene.screens)), air % max(1, len(scene.screens))
+        air = (place[air_line] * len(scene.screens) + air_screen)[place[air_line] >= 0]
+        back_rows = (place[rows[0][again]], rows[1][again], rows[2][again])
+        back = ways_of(scene, every.pick(ways.hemmed_in).back(), back_rows, sheets, air)
+        better = back.power[:, OTHER_WAY_ROUND] > by_side[ways.hemmed_in]
+        by_side[ways.hemmed_in] = np.where(better, back.power[:, OTHER_WAY_ROUND], by_side[ways.hemmed_in])
+        nu[ways.hemmed_in] = np.where(better, back.nu[:, OTHER_WAY_ROUND], nu[ways.hemmed_in])
+        turned_deg = back.elevations_deg[::-1][..., OTHER_WAY_ROUND]
+        elevations_deg[:, ways.hemmed_in] = np.where(better, turned_deg, elevations_deg[:, ways.hemmed_in])
     nearest = np.min(nu, axis=1)
     depth = smooth(np.where(np.isfinite(nearest), nearest, DEEP_NU) / DEEP_NU)
     # A line that is only just blocked still goes past the edge that it touches, and that way counts in full; the ways
@@ -272,9 +275,7 @@ def bend(scene: Scene, lines: Lines, near: Near, sheets: Sheets) -> Bent:
     by_side *= np.where(nu <= nearest[:, None], 1.0, depth[:, None])
     blocked = np.zeros(len(every.length_m), dtype=bool)
     blocked[rows[0][rows[2]]] = True
-    grazed_db, grazed_screen = _grazed(scene, strings, power, blocked)
-    elevations_deg = np.full((2, len(every.length_m), len(SIDES)), np.nan)
-    elevations_deg[:, strings.line[leading], strings.side[leading]] = _elevations_deg(strings)[:, leading]
+    grazed_db, grazed_screen = grazed_loss_db(scene, ways.strings, ways.along_string, blocked)
     whole = np.ones((count, len(SIDES)))
     extra = np.zeros((count, len(SIDES)))
     first = count
@@ -292,40 +293,3 @@ def bend(scene: Scene, lines: Lines, near: Near, sheets: Sheets) -> Bent:
         grazed_db=grazed_db[:count],
         grazed_screen=grazed_screen[:count],
     )
-
-
-def _elevations_deg(strings: Strings) -> FloatArray:
-    """Elevation in which each string leaves its start, and from which it comes in at its end, shape (2, strings)."""
-    last = np.sum(~np.isnan(strings.legs_m[..., 0, 0]), axis=1) - 1
-    first_leg, last_leg = strings.legs_m[:, 0], strings.legs_m[np.arange(len(strings)), last]
-    towards_m = np.stack([first_leg[:, 1] - first_leg[:, 0], last_leg[:, 0] - last_leg[:, 1]])
-    return np.asarray(np.rad2deg(np.arctan2(towards_m[..., 2], np.hypot(towards_m[..., 0], towards_m[..., 1]))))
-
-
-def _met_db(scene: Scene, strings: Strings) -> FloatArray:
-    """What each string still goes through on its legs, sheets and foliage. [dB]"""
-    sheets_db = scene.obstacles.loss_db[scene.sheets.owner[strings.met_sheet]]
-    total_db = np.bincount(strings.met_string, weights=sheets_db, minlength=len(strings)).astype(np.float64)
-    if len(scene.prisms):
-        string, leg = np.nonzero(~np.isnan(strings.legs_m[..., 0, 0]) & strings.around[:, None])
-        inside = segment_chords(strings.legs_m[string, leg, 0], strings.legs_m[string, leg, 1], scene.prisms)
-        plants_db = chord_losses_db(scene, inside)
-        total_db += np.bincount(string[inside.start], weights=plants_db, minlength=len(strings))
-    return np.asarray(total_db)
-
-
-def _grazed(scene: Scene, strings: Strings, power: FloatArray, blocked: BoolArray) -> tuple[FloatArray, IntArray]:
-    """What clear lines lose to edges that they graze, and which is the nearest."""
-    count = len(blocked)
-    straight = np.flatnonzero(~strings.around & (strings.paths.screen[:, 0] >= 0) & ~blocked[strings.line])
-    grazes = strings.paths.screen[straight]
-    pass_db = np.where(scene.screens.is_box, 2.0, 1.0) * scene.obstacles.loss_db[scene.screens.owner]
-    passes_db = np.where(grazes >= 0, pass_db[grazes], -np.inf)
-    screen = grazes[np.arange(len(straight)), np.argmax(passes_db, axis=1)]
-    # Of a screen that lets something through, that much still arrives.
-    loss_db = -db_from_ratio(np.minimum(power[straight] + ratio_from_db(-passes_db.max(axis=1)), 1.0))
-    grazed_db = np.asarray(np.bincount(strings.line[straight], weights=loss_db, minlength=count), dtype=np.float64)
-    grazed_screen = np.full(count, -1, dtype=np.int64)
-    order = np.argsort(loss_db, kind="stable")
-    grazed_screen[strings.line[straight][order]] = screen[order]
-    return grazed_db, np.where(grazed_db > 0, grazed_screen, -1)

@@ -160,6 +160,8 @@ def _with_legs(
     kept = (blocked <= MOST_LEG_SCREENS) & (power * ratio_from_db(-least_db) > floor[line])
     number = np.cumsum(kept) - 1
     normal, offset_m = sheets.normal[mirror], sheets.offset_m[mirror]
+    real = np.sign(lines.starts_m[line[kept]] @ normal - offset_m)[:, None]
+    planes = real * np.append(normal, offset_m)
     starts, ends, pairs_of_legs, blocking_of_legs = [], [], [], []
     for first, (blocking, beside) in enumerate(rows):
         at = [lines.starts_m[line[kept]], lines.ends_m[line[kept]]]
@@ -179,7 +181,9 @@ def _with_legs(
         power=power[kept],
         elevations_deg=np.rad2deg(np.arctan2(towards_m[..., 2], np.hypot(towards_m[..., 0], towards_m[..., 1]))),
         leg_path=legs % max(1, int(kept.sum())),
-        legs=lines_between(np.concatenate(starts)[legs], np.concatenate(ends)[legs]),
+        legs=lines_between(
+            np.concatenate(starts)[legs], np.concatenate(ends)[legs], np.concatenate([planes] * 2)[legs]
+        ),
         near=(leg, pair % count, blocks),
     )
 
@@ -213,6 +217,7 @@ def _joined(parts: list[Mirrored]) -> Mirrored:
         legs=lines_between(
             np.concatenate([np.zeros((0, 3)), *(part.legs.starts_m for part in parts)]),
             np.concatenate([np.zeros((0, 3)), *(part.legs.ends_m for part in parts)]),
+            np.concatenate([np.zeros((0, 4)), *(part.legs.mirror for part in parts if part.legs.mirror is not None)]),
         ),
         near=(
             np.concatenate([nothing, *(part.near[0] + at for part, at in zip(parts, legs, strict=False))]),

@@ -1,0 +1,94 @@
+"""Strings on every side of some lines, and what arrives along them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from survey.geometry import SIDES, Lines, Sheets, Strings, segment_chords, strings_around
+from survey.propagation.bending import string_power
+from survey.propagation.penetration import chord_losses_db
+from survey.scene import Scene
+from survey.units import db_from_ratio, ratio_from_db, wavelength_m
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+Near = tuple[IntArray, IntArray, BoolArray]
+"""Pairs of line and screen: which line, which screen, and whether it blocks or only lies close beside."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Ways:
+    """Powers along strings, by string and by line and side, with their detours as nu, and elevations at both ends."""
+
+    strings: Strings
+    along_string: FloatArray
+    power: FloatArray
+    nu: FloatArray
+    elevations_deg: FloatArray
+    hemmed_in: IntArray
+
+
+def ways_of(scene: Scene, lines: Lines, near: Near, sheets: Sheets, ignored: IntArray) -> Ways:
+    """String lines up on every side and work out what arrives."""
+    wave_m = float(wavelength_m(scene.plan.radio.frequency_mhz))
+    strings = strings_around(lines, near, screens=scene.screens, sheets=sheets, wavelength_m=wave_m, ignored=ignored)
+    along_string, detour_nu = string_power(strings, lines, scene, wavelength_m=wave_m)
+    along_string = along_string * ratio_from_db(-_met_db(scene, strings))
+    power = np.zeros((len(lines.length_m), len(SIDES)))
+    nu = np.full(power.shape, np.inf)
+    elevations_deg = np.full((2, *power.shape), np.nan)
+    leading = np.flatnonzero(strings.around)
+    place = strings.line[leading], strings.side[leading]
+    power[place], nu[place] = along_string[leading], detour_nu[leading]
+    elevations_deg[:, place[0], place[1]] = _elevations_deg(strings)[:, leading]
+    return Ways(
+        strings=strings,
+        along_string=along_string,
+        power=power,
+        nu=nu,
+        elevations_deg=elevations_deg,
+        hemmed_in=strings.hemmed_in,
+    )
+
+
+def _elevations_deg(strings: Strings) -> FloatArray:
+    """Elevation in which each string leaves its start, and from which it comes in at its end, shape (2, strings)."""
+    last = np.sum(~np.isnan(strings.legs_m[..., 0, 0]), axis=1) - 1
+    first_leg, last_leg = strings.legs_m[:, 0], strings.legs_m[np.arange(len(strings)), last]
+    towards_m = np.stack([first_leg[:, 1] - first_leg[:, 0], last_leg[:, 0] - last_leg[:, 1]])
+    return np.asarray(np.rad2deg(np.arctan2(towards_m[..., 2], np.hypot(towards_m[..., 0], towards_m[..., 1]))))
+
+
+def _met_db(scene: Scene, strings: Strings) -> FloatArray:
+    """What each string still goes through on its legs, sheets and foliage. [dB]"""
+    sheets_db = scene.obstacles.loss_db[scene.sheets.owner[strings.met_sheet]]
+    total_db = np.bincount(strings.met_string, weights=sheets_db, minlength=len(strings)).astype(np.float64)
+    if len(scene.prisms):
+        string, leg = np.nonzero(~np.isnan(strings.legs_m[..., 0, 0]) & strings.around[:, None])
+        inside = segment_chords(strings.legs_m[string, leg, 0], strings.legs_m[string, leg, 1], scene.prisms)
+        plants_db = chord_losses_db(scene, inside)
+        total_db += np.bincount(string[inside.start], weights=plants_db, minlength=len(strings))
+    return np.asarray(total_db)
+
+
+def grazed_loss_db(
+    scene: Scene, strings: Strings, power: FloatArray, blocked: BoolArray
+) -> tuple[FloatArray, IntArray]:
+    """What clear lines lose to edges that they graze, and which is the nearest."""
+    count = len(blocked)
+    straight = np.flatnonzero(~strings.around & (strings.paths.screen[:, 0] >= 0) & ~blocked[strings.line])
+    grazes = strings.paths.screen[straight]
+    pass_db = np.where(scene.screens.is_box, 2.0, 1.0) * scene.obstacles.loss_db[scene.screens.owner]
+    passes_db = np.where(grazes >= 0, pass_db[grazes], -np.inf)
+    screen = grazes[np.arange(len(straight)), np.argmax(passes_db, axis=1)]
+    # Of a screen that lets something through, that much still arrives.
+    loss_db = -db_from_ratio(np.minimum(power[straight] + ratio_from_db(-passes_db.max(axis=1)), 1.0))
+    grazed_db = np.asarray(np.bincount(strings.line[straight], weights=loss_db, minlength=count), dtype=np.float64)
+    grazed_screen = np.full(count, -1, dtype=np.int64)
+    order = np.argsort(loss_db, kind="stable")
+    grazed_screen[strings.line[straight][order]] = screen[order]
+    return grazed_db, np.where(grazed_db > 0, grazed_screen, -1)
