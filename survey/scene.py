@@ -300,8 +300,9 @@ def _obstacles(plan: Plan) -> tuple[Obstacles, Sheets, Prisms, Screens]:
         slabs=slabs,
         most_loss_db=np.append(np.full(first_plant, np.inf), most_db),
     )
-    screens = screens_of(bodies, sheets=len(outlines))
-    return obstacles, sheets_of(outlines, owners), _prisms(plan.foliage, first_plant), screens
+    sheets = sheets_of(outlines, owners)
+    screens = screens_of(bodies, sheets=sheets)
+    return obstacles, sheets, _prisms(plan.foliage, first_plant), screens
 
 
 def _prisms(plants: Sequence[Foliage], first_owner: int) -> Prisms:

@@ -188,7 +188,9 @@ def _each_once(
     return every.pick(once)
 
 
-def segment_crossings(starts_m: FloatArray, ends_m: FloatArray, sheets: Sheets) -> Crossings:
+def segment_crossings(
+    starts_m: FloatArray, ends_m: FloatArray, sheets: Sheets, *, stands: tuple[BoolArray, BoolArray] | None = None
+) -> Crossings:
     """All crossings of lines given one by one, by the rules of `crossings`; shared corners may count twice.
 
     Parameters
@@ -197,23 +199,30 @@ def segment_crossings(starts_m: FloatArray, ends_m: FloatArray, sheets: Sheets) 
         Ends of each line. [m]
     sheets : Sheets
         What may be in the way.
+    stands : tuple of two ndarrays of bool, shape (lines,), optional
+        Which starts and which ends are things that may stand on a sheet, and so do not cross it; without it, all.
 
     Returns
     -------
     Crossings
         With `start` and `end` both the number of the line.
     """
-    return segment_crossings_and_misses(starts_m, ends_m, sheets, np.full(len(sheets), EDGE_M))[0]
+    return segment_crossings_and_misses(starts_m, ends_m, sheets, np.full(len(sheets), EDGE_M), stands=stands)[0]
 
 
 def segment_crossings_and_misses(
-    starts_m: FloatArray, ends_m: FloatArray, sheets: Sheets, beside_m: FloatArray
+    starts_m: FloatArray,
+    ends_m: FloatArray,
+    sheets: Sheets,
+    beside_m: FloatArray,
+    *,
+    stands: tuple[BoolArray, BoolArray] | None = None,
 ) -> tuple[Crossings, Crossings]:
     """The same, and the sheets that a line misses by little.
 
     Parameters
     ----------
-    starts_m, ends_m, sheets
+    starts_m, ends_m, sheets, stands
         As for `segment_crossings`.
     beside_m : ndarray of float, shape (sheets,)
         How far outside the edge of each sheet a line's crossing with its plane counts as a miss. [m]
@@ -236,8 +245,12 @@ def segment_crossings_and_misses(
         share = one / (one - other)
         inside_m = np.min(inside_1 + share[:, None] * (inside_2 - inside_1), axis=1)
         met = inside_m >= -beside_m[k]
-        met &= ~((np.abs(one) <= ON_SHEET_M) & np.all(inside_1 >= -ON_SHEET_M, axis=1))
-        met &= ~((np.abs(other) <= ON_SHEET_M) & np.all(inside_2 >= -ON_SHEET_M, axis=1))
+        on_1 = (np.abs(one) <= ON_SHEET_M) & np.all(inside_1 >= -ON_SHEET_M, axis=1)
+        on_2 = (np.abs(other) <= ON_SHEET_M) & np.all(inside_2 >= -ON_SHEET_M, axis=1)
+        if stands is not None:
+            on_1 &= stands[0][line]
+            on_2 &= stands[1][line]
+        met &= ~on_1 & ~on_2
         found.append((line[met], line[met], np.full(int(met.sum()), k), share[met], inside_m[met]))
     every = Crossings(*(np.concatenate(column) for column in zip(*found, strict=True)))
     missed = every.inside_m < -EDGE_M

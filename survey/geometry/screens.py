@@ -9,12 +9,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey import polygon
-from survey.geometry.sheets import plane_of
+from survey.geometry.crossings import on_sheet
+from survey.geometry.sheets import Sheets, plane_of
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
+JOINT_M = 0.02
+"""A corner this close to another screen is joined to it."""
 BOX_EDGES = np.array([[0, 1], [1, 2], [2, 3], [3, 0], [4, 5], [5, 6], [6, 7], [7, 4], [0, 4], [1, 5], [2, 6], [3, 7]])
 """Edges of a box whose corners are its bottom's, in order, and then its top's."""
 
@@ -35,6 +38,8 @@ class Screens:
         Which obstacle it belongs to.
     of_sheet : ndarray of int, shape (sheets,)
         Which screen each sheet of the site is part of; -1 for sheets that are none.
+    attached : ndarray of bool, shape (screens, 8)
+        Corners that lie on a sheet of another screen: nothing passes there.
     """
 
     corners_m: FloatArray
@@ -42,6 +47,7 @@ class Screens:
     is_box: BoolArray
     owner: IntArray
     of_sheet: IntArray
+    attached: BoolArray
 
     def __len__(self) -> int:
         return len(self.owner)
@@ -53,7 +59,7 @@ def convex_outlines(outline_m: FloatArray) -> list[FloatArray]:
     return [centre_m + part @ axes[:2] for part in polygon.convex_parts((outline_m - centre_m) @ axes[:2].T)]
 
 
-def screens_of(bodies: Sequence[tuple[FloatArray, int, Sequence[int]]], *, sheets: int) -> Screens:
+def screens_of(bodies: Sequence[tuple[FloatArray, int, Sequence[int]]], *, sheets: Sheets) -> Screens:
     """Screens of convex bodies.
 
     Parameters
@@ -61,13 +67,13 @@ def screens_of(bodies: Sequence[tuple[FloatArray, int, Sequence[int]]], *, sheet
     bodies : sequence of (ndarray of float of shape (3 to 8, 3), int, sequence of int)
         Corners of each [m]: eight for a box, bottom first; fewer for a plane sheet, in order. Then the obstacle that it
         belongs to, and the sheets that bound it.
-    sheets : int
-        How many sheets the site has.
+    sheets : Sheets
+        All sheets of the site.
     """
     corners_m = np.zeros((len(bodies), 8, 3))
     edges = np.zeros((len(bodies), 12, 2), dtype=np.int64)
     is_box = np.zeros(len(bodies), dtype=bool)
-    of_sheet = np.full(sheets, -1, dtype=np.int64)
+    of_sheet = np.full(len(sheets), -1, dtype=np.int64)
     for i, (body_m, _, parts) in enumerate(bodies):
         count = len(body_m)
         is_box[i] = len(parts) > 1
@@ -76,4 +82,13 @@ def screens_of(bodies: Sequence[tuple[FloatArray, int, Sequence[int]]], *, sheet
         edges[i, : len(BOX_EDGES) if is_box[i] else count] = BOX_EDGES if is_box[i] else ring
         of_sheet[list(parts)] = i
     owner = np.array([owner for _, owner, _ in bodies], dtype=np.int64)
-    return Screens(corners_m=corners_m, edges=edges, is_box=is_box, owner=owner, of_sheet=of_sheet)
+    on = on_sheet(corners_m.reshape(-1, 3), sheets, within_m=JOINT_M).reshape(len(bodies), 8, len(sheets))
+    others = (of_sheet >= 0) & (of_sheet != np.arange(len(bodies))[:, None, None])
+    return Screens(
+        corners_m=corners_m,
+        edges=edges,
+        is_box=is_box,
+        owner=owner,
+        of_sheet=of_sheet,
+        attached=np.any(on & others, axis=2),
+    )

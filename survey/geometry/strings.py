@@ -72,9 +72,9 @@ class Lines:
         Unit axes as rows: along; square to it and as upright as can be; level, to the left.
     length_m : ndarray of float, shape (lines,)
         Lengths. [m]
-    mirror : ndarray of float, shape (lines, 4), optional
+    mirror : ndarray of float, shape (lines, 5), optional
         For the unfolded legs of mirror paths: normal and offset of the mirror's plane, with what stands in space, and
-        not behind the mirror, on its positive side. [-, m]
+        not behind the mirror, on its positive side; and which sheet the mirror is. [-, m, -]
     """
 
     starts_m: FloatArray
@@ -89,6 +89,12 @@ class Lines:
             return np.ones(len(line), dtype=bool)
         planes = self.mirror[line]
         return np.asarray(np.sum(points_m * planes[:, :3], axis=1) - planes[:, 3] > ON_SHEET_M)
+
+    def is_mirror(self, line: IntArray, sheet: IntArray) -> BoolArray:
+        """Which of some sheets are the mirrors of their lines."""
+        if self.mirror is None:
+            return np.zeros(len(line), dtype=bool)
+        return np.asarray(self.mirror[line, 4] == sheet)
 
     def pick(self, chosen: IntArray) -> Lines:
         """Some of them, also several times."""
@@ -123,7 +129,7 @@ def lines_between(starts_m: FloatArray, ends_m: FloatArray, mirror: FloatArray |
     ----------
     starts_m, ends_m : ndarray of float, shape (lines, 3)
         Ends. [m]
-    mirror : ndarray of float, shape (lines, 4), optional
+    mirror : ndarray of float, shape (lines, 5), optional
         As in `Lines`.
     """
     difference_m = ends_m - starts_m
@@ -187,7 +193,7 @@ def strings_around(
     done: list[Strings] = []
     for turn in range(ROUNDS):
         names, found = _strung(lines, row, forced, screens=screens, wavelength_m=wavelength_m)
-        met_string, met_sheet = _met(found, lines, sheets)
+        met_string, met_sheet, misses = _met(found, lines, sheets)
         met_screen = screens.of_sheet[met_sheet]
         met_row = names[met_string] * len(screens) + met_screen
         is_screen = met_screen >= 0
@@ -202,10 +208,13 @@ def strings_around(
         # line itself, which only touches an edge, does not.
         bends = found.paths.nu[:, 0] == np.inf
         counts = ~again[met_string] & (~is_screen | fresh | bends[met_string])
-        done.append(_part(found, ~again, met_string[counts], met_sheet[counts]))
+        counts &= ~misses[met_string]
+        done.append(_part(found, ~again & ~misses, met_string[counts], met_sheet[counts]))
+        again &= ~misses
         if not again.any():
             break
         carried = np.isin(row // len(screens), names[again])
+        fresh &= again[met_string]
         row, forced = _rows(
             np.concatenate([row[carried], met_row[fresh]]),
             np.concatenate([forced[carried], np.ones(int(fresh.sum()), dtype=bool)]),
@@ -265,13 +274,18 @@ def _strung(
     around_these = points.pick(points.forced)
     corners = wrap(around_these, length_m)
     flat_m = np.stack([corners.along_m, corners.off_m], axis=2)
-    low = np.any((lines.in_space(line, side, flat_m)[..., 2] <= TINY_M) & (corners.screen >= 0), axis=1)
+    at_m = lines.in_space(line, side, flat_m)
+    low = np.any((at_m[..., 2] <= TINY_M) & (corners.screen >= 0), axis=1)
+    behind = np.zeros(len(line), dtype=bool)
+    if lines.mirror is not None:  # a leg that would leave through its own mirror is none
+        string_of, corner = np.nonzero(corners.screen >= 0)
+        behind[string_of[~lines.is_real(line[string_of], at_m[string_of, corner])]] = True
     paths = grazed(points, corners, length_m, wavelength_m=wavelength_m)
     has_forced = np.zeros(len(names), dtype=bool)
     has_forced[string[forced]] = True
     # A string that must go around something and is straight all the same touches its very edge.
     around = has_forced & (paths.screen[:, 0] >= 0)
-    kept = np.flatnonzero(corners.sound & ~(low & (side == SIDES.index("under"))) & (around | ~has_forced))
+    kept = np.flatnonzero(corners.sound & ~behind & ~(low & (side == SIDES.index("under"))) & (around | ~has_forced))
     nothing = np.zeros(0, dtype=np.int64)
     strings = Strings(
         line=line[kept],
@@ -314,14 +328,22 @@ def _legs(lines: Lines, line: IntArray, side: IntArray, corners: Paths) -> Float
     return legs_m
 
 
-def _met(strings: Strings, lines: Lines, sheets: Sheets) -> tuple[IntArray, IntArray]:
-    """What strings that lead around something go through: which string, and which sheet, a row for each time."""
+def _met(strings: Strings, lines: Lines, sheets: Sheets) -> tuple[IntArray, IntArray, BoolArray]:
+    """What strings that lead around something go through: which string, and which sheet, a row for each time.
+
+    And which strings of mirror paths miss their mirror.
+    """
     string, leg = np.nonzero(~np.isnan(strings.legs_m[..., 0, 0]) & strings.around[:, None])
     starts_m, ends_m = strings.legs_m[string, leg, 0], strings.legs_m[string, leg, 1]
-    met = segment_crossings(starts_m, ends_m, sheets)
+    last = np.sum(~np.isnan(strings.legs_m[..., 0, 0]), axis=1) - 1
+    met = segment_crossings(starts_m, ends_m, sheets, stands=(leg == 0, leg == last[string]))
     at_m = starts_m[met.start] + met.fraction[:, None] * (ends_m[met.start] - starts_m[met.start])
-    met = met.pick(lines.is_real(strings.line[string[met.start]], at_m))
-    return string[met.start], met.sheet
+    line = strings.line[string[met.start]]
+    misses = strings.around & (lines.mirror is not None)
+    meets = lines.is_mirror(line, met.sheet) & (met.inside_m > 2.0 * CLEAR_M)  # not just over its edge
+    misses[string[met.start[meets]]] = False
+    met = met.pick(lines.is_real(line, at_m))
+    return string[met.start], met.sheet, misses
 
 
 def _part(strings: Strings, chosen: BoolArray, met_string: IntArray, met_sheet: IntArray) -> Strings:

@@ -161,7 +161,7 @@ def _with_legs(
     number = np.cumsum(kept) - 1
     normal, offset_m = sheets.normal[mirror], sheets.offset_m[mirror]
     real = np.sign(lines.starts_m[line[kept]] @ normal - offset_m)[:, None]
-    planes = real * np.append(normal, offset_m)
+    planes = np.column_stack([real * np.append(normal, offset_m), np.full(len(real), float(mirror))])
     starts, ends, pairs_of_legs, blocking_of_legs = [], [], [], []
     for first, (blocking, beside) in enumerate(rows):
         at = [lines.starts_m[line[kept]], lines.ends_m[line[kept]]]
@@ -217,7 +217,7 @@ def _joined(parts: list[Mirrored]) -> Mirrored:
         legs=lines_between(
             np.concatenate([np.zeros((0, 3)), *(part.legs.starts_m for part in parts)]),
             np.concatenate([np.zeros((0, 3)), *(part.legs.ends_m for part in parts)]),
-            np.concatenate([np.zeros((0, 4)), *(part.legs.mirror for part in parts if part.legs.mirror is not None)]),
+            np.concatenate([np.zeros((0, 5)), *(part.legs.mirror for part in parts if part.legs.mirror is not None)]),
         ),
         near=(
             np.concatenate([nothing, *(part.near[0] + at for part, at in zip(parts, legs, strict=False))]),

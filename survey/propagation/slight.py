@@ -109,8 +109,11 @@ def slight_blockers(
     found = []
     for plane, axis in enumerate((2, 1)):
         out = local[axis] * scale
-        below = np.where(grounded & (axis == 1), np.inf, (-out).max(axis=1))
-        share = np.round(smooth(np.minimum(out.max(axis=1), below) / DEEP_NU), 9)
+        joined = screens.attached[screen[row]]
+        above = np.where(joined & (out > 0), np.inf, out).max(axis=1, initial=-np.inf)
+        below = np.where(joined & (out < 0), np.inf, -out).max(axis=1, initial=-np.inf)
+        below = np.where(grounded & (axis == 1), np.inf, below)
+        share = np.round(smooth(np.minimum(above, below) / DEEP_NU), 9)
         order = np.lexsort((share, line[row]))
         sorted_line = line[row][order]
         opens = np.append(True, np.diff(sorted_line) > 0)[: len(order)]
