@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from survey.comparison import Comparison
 from survey.inspection import Inspection
 from survey.links import STATES, WAYS, Links
-from survey.materials import Material
+from survey.materials import Material, vegetation_loss
 from survey.placement import Decider, Placement, Scores
 
 Record = dict[str, Any]
@@ -177,6 +177,7 @@ def materials_record(materials: list[Material], frequency_mhz: float) -> Record:
     """What `survey materials --json` prints."""
     return {
         "frequency_mhz": plain(frequency_mhz),
+        "vegetation": dict(zip(("loss_db_per_m", "most_loss_db"), plain(vegetation_loss(frequency_mhz)), strict=True)),
         "materials": [
             {
                 "name": material.name,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from survey.layout import Column, paragraphs, table, wrapped
-from survey.materials import Material
+from survey.materials import Material, vegetation_loss
 
 
 def materials_table(materials: list[Material], frequency_mhz: float) -> str:
@@ -21,4 +21,10 @@ def materials_table(materials: list[Material], frequency_mhz: float) -> str:
         "judgements, for want of published figures. Name a material in the plan, or give your own loss_db."
     )
     title = f"Built-in materials at {frequency_mhz:g} MHz"
-    return paragraphs(title, table(columns, rows), wrapped(notes), "Sources\n" + "\n".join(sources))
+    per_metre_db, most_db = vegetation_loss(frequency_mhz)
+    plants = (
+        f"Plants in leaf, where [[foliage]] gives no loss_db_per_m: {per_metre_db:.2f} dB for each metre inside, at "
+        f"most {most_db:.0f} dB (ITU-R P.833-9, woodland)."
+    )
+    listing = "Sources\n" + "\n".join(sources)
+    return paragraphs(title, table(columns, rows), wrapped(notes), wrapped(plants), listing)

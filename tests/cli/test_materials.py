@@ -34,6 +34,7 @@ def test_the_json_holds_every_material_with_source_and_status(run):
     found = listed(run)
     shape = {
         "frequency_mhz": NUMBER,
+        "vegetation": {"loss_db_per_m": NUMBER, "most_loss_db": NUMBER},
         "materials": [
             {"name": str, "loss_db": NUMBER, "spread_db": NUMBER, "opaque": bool, "source": str, "status": str}
         ],
@@ -52,7 +53,8 @@ def test_every_name_that_the_interface_promises_is_there(run):
 def test_the_text_has_a_row_and_a_source_for_each(run):
     result = run("materials")
     assert (result.exit_code, result.stderr) == (0, "")
-    head, table, notes, sources = result.stdout.split("\n\n")
+    head, table, notes, plants, sources = result.stdout.split("\n\n")
+    assert "0.16 dB for each metre inside, at most 25 dB (ITU-R P.833-9" in " ".join(plants.split())
     assert head == "Built-in materials at 868 MHz"
     rows = table.splitlines()
     assert rows[0].split() == ["material", "loss", "dB", "spread", "dB", "status"]
