@@ -24,7 +24,7 @@ NEAR_SHEET_M = 0.05
 MOST_NAMES = 5
 """How many names one warning gives before it counts the rest."""
 STRETCH = 1.2
-"""A figure may be used at a frequency this many times outside those for which it was found, without a warning."""
+"""A figure found at one frequency may be used this many times above or below it without a warning."""
 IDLE = frozenset({"correlation_m", "max_relays", "inverters_per_gateway", "gateways"})
 """Keys that are read and checked, and do not act yet: their defaults are not worth a line."""
 
@@ -199,15 +199,16 @@ def _single_places(scene: Scene) -> Ends:
 
 
 def _materials(plan: Plan) -> Iterator[str]:
-    """Figures used far outside their frequencies, and built-in names that the plan takes over."""
+    """Figures used outside their frequencies, and built-in names that the plan takes over."""
     frequency_mhz = plan.radio.frequency_mhz
     solid = [one for one in (*plan.walls, *plan.boxes, *plan.roofs) if one.material and one.loss_db is None]
     stretched: dict[str, list[str]] = {}
     for name in sorted({one.material.casefold() for one in solid if one.material}):
         low_mhz, high_mhz = plan.materials[name].range_mhz
-        if not low_mhz / STRETCH <= frequency_mhz <= high_mhz * STRETCH:
-            bound = f"from {low_mhz:g} MHz up" if frequency_mhz < low_mhz else f"up to {high_mhz:g} MHz"
-            stretched.setdefault(bound if low_mhz < high_mhz else f"at {low_mhz:g} MHz", []).append(name)
+        stretch = STRETCH if low_mhz == high_mhz else 1.0
+        if not low_mhz / stretch <= frequency_mhz <= high_mhz * stretch:
+            bound = f"at {low_mhz:g} MHz" if low_mhz == high_mhz else f"from {low_mhz:g} to {high_mhz:g} MHz"
+            stretched.setdefault(bound, []).append(name)
     for bound, names in stretched.items():
         yield (
             f"loss of {_listed(names)}: found {bound}, used at {frequency_mhz:g} MHz; take a reading, or give your "
