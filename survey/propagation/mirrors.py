@@ -82,60 +82,64 @@ def mirror_paths(scene: Scene, lines: Lines, chosen: IntArray, floor: FloatArray
     sheet, and a little beside it, the knife-edge loss of that edge, since only a part of the sheet then reflects; and
     what its legs go through.
     """
-    wave_m = float(wavelength_m(scene.plan.radio.frequency_mhz))
+    found = [_by_way_of(scene, lines, chosen, k, floor) for k in _mirrors(scene)]
+    line, mirror = (np.concatenate([np.zeros(0, dtype=np.int64), *(one[i] for one in found)]) for i in (0, 1))
+    power = np.concatenate([np.zeros(0), *(one[2] for one in found)])
+    at_m = np.concatenate([np.zeros((0, 3)), *(one[3] for one in found)])
+    return _with_legs(scene, lines, (line, mirror, power, at_m), floor)
+
+
+def _mirrors(scene: Scene) -> list[int]:
+    """Sheets of metal."""
     loss_db = scene.obstacles.loss_db[scene.sheets.owner]
+    reflects: list[int] = np.flatnonzero((loss_db >= MIRROR_LOSS_DB) & (scene.screens.of_sheet >= 0)).tolist()
+    return reflects
+
+
+def _by_way_of(
+    scene: Scene, lines: Lines, chosen: IntArray, mirror: int, floor: FloatArray
+) -> tuple[IntArray, IntArray, FloatArray, FloatArray]:
+    """Paths by way of one sheet: line, sheet, power without what stands in the legs, and mirror point. [-, -, -, m]"""
+    sheets, wave_m = scene.sheets, float(wavelength_m(scene.plan.radio.frequency_mhz))
     starts_m, ends_m, length_m = lines.starts_m[chosen], lines.ends_m[chosen], lines.length_m[chosen]
-    sheets = scene.sheets
-    parts: list[Mirrored] = []
-    for k in np.flatnonzero((loss_db >= MIRROR_LOSS_DB) & (scene.screens.of_sheet >= 0)).tolist():
-        away_1 = starts_m @ sheets.normal[k] - sheets.offset_m[k]
-        away_2 = ends_m @ sheets.normal[k] - sheets.offset_m[k]
-        before = (away_1 * away_2 > 0) & (np.minimum(abs(away_1), abs(away_2)) > ON_SHEET_M)
-        body = int(scene.screens.of_sheet[k])
-        if scene.screens.is_box[body]:  # a face reflects on its outside
-            middle_m = float(scene.screens.corners_m[body].mean(axis=0) @ sheets.normal[k] - sheets.offset_m[k])
-            before &= away_1 * middle_m < 0
-        path = np.flatnonzero(before)
-        image_m = starts_m[path] - 2.0 * away_1[path, None] * sheets.normal[k]
-        along_m = ends_m[path] - image_m
-        total_m = np.linalg.norm(along_m, axis=1)
-        share = away_1[path] / (away_1[path] + away_2[path])
-        at_m = image_m + share[:, None] * along_m
-        inside_m = at_m @ sheets.edge_normal[k].T - sheets.edge_offset_m[k]
-        slope = (along_m / total_m[:, None]) @ sheets.edge_normal[k].T
-        scale = np.sqrt(2.0 / (wave_m * total_m * share * (1.0 - share)))
-        nu = -inside_m * np.sqrt(np.maximum(1.0 - slope**2, 0.0)) * scale[:, None]
-        distinct = np.unique(
-            np.column_stack([sheets.edge_normal[k], sheets.edge_offset_m[k]]), axis=0, return_index=True
-        )[1]
-        edges_db = knife_edge_loss_db(nu[:, distinct]).sum(axis=1)
-        good = np.flatnonzero(edges_db < MOST_EDGE_LOSS_DB)
-        if not len(good):
-            continue
-        direct_m = length_m[path[good]]
-        apart = smooth(2.0 * np.sqrt((total_m[good] - direct_m) / wave_m) / OWN_WAY_NU)
-        fade = 1.0 - (edges_db[good] / MOST_EDGE_LOSS_DB) ** 4
-        power = ratio_from_db(-edges_db[good]) * fade * apart * (direct_m / total_m[good]) ** 2
-        worth = power > floor[chosen[path[good]]]
-        good, power = good[worth], power[worth]
-        if not len(good):
-            continue
-        found = _with_legs(scene, lines, (chosen[path[good]], power), (k, at_m[good]), floor)
-        parts.append(found)
-    return _joined(parts)
+    normal, offset_m = sheets.normal[mirror], sheets.offset_m[mirror]
+    away_1, away_2 = starts_m @ normal - offset_m, ends_m @ normal - offset_m
+    before = (away_1 * away_2 > 0) & (np.minimum(abs(away_1), abs(away_2)) > ON_SHEET_M)
+    body = int(scene.screens.of_sheet[mirror])
+    if scene.screens.is_box[body]:  # a face reflects on its outside
+        middle_m = float(scene.screens.corners_m[body].mean(axis=0) @ normal - offset_m)
+        before &= away_1 * middle_m < 0
+    path = np.flatnonzero(before)
+    image_m = starts_m[path] - 2.0 * away_1[path, None] * normal
+    along_m = ends_m[path] - image_m
+    total_m = np.linalg.norm(along_m, axis=1)
+    share = away_1[path] / (away_1[path] + away_2[path])
+    at_m = image_m + share[:, None] * along_m
+    edges = np.column_stack([sheets.edge_normal[mirror], sheets.edge_offset_m[mirror]])
+    edges = edges[np.unique(edges, axis=0, return_index=True)[1]]
+    inside_m = at_m @ edges[:, :3].T - edges[:, 3]
+    slope = (along_m / total_m[:, None]) @ edges[:, :3].T
+    scale = np.sqrt(2.0 / (wave_m * total_m * share * (1.0 - share)))
+    nu = -inside_m * np.sqrt(np.maximum(1.0 - slope**2, 0.0)) * scale[:, None]
+    edges_db = knife_edge_loss_db(nu).sum(axis=1)
+    apart = smooth(2.0 * np.sqrt((total_m - length_m[path]) / wave_m) / OWN_WAY_NU)
+    fade = np.maximum(1.0 - (edges_db / MOST_EDGE_LOSS_DB) ** 4, 0.0)
+    power = ratio_from_db(-edges_db) * fade * apart * (length_m[path] / total_m) ** 2
+    worth = np.flatnonzero(power > floor[chosen[path]])
+    return chosen[path[worth]], np.full(len(worth), mirror), power[worth], at_m[worth]
 
 
 def _with_legs(
-    scene: Scene, lines: Lines, paths: tuple[IntArray, FloatArray], met: tuple[int, FloatArray], floor: FloatArray
+    scene: Scene, lines: Lines, paths: tuple[IntArray, IntArray, FloatArray, FloatArray], floor: FloatArray
 ) -> Mirrored:
-    """Paths by way of a sheet, met in some points, with what stands in their legs; some with much of it left out."""
-    sheets, count, (mirror, at_m), (line, power) = scene.sheets, max(1, len(scene.screens)), met, paths
+    """Paths (line, sheet, power and mirror point) with what stands in their legs; those with much of it left out."""
+    sheets, count, (line, mirror, power, at_m) = scene.sheets, max(1, len(scene.screens)), paths
     wave_m = float(wavelength_m(scene.plan.radio.frequency_mhz))
     lengths_m = [np.linalg.norm(ends_m[line] - at_m, axis=1) for ends_m in (lines.starts_m, lines.ends_m)]
     total_m = lengths_m[0] + lengths_m[1]
-    widest_m = graze_reach_m(total_m.max() / 2.0, total_m.max() / 2.0, wavelength_m=wave_m)
-    beside_m = np.where(scene.screens.of_sheet >= 0, widest_m, EDGE_M)
-    own = int(scene.screens.of_sheet[mirror])
+    half_m = total_m.max(initial=0.0) / 2.0
+    beside_m = np.where(scene.screens.of_sheet >= 0, graze_reach_m(half_m, half_m, wavelength_m=wave_m), EDGE_M)
+    own = scene.screens.of_sheet[mirror]
     blocked = np.zeros(len(line), dtype=np.int64)
     least_db = np.zeros(len(line))
     rows: list[tuple[IntArray, IntArray]] = []
@@ -151,39 +155,39 @@ def _with_legs(
         pairs = []
         for found in (crossed, missed):
             screen = scene.screens.of_sheet[found.sheet]
-            used = (screen >= 0) & (screen != own)
+            used = (screen >= 0) & (screen != own[found.start])
             pairs.append(np.unique(found.start[used] * count + screen[used]))
         rows.append((pairs[0], np.setdiff1d(pairs[1], pairs[0])))
         blocked += np.bincount(pairs[0] // count, minlength=len(line))
-        through_own = crossed.start[(scene.screens.of_sheet[crossed.sheet] == own) & (crossed.sheet != mirror)]
+        of_own = scene.screens.of_sheet[crossed.sheet] == own[crossed.start]
+        through_own = crossed.start[of_own & (crossed.sheet != mirror[crossed.start])]
         blocked[through_own] += MOST_LEG_SCREENS + 1  # through the mirror's own body
-    kept = (blocked <= MOST_LEG_SCREENS) & (power * ratio_from_db(-least_db) > floor[line])
-    number = np.cumsum(kept) - 1
-    normal, offset_m = sheets.normal[mirror], sheets.offset_m[mirror]
-    real = np.sign(lines.starts_m[line[kept]] @ normal - offset_m)[:, None]
-    planes = np.column_stack([real * np.append(normal, offset_m), np.full(len(real), float(mirror))])
-    starts, ends, pairs_of_legs, blocking_of_legs = [], [], [], []
+    kept = np.flatnonzero((blocked <= MOST_LEG_SCREENS) & (power * ratio_from_db(-least_db) > floor[line]))
+    number = np.full(len(line), -1)
+    number[kept] = np.arange(len(kept))
+    starts_m, ends_m = lines.starts_m[line[kept]], lines.ends_m[line[kept]]
+    normal, offset_m = sheets.normal[mirror[kept]], sheets.offset_m[mirror[kept]]
+    away_1, away_2 = (np.sum(one * normal, axis=1) - offset_m for one in (starts_m, ends_m))
+    planes = np.column_stack([np.sign(away_1)[:, None] * np.column_stack([normal, offset_m]), mirror[kept]])
+    # The first leg runs on to the image of the end, the second comes from the image of the start.
+    from_m = np.concatenate([starts_m, starts_m - 2.0 * away_1[:, None] * normal])
+    to_m = np.concatenate([ends_m - 2.0 * away_2[:, None] * normal, ends_m])
+    pairs_of_legs, blocking_of_legs = [], []
     for first, (blocking, beside) in enumerate(rows):
-        at = [lines.starts_m[line[kept]], lines.ends_m[line[kept]]]
-        at[1 - first] = at[1 - first] - 2.0 * (at[1 - first] @ normal - offset_m)[:, None] * normal
-        starts.append(at[0])
-        ends.append(at[1])
         pair = np.concatenate([blocking, beside])
-        use = kept[pair // count]
-        leg = number[pair[use] // count] + first * int(kept.sum())
+        use = number[pair // count] >= 0
+        leg = number[pair[use] // count] + first * len(kept)
         pairs_of_legs.append(leg * count + pair[use] % count)
         blocking_of_legs.append((np.arange(len(pair)) < len(blocking))[use])
     pair, blocks = np.concatenate(pairs_of_legs), np.concatenate(blocking_of_legs)
     legs, leg = np.unique(pair // count, return_inverse=True)
-    towards_m = at_m[kept, None] - np.stack([lines.starts_m[line[kept]], lines.ends_m[line[kept]]], axis=1)
+    towards_m = at_m[kept, None] - np.stack([starts_m, ends_m], axis=1)
     return Mirrored(
         line=line[kept],
         power=power[kept],
         elevations_deg=np.rad2deg(np.arctan2(towards_m[..., 2], np.hypot(towards_m[..., 0], towards_m[..., 1]))),
-        leg_path=legs % max(1, int(kept.sum())),
-        legs=lines_between(
-            np.concatenate(starts)[legs], np.concatenate(ends)[legs], np.concatenate([planes] * 2)[legs]
-        ),
+        leg_path=legs % max(1, len(kept)),
+        legs=lines_between(from_m[legs], to_m[legs], np.concatenate([planes, planes])[legs]),
         near=(leg, pair % count, blocks),
     )
 
@@ -202,26 +206,3 @@ def _least_bending_db(
     least_db = np.zeros(len(total_m))
     np.maximum.at(least_db, screened.start, knife_edge_loss_db(nu))
     return least_db
-
-
-def _joined(parts: list[Mirrored]) -> Mirrored:
-    """Paths by way of several sheets as one."""
-    nothing = np.zeros(0, dtype=np.int64)
-    paths = np.cumsum([0, *(len(part.line) for part in parts)])
-    legs = np.cumsum([0, *(len(part.leg_path) for part in parts)])
-    return Mirrored(
-        line=np.concatenate([nothing, *(part.line for part in parts)]),
-        power=np.concatenate([np.zeros(0), *(part.power for part in parts)]),
-        elevations_deg=np.concatenate([np.zeros((0, 2)), *(part.elevations_deg for part in parts)]),
-        leg_path=np.concatenate([nothing, *(part.leg_path + at for part, at in zip(parts, paths, strict=False))]),
-        legs=lines_between(
-            np.concatenate([np.zeros((0, 3)), *(part.legs.starts_m for part in parts)]),
-            np.concatenate([np.zeros((0, 3)), *(part.legs.ends_m for part in parts)]),
-            np.concatenate([np.zeros((0, 5)), *(part.legs.mirror for part in parts if part.legs.mirror is not None)]),
-        ),
-        near=(
-            np.concatenate([nothing, *(part.near[0] + at for part, at in zip(parts, legs, strict=False))]),
-            np.concatenate([nothing, *(part.near[1] for part in parts)]),
-            np.concatenate([np.zeros(0, dtype=bool), *(part.near[2] for part in parts)]),
-        ),
-    )
