@@ -25,7 +25,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
-LINES_AT_ONCE = 6_000
+LINES_AT_ONCE = 3_000
 OTHER_WAY_ROUND = [0, 1, 3, 2]
 """The sides as they are called from a line's other end."""
 LEAST_MIRROR_SHARE = 0.02
@@ -152,12 +152,21 @@ def around(scene: Scene, starts_m: FloatArray, ends_m: FloatArray, near: Near) -
     """
     order = np.argsort(near[0], kind="stable")
     line, screen, blocks = near[0][order], near[1][order], near[2][order]
-    parts = []
-    for first in range(0, max(1, len(starts_m)), LINES_AT_ONCE):
+
+    def part(first: int) -> Around:
         last = min(first + LINES_AT_ONCE, len(starts_m))
         rows = slice(*np.searchsorted(line, [first, last]))
         lines = lines_between(starts_m[first:last], ends_m[first:last])
-        parts.append(_around(scene, lines, (line[rows] - first, screen[rows], blocks[rows])))
+        return _around(scene, lines, (line[rows] - first, screen[rows], blocks[rows]))
+
+    firsts = range(0, max(1, len(starts_m)), LINES_AT_ONCE)
+    if len(firsts) == 1:
+        parts = [part(0)]
+    else:
+        from concurrent.futures import ThreadPoolExecutor  # noqa: PLC0415  where there is much to do
+
+        with ThreadPoolExecutor(2) as pool:
+            parts = list(pool.map(part, firsts))
     return Around(**{one.name: np.concatenate([getattr(part, one.name) for part in parts]) for one in fields(Around)})
 
 
