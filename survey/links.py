@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.antennas import gains_dbi
-from survey.errors import SurveyError, UnknownNameError
+from survey.errors import SurveyError
 from survey.geometry import Chords, Crossings, chords, crossings_and_misses
 from survey.geometry.crossings import EDGE_M
 from survey.probability import chance_above
@@ -310,17 +310,7 @@ def links_of(scene: Scene, *, gateways: Sequence[str] = (), inverters: Sequence[
     file = scene.plan.file
     if not gateways and not len(scene.gateways):
         raise SurveyError(f"{file}: has no [[gateway]]; add one, or name a spot with --gateway NAME")
-    unknown: list[str] = []
-
-    def chosen(ends: Ends, names: Sequence[str], what: str) -> Ends:
-        try:
-            return ends.named(names, file=file, what=what)
-        except UnknownNameError as error:
-            unknown.append(str(error))
-            return ends
-
-    far = chosen(scene.gateways_and_spots, gateways, "gateway or spot") if gateways else scene.gateways
-    near = chosen(scene.inverters, inverters, "inverter") if inverters else scene.inverters
-    if unknown:
-        raise UnknownNameError("\n".join(unknown))
+    scene.check_names(places=gateways, inverters=inverters)
+    far = scene.gateways_and_spots.named(gateways, file=file, what="gateway or spot") if gateways else scene.gateways
+    near = scene.inverters.named(inverters, file=file, what="inverter") if inverters else scene.inverters
     return links_between(scene, near, far)

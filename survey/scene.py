@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.antennas import Pattern
-from survey.errors import check_names
+from survey.errors import UnknownNameError, check_names
 from survey.geometry import Prisms, Screens, Sheets, convex_outlines, prisms_of, screens_of, sheets_of
 from survey.materials import vegetation_loss
 from survey.plan import Array, Box, Foliage, Inverter, OwnRadio, Plan, RadioEnd, Roof, Search, Spot, Wall
@@ -150,6 +150,26 @@ class Scene:
     def gateways_and_spots(self) -> Ends:
         """All places that a command may name as a gateway."""
         return join([self.gateways, self.spots])
+
+    def check_names(self, *, places: Sequence[str], inverters: Sequence[str]) -> None:
+        """Refuse names that the plan does not have, those of both ends in one message.
+
+        Raises
+        ------
+        UnknownNameError
+            Naming every name that there is not.
+        """
+        told = []
+        for ends, asked, what in (
+            (self.gateways_and_spots, places, "gateway or spot"),
+            (self.inverters, inverters, "inverter"),
+        ):
+            try:
+                check_names(asked, ends.names, file=self.plan.file, what=what)
+            except UnknownNameError as error:
+                told.append(str(error))
+        if told:
+            raise UnknownNameError("\n".join(told))
 
 
 def scene_of(plan: Plan) -> Scene:

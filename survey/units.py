@@ -78,6 +78,28 @@ def eirp_dbm_from_erp_dbm(erp_dbm: float) -> float:
     return erp_dbm + DIPOLE_GAIN_DBI
 
 
+def elevation_deg(towards_m: ArrayLike) -> NDArray[np.float64]:
+    """Elevation of a direction, positive upward.
+
+    Parameters
+    ----------
+    towards_m : array_like, shape (..., 3)
+        Vector in space. [m]
+
+    Returns
+    -------
+    ndarray of float, shape (...)
+        Angle from level. [deg]
+
+    Examples
+    --------
+    >>> float(elevation_deg([3.0, 4.0, 5.0]).round(6))
+    45.0
+    """
+    towards_m = np.asarray(towards_m, dtype=np.float64)
+    return np.asarray(np.rad2deg(np.arctan2(towards_m[..., 2], np.hypot(towards_m[..., 0], towards_m[..., 1]))))
+
+
 def direction_of_bearing(bearing_deg: float) -> NDArray[np.float64]:
     """Unit vector in plan of a bearing clockwise from north.
 

@@ -30,7 +30,7 @@ def compare(
     if len(set(spots)) < 2:  # noqa: PLR2004  nothing to compare
         raise click.UsageError("name two different spots or more to compare")
     scene = scene_of(read_plan(plan_file))
-    options.check_names(scene, places=spots, inverters=inverters)
+    scene.check_names(places=spots, inverters=inverters)
     found = comparison.compare(scene, spots)
     output.show(
         partial(tables.compare_table, inverters=inverters),

@@ -29,8 +29,6 @@ def links(
     from survey.plan_file import read_plan  # noqa: PLC0415
     from survey.scene import scene_of  # noqa: PLC0415
 
-    scene = scene_of(read_plan(plan_file))
-    options.check_names(scene, places=gateways, inverters=inverters)
-    found = links_of(scene, gateways=gateways, inverters=inverters)
+    found = links_of(scene_of(read_plan(plan_file)), gateways=gateways, inverters=inverters)
     output.show(tables.link_table, records.links_record, found)
     options.finish(require=require, all_hold=found.all_hold)

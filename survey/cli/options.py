@@ -8,19 +8,16 @@ import os
 import stat
 import sys
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from functools import wraps
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import Any, TypeVar
 
 import click
 
-from survey.errors import OutputError, UnknownNameError, one_line
-
-if TYPE_CHECKING:
-    from survey.scene import Scene
+from survey.errors import OutputError, one_line
 
 R = TypeVar("R")
 F = TypeVar("F", bound=Callable[..., Any])
@@ -96,27 +93,6 @@ def require_option(command: F) -> F:
         "--require", is_flag=True, help=f"Exit with status {NOT_HELD} where an inverter does not hold."
     )
     return option(command)
-
-
-def check_names(scene: Scene, *, places: Sequence[str], inverters: Sequence[str]) -> None:
-    """Refuse names that the plan does not have, those of both ends in one message.
-
-    Raises
-    ------
-    UnknownNameError
-        Naming every name that there is not.
-    """
-    told = []
-    for ends, asked, what in (
-        (scene.gateways_and_spots, places, "gateway or spot"),
-        (scene.inverters, inverters, "inverter"),
-    ):
-        try:
-            ends.named(asked, file=scene.plan.file, what=what)
-        except UnknownNameError as error:
-            told.append(str(error))
-    if told:
-        raise UnknownNameError("\n".join(told))
 
 
 def finish(*, require: bool, all_hold: bool) -> None:

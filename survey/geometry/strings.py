@@ -59,6 +59,16 @@ class Strings:
     def __len__(self) -> int:
         return len(self.line)
 
+    @property
+    def last_leg(self) -> IntArray:
+        """Which leg of each string comes in at the line's end."""
+        return np.asarray(np.sum(~np.isnan(self.legs_m[..., 0, 0]), axis=1) - 1)
+
+    def legs_around(self) -> tuple[IntArray, IntArray, FloatArray, FloatArray]:
+        """Legs of the strings that lead around something: which string, which of its legs, and their ends. [m]"""
+        string, leg = np.nonzero(~np.isnan(self.legs_m[..., 0, 0]) & self.around[:, None])
+        return string, leg, self.legs_m[string, leg, 0], self.legs_m[string, leg, 1]
+
 
 @dataclass(frozen=True, kw_only=True)
 class Lines:
@@ -333,10 +343,8 @@ def _met(strings: Strings, lines: Lines, sheets: Sheets) -> tuple[IntArray, IntA
 
     And which strings of mirror paths miss their mirror.
     """
-    string, leg = np.nonzero(~np.isnan(strings.legs_m[..., 0, 0]) & strings.around[:, None])
-    starts_m, ends_m = strings.legs_m[string, leg, 0], strings.legs_m[string, leg, 1]
-    last = np.sum(~np.isnan(strings.legs_m[..., 0, 0]), axis=1) - 1
-    met = segment_crossings(starts_m, ends_m, sheets, stands=(leg == 0, leg == last[string]))
+    string, leg, starts_m, ends_m = strings.legs_around()
+    met = segment_crossings(starts_m, ends_m, sheets, stands=(leg == 0, leg == strings.last_leg[string]))
     at_m = starts_m[met.start] + met.fraction[:, None] * (ends_m[met.start] - starts_m[met.start])
     line = strings.line[string[met.start]]
     misses = strings.around & (lines.mirror is not None)

@@ -12,11 +12,10 @@ from survey.geometry import (
     Crossings,
     Lines,
     Screens,
-    Sheets,
     lines_between,
 )
 from survey.propagation.mirrors import Mirrored, mirror_paths
-from survey.propagation.sides import Near, grazed_loss_db, ways_of
+from survey.propagation.sides import Near, blocked_lines, grazed_loss_db, ways_of
 from survey.propagation.slight import DEEP_NU, graze_reach_m, slight_blockers, smooth
 from survey.scene import Scene
 from survey.units import db_from_ratio, ratio_from_db, wavelength_m
@@ -171,10 +170,9 @@ def around(scene: Scene, starts_m: FloatArray, ends_m: FloatArray, near: Near) -
 
 
 def _around(scene: Scene, lines: Lines, near: Near) -> Around:
-    bent = bend(scene, lines, near, scene.sheets)
-    blocked = np.zeros(len(lines.length_m), dtype=bool)
-    blocked[near[0][near[2]]] = True
+    bent = bend(scene, lines, near)
     count = len(lines.length_m)
+    blocked = blocked_lines(near, count)
     reflected, mirror_deg = np.zeros(count), np.full((count, 2), np.nan)
     floor = LEAST_MIRROR_SHARE * bent.by_side.sum(axis=1)
     paths = mirror_paths(scene, lines, np.flatnonzero(blocked & (bent.depth > 0)), floor)
@@ -215,15 +213,15 @@ def _mirrored_power(scene: Scene, paths: Mirrored) -> FloatArray:
         legs = paths.legs.pick(np.arange(first, last))
         rows = (paths.near[0] >= first) & (paths.near[0] < last)
         near = (paths.near[0][rows] - first, paths.near[1][rows], paths.near[2][rows])
-        bent = bend(scene, legs, near, scene.sheets)
-        blocked = np.zeros(last - first, dtype=bool)
-        blocked[near[0][near[2]]] = True
-        passed = np.where(blocked, np.minimum(bent.by_side.sum(axis=1), 1.0), ratio_from_db(-bent.grazed_db))
+        bent = bend(scene, legs, near)
+        passed = np.where(
+            blocked_lines(near, last - first), np.minimum(bent.by_side.sum(axis=1), 1.0), ratio_from_db(-bent.grazed_db)
+        )
         np.multiply.at(power, paths.leg_path[first:last], passed)
     return power
 
 
-def bend(scene: Scene, lines: Lines, near: Near, sheets: Sheets) -> Bent:
+def bend(scene: Scene, lines: Lines, near: Near) -> Bent:
     """Powers round every side of what blocks some lines.
 
     Parameters
@@ -234,8 +232,6 @@ def bend(scene: Scene, lines: Lines, near: Near, sheets: Sheets) -> Bent:
         The lines.
     near : Near
         What blocks them or lies close.
-    sheets : Sheets
-        What their strings may meet on the way.
 
     Returns
     -------
@@ -260,30 +256,30 @@ def bend(scene: Scene, lines: Lines, near: Near, sheets: Sheets) -> Bent:
         np.concatenate([one[1] for one in more]),
         np.concatenate([one[2] for one in more]),
     )
-    ways = ways_of(scene, every, rows, sheets, np.concatenate(ignored))
+    air = np.concatenate(ignored)
+    ways = ways_of(scene, every, rows, air)
     by_side, nu, elevations_deg = ways.power, ways.nu, ways.elevations_deg
-    if len(ways.hemmed_in):
+    hemmed_in = ways.strings.hemmed_in
+    if len(hemmed_in):
         # Strung from the other end such a line may find a better way: left is right then, and each end the other.
         place = np.full(len(every.length_m), -1)
-        place[ways.hemmed_in] = np.arange(len(ways.hemmed_in))
+        place[hemmed_in] = np.arange(len(hemmed_in))
         again = place[rows[0]] >= 0
-        air = np.concatenate(ignored)
         air_line, air_screen = air // max(1, len(scene.screens)), air % max(1, len(scene.screens))
-        air = (place[air_line] * len(scene.screens) + air_screen)[place[air_line] >= 0]
+        air_back = (place[air_line] * len(scene.screens) + air_screen)[place[air_line] >= 0]
         back_rows = (place[rows[0][again]], rows[1][again], rows[2][again])
-        back = ways_of(scene, every.pick(ways.hemmed_in).back(), back_rows, sheets, air)
-        better = back.power[:, OTHER_WAY_ROUND] > by_side[ways.hemmed_in]
-        by_side[ways.hemmed_in] = np.where(better, back.power[:, OTHER_WAY_ROUND], by_side[ways.hemmed_in])
-        nu[ways.hemmed_in] = np.where(better, back.nu[:, OTHER_WAY_ROUND], nu[ways.hemmed_in])
+        back = ways_of(scene, every.pick(hemmed_in).back(), back_rows, air_back)
+        better = back.power[:, OTHER_WAY_ROUND] > by_side[hemmed_in]
+        by_side[hemmed_in] = np.where(better, back.power[:, OTHER_WAY_ROUND], by_side[hemmed_in])
+        nu[hemmed_in] = np.where(better, back.nu[:, OTHER_WAY_ROUND], nu[hemmed_in])
         turned_deg = back.elevations_deg[::-1][..., OTHER_WAY_ROUND]
-        elevations_deg[:, ways.hemmed_in] = np.where(better, turned_deg, elevations_deg[:, ways.hemmed_in])
+        elevations_deg[:, hemmed_in] = np.where(better, turned_deg, elevations_deg[:, hemmed_in])
     nearest = np.min(nu, axis=1)
     depth = smooth(np.where(np.isfinite(nearest), nearest, DEEP_NU) / DEEP_NU)
     # A line that is only just blocked still goes past the edge that it touches, and that way counts in full; the ways
     # on the other sides come in by degrees as the line goes into the shadow.
     by_side *= np.where(nu <= nearest[:, None], 1.0, depth[:, None])
-    blocked = np.zeros(len(every.length_m), dtype=bool)
-    blocked[rows[0][rows[2]]] = True
+    blocked = blocked_lines(rows, len(every.length_m))
     grazed_db, grazed_screen = grazed_loss_db(scene, ways.strings, ways.along_string, blocked)
     whole = np.ones((count, len(SIDES)))
     extra = np.zeros((count, len(SIDES)))

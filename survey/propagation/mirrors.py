@@ -12,7 +12,7 @@ from survey.geometry.crossings import EDGE_M, ON_SHEET_M
 from survey.propagation.diffraction import knife_edge_loss_db
 from survey.propagation.slight import graze_reach_m, smooth
 from survey.scene import Scene
-from survey.units import ratio_from_db, wavelength_m
+from survey.units import elevation_deg, ratio_from_db, wavelength_m
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -181,11 +181,10 @@ def _with_legs(
         blocking_of_legs.append((np.arange(len(pair)) < len(blocking))[use])
     pair, blocks = np.concatenate(pairs_of_legs), np.concatenate(blocking_of_legs)
     legs, leg = np.unique(pair // count, return_inverse=True)
-    towards_m = at_m[kept, None] - np.stack([starts_m, ends_m], axis=1)
     return Mirrored(
         line=line[kept],
         power=power[kept],
-        elevations_deg=np.rad2deg(np.arctan2(towards_m[..., 2], np.hypot(towards_m[..., 0], towards_m[..., 1]))),
+        elevations_deg=elevation_deg(at_m[kept, None] - np.stack([starts_m, ends_m], axis=1)),
         leg_path=legs % max(1, len(kept)),
         legs=lines_between(from_m[legs], to_m[legs], np.concatenate([planes, planes])[legs]),
         near=(leg, pair % count, blocks),

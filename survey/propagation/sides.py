@@ -7,11 +7,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.geometry import SIDES, Lines, Sheets, Strings, segment_chords, strings_around
+from survey.geometry import SIDES, Lines, Strings, segment_chords, strings_around
 from survey.propagation.bending import string_power
 from survey.propagation.penetration import chord_losses_db
 from survey.scene import Scene
-from survey.units import db_from_ratio, ratio_from_db, wavelength_m
+from survey.units import db_from_ratio, elevation_deg, ratio_from_db, wavelength_m
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -29,13 +29,21 @@ class Ways:
     power: FloatArray
     nu: FloatArray
     elevations_deg: FloatArray
-    hemmed_in: IntArray
 
 
-def ways_of(scene: Scene, lines: Lines, near: Near, sheets: Sheets, ignored: IntArray) -> Ways:
+def blocked_lines(near: Near, count: int) -> BoolArray:
+    """Which of so many lines something blocks."""
+    blocked = np.zeros(count, dtype=bool)
+    blocked[near[0][near[2]]] = True
+    return blocked
+
+
+def ways_of(scene: Scene, lines: Lines, near: Near, ignored: IntArray) -> Ways:
     """String lines up on every side and work out what arrives."""
     wave_m = float(wavelength_m(scene.plan.radio.frequency_mhz))
-    strings = strings_around(lines, near, screens=scene.screens, sheets=sheets, wavelength_m=wave_m, ignored=ignored)
+    strings = strings_around(
+        lines, near, screens=scene.screens, sheets=scene.sheets, wavelength_m=wave_m, ignored=ignored
+    )
     along_string, detour_nu = string_power(strings, lines, scene, wavelength_m=wave_m)
     along_string = along_string * ratio_from_db(-_met_db(scene, strings))
     power = np.zeros((len(lines.length_m), len(SIDES)))
@@ -51,16 +59,13 @@ def ways_of(scene: Scene, lines: Lines, near: Near, sheets: Sheets, ignored: Int
         power=power,
         nu=nu,
         elevations_deg=elevations_deg,
-        hemmed_in=strings.hemmed_in,
     )
 
 
 def _elevations_deg(strings: Strings) -> FloatArray:
     """Elevation in which each string leaves its start, and from which it comes in at its end, shape (2, strings)."""
-    last = np.sum(~np.isnan(strings.legs_m[..., 0, 0]), axis=1) - 1
-    first_leg, last_leg = strings.legs_m[:, 0], strings.legs_m[np.arange(len(strings)), last]
-    towards_m = np.stack([first_leg[:, 1] - first_leg[:, 0], last_leg[:, 0] - last_leg[:, 1]])
-    return np.asarray(np.rad2deg(np.arctan2(towards_m[..., 2], np.hypot(towards_m[..., 0], towards_m[..., 1]))))
+    first_leg, last_leg = strings.legs_m[:, 0], strings.legs_m[np.arange(len(strings)), strings.last_leg]
+    return elevation_deg(np.stack([first_leg[:, 1] - first_leg[:, 0], last_leg[:, 0] - last_leg[:, 1]]))
 
 
 def _met_db(scene: Scene, strings: Strings) -> FloatArray:
@@ -68,8 +73,8 @@ def _met_db(scene: Scene, strings: Strings) -> FloatArray:
     sheets_db = scene.obstacles.loss_db[scene.sheets.owner[strings.met_sheet]]
     total_db = np.bincount(strings.met_string, weights=sheets_db, minlength=len(strings)).astype(np.float64)
     if len(scene.prisms):
-        string, leg = np.nonzero(~np.isnan(strings.legs_m[..., 0, 0]) & strings.around[:, None])
-        inside = segment_chords(strings.legs_m[string, leg, 0], strings.legs_m[string, leg, 1], scene.prisms)
+        string, _, starts_m, ends_m = strings.legs_around()
+        inside = segment_chords(starts_m, ends_m, scene.prisms)
         plants_db = chord_losses_db(scene, inside)
         total_db += np.bincount(string[inside.start], weights=plants_db, minlength=len(strings))
     return np.asarray(total_db)
