@@ -9,11 +9,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.geometry import on_sheet
+from survey.geometry import inside_boxes, on_sheet
 from survey.links import Progress, links_in_blocks
 from survey.materials import BUILT_IN, vegetation_loss
-from survey.plan import Box, OwnRadio, Plan, RadioEnd
-from survey.scene import Ends, Scene
+from survey.plan import OwnRadio, Plan, RadioEnd
+from survey.scene import Ends, Scene, box_outlines_m
 
 FloatArray = NDArray[np.float64]
 
@@ -161,20 +161,11 @@ def _places(scene: Scene) -> Iterator[str]:
 def _inside_boxes(scene: Scene) -> Iterator[str]:
     """Ends inside a closed box: metal all round them."""
     for box in scene.plan.boxes:
+        corners_m = np.concatenate(box_outlines_m(box)[-2:])[None]
         for what, ends in (("inverter", scene.inverters), ("gateway or spot", scene.gateways_and_spots)):
-            inside = _chosen(ends, _inside(box, ends.at_m))
+            inside = _chosen(ends, inside_boxes(ends.at_m, corners_m)[:, 0])
             if inside:
                 yield f'inside the closed box "{box.name}": {_listed(inside, what)}'
-
-
-def _inside(box: Box, points_m: FloatArray) -> NDArray[np.bool_]:
-    """Which points lie within a box, its faces not included."""
-    corners_m = box.footprint_m()
-    offsets_m = points_m[:, :2] - corners_m[0]
-    lengthwise, crosswise = corners_m[1] - corners_m[0], corners_m[3] - corners_m[0]
-    along, across = offsets_m @ lengthwise / (lengthwise @ lengthwise), offsets_m @ crosswise / (crosswise @ crosswise)
-    up = (points_m[:, 2] - box.base_m) / box.height_m
-    return np.asarray(np.all([(share > 1e-6) & (share < 1 - 1e-6) for share in (along, across, up)], axis=0))  # noqa: PLR2004
 
 
 def _near_sheets(scene: Scene) -> Iterator[str]:

@@ -9,7 +9,7 @@ from survey.geometry.crossings import (
     on_sheet,
     segment_crossings_and_misses,
 )
-from survey.geometry.screens import Screens, convex_outlines, screens_of
+from survey.geometry.screens import Screens, convex_outlines, inside_boxes, screens_of
 from survey.geometry.sheets import Sheets, sheets_of
 from survey.geometry.strings import SIDES, Lines, Strings, lines_between, strings_around
 
@@ -27,6 +27,7 @@ __all__ = [
     "convex_outlines",
     "crossings",
     "crossings_and_misses",
+    "inside_boxes",
     "lines_between",
     "on_sheet",
     "prisms_of",

@@ -73,6 +73,11 @@ class Paths:
     nu: FloatArray
     sound: BoolArray
 
+    @property
+    def corners(self) -> BoolArray:
+        """Which points are corners, and neither grazed edges nor padding, shape (strings, points)."""
+        return np.asarray((self.screen >= 0) & np.isinf(self.nu))
+
     def pick(self, chosen: IntArray) -> Paths:
         """Some of them."""
         return Paths(**{one.name: getattr(self, one.name)[chosen] for one in fields(self)})

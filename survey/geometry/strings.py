@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from survey.geometry.crossings import ON_SHEET_M, segment_crossings
 from survey.geometry.hulls import Paths, Points, grazed, hemmed_in, sections, wrap
-from survey.geometry.screens import Screens
+from survey.geometry.screens import Screens, inside_boxes
 from survey.geometry.sheets import Sheets
 
 FloatArray = NDArray[np.float64]
@@ -216,7 +216,7 @@ def strings_around(
         again[met_string[fresh]] = turn < ROUNDS - 1
         # What a string must go around it may still go through: an end in a corner from which no side leads out. The
         # line itself, which only touches an edge, does not.
-        bends = found.paths.nu[:, 0] == np.inf
+        bends = np.asarray(np.any(found.paths.corners, axis=1))
         counts = ~again[met_string] & (~is_screen | fresh | bends[met_string])
         counts &= ~misses[met_string]
         done.append(_part(found, ~again & ~misses, met_string[counts], met_sheet[counts]))
@@ -246,20 +246,8 @@ def _shut_in(lines: Lines, screens: Screens) -> BoolArray:
     for points_m in (lines.starts_m, lines.ends_m):
         distinct_m, inverse = np.unique(points_m, axis=0, return_inverse=True)
         real = lines.is_real(np.arange(len(points_m)), points_m)
-        inside.append(_inside(distinct_m, screens)[inverse.ravel()] & real[:, None])
+        inside.append((inside_boxes(distinct_m, screens.corners_m) & screens.is_box)[inverse.ravel()] & real[:, None])
     return np.asarray(np.any(inside[0] != inside[1], axis=1))
-
-
-def _inside(points_m: FloatArray, screens: Screens) -> BoolArray:
-    """Which points lie inside which boxes, shape (points, screens)."""
-    corner = screens.corners_m[:, 0]
-    inside = np.tile(screens.is_box, (len(points_m), 1))
-    for other in (1, 3, 4):
-        edge = screens.corners_m[:, other] - corner
-        square = np.maximum(np.sum(edge**2, axis=1), TINY_M)
-        share = (points_m @ edge.T - np.sum(corner * edge, axis=1)) / square
-        inside &= (share > 1e-6) & (share < 1.0 - 1e-6)  # noqa: PLR2004  on a face is not inside
-    return inside
 
 
 def _strung(
