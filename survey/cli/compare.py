@@ -24,12 +24,10 @@ def compare(
     Takes two or more spots or gateways of PLAN.
     """
     from survey import comparison, records, tables  # noqa: PLC0415  start-up time
-    from survey.plan_file import read_plan  # noqa: PLC0415
-    from survey.scene import scene_of  # noqa: PLC0415
 
     if len(set(spots)) < 2:  # noqa: PLR2004  nothing to compare
         raise click.UsageError("name two different spots or more to compare")
-    scene = scene_of(read_plan(plan_file))
+    scene = options.read_scene(plan_file)
     scene.check_names(places=spots, inverters=inverters)
     found = comparison.compare(scene, spots)
     output.show(

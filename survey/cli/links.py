@@ -26,9 +26,7 @@ def links(
     """
     from survey import records, tables  # noqa: PLC0415  start-up time
     from survey.links import links_of  # noqa: PLC0415
-    from survey.plan_file import read_plan  # noqa: PLC0415
-    from survey.scene import scene_of  # noqa: PLC0415
 
-    found = links_of(scene_of(read_plan(plan_file)), gateways=gateways, inverters=inverters)
+    found = links_of(options.read_scene(plan_file), gateways=gateways, inverters=inverters)
     output.show(tables.link_table, records.links_record, found)
     options.finish(require=require, all_hold=found.all_hold)

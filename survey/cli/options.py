@@ -13,11 +13,14 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from functools import wraps
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
 from survey.errors import OutputError, one_line
+
+if TYPE_CHECKING:  # numpy comes with it
+    from survey.scene import Scene
 
 R = TypeVar("R")
 F = TypeVar("F", bound=Callable[..., Any])
@@ -28,6 +31,14 @@ NOT_HELD = 3
 """Exit status with --require where an inverter does not hold."""
 
 plan_argument = click.argument("plan_file", metavar="PLAN", type=click.Path(path_type=Path))
+
+
+def read_scene(plan_file: Path) -> Scene:
+    """The site that a plan file describes, ready for computing."""
+    from survey.plan_file import read_plan  # noqa: PLC0415  start-up time
+    from survey.scene import scene_of  # noqa: PLC0415
+
+    return scene_of(read_plan(plan_file))
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -22,13 +22,12 @@ def place(plan_file: Path, top: int | None, *, require: bool, output: options.Ou
     that decide it, and the weakest links.
     """
     from survey import placement, records, tables  # noqa: PLC0415  start-up time
-    from survey.plan_file import read_plan  # noqa: PLC0415
-    from survey.scene import scene_of  # noqa: PLC0415
 
-    plan = read_plan(plan_file)
-    if plan.requirement.gateways > 1 or plan.requirement.max_relays or plan.requirement.inverters_per_gateway:
+    scene = options.read_scene(plan_file)
+    asked = scene.plan.requirement
+    if asked.gateways > 1 or asked.max_relays or asked.inverters_per_gateway:
         options.warn("this version plans one gateway without relays; the plan's other wishes do not act yet")
     with options.progress("trying spots") as told:
-        found = placement.place(scene_of(plan), progress=told)
+        found = placement.place(scene, progress=told)
     output.show(partial(tables.place_table, top=top), records.place_record, found)
     options.finish(require=require, all_hold=found.links.all_hold)

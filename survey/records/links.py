@@ -1,0 +1,69 @@
+"""Links as plain values."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from survey.links import STATES, WAYS, Links
+from survey.records.values import Record, plain
+
+CARRIERS = ("straight", *WAYS)
+"""The ways of a link: straight through, and around what stands there."""
+
+
+def carried_by(links: Links) -> NDArray[np.intp]:
+    """Which way carries each link, the one that loses least: index into `CARRIERS`, shape (inverters, gateways)."""
+    losses_db = np.stack([links.straight_db, *(links.around_db[way] for way in WAYS)])
+    return np.asarray(np.argmin(np.where(np.isnan(losses_db), np.inf, losses_db), axis=0))
+
+
+def link_records(links: Links) -> list[Record]:
+    """Every link, inverter by inverter."""
+    columns = {
+        name: plain(getattr(links, name))
+        for name in (
+            "distance_m",
+            "base_loss_db",
+            "obstacle_loss_db",
+            "path_loss_db",
+            "uplink_level_dbm",
+            "uplink_margin_db",
+            "downlink_level_dbm",
+            "downlink_margin_db",
+            "margin_db",
+            "sigma_db",
+            "reliability",
+        )
+    }
+    around = {name: plain(values) for name, values in links.around_db.items()}
+    states, carriers = links.state.tolist(), carried_by(links).tolist()
+    records = []
+    for i, inverter in enumerate(links.inverters.names):
+        for j, gateway in enumerate(links.gateways.names):
+            one = {name: values[i][j] for name, values in columns.items()}
+            records.append(
+                {
+                    "inverter": inverter,
+                    "gateway": gateway,
+                    "distance_m": one["distance_m"],
+                    "base_loss_db": one["base_loss_db"],
+                    "obstacle_loss_db": one["obstacle_loss_db"],
+                    "path_loss_db": one["path_loss_db"],
+                    "crossed": [{"obstacle": name, "loss_db": plain(loss_db)} for name, loss_db in links.met_by(i, j)],
+                    "around": {f"{way}_db": around[way][i][j] for way in WAYS},
+                    "carried_by": CARRIERS[carriers[i][j]],
+                    "uplink": {"level_dbm": one["uplink_level_dbm"], "margin_db": one["uplink_margin_db"]},
+                    "downlink": {"level_dbm": one["downlink_level_dbm"], "margin_db": one["downlink_margin_db"]},
+                    "margin_db": one["margin_db"],
+                    "sigma_db": one["sigma_db"],
+                    "reliability": one["reliability"],
+                    "state": STATES[states[i][j]],
+                }
+            )
+    return records
+
+
+def links_record(links: Links) -> Record:
+    """What `survey links --json` prints."""
+    return {"plan": links.scene.plan.file, "site": links.scene.plan.site.name, "links": link_records(links)}
