@@ -8,8 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.errors import SurveyError
-from survey.links import HOLDS, Links, Progress, links_between, links_in_blocks
+from survey.links import HOLDS, Links, Progress, judged_in_blocks, links_between
 from survey.scene import Ends, Scene
+from survey.workers import WORKERS
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -125,7 +126,7 @@ def scores_of(links: Links) -> Scores:
     )
 
 
-def score_spots(scene: Scene, spots: Ends, *, progress: Progress | None = None) -> Scores:
+def score_spots(scene: Scene, spots: Ends, *, progress: Progress | None = None, workers: int = WORKERS) -> Scores:
     """Judge many spots, with memory for a few of them at a time.
 
     Parameters
@@ -136,13 +137,16 @@ def score_spots(scene: Scene, spots: Ends, *, progress: Progress | None = None) 
         One spot or more.
     progress : callable, optional
         Told how many spots are done.
+    workers : int
+        How many threads share the work; the answer is the same with any number.
 
     Returns
     -------
     Scores
         In the order of the spots.
     """
-    blocks = [scores_of(links) for _, links in links_in_blocks(scene, scene.inverters, spots, progress=progress)]
+    judged = judged_in_blocks(scene, scene.inverters, spots, scores_of, progress=progress, workers=workers)
+    blocks = [scores for _, scores in judged]
 
     def joined(field: str) -> NDArray[np.float64]:
         return np.concatenate([getattr(block, field) for block in blocks])

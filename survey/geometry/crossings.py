@@ -297,7 +297,7 @@ def segment_crossings_and_misses(
         What is crossed, and what is missed.
     """
     found: list[tuple[IntArray, IntArray, FloatArray, FloatArray]] = [(_EMPTY, _EMPTY, np.zeros(0), np.zeros(0))]
-    for k in range(len(sheets)):
+    for k in range(len(sheets) if len(starts_m) else 0):
         side_1 = starts_m @ sheets.normal[k] - sheets.offset_m[k]
         side_2 = ends_m @ sheets.normal[k] - sheets.offset_m[k]
         line = np.flatnonzero((side_1 > 0) != (side_2 > 0))
