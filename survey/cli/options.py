@@ -106,6 +106,18 @@ def require_option(command: F) -> F:
     return option(command)
 
 
+def relays_option(command: F) -> F:
+    """Add --relays, handed to the command as ``max_relays``."""
+    option = click.option(
+        "--relays",
+        "max_relays",
+        type=click.IntRange(min=0),
+        metavar="N",
+        help="Let messages go by way of up to N other inverters, whatever the plan's max_relays says.",
+    )
+    return option(command)
+
+
 def finish(*, require: bool, all_hold: bool) -> None:
     """Exit with the status that says an inverter does not hold, if that was asked for."""
     if require and not all_hold:

@@ -4,6 +4,7 @@ from survey.records.check import check_record
 from survey.records.compare import compare_record
 from survey.records.links import CARRIERS, carried_by, link_records, links_record
 from survey.records.materials import materials_record
+from survey.records.network import network_record, route_record
 from survey.records.place import place_record, score_record
 from survey.records.values import Record, plain
 
@@ -16,7 +17,9 @@ __all__ = [
     "link_records",
     "links_record",
     "materials_record",
+    "network_record",
     "place_record",
     "plain",
+    "route_record",
     "score_record",
 ]
