@@ -4,7 +4,7 @@ Only arrays: what an inverter's link to a spot is worth, by relays or not, is wo
 """
 
 from survey.siting.choice import Choice
-from survey.siting.choosing import choices, choose
+from survey.siting.choosing import choose, choose_each
 from survey.siting.fewest import Fewest, fewest
 
-__all__ = ["Choice", "Fewest", "choices", "choose", "fewest"]
+__all__ = ["Choice", "Fewest", "choose", "choose_each", "fewest"]

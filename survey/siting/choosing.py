@@ -84,7 +84,7 @@ def choose(
     return solver.choice(claim, monotonic() - began)
 
 
-def choices(
+def choose_each(
     holds: NDArray[np.bool_],
     reliability: NDArray[np.floating],
     margin_db: NDArray[np.floating],

@@ -100,8 +100,7 @@ class _Tree:
             self.late = True
             return
         above = self.above[after]
-        best = np.concatenate([[0.0], np.cumsum(above)])
-        after = after[: _first_too_small(base + above + best[min(more, len(after)) - 1], self.target)]
+        after = after[: _first_too_small(base + above + above[: more - 1].sum(), self.target)]
         if len(after) < more:
             return
         gains = np.maximum(self.worth[:, after] - had[:, None], 0.0).sum(axis=0)
@@ -112,17 +111,17 @@ class _Tree:
                 yield [(int(j),) for j in after[good]]
             return
         most = np.sort(gains)[::-1][: more - 1].sum()
-        able = total + gains + most >= self.target
-        after, gains = after[able], gains[able]
+        yield from self.branches(had, base, after[total + gains + most >= self.target], more)
+
+    def branches(self, had: FloatArray, base: float, after: IntArray, more: int) -> Iterator[list[tuple[int, ...]]]:
+        """The same, each of `after` taken in turn and followed by those behind it."""
         above = self.above[after]
         for k, j in enumerate(after.tolist()):
             follow = above[k + 1 : k + more]
-            if len(follow) < more - 1 or base + above[k] + follow.sum() < self.target:
+            if self.late or len(follow) < more - 1 or base + above[k] + follow.sum() < self.target:
                 return
             for leaf in self.leaves(np.maximum(had, self.worth[:, j]), base + above[k], after[k + 1 :], more - 1):
                 yield [(j, *rest) for rest in leaf]
-            if self.late:
-                return
 
 
 def _first_too_small(falling: FloatArray, target: float) -> int:

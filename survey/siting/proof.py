@@ -128,7 +128,7 @@ def bound_expected(claim: Claim, search: Search, *, bonus: float, left_out: floa
     -------
     Claim
     """
-    site, fixed, standing = claim.site, search.fixed, claim.standing
+    site, standing = claim.site, claim.standing
     if standing.expected_served >= claim.bound_expected - EQUAL or monotonic() > until:
         return claim
     smaller_bonus = 1.001 + max(0.0, claim.bound_expected - standing.expected_served)

@@ -152,7 +152,7 @@ class Task:
             least = gains[others == out].max()
             into = out
             for k in np.argsort(-gains, kind="stable")[:5].tolist():
-                if gains[k] <= least + 1e-9:  # noqa: PLR2004  rounding
+                if gains[k] <= least + 1e-9:
                     break
                 if self.lack((*rest, int(others[k]))) is None:
                     into = int(others[k])

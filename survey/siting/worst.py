@@ -15,9 +15,9 @@ from survey.siting.proof import Claim
 def better_worst(claim: Claim, *, fixed: tuple[int, ...], until: float) -> Claim:
     """Better the worst margin where every inverter has its very best chance anyway.
 
-    Then any set will do that gives everyone a spot as good as the best, and the question is how high the least margin can
-    be: the p-center problem. The answer is one of the margins; each trial asks for a cover by so many spots (bisection,
-    as by E. Minieka 1970).
+    Then any set will do that gives everyone a spot as good as the best, and the question is how high the least margin
+    can be: the p-center problem. The answer is one of the margins; each trial asks for a cover by so many spots
+    (bisection, as by E. Minieka 1970).
 
     Parameters
     ----------
