@@ -6,11 +6,14 @@ from survey.records.links import CARRIERS, carried_by, link_records, links_recor
 from survey.records.materials import materials_record
 from survey.records.network import network_record, route_record
 from survey.records.place import place_record, score_record
+from survey.records.plans import plans_record
+from survey.records.sure import best_shares, served_record, sure_record
 from survey.records.values import Record, plain
 
 __all__ = [
     "CARRIERS",
     "Record",
+    "best_shares",
     "carried_by",
     "check_record",
     "compare_record",
@@ -20,6 +23,9 @@ __all__ = [
     "network_record",
     "place_record",
     "plain",
+    "plans_record",
     "route_record",
     "score_record",
+    "served_record",
+    "sure_record",
 ]
