@@ -7,7 +7,7 @@ within the plane of a sheet and over it crosses it once.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -88,6 +88,13 @@ class Crossings:
             self.sheets,
             known and (known[0][chosen], known[1][chosen]),
         )
+
+    def to(self, chosen: IntArray) -> Crossings:
+        """Those of the lines to some of the ends, each once, numbered in the order asked for."""
+        place = np.full(len(self.ends_m), -1)
+        place[chosen] = np.arange(len(chosen))
+        some = self.pick(place[self.end] >= 0)
+        return replace(some, end=place[some.end], ends_m=self.ends_m[chosen])
 
 
 @dataclass(frozen=True, kw_only=True)
