@@ -24,8 +24,9 @@ def links(
 
     To the gateways that stand in PLAN today, or to the gateways or spots named.
     """
-    from survey import records, tables  # noqa: PLC0415  start-up time
     from survey.links import links_of  # noqa: PLC0415
+    from survey.records import links as records  # noqa: PLC0415  start-up time
+    from survey.tables import links as tables  # noqa: PLC0415
 
     found = links_of(options.read_scene(plan_file), gateways=gateways, inverters=inverters)
     output.show(tables.link_table, records.links_record, found)

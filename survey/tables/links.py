@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from survey.layout import Cell, Column, paragraphs, table, wrapped
 from survey.links import STATES, Links
-from survey.records import CARRIERS, carried_by
+from survey.records.links import CARRIERS, carried_by
 from survey.tables.figures import CAUTION, NOTHING, NOTHING_DB, db, letter, margin, percent, tally, wanted_line
 
 WAY_WORDS = {"straight": "straight", "over": "over", "left": "left", "right": "right", "reflected": "mirror"}

@@ -9,7 +9,7 @@ from survey.links import HOLDS
 from survey.network import best_gateway
 from survey.placement import Decider, Placement, Reason, Scores, best_of_each_place
 from survey.plan import Search, Spot
-from survey.records import carried_by
+from survey.records.links import carried_by
 from survey.siting import Fewest
 from survey.tables.figures import CAUTION, NOTHING_DB, db, holding, letter, margin, state_tally, wanted_line
 from survey.tables.links import LINK_COLUMNS, link_row
