@@ -218,7 +218,7 @@ def site(rng, *, whole_metres):
 @settings(max_examples=100, deadline=None)
 @given(st.integers(0, 2**32 - 1), st.booleans(), st.sampled_from([1, 20, 40, 60, 79]))
 def test_the_kernel_agrees_with_the_plain_formula_in_every_crossing_and_every_near_miss(seed, whole_metres, count):
-    """A shared corner may count by either of its sheets, and whether a line misses a sheet just where it ends is rounding."""
+    """A shared corner may count by either of its sheets; a miss just where a line ends is rounding."""
     rng = np.random.default_rng(seed)
     points, sheets = site(rng, whole_metres=whole_metres)
     beside_m = np.where(rng.random(len(sheets)) < 0.5, rng.uniform(0, 3, len(sheets)), 1e-7)
