@@ -5,7 +5,6 @@ from __future__ import annotations
 from survey.inspection import Inspection
 from survey.layout import counted, paragraphs, wrapped
 
-
 KEPT = "\N{NO-BREAK SPACE}"
 """Stands for a space at which no line may end."""
 
