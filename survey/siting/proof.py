@@ -21,6 +21,8 @@ FloatArray = NDArray[np.float64]
 
 MOST_TIES = 2_000
 """Sets that are equal but for rounding: so many are told apart by their worst margin."""
+TRIPLES = 3
+"""Up to so many gateways, going through sets is mostly quicker than the solver."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -238,9 +240,9 @@ def _above(
         bound,
         at_most=min(number, max(len(bound.able), len(fixed))),
         target=target,
-        until=monotonic() + 0.4 * (until - monotonic()),
+        until=monotonic() + (0.4 if number <= TRIPLES else 0.15) * (until - monotonic()),
         fixed=fixed,
-        most_sets=MOST_TIES,
+        most_sets=MOST_TIES if enough is not None else 50,
     )
     reached = sorted(((search.had(one)[0], one) for one in sets.sets[:MOST_TIES]), reverse=True)
     good = tuple(one for worth, one in reached if worth >= target)
