@@ -63,7 +63,7 @@ class Search:
             gains = self.columns.gains(had, self.capacity)
             gains[list(spots)] = -1.0
             best = int(np.argmax(gains))
-            if gains[best] <= SMALL:
+            if spots and gains[best] <= SMALL:
                 break
             spots = (*spots, best)
         return spots
