@@ -124,6 +124,7 @@ def bound_of(
     above = columns.gains(best_price, capacity)
     everywhere = np.isin(np.arange(len(columns)), fixed)
     worth, _, limit = _best_sum(best_price, above, everywhere, at_most)
+    worth = min(worth, max(best, np.nextafter(target, -np.inf)))  # with what was dropped there is nothing worth it
     able = able[keep]
     able = able[everywhere[able] | (limit[able] >= target)]
     return Bound(worth=worth, price=best_price, above=above, able=able)

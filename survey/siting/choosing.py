@@ -196,7 +196,7 @@ class _Solver:
         return Search(columns=self.columns, capacity=self.site.capacity, fixed=self.fixed)
 
     def good(self, number: int, before: Standing | None, *, until: float) -> Standing:
-        """A good set of so many spots, never worse than the one before it: greedy, pairs, other starts, all with swaps."""
+        """A good set of so many spots, never worse than the one before it: greedy, pairs, other starts; then swaps."""
         search = self.search
         starts = [search.grown(before.spots if before else self.fixed, number)]
         if number == 2 and not self.fixed:  # noqa: PLR2004  a pair

@@ -69,10 +69,12 @@ class Search:
         return spots
 
     def random_starts(self, number: int) -> list[tuple[int, ...]]:
-        """Other places to begin from, the same at every run: any of the better half of the spots; none on large sites."""
+        """Other beginnings, the same at every run, out of the better half of the spots; few on large sites."""
         free = np.setdiff1d(np.arange(len(self.columns)), self.fixed)
         more = number - len(self.fixed)
-        starts = min(STARTS // 4 if self.capacity else STARTS, int(STARTS_WORK / (len(self.columns.worth) * number**2 + 1)))
+        starts = min(
+            STARTS // 4 if self.capacity else STARTS, int(STARTS_WORK / (len(self.columns.worth) * number**2 + 1))
+        )
         worth = self.columns.gains(np.zeros(self.columns.inverters), self.capacity)[free]
         better = free[np.argsort(-worth, kind="stable")[: max(more, len(free) // 2)]]
         rng = np.random.default_rng(number)

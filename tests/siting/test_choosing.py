@@ -1,6 +1,6 @@
 """Choices of gateways: brute force agrees, more never hurts, and what cannot be is told."""
 
-from itertools import combinations
+from itertools import combinations, pairwise
 
 import numpy as np
 import pytest
@@ -79,7 +79,7 @@ def test_the_best_worst_margin_among_equals(site, number):
 def test_another_gateway_never_loses_an_inverter(site, capacity):
     found = list(choose_each(*site, at_most=site[0].shape[1], capacity=capacity))
     assert len(found) == site[0].shape[1]
-    for fewer, more in zip(found, found[1:], strict=False):
+    for fewer, more in pairwise(found):
         assert more.served >= fewer.served
         assert more.served > fewer.served or more.expected_served >= fewer.expected_served - 1e-6
         assert len(more.chosen) >= len(fewer.chosen)

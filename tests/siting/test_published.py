@@ -60,9 +60,7 @@ def test_p_center_of_pmed1(pmed1):
     assert found.proven_worst
 
 
-@pytest.mark.parametrize(
-    ("radius", "sites"), [(50, 38), (75, 17), (100, 10), (126, 6), (127, 5), (150, 3), (200, 1)]
-)
+@pytest.mark.parametrize(("radius", "sites"), [(50, 38), (75, 17), (100, 10), (126, 6), (127, 5), (150, 3), (200, 1)])
 def test_set_cover_of_pmed1(pmed1, radius, sites):
     """gr-03: own exact computing; 127 with 5 and 126 with 6 agree with gr-02."""
     found = fewest_within(pmed1, radius)
