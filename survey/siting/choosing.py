@@ -76,11 +76,11 @@ def choose(
     ((0, 2), 3, True, [0, 0, 2])
     """
     solver = _solver(holds, reliability, margin_db, capacity=capacity, fixed=fixed, at_most=at_most, told=progress)
-    until = monotonic() + time_limit_s
     began = monotonic()
+    until = began + time_limit_s
     best: list[Standing] = []
     for number in solver.numbers(at_most):
-        best.append(solver.good(number, best[-1] if best else None, until=until))
+        best.append(solver.good(number, best[-1] if best else None, until=began + 0.5 * time_limit_s))
     claim = solver.prove(at_most, best[-1], until=until)
     enough = next((one for one in best if _as_good(one, claim.standing, thrifty=thrifty)), claim.standing)
     claim = solver.with_fewer(claim, enough, until=until)
@@ -116,7 +116,7 @@ def choose_each(
     for k, number in enumerate(numbers):
         began = monotonic()
         until = began + max(0.0, ends - began) / (len(numbers) - k)
-        claim = solver.prove(number, solver.good(number, before, until=until), until=until)
+        claim = solver.prove(number, solver.good(number, before, until=(began + until) / 2.0), until=until)
         if before is not None and _as_good(before, claim.standing, thrifty=thrifty):
             claim = solver.with_fewer(claim, before, until=until)
         before = claim.standing

@@ -21,6 +21,8 @@ FloatArray = NDArray[np.float64]
 
 MOST_TIES = 2_000
 """Sets that are equal but for rounding: so many are told apart by their worst margin."""
+MOST_CELLS = 20_000_000
+"""Pairs of inverter and spot up to which sets are gone through or given to the solver: 160 MB."""
 TRIPLES = 3
 """Up to so many gateways, going through sets is mostly quicker than the solver."""
 
@@ -91,7 +93,9 @@ def bound_served(claim: Claim, search: Search, *, until: float, again: Callable[
     columns = replace(columns, worth=small.weight[columns.rows].astype(np.float64))
     smaller = Search(columns=columns, capacity=site.capacity, fixed=here)
     known = tuple(np.flatnonzero(np.isin(small.spots, claim.standing.spots)).tolist())
-    while not claim.settled and monotonic() < until:
+    late = False
+    while not claim.settled and not late:
+        late = monotonic() > until
         target = claim.standing.served + 0.5
         outcome = _above(smaller, number=number, target=target, price=smaller.had(known)[1], until=until)
         bound = min(claim.bound_served, int(np.floor(outcome.bound + EQUAL)))
@@ -194,6 +198,8 @@ def _all_that_serve_as_many(claim: Claim, search: Search, *, bonus: float, until
         fixed=search.fixed,
         capacity=search.capacity,
     )
+    if len(bound.able) * columns.inverters > MOST_CELLS:
+        return None
     sets = sets_worth(
         columns, bound, at_most=claim.number, target=target, until=until, fixed=search.fixed, most_sets=MOST_TIES
     )
@@ -235,6 +241,8 @@ def _above(
     )
     if bound.worth < target:
         return _Outcome(bound=bound.worth, sets=(), complete=True)
+    if len(bound.able) * columns.inverters > MOST_CELLS:
+        return _Outcome(bound=bound.worth, sets=(), complete=False)
     sets = sets_worth(
         columns,
         bound,

@@ -46,7 +46,7 @@ def best_by_hand(site, number, capacity):
     return served, max(one[1] for one in every if one[0] == served)
 
 
-@settings(deadline=None, max_examples=150)
+@settings(deadline=None, max_examples=100)
 @given(sites(), st.integers(1, 3), st.sampled_from([0, 0, 1, 2, 3, 5]))
 def test_brute_force_over_all_pairs_and_triples_agrees(site, number, capacity):
     number = min(number, site[0].shape[1])
@@ -58,7 +58,7 @@ def test_brute_force_over_all_pairs_and_triples_agrees(site, number, capacity):
     assert figures(site, list(found.chosen), capacity) == (served, pytest.approx(found.expected_served, abs=1e-9))
 
 
-@settings(deadline=None, max_examples=100)
+@settings(deadline=None, max_examples=60)
 @given(sites(), st.integers(1, 3))
 def test_the_best_worst_margin_among_equals(site, number):
     """Where it is said to be proven, no set with the same two figures has a better one."""
@@ -74,7 +74,7 @@ def test_the_best_worst_margin_among_equals(site, number):
                 assert nobody_worse <= found.worst_margin_db + 1e-6
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=40)
 @given(sites(), st.sampled_from([0, 1, 3]))
 def test_another_gateway_never_loses_an_inverter(site, capacity):
     found = list(choose_each(*site, at_most=site[0].shape[1], capacity=capacity))
@@ -85,7 +85,7 @@ def test_another_gateway_never_loses_an_inverter(site, capacity):
         assert len(more.chosen) >= len(fewer.chosen)
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=40)
 @given(sites(), st.integers(1, 3), st.sampled_from([0, 1, 2, 4]))
 def test_the_assignment_is_what_the_figures_say(site, number, capacity):
     holds, reliability, margin_db = site
