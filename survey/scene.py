@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
 from itertools import pairwise
 from typing import Any
@@ -150,6 +150,12 @@ class Scene:
     def gateways_and_spots(self) -> Ends:
         """All places that a command may name as a gateway."""
         return join([self.gateways, self.spots])
+
+    def wanting(self, **changes: int | None) -> Scene:
+        """The same site with some of the plan's requirements changed."""
+        wanted = {name: value for name, value in changes.items() if value is not None}
+        plan = replace(self.plan, requirement=replace(self.plan.requirement, **wanted))
+        return replace(self, plan=plan)
 
     def check_names(self, *, places: Sequence[str], inverters: Sequence[str]) -> None:
         """Refuse names that the plan does not have, those of both ends in one message.

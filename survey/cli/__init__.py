@@ -11,6 +11,7 @@ from survey.cli.check import check
 from survey.cli.compare import compare
 from survey.cli.links import links
 from survey.cli.materials import materials
+from survey.cli.network import network
 from survey.cli.place import place
 from survey.cli.start import start
 from survey.errors import SurveyError
@@ -51,5 +52,5 @@ def main() -> None:
     """
 
 
-for _command in (start, check, place, links, compare, materials):
+for _command in (start, check, place, links, compare, network, materials):
     main.add_command(_command)

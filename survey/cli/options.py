@@ -106,6 +106,43 @@ def require_option(command: F) -> F:
     return option(command)
 
 
+def relays_option(command: F) -> F:
+    """Add --relays, handed to the command as ``max_relays``."""
+    option = click.option(
+        "--relays",
+        "max_relays",
+        type=click.IntRange(min=0),
+        metavar="N",
+        help="Let messages go by way of up to N other inverters, whatever the plan's max_relays says.",
+    )
+    return option(command)
+
+
+DRAWS = 1_000
+MOST_DRAWS = 100_000
+
+
+def draws_options(command: F) -> F:
+    """Add --draws and --seed, handed to the command as ``draws`` and ``seed``."""
+    draws = click.option(
+        "--draws",
+        type=click.IntRange(1, MOST_DRAWS),
+        default=DRAWS,
+        show_default=True,
+        metavar="N",
+        help="Draw what the plan does not know so many times.",
+    )
+    seed = click.option(
+        "--seed",
+        type=click.IntRange(min=0),
+        default=0,
+        show_default=True,
+        metavar="N",
+        help="Begin the random numbers here: the same seed gives the same draws.",
+    )
+    return draws(seed(command))
+
+
 def finish(*, require: bool, all_hold: bool) -> None:
     """Exit with the status that says an inverter does not hold, if that was asked for."""
     if require and not all_hold:

@@ -1,0 +1,49 @@
+"""The command that shows routes and weak points."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from survey.cli import options
+
+
+@click.command()
+@options.plan_argument
+@click.option(
+    "--gateway", "gateways", multiple=True, metavar="NAME", help="Only to this gateway or spot; may be repeated."
+)
+@click.option("--graphml", type=click.Path(path_type=Path), help="Also write the graph to this file, as GraphML.")
+@options.relays_option
+@options.require_option
+@options.json_and_out
+def network(
+    plan_file: Path,
+    gateways: tuple[str, ...],
+    graphml: Path | None,
+    max_relays: int | None,
+    *,
+    require: bool,
+    output: options.Output,
+) -> None:
+    """Show the route of every inverter, and what hangs on a single one.
+
+    Routes go to the gateways that stand in PLAN today, or to the gateways or spots named, by way of as many other
+    inverters as the plan's max_relays allows.
+    """
+    from survey import records, tables  # noqa: PLC0415  start-up time
+    from survey.network import network_of  # noqa: PLC0415
+    from survey.network.weak_points import weak_points  # noqa: PLC0415
+
+    if graphml is not None:
+        options.check_writable(graphml, inputs=(plan_file,))
+    scene = options.read_scene(plan_file).wanting(max_relays=max_relays)
+    with options.progress("links between inverters") as told:
+        found = weak_points(network_of(scene, gateways=gateways, progress=told))
+    if graphml is not None:
+        from survey.network.graph import graphml_of  # noqa: PLC0415
+
+        options.write_whole(graphml, graphml_of(found.network) + "\n", inputs=(plan_file,))
+    output.show(tables.network_table, records.network_record, found)
+    options.finish(require=require, all_hold=found.network.all_hold)
