@@ -135,7 +135,7 @@ def bound_expected(claim: Claim, search: Search, *, bonus: float, left_out: floa
     Claim
     """
     site, standing = claim.site, claim.standing
-    if standing.expected_served >= claim.bound_expected - EQUAL or monotonic() > until:
+    if standing.expected_served >= claim.bound_expected - EQUAL:
         return claim
     few = _all_that_serve_as_many(claim, search, bonus=bonus, until=monotonic() + 0.3 * (until - monotonic()))
     if few is not None:
@@ -151,9 +151,11 @@ def bound_expected(claim: Claim, search: Search, *, bonus: float, left_out: floa
         until=monotonic() + 0.2 * (until - monotonic()),
         fixed=search.fixed,
         capacity=search.capacity,
-        rounds=200,
+        rounds=200 if monotonic() < until else 3,
     )
     claim = replace(claim, bound_expected=max(standing.expected_served, min(claim.bound_expected, alone.worth + slack)))
+    if monotonic() > until:
+        return claim
     smaller_bonus = 1.001 + claim.bound_expected - standing.expected_served
     work = _with_bonus(search, bonus, smaller_bonus)
     while True:
@@ -184,7 +186,8 @@ def bound_expected(claim: Claim, search: Search, *, bonus: float, left_out: floa
 def _all_that_serve_as_many(claim: Claim, search: Search, *, bonus: float, until: float) -> list[Standing] | None:
     """Every set that serves as many where that is proven the most, not everyone, and there are few such sets."""
     site = claim.site
-    if not claim.settled or claim.standing.served == np.count_nonzero(site.holds.any(axis=1)):
+    everyone = int(np.count_nonzero(site.holds.any(axis=1)))
+    if not claim.settled or claim.standing.served == everyone or monotonic() > until:
         return None
     held = search.columns.worth >= bonus
     columns = only_entries(search.columns, held)

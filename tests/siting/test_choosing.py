@@ -1,5 +1,7 @@
 """Choices of gateways: brute force agrees, more never hurts, and what cannot be is told."""
 
+import subprocess
+import sys
 from itertools import combinations, pairwise
 
 import numpy as np
@@ -184,3 +186,13 @@ def test_arrays_that_do_not_fit_are_told():
         choose(some > 0.9, some.T, some, at_most=1)
     with pytest.raises(ValueError, match="from 0 to 1"):
         choose(some > 0.9, some * 3.0, some, at_most=1)
+
+
+def test_a_small_site_is_proven_without_the_solver():
+    """Loading it takes longer than the answer."""
+    script = (
+        "import sys, numpy as np; from survey.siting import choose;"
+        "r = np.random.default_rng(1).random((20, 30)); found = choose(r > 0.8, r, r, at_most=3);"
+        "assert found.proven; assert not {'scipy', 'click'} & set(sys.modules)"
+    )
+    subprocess.run([sys.executable, "-c", script], check=True)
