@@ -20,7 +20,7 @@ BoolArray = NDArray[np.bool_]
 
 LOW, HIGH = 0.05, 0.95
 """The shares of draws between which an interval lies."""
-MOST_CORRELATED = 1_000
+MOST_CORRELATED = 500
 """With more inverters than this, links between them are shadowed each by itself: the rest would take too long."""
 MOST_GATEWAYS_EXACT = 8
 """With more gateways than this, a limit of inverters for each is kept for all of them together only."""
@@ -128,16 +128,31 @@ def served_draws(
     """
     counts: list[IntArray] = []
     hops = (
-        _Hops(links, relaying, seed=seed) if relaying is not None and relaying.max_relays and len(relaying.to) else None
+        HopDraws(links, relaying, seed=seed)
+        if relaying is not None and relaying.max_relays and len(relaying.to)
+        else None
     )
     for works in drawn_works(links, draws=draws, seed=seed):
         reached = works if hops is None else hops.reached(works)
-        counts.append(_fitting(reached, inverters_per_gateway))
+        counts.append(fitting(reached, inverters_per_gateway))
     return Served(counts=np.concatenate(counts), inverters=links.shape[0], seed=seed)
 
 
-class _Hops:
-    """Links between inverters, drawn block by block."""
+class HopDraws:
+    """Links between inverters, drawn block by block.
+
+    A draw for all pairs is L Z L^T and its mirror image, added and scaled to a standard deviation of 1: alike both
+    ways, and correlated by both ends as `Shadowing` is.
+
+    Parameters
+    ----------
+    links : Links
+        Of the inverters to the gateways.
+    relaying : Relaying
+        The links between them.
+    seed : int
+        Beginning of the random numbers.
+    """
 
     def __init__(self, links: Links, relaying: Relaying, *, seed: int) -> None:
         self._relaying = relaying
@@ -152,8 +167,8 @@ class _Hops:
             apart_m = np.linalg.norm(at_m[relaying.start] - at_m[relaying.to], axis=1)
             self._scale = np.sqrt(2.0 * (1.0 + np.exp(-2.0 * apart_m / correlation_m)))
 
-    def _works(self, draws: int) -> BoolArray:
-        """Which of the links work, shape (draws, hops)."""
+    def works(self, draws: int) -> BoolArray:
+        """Which of the links between inverters work in the next draws, shape (draws, hops)."""
         start, to = self._relaying.start, self._relaying.to
         if self._shadowing is None:
             return self._random.standard_normal((draws, len(to))) >= self._needed
@@ -167,20 +182,34 @@ class _Hops:
         """Which inverters reach which gateways, shape (draws, inverters, gateways)."""
         start, to = self._relaying.start, self._relaying.to
         reached = direct.copy()
-        works = self._works(len(direct))
+        works = self.works(len(direct))
         for k, up in enumerate(works):
             one, other = start[up], to[up]
             for _ in range(self._relaying.max_relays):
                 before = reached[k].copy()
-                np.logical_or.at(reached[k], one, before[other])
-                np.logical_or.at(reached[k], other, before[one])
+                for j in range(reached.shape[2]):
+                    reached[k, one[before[other, j]], j] = True
+                    reached[k, other[before[one, j]], j] = True
                 if np.array_equal(before, reached[k]):
                     break
         return reached
 
 
-def _fitting(reached: BoolArray, inverters_per_gateway: int) -> IntArray:
-    """How many inverters are served in each draw, shape (draws,)."""
+def fitting(reached: BoolArray, inverters_per_gateway: int) -> IntArray:
+    """How many inverters find a gateway with room, by the cut theorem for flows.
+
+    Parameters
+    ----------
+    reached : ndarray of bool, shape (draws, inverters, gateways)
+        Which inverters reach which gateways.
+    inverters_per_gateway : int
+        How many a gateway takes; 0 for no limit.
+
+    Returns
+    -------
+    ndarray of int, shape (draws,)
+        The most that fit; with more than `MOST_GATEWAYS_EXACT` gateways an upper bound of it.
+    """
     total = reached.any(axis=2).sum(axis=1)
     if not inverters_per_gateway:
         return np.asarray(total, dtype=np.int64)
