@@ -1,9 +1,9 @@
-"""Small invented yards for tests of draws: whoever stands where, and walls so long that nothing gets around them."""
+"""Small invented yards for tests: whoever stands where, and walls so long that nothing gets around them."""
 
 from pathlib import Path
 
 from survey.links import links_between
-from survey.plan import Environment, Inverter, OwnMaterial, Plan, Radio, RadioEnd, Requirement, Site, Spot, Wall
+from survey.plan import Box, Environment, Inverter, OwnMaterial, Plan, Radio, RadioEnd, Requirement, Site, Spot, Wall
 from survey.scene import scene_of
 
 
@@ -26,6 +26,11 @@ def yard(inverters, spots, *, sensitivity_dbm=-75.0, environment=None, **changes
 def long_wall(name, x_m, **loss):
     """A wall across the yard that nothing gets around, of a loss that makes it no screen or a screen alike."""
     return Wall(name=name, along=((x_m, -9_000.0), (x_m, 9_000.0)), height_m=9_000.0, **loss)
+
+
+def box(name, centre):
+    """A container of steel."""
+    return Box(name=name, material="welded steel", centre=centre, length_m=6.0, width_m=2.4, height_m=2.6)
 
 
 def material(loss_db, spread_db, name="shed sheet"):
