@@ -128,7 +128,7 @@ def served_draws(
     """
     counts: list[IntArray] = []
     hops = (
-        HopDraws(links, relaying, seed=seed)
+        DrawnHops(links, relaying, seed=seed)
         if relaying is not None and relaying.max_relays and len(relaying.to)
         else None
     )
@@ -138,7 +138,7 @@ def served_draws(
     return Served(counts=np.concatenate(counts), inverters=links.shape[0], seed=seed)
 
 
-class HopDraws:
+class DrawnHops:
     """Links between inverters, drawn block by block.
 
     A draw for all pairs is L Z L^T and its mirror image, added and scaled to a standard deviation of 1: alike both
@@ -156,6 +156,7 @@ class HopDraws:
 
     def __init__(self, links: Links, relaying: Relaying, *, seed: int) -> None:
         self._relaying = relaying
+        self._count = links.shape[0]
         sure = NormalDist()
         chances = np.clip(relaying.reliability, 1e-16, 1.0 - 1e-16).tolist()
         self._needed = np.array([-sure.inv_cdf(chance) for chance in chances])
@@ -178,6 +179,13 @@ class HopDraws:
             works[k] = (drawn[start, to] + drawn[to, start]) / self._scale >= self._needed
         return works
 
+    def _near(self, start: IntArray, to: IntArray) -> NDArray[np.float32]:
+        """One where two inverters hear each other, shape (inverters, inverters)."""
+        near = np.zeros((self._count, self._count), dtype=np.float32)
+        near[start, to] = 1.0
+        near[to, start] = 1.0
+        return near
+
     def reached(self, direct: BoolArray) -> BoolArray:
         """Which inverters reach which gateways, shape (draws, inverters, gateways)."""
         start, to = self._relaying.start, self._relaying.to
@@ -185,11 +193,15 @@ class HopDraws:
         works = self.works(len(direct))
         for k, up in enumerate(works):
             one, other = start[up], to[up]
+            near = self._near(one, other) if self._count <= MOST_CORRELATED else None
             for _ in range(self._relaying.max_relays):
                 before = reached[k].copy()
-                for j in range(reached.shape[2]):
-                    reached[k, one[before[other, j]], j] = True
-                    reached[k, other[before[one, j]], j] = True
+                if near is not None:
+                    reached[k] |= near @ before.astype(np.float32) > 0.0
+                else:  # a matrix of all pairs would be too large
+                    for j in range(reached.shape[2]):
+                        reached[k, one[before[other, j]], j] = True
+                        reached[k, other[before[one, j]], j] = True
                 if np.array_equal(before, reached[k]):
                     break
         return reached

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from yards import links_in, yard
 
 from survey.draws import Relaying, choices, drawn_works, pair_of, served_draws, spot_draws
-from survey.draws.choices import HopDraws, fitting
+from survey.draws.choices import DrawnHops, fitting
 
 DRAWS = 4_000
 ROW = [(float(x), 0.0) for x in range(0, 60, 5)]
@@ -59,7 +59,7 @@ def test_links_between_inverters_work_as_often_as_their_reliability_says_near_an
     relaying = Relaying(
         start=np.array([0, 0, 1]), to=np.array([1, 2, 2]), reliability=np.array([0.3, 0.6, 0.9]), max_relays=1
     )
-    works = HopDraws(links, relaying, seed=2).works(DRAWS)
+    works = DrawnHops(links, relaying, seed=2).works(DRAWS)
     for k, chance in enumerate(relaying.reliability):
         assert works[:, k].mean() == pytest.approx(chance, abs=5.0 * np.sqrt(chance * (1.0 - chance) / DRAWS))
     far = np.corrcoef(works[:, 1], works[:, 2])[0, 1]
