@@ -1,0 +1,81 @@
+"""What readings have taught about a site, in the form in which links use it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Correction:
+    """Figures fitted to readings, with what is still unknown about them.
+
+    Attributes
+    ----------
+    file : str
+        Where they come from, as the user named it.
+    offset_db : float
+        By how much all levels are higher than the plan's radio figures say. [dB]
+    path_loss_exponent, exponent_sd : float
+        The fitted exponent, and the standard deviation that it has beyond the distances of the readings. [-]
+    shadowing_db : float
+        Standard deviation of a level about the fitted model. [dB]
+    nearest_m, farthest_m : float
+        The distances between which readings were taken. [m]
+    unit : ndarray of int, shape (obstacles,)
+        Which fitted loss is the obstacle's; -1 where none is.
+    change_db : ndarray of float, shape (obstacles,)
+        What is added to the loss of every pass. [dB]
+    covariance : ndarray of float, shape (2 + units, 2 + units)
+        Of the offset [dB], the exponent [-] and the fitted losses [dB].
+    """
+
+    file: str
+    offset_db: float
+    path_loss_exponent: float
+    exponent_sd: float
+    shadowing_db: float
+    nearest_m: float
+    farthest_m: float
+    unit: NDArray[np.int64]
+    change_db: FloatArray
+    covariance: FloatArray
+
+    def variance_db2(
+        self, *, distance_m: FloatArray, reference_distance_m: float, straight_share: FloatArray, passes: FloatArray
+    ) -> FloatArray:
+        r"""Variance of predicted levels that comes from what the readings left unknown.
+
+        Parameters
+        ----------
+        distance_m : ndarray of float, shape (links,)
+            Of each link. [m]
+        reference_distance_m : float
+            From where on the exponent counts. [m]
+        straight_share : ndarray of float, shape (links,)
+            Share of the power that comes straight through. [-]
+        passes : ndarray of float, shape (links, units)
+            How often each link goes through what shares each fitted loss.
+
+        Returns
+        -------
+        ndarray of float, shape (links,)
+            Variance. [dB^2]
+
+        Notes
+        -----
+        .. math:: J C J^T + (10\, s \log_{10} q)^2
+
+        with J the slopes of the level, C the covariance, s `exponent_sd` and q how many times a link is longer than
+        the longest that was read, or shorter than the shortest: out there the exponent is as unknown as before.
+        """
+        decades = np.log10(np.maximum(distance_m / reference_distance_m, 1.0))
+        slopes = np.column_stack([np.ones(len(decades)), -10.0 * decades, -straight_share[:, None] * passes])
+        inside = np.log10(np.maximum(np.array([self.nearest_m, self.farthest_m]) / reference_distance_m, 1.0))
+        beyond = np.maximum(decades - inside[1], 0.0) + np.maximum(inside[0] - decades, 0.0)
+        known = np.einsum("li,ij,lj->l", slopes, self.covariance, slopes, optimize=True)
+        return np.asarray(np.maximum(known, 0.0) + (10.0 * self.exponent_sd * beyond) ** 2)
