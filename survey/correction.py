@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,8 +31,14 @@ class Correction:
         Which fitted loss is the obstacle's; -1 where none is.
     change_db : ndarray of float, shape (obstacles,)
         What is added to the loss of every pass. [dB]
-    covariance : ndarray of float, shape (2 + units, 2 + units)
-        Of the offset [dB], the exponent [-] and the fitted losses [dB].
+    covariance : ndarray of float, shape (2 + units + ends, 2 + units + ends)
+        Of the offset [dB], the exponent [-], the fitted losses [dB] and the deviations of ends [dB].
+    deviation_db : ndarray of float, shape (ends,)
+        By how much the levels of some gateways, or of one kind of inverter, are higher than the offset says. [dB]
+    gateways, inverters : mapping of str to int
+        Which of these deviations an end has, by its name; those not named have none.
+    unread_sd_db : float
+        Standard deviation of the deviation of a gateway that was not read. [dB]
     """
 
     file: str
@@ -44,9 +51,30 @@ class Correction:
     unit: NDArray[np.int64]
     change_db: FloatArray
     covariance: FloatArray
+    deviation_db: FloatArray = field(default_factory=lambda: np.zeros(0))
+    gateways: Mapping[str, int] = field(default_factory=dict)
+    inverters: Mapping[str, int] = field(default_factory=dict)
+    unread_sd_db: float = 0.0
+
+    def offsets_db(self, inverters: Sequence[str], gateways: Sequence[str]) -> FloatArray:
+        """What is added to the levels between ends of these names, shape (inverters, gateways). [dB]"""
+        padded_db = np.append(self.deviation_db, 0.0)
+        near_db = padded_db[[self.inverters.get(name, -1) for name in inverters]]
+        far_db = padded_db[[self.gateways.get(name, -1) for name in gateways]]
+        return np.asarray(self.offset_db + near_db[:, None] + far_db[None])
+
+    def ends_of(self, inverters: Sequence[str], gateways: Sequence[str]) -> tuple[FloatArray, FloatArray]:
+        """Which deviations each link has, shape (inverters * gateways, ends), and the variance of unread ones. [dB^2]"""
+        count = len(self.deviation_db)
+        numbered = np.eye(count + 1)[:, :count]  # its last row is that of no deviation
+        near = numbered[[self.inverters.get(name, -1) for name in inverters]]
+        far = numbered[[self.gateways.get(name, -1) for name in gateways]]
+        ends = (near[:, None] + far[None]).reshape(-1, count)
+        unread = np.array([name not in self.gateways for name in gateways], dtype=np.float64)
+        return ends, np.tile(unread * self.unread_sd_db**2, len(inverters))
 
     def variance_db2(
-        self, *, distance_m: FloatArray, reference_distance_m: float, straight_share: FloatArray, passes: FloatArray
+        self, *, distance_m: FloatArray, reference_distance_m: float, straight_share: FloatArray, passes: FloatArray, ends: FloatArray
     ) -> FloatArray:
         r"""Variance of predicted levels that comes from what the readings left unknown.
 
@@ -60,6 +88,8 @@ class Correction:
             Share of the power that comes straight through. [-]
         passes : ndarray of float, shape (links, units)
             How often each link goes through what shares each fitted loss.
+        ends : ndarray of float, shape (links, ends)
+            Which deviations of ends each link has.
 
         Returns
         -------
@@ -74,7 +104,7 @@ class Correction:
         the longest that was read, or shorter than the shortest: out there the exponent is as unknown as before.
         """
         decades = np.log10(np.maximum(distance_m / reference_distance_m, 1.0))
-        slopes = np.column_stack([np.ones(len(decades)), -10.0 * decades, -straight_share[:, None] * passes])
+        slopes = np.column_stack([np.ones(len(decades)), -10.0 * decades, -straight_share[:, None] * passes, ends])
         inside = np.log10(np.maximum(np.array([self.nearest_m, self.farthest_m]) / reference_distance_m, 1.0))
         beyond = np.maximum(decades - inside[1], 0.0) + np.maximum(inside[0] - decades, 0.0)
         known = np.einsum("li,ij,lj->l", slopes, self.covariance, slopes, optimize=True)

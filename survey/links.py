@@ -119,8 +119,10 @@ class Links:
         """Both antennas, mountings and cables, less the path loss: what stands between power and level. [dB]"""
         near_dbi, far_dbi = self.antenna_gains_dbi
         losses_db = self.inverters.loss_db[:, None] + self.gateways.loss_db[None]
-        offset_db = self.scene.correction.offset_db if self.scene.correction is not None else 0.0
-        return np.asarray(near_dbi + far_dbi - losses_db - self.path_loss_db + offset_db)
+        gained_db = near_dbi + far_dbi - losses_db - self.path_loss_db
+        if self.scene.correction is None:
+            return np.asarray(gained_db)
+        return np.asarray(gained_db + self.scene.correction.offsets_db(self.inverters.names, self.gateways.names))
 
     @cached_property
     def uplink_level_dbm(self) -> FloatArray:
@@ -167,14 +169,16 @@ class Links:
         """Variance that comes from what the readings of a fit left unknown. [dB^2]"""
         correction = self.scene.correction
         assert correction is not None
-        units = len(correction.covariance) - 2
-        passes = passes_of(self, correction.unit, units)
-        return correction.variance_db2(
+        units = len(correction.covariance) - 2 - len(correction.deviation_db)
+        ends, unread_db2 = correction.ends_of(self.inverters.names, self.gateways.names)
+        known_db2 = correction.variance_db2(
             distance_m=self.distance_m.ravel(),
             reference_distance_m=self.scene.plan.environment.reference_distance_m,
             straight_share=self.straight_share.ravel(),
-            passes=passes,
-        ).reshape(self.shape)
+            passes=passes_of(self, correction.unit, units),
+            ends=ends,
+        )
+        return (known_db2 + unread_db2).reshape(self.shape)
 
     @cached_property
     def reliability(self) -> FloatArray:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -12,9 +12,10 @@ from numpy.typing import NDArray
 
 from survey.calibration.check import SUSPECT, Finding, Outlook, findings_of, outlook_of
 from survey.calibration.likelihood import Shares, score
-from survey.calibration.model import EXPONENT, EXPONENT_SD, LOSSES, OFFSET, Model, Unit, model_of, units_of
+from survey.calibration.model import END_SD_DB, EXPONENT, EXPONENT_SD, LOSSES, OFFSET, End, Model, Unit, model_of, units_of
 from survey.calibration.pairs import Pairs, pairs_of
 from survey.calibration.solve import Solution, Task, covariance_of, refit, solve
+from survey.correction import Correction
 from survey.errors import Fault, TableError
 from survey.links import Links, links_between
 from survey.plan import Plan
@@ -50,6 +51,8 @@ class Fit:
         Of the offset, the exponent and the losses.
     units, unit : tuple of Unit, ndarray of int
         The losses that were fitted, and which of them each obstacle has; -1 for none.
+    ends : tuple of End
+        Gateways, and kinds of inverters, that may differ from each other.
     exponent_sd : float
         Of the exponent before readings.
     anchored, plain : bool
@@ -71,6 +74,7 @@ class Fit:
     covariance: FloatArray
     units: tuple[Unit, ...]
     unit: NDArray[np.int64]
+    ends: tuple[End, ...]
     exponent_sd: float
     anchored: bool
     plain: bool
@@ -134,6 +138,13 @@ class Fit:
     def stderr(self) -> FloatArray:
         """Standard errors of the parameters."""
         return np.sqrt(np.maximum(np.diag(self.covariance), 0.0))
+
+    @cached_property
+    def end_sd_db(self) -> float:
+        """Standard deviation of gateways among each other; an assumption where only one was read. [dB]"""
+        if self.plain:
+            return 0.0
+        return float(self.model.sd[-1]) if self.ends else END_SD_DB
 
     @cached_property
     def nearest_and_farthest_m(self) -> tuple[float, float]:
@@ -200,9 +211,9 @@ def fit(
         missed=gathered.missed,
         fade_db=gathered.fade_db,
     )
-    model, heeded = model_of(links, pairs, exponent_sd=exponent_sd, anchored=anchored, plain=plain)
+    model, heeded, ends = model_of(links, pairs, exponent_sd=exponent_sd, anchored=anchored, plain=plain)
     task = Task(pairs=pairs, model=model, plan_sigma_db=scene.plan.environment.shadowing_db, plain=plain)
-    solution = solve(task, shares=shares)
+    task, solution = solve(task, shares=shares)
     units, unit = units_of(scene)
     kept = np.full(len(units) + 1, -1, dtype=np.int64)
     kept[heeded] = np.arange(len(heeded))
@@ -212,11 +223,12 @@ def fit(
         readings=readings,
         pairs=pairs,
         links=links,
-        model=model,
+        model=task.model,
         solution=solution,
         covariance=covariance_of(task, solution),
         units=tuple(units[u] for u in heeded),
         unit=kept[unit],
+        ends=ends,
         exponent_sd=exponent_sd,
         anchored=anchored,
         plain=plain,
@@ -234,6 +246,48 @@ def names_of(scene: Scene) -> Names:
         serials=scene.inverters.serials,
         places=scene.gateways_and_spots.names,
     )
+
+
+def correction_of(found: Fit, *, file: str = "") -> Correction:
+    """A fit in the form in which links use it.
+
+    Parameters
+    ----------
+    found : Fit
+        A fit.
+    file : str
+        What to call it.
+
+    Returns
+    -------
+    Correction
+        For the scene that was fitted.
+    """
+    parameters = found.solution.parameters
+    units = len(found.units)
+    change_db = np.append(parameters[LOSSES : LOSSES + units], 0.0)[found.unit]
+    nearest_m, farthest_m = found.nearest_and_farthest_m
+    return Correction(
+        file=file,
+        offset_db=float(parameters[OFFSET]),
+        path_loss_exponent=float(parameters[EXPONENT]),
+        exponent_sd=found.exponent_sd,
+        shadowing_db=found.solution.sigma_db,
+        nearest_m=nearest_m,
+        farthest_m=farthest_m,
+        unit=found.unit,
+        change_db=change_db,
+        covariance=found.covariance,
+        deviation_db=parameters[LOSSES + units :],
+        gateways=dict.fromkeys(found.links.gateways.names, -1) | ends_by_name(found.ends, "gateway"),
+        inverters=ends_by_name(found.ends, "inverters"),
+        unread_sd_db=found.end_sd_db,
+    )
+
+
+def ends_by_name(ends: Sequence[End], kind: str) -> dict[str, int]:
+    """Which of some ends each name of one kind belongs to."""
+    return {name: i for i, one in enumerate(ends) if one.kind == kind for name in one.names}
 
 
 def fingerprint(plan: Plan) -> str:
@@ -290,7 +344,7 @@ def _cross_validated(task: Task, solution: Solution) -> tuple[FloatArray, float 
 def _open_questions(found: Fit) -> Iterator[str]:
     """What the readings leave open."""
     names = ["the offset", "the exponent", *(one.name for one in found.units)]
-    before, after = found.model.sd, found.stderr
+    before, after = found.model.sd[: len(names)], found.stderr[: len(names)]
     if not found.pairs.was_heard.any():
         yield "nothing was heard: only that all levels lie below what the receivers need, or that nothing was on"
     if not found.plain:
@@ -300,7 +354,7 @@ def _open_questions(found: Fit) -> Iterator[str]:
             if new > LITTLE * old:
                 yield f"{name}: the readings say little of its loss; read in front of it and behind it"
     scale = np.where(after > 0, after, 1.0)
-    tied = np.abs(found.covariance / np.outer(scale, scale)) >= TIED
+    tied = np.abs(found.covariance[: len(names), : len(names)] / np.outer(scale, scale)) >= TIED
     for i, j in np.argwhere(np.triu(tied, k=1)).tolist():
         yield f"{names[i]} and {names[j]}: only both together are known; {_advice(i, j)}"
     below = np.flatnonzero(found.pairs.level_dbm < found.model.need_dbm)

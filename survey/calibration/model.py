@@ -9,13 +9,13 @@ from numpy.typing import NDArray
 
 from survey.calibration.pairs import Pairs
 from survey.links import Links, passes_of
-from survey.scene import Scene
+from survey.scene import Ends, Scene
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 OFFSET, EXPONENT, LOSSES = 0, 1, 2
-"""Where the parameters stand: the offset, the exponent, then the losses."""
+"""Where the parameters stand: the offset, the exponent, then the losses, then the deviations of ends."""
 OFFSET_SD_DB = 40.0
 """Data sheets, mountings and level registers are off by up to 60 dB, so the offset is given this width."""
 EXPONENT_SD = 0.5
@@ -25,6 +25,8 @@ LEAST_SPREAD_DB, USUAL_SPREAD = 2.0, 0.3
 LEAST_PART = 0.05
 """A loss is fitted where some reading gets this share of its power through it, or more."""
 NO_PRIOR_SD = 1_000.0
+END_SD_DB = 2.0
+"""Where to begin with the standard deviation of gateways among each other; the readings decide."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -58,6 +60,7 @@ def units_of(scene: Scene) -> tuple[tuple[Unit, ...], IntArray]:
     obstacles, plan = scene.obstacles, scene.plan
     own_loss = {one.name for one in (*plan.walls, *plan.boxes, *plan.roofs) if one.loss_db is not None}
     units: dict[tuple[bool, str], Unit] = {}
+    numbers: dict[tuple[bool, str], int] = {}
     unit = np.full(len(obstacles), -1, dtype=np.int64)
     for i, (name, kind, material) in enumerate(
         zip(obstacles.names, obstacles.kinds, obstacles.materials, strict=True)
@@ -71,14 +74,65 @@ def units_of(scene: Scene) -> tuple[tuple[Unit, ...], IntArray]:
             spread_db = float(obstacles.spread_db[i]) if own else plan.materials[key[1]].spread_db
             usual_db = max(LEAST_SPREAD_DB, USUAL_SPREAD * loss_db)
             units[key] = Unit(
-                name=name if own else plan.materials[key[1]].name,
+                name=_unit_name(name, scene) if own else plan.materials[key[1]].name,
                 own=own,
                 loss_db=loss_db,
                 spread_db=spread_db or usual_db,
                 assumed_spread=not spread_db,
             )
-        unit[i] = list(units).index(key)
+        unit[i] = numbers.setdefault(key, len(numbers))
     return tuple(units.values()), unit
+
+
+def _unit_name(obstacle: str, scene: Scene) -> str:
+    """What the loss of an obstacle is called: its name, told from a material of the same name."""
+    return f"{obstacle} (its own loss)" if obstacle.casefold() in scene.plan.materials else obstacle
+
+
+@dataclass(frozen=True, kw_only=True)
+class End:
+    """A gateway, or the inverters with one set of radio figures, whose levels may lie above or below all others.
+
+    Attributes
+    ----------
+    kind : str
+        ``gateway`` or ``inverters``.
+    name : str
+        The gateway, or the first such inverter.
+    names : tuple of str
+        All ends that it stands for, read or not.
+    """
+
+    kind: str
+    name: str
+    names: tuple[str, ...]
+
+
+def figures_of(ends: Ends) -> list[tuple[float, ...]]:
+    """The radio figures of each of some ends, by which they are of one kind or another."""
+    columns = (ends.tx_power_dbm, ends.antenna_gain_dbi, ends.pattern, ends.loss_db, ends.need_dbm)
+    return list(zip(*(column.tolist() for column in columns), strict=True))
+
+
+def ends_of(links: Links, pairs: Pairs) -> tuple[tuple[End, ...], FloatArray]:
+    """The ends that may differ from each other, and which of them each pair has, shape (pairs, ends).
+
+    Gateways where two or more were read, and kinds of inverters where two or more were.
+    """
+    found: list[End] = []
+    columns: list[FloatArray] = []
+    if links.shape[1] > 1:
+        found += [End(kind="gateway", name=name, names=(name,)) for name in links.gateways.names]
+        columns += [(pairs.gateway == j).astype(np.float64) for j in range(links.shape[1])]
+    read = figures_of(links.inverters)
+    kinds = list(dict.fromkeys(read))
+    if len(kinds) > 1:
+        every = figures_of(links.scene.inverters)
+        for kind in kinds:
+            names = tuple(n for n, own in zip(links.scene.inverters.names, every, strict=True) if own == kind)
+            found.append(End(kind="inverters", name=names[0], names=names))
+            columns.append(np.array([float(own == kind) for own in read])[pairs.inverter])
+    return tuple(found), np.column_stack(columns) if columns else np.zeros((len(pairs), 0))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -97,11 +151,13 @@ class Model:
         Power of the ways around, as a share of that without obstacles; a fit does not change it. [-]
     passes : ndarray of float, shape (pairs, units)
         How often the straight line goes through each unit. [-]
+    ends : ndarray of float, shape (pairs, ends)
+        Which of the ends that may differ each pair has. [-]
     need_dbm : ndarray of float, shape (pairs,)
         What the receiver needs. [dBm]
-    mean, sd, lower, upper : ndarray of float, shape (2 + units,)
+    mean, sd, lower, upper : ndarray of float, shape (2 + units + ends,)
         Prior knowledge of the parameters, and their limits.
-    free : ndarray of bool, shape (2 + units,)
+    free : ndarray of bool, shape (2 + units + ends,)
         Whether a parameter may move.
     """
 
@@ -110,6 +166,7 @@ class Model:
     straight_db: FloatArray
     around: FloatArray
     passes: FloatArray
+    ends: FloatArray
     need_dbm: FloatArray
     mean: FloatArray
     sd: FloatArray
@@ -119,7 +176,7 @@ class Model:
 
     def pick(self, chosen: NDArray[np.bool_]) -> Model:
         """The same for some of the pairs."""
-        names = ("level_dbm", "decades", "straight_db", "around", "passes", "need_dbm")
+        names = ("level_dbm", "decades", "straight_db", "around", "passes", "ends", "need_dbm")
         return replace(self, **{name: getattr(self, name)[chosen] for name in names})
 
     def predict(self, parameters: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -127,25 +184,35 @@ class Model:
 
         Parameters
         ----------
-        parameters : ndarray of float, shape (2 + units,)
-            Offset [dB], exponent [-], changes of the losses [dB].
+        parameters : ndarray of float, shape (2 + units + ends,)
+            Offset [dB], exponent [-], changes of the losses [dB], deviations of ends [dB].
 
         Returns
         -------
-        tuple of ndarrays of float, shapes (pairs,) and (pairs, 2 + units)
+        tuple of ndarrays of float, shapes (pairs,) and (pairs, 2 + units + ends)
             Level [dBm], and its change with each parameter.
         """
-        straight = 10.0 ** (-(self.straight_db + self.passes @ parameters[LOSSES:]) / 10.0)
+        changes_db, deviations_db = np.split(parameters[LOSSES:], [self.passes.shape[1]])
+        straight = 10.0 ** (-(self.straight_db + self.passes @ changes_db) / 10.0)
         arrived = straight + self.around
         loss_db = -10.0 * np.log10(np.maximum(arrived, 1e-300))
         steeper = parameters[EXPONENT] - self.mean[EXPONENT]
         level_dbm = self.level_dbm + parameters[OFFSET] - 10.0 * steeper * self.decades - loss_db
+        level_dbm += self.ends @ deviations_db
         share = straight / np.maximum(arrived, 1e-300)
-        slopes = np.column_stack([np.ones(len(level_dbm)), -10.0 * self.decades, -share[:, None] * self.passes])
-        return level_dbm, slopes
+        first = np.column_stack([np.ones(len(level_dbm)), -10.0 * self.decades])
+        return level_dbm, np.concatenate([first, -share[:, None] * self.passes, self.ends], axis=1)
+
+    def with_end_sd(self, sd_db: float) -> Model:
+        """The same with another standard deviation of ends among each other. [dB]"""
+        sd = self.sd.copy()
+        sd[LOSSES + self.passes.shape[1] :] = sd_db
+        return replace(self, sd=sd)
 
 
-def model_of(links: Links, pairs: Pairs, *, exponent_sd: float, anchored: bool, plain: bool) -> tuple[Model, IntArray]:
+def model_of(
+    links: Links, pairs: Pairs, *, exponent_sd: float, anchored: bool, plain: bool
+) -> tuple[Model, IntArray, tuple[End, ...]]:
     """The model for pairs of some links.
 
     Parameters
@@ -163,8 +230,8 @@ def model_of(links: Links, pairs: Pairs, *, exponent_sd: float, anchored: bool, 
 
     Returns
     -------
-    Model, ndarray of int
-        And which units of the scene it fits.
+    Model, ndarray of int, tuple of End
+        And which units of the scene it fits, and which ends.
     """
     scene = links.scene
     units, unit = units_of(scene)
@@ -179,19 +246,25 @@ def model_of(links: Links, pairs: Pairs, *, exponent_sd: float, anchored: bool, 
     environment = scene.plan.environment
     losses_db = np.array([units[u].loss_db for u in heeded])
     spreads_db = np.array([units[u].spread_db for u in heeded])
-    sd = np.array([OFFSET_SD_DB, exponent_sd, *spreads_db])
+    found, ends = ends_of(links, pairs)
+    if plain:
+        found, ends = (), ends[:, :0]
+    beside = np.zeros(len(found))
+    sd = np.array([OFFSET_SD_DB, exponent_sd, *spreads_db, *(beside + END_SD_DB)])
     free = np.ones(len(sd), dtype=bool)
     free[OFFSET] = not anchored
-    return Model(
+    model = Model(
         level_dbm=(links.uplink_level_dbm + links.obstacle_loss_db)[at],
         decades=np.log10(np.maximum(links.distance_m[at] / environment.reference_distance_m, 1.0)),
         straight_db=links.straight_db[at],
         around=around,
         passes=passes[:, heeded],
+        ends=ends,
         need_dbm=links.gateways.need_dbm[pairs.gateway],
-        mean=np.array([0.0, environment.path_loss_exponent, *np.zeros(len(heeded))]),
+        mean=np.array([0.0, environment.path_loss_exponent, *np.zeros(len(heeded)), *beside]),
         sd=np.full(len(sd), NO_PRIOR_SD) if plain else sd,
-        lower=np.array([-np.inf, LEAST_EXPONENT, *-losses_db]),
-        upper=np.array([np.inf, MOST_EXPONENT, *np.full(len(heeded), np.inf)]),
+        lower=np.array([-np.inf, LEAST_EXPONENT, *-losses_db, *(beside - np.inf)]),
+        upper=np.array([np.inf, MOST_EXPONENT, *np.full(len(heeded), np.inf), *(beside + np.inf)]),
         free=free,
-    ), heeded
+    )
+    return model, heeded, found

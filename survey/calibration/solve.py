@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from survey.calibration.likelihood import WILD, Score, Shares, better_shares, log_prior, other_tries, score
-from survey.calibration.model import EXPONENT, OFFSET, Model
+from survey.calibration.model import OFFSET, Model
 from survey.calibration.pairs import Pairs
 
 FloatArray = NDArray[np.float64]
@@ -19,6 +19,9 @@ LEAST_SIGMA_DB, MOST_SIGMA_DB = 0.3, 30.0
 SIGMA_PRIOR_SD = 0.4
 """Standard deviation of the logarithm of shadowing about the plan's figure: worth some three readings (an assumption)."""
 LEAST_PLAN_SIGMA_DB = 2.0
+END_SDS_DB = (0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 8.0)
+END_SD_PRIOR = (2.0, 0.7)
+"""Gateways differ among each other by some 2 dB, within a factor of two (an assumption), before readings decide."""
 FIRST_SIGMAS_DB = tuple(20.0 * 0.8**step for step in range(19))
 """From wide to narrow: at a wide spread no reading is wild yet, so none pulls the fit the wrong way."""
 
@@ -151,11 +154,12 @@ def solve_at(task: Task, sigma_db: float, start: FloatArray, shares: Shares) -> 
     )
 
 
-def solve(task: Task, *, shares: Shares | None = None) -> Solution:
+def solve(task: Task, *, shares: Shares | None = None) -> tuple[Task, Solution]:
     """The best parameters, shadowing and shares.
 
-    Shadowing is the one of greatest marginal likelihood: the parameters are averaged out (Laplace's way), so that few
-    readings do not make it too small. With `plain` it is the one of greatest likelihood, the root of the mean square.
+    Shadowing, and how far gateways differ among each other, are those of greatest marginal likelihood: the parameters
+    are averaged out (Laplace's way), so that few readings do not make them too small. With `plain`, shadowing is that
+    of greatest likelihood, the root of the mean square.
 
     Parameters
     ----------
@@ -166,37 +170,57 @@ def solve(task: Task, *, shares: Shares | None = None) -> Solution:
 
     Returns
     -------
-    Solution
-        Never fails for finite readings: without any that tell, prior knowledge stays.
+    Task, Solution
+        The task with the spread of ends that was found. Never fails for finite readings: without any that tell, prior
+        knowledge stays.
     """
+    shares = shares or Shares(silent=0.0 if task.plain else Shares().silent)
+    solution = _with_sigma(task, start_of(task), shares, FIRST_SIGMAS_DB)
+    if not task.model.ends.shape[1]:
+        return task, solution
+    tasks = [replace(task, model=task.model.with_end_sd(sd_db)) for sd_db in END_SDS_DB]
+    ratings = []
+    for one, sd_db in zip(tasks, END_SDS_DB, strict=True):
+        found = solve_at(one, solution.sigma_db, solution.parameters, solution.shares)
+        away = np.log(sd_db / END_SD_PRIOR[0]) / END_SD_PRIOR[1]
+        ratings.append(_marginal(one, found) - 0.5 * away**2)
+    task = tasks[int(np.argmax(ratings))]
+    near_db = tuple(solution.sigma_db * factor for factor in (1.25, 1.0, 0.8))
+    return task, _with_sigma(task, solution.parameters, solution.shares, near_db)
+
+
+def _marginal(task: Task, solution: Solution) -> float:
+    """The logarithm of the likelihood with the parameters averaged out, but for a constant."""
+    if task.plain:
+        return solution.value
+    free = np.flatnonzero(task.model.free)
+    bends = float(np.linalg.slogdet(solution.curvature[np.ix_(free, free)])[1])
+    away = np.log(solution.sigma_db / max(task.plan_sigma_db, LEAST_PLAN_SIGMA_DB)) / SIGMA_PRIOR_SD
+    return float(solution.value - 0.5 * bends - np.sum(np.log(task.model.sd[free])) - 0.5 * away**2)
+
+
+def _with_sigma(task: Task, start: FloatArray, shares: Shares, sigmas_db: Sequence[float]) -> Solution:
+    """The best shadowing, looked for among some figures from wide to narrow and then between the best of them."""
     from scipy.optimize import minimize_scalar  # noqa: PLC0415  start-up time
 
-    center = np.log(max(task.plan_sigma_db, LEAST_PLAN_SIGMA_DB))
-    free = np.flatnonzero(task.model.free)
-    best: dict[str, Solution | float] = {"rating": -np.inf}
-    at = {"start": start_of(task), "shares": shares or Shares(silent=0.0 if task.plain else Shares().silent)}
+    tried: list[tuple[float, Solution]] = []
 
     def rating(log_sigma: float) -> float:
-        solution = solve_at(task, float(np.exp(log_sigma)), at["start"], at["shares"])  # type: ignore[arg-type]
-        at.update(start=solution.parameters, shares=solution.shares)
-        rated = solution.value
-        if not task.plain:
-            rated -= 0.5 * float(np.linalg.slogdet(solution.curvature[np.ix_(free, free)])[1])
-            rated -= 0.5 * ((log_sigma - center) / SIGMA_PRIOR_SD) ** 2
-        if rated > best["rating"]:  # type: ignore[operator]
-            best.update(rating=rated, solution=solution)
-        return -rated
+        last = tried[-1][1] if tried else None
+        begin = (last.parameters, last.shares) if last else (start, shares)
+        solution = solve_at(task, float(np.exp(log_sigma)), *begin)
+        tried.append((_marginal(task, solution), solution))
+        return -tried[-1][0]
 
-    grid = np.log(FIRST_SIGMAS_DB)
+    grid = np.log(sigmas_db)
     lowest = int(np.argmin([rating(one) for one in grid.tolist()]))
-    found = best["solution"]
-    assert isinstance(found, Solution)
-    at.update(start=found.parameters, shares=found.shares)
-    limits = (grid[min(lowest + 1, len(grid) - 1)], grid[max(lowest - 1, 0)])
+    tried.append(tried[lowest])
+    limits = (
+        max(np.log(LEAST_SIGMA_DB), grid[min(lowest + 1, len(grid) - 1)] - 0.1),
+        min(np.log(MOST_SIGMA_DB), grid[max(lowest - 1, 0)] + 0.1),
+    )
     minimize_scalar(rating, bounds=limits, method="bounded", options={"xatol": 1e-4})
-    found = best["solution"]
-    assert isinstance(found, Solution)
-    return found
+    return max(tried, key=lambda one: one[0])[1]
 
 
 def covariance_of(task: Task, solution: Solution) -> FloatArray:
@@ -271,7 +295,3 @@ def refit(task: Task, solution: Solution) -> FloatArray:
     """The parameters for other readings, with shadowing and shares as found."""
     shares = replace(solution.shares, fixed=True)
     return solve_at(task, solution.sigma_db, solution.parameters, shares).parameters
-
-
-Refit = Callable[[Task, Solution], FloatArray]
-__all__ = ["EXPONENT", "Refit", "Solution", "Task", "covariance_of", "refit", "solve", "solve_at", "start_of"]

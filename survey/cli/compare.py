@@ -14,10 +14,17 @@ from survey.cli import options
 @options.plan_argument
 @click.argument("spots", metavar="SPOT SPOT...", nargs=-1, required=True)
 @click.option("--inverter", "inverters", multiple=True, metavar="NAME", help="Show only this one; may be repeated.")
+@options.fit_option
 @options.require_option
 @options.json_and_out
 def compare(
-    plan_file: Path, spots: tuple[str, ...], inverters: tuple[str, ...], *, require: bool, output: options.Output
+    plan_file: Path,
+    spots: tuple[str, ...],
+    inverters: tuple[str, ...],
+    *,
+    fit_file: Path | None,
+    require: bool,
+    output: options.Output,
 ) -> None:
     """Put spots side by side, link by link.
 
@@ -27,7 +34,7 @@ def compare(
 
     if len(set(spots)) < 2:  # noqa: PLR2004  nothing to compare
         raise click.UsageError("name two different spots or more to compare")
-    scene = options.read_scene(plan_file)
+    scene = options.read_scene(plan_file, fit_file)
     scene.check_names(places=spots, inverters=inverters)
     found = comparison.compare(scene, spots)
     output.show(
