@@ -32,6 +32,8 @@ HOLDS = STATES.index("holds")
 MARGINAL_RELIABILITY = 0.5
 WAYS = ("over", "left", "right", "reflected")
 """The ways around what stands in the line."""
+CARRIERS = ("straight", *WAYS)
+"""The ways of a link: straight through, and around what stands there."""
 PAIRS_AT_ONCE = 200_000
 """How many links are worked out in one go where there are many: few enough to stay in a processor's cache."""
 
@@ -165,8 +167,7 @@ class Links:
     @cached_property
     def state(self) -> StateArray:
         """Index into `STATES`."""
-        required = self.scene.plan.requirement.reliability
-        return (self.reliability >= MARGINAL_RELIABILITY).astype(np.int8) + (self.reliability >= required)
+        return state_of(self.scene, self.reliability)
 
     @property
     def all_hold(self) -> bool:
@@ -314,3 +315,15 @@ def links_of(scene: Scene, *, gateways: Sequence[str] = (), inverters: Sequence[
     far = scene.gateways_and_spots.named(gateways, file=file, what="gateway or spot") if gateways else scene.gateways
     near = scene.inverters.named(inverters, file=file, what="inverter") if inverters else scene.inverters
     return links_between(scene, near, far)
+
+
+def carried_by(links: Links) -> NDArray[np.intp]:
+    """Which way carries each link, the one that loses least: index into `CARRIERS`, shape (inverters, gateways)."""
+    losses_db = np.stack([links.straight_db, *(links.around_db[way] for way in WAYS)])
+    return np.asarray(np.argmin(np.where(np.isnan(losses_db), np.inf, losses_db), axis=0))
+
+
+def state_of(scene: Scene, reliability: FloatArray) -> StateArray:
+    """What chances are worth under the plan's requirement: index into `STATES`."""
+    required = scene.plan.requirement.reliability
+    return np.asarray((reliability >= MARGINAL_RELIABILITY).astype(np.int8) + (reliability >= required))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import io
+import math
 import os
 import stat
 import sys
@@ -31,6 +32,13 @@ NOT_HELD = 3
 """Exit status with --require where an inverter does not hold."""
 
 plan_argument = click.argument("plan_file", metavar="PLAN", type=click.Path(path_type=Path))
+
+
+def finite(_context: click.Context, _parameter: click.Parameter, value: float | None) -> float | None:
+    """Refuse what compares as within every range."""
+    if value is not None and math.isnan(value):
+        raise click.BadParameter("nan is not a number to calculate with")
+    return value
 
 
 def read_scene(plan_file: Path) -> Scene:

@@ -2,18 +2,18 @@
 
 from survey.records.check import check_record
 from survey.records.compare import compare_record
-from survey.records.links import CARRIERS, carried_by, link_records, links_record
+from survey.records.explain import explain_record
+from survey.records.links import link_records, links_record
 from survey.records.materials import materials_record
 from survey.records.network import network_record, route_record
 from survey.records.place import place_record, score_record
 from survey.records.values import Record, plain
 
 __all__ = [
-    "CARRIERS",
     "Record",
-    "carried_by",
     "check_record",
     "compare_record",
+    "explain_record",
     "link_records",
     "links_record",
     "materials_record",

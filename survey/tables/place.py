@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from survey.layout import Column, counted, paragraphs, table, wrapped
+from survey.links import carried_by
 from survey.placement import Decider, Placement, Reason, Scores, best_of_each_place
 from survey.plan import Search, Spot
-from survey.records import carried_by
 from survey.tables.figures import CAUTION, NOTHING_DB, db, holding, margin, tally, wanted_line
 from survey.tables.links import LINK_COLUMNS, link_row
 
