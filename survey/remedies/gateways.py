@@ -24,6 +24,8 @@ LIFTS_M = (2.0, 5.0)
 WALL_WITHIN_M = 0.5
 """A gateway this close to an upright sheet hangs on it. [m]"""
 HIGHEST_M = 1_000.0
+IN_REACH_M = 2.0
+"""What hangs higher than this wants a ladder. [m]"""
 COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
 
@@ -140,22 +142,20 @@ def _clear(scene: Scene, gateway: Ends, at_m: FloatArray) -> bool:
 
 
 def _raised(scene: Scene, gateway: Ends) -> Iterator[Variant]:
-    name = gateway.names[0]
     for up_m in RAISES_M:
         at_m = gateway.at_m[0] + [0.0, 0.0, up_m]
         if at_m[2] <= HIGHEST_M and _clear(scene, gateway, at_m):
-            action = f"raise {name} by {up_m:g} m, to {at_m[2]:.2f} m"
+            action = f"raise the gateway by {up_m:g} m, to {at_m[2]:.2f} m"
             yield Variant(kind="raise", action=action, amount_m=up_m, gateway=_at(gateway, at_m), cautions=("height",))
 
 
 def _moved(scene: Scene, gateway: Ends) -> Iterator[Variant]:
     """Along the line it was searched on or, where there is none, along the wall that it hangs on."""
-    name = gateway.names[0]
     search = next((one for one in scene.plan.searches if one.name == gateway.places[0] and one.along), None)
-    cautions = ("height", "mains") if gateway.at_m[0, 2] > 2.0 else ("mains",)  # noqa: PLR2004  out of reach
+    cautions = ("height", "mains") if gateway.at_m[0, 2] > IN_REACH_M else ("mains",)
     for along, at_m, step_m in _along_line(search, gateway) if search else _along_wall(scene, gateway):
         if _clear(scene, gateway, at_m):
-            action = f"move {name} {step_m:g} m {_compass(at_m - gateway.at_m[0])} along {along}"
+            action = f"move the gateway {step_m:g} m {_compass(at_m - gateway.at_m[0])} along {along}"
             yield Variant(kind="move", action=action, amount_m=step_m, gateway=_at(gateway, at_m), cautions=cautions)
 
 
@@ -171,7 +171,7 @@ def _along_line(search: Search, gateway: Ends) -> Iterator[tuple[str, FloatArray
     here_m = float(reached_m[leg] + share[leg] * legs_m[leg])
     for step_m in STEPS_M:
         for there_m in (here_m - step_m, here_m + step_m):
-            if -1e-9 <= there_m <= reached_m[-1] + 1e-9:
+            if 0.0 <= there_m <= reached_m[-1]:
                 flat = [float(np.interp(there_m, reached_m, corners_m[:, axis])) for axis in (0, 1)]
                 yield search.name, np.array([*flat, gateway.at_m[0, 2]]), step_m
 
@@ -205,13 +205,12 @@ def _compass(way_m: FloatArray) -> str:
 
 
 def _lifted(gateway: Ends, cable: Cable) -> Iterator[Variant]:
-    name = gateway.names[0]
     for up_m in LIFTS_M:
         at_m, loss_db = gateway.at_m[0] + [0.0, 0.0, up_m], cable.loss_db(up_m)
         if up_m <= cable.longest_m and at_m[2] <= HIGHEST_M:
             yield Variant(
                 kind="cable",
-                action=f"antenna of {name} {up_m:g} m above it, on a cable that loses {loss_db:.1f} dB",
+                action=f"antenna {up_m:g} m higher on a cable ({loss_db:.1f} dB)",
                 amount_m=up_m,
                 gateway=_at(gateway, at_m, more_loss_db=loss_db),
                 cautions=("height", "cable"),
@@ -222,15 +221,12 @@ def _away(scene: Scene, gateway: Ends, cable: Cable, spots: list[int]) -> Iterat
     lengths_m = cable_m(gateway, scene.spots.pick(spots))
     for i, length_m in zip(spots, lengths_m.tolist(), strict=True):
         loss_db = cable.loss_db(length_m)
-        action = (
-            f"antenna of {gateway.names[0]} to {scene.spots.names[i]}, on {length_m:.1f} m of cable that lose "
-            f"{loss_db:.1f} dB"
-        )
+        action = f"antenna to {scene.spots.names[i]} on {length_m:.1f} m of cable ({loss_db:.1f} dB)"
         yield Variant(
             kind="cable",
             action=action,
             amount_m=length_m,
             gateway=_at(gateway, scene.spots.at_m[i], more_loss_db=loss_db),
-            cautions=("height", "cable") if scene.spots.at_m[i, 2] > 2.0 else ("cable",),  # noqa: PLR2004
+            cautions=("height", "cable") if scene.spots.at_m[i, 2] > IN_REACH_M else ("cable",),
             spot=i,
         )

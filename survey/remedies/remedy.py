@@ -11,10 +11,14 @@ EFFORT = {"relay": 0, "move": 1, "raise": 2, "cable": 3, "other spot": 4, "one m
 CAUTIONS = {
     "height": "Work at height by the local rules for it: a ladder that is held, a harness on a roof.",
     "mains": "A gateway needs mains: only a licensed electrician connects it.",
-    "cable": "A hole in a roof or a wall is to be sealed, and an antenna outside and its cable are earthed and protected "
-    "against lightning, by the local rules for it.",
-    "building": "Whether an obstacle can go is for whoever answers for it to say; nothing is taken off a building or "
-    "moved near mains without them.",
+    "cable": (
+        "A hole in a roof or a wall is to be sealed; an antenna outside and its cable are earthed and protected "
+        "against lightning by the local rules."
+    ),
+    "building": (
+        "Whether an obstacle can go is for whoever answers for it to say; no part of a building goes without them, and "
+        "nothing near mains is moved by others than an electrician."
+    ),
 }
 """What to mind, by the word that a remedy carries."""
 
@@ -56,8 +60,8 @@ class Remedy:
         Where the antenna then is. [m]
     cable_loss_db : float
         What more cable costs; counted in the gain. [dB]
-    state_before : int
-        What the link is worth today.
+    state_before, reliability_before : int, float
+        What the link is worth today, and its chance.
     """
 
     kind: str
@@ -73,11 +77,14 @@ class Remedy:
     at_m: tuple[float, float, float] | None = None
     cable_loss_db: float = 0.0
     state_before: int = 0
+    reliability_before: float = 0.0
 
     @property
     def is_worth_it(self) -> bool:
-        """Whether it lifts the state, or the margin by something that could be measured."""
-        return self.state >= self.state_before and (self.state > self.state_before or self.gain_db >= WORTH_DB)
+        """Whether it lifts the state, or the margin by something that could be measured and the chance with it."""
+        if self.state != self.state_before:
+            return self.state > self.state_before
+        return self.gain_db >= WORTH_DB and self.reliability >= self.reliability_before
 
     @property
     def helped(self) -> tuple[Change, ...]:

@@ -8,7 +8,7 @@ import numpy as np
 
 from survey.explanation import Cost, scene_without
 from survey.links import MARGINAL_RELIABILITY, Links, Progress, links_between
-from survey.remedies.gateways import Cable, cable_m, variants_of
+from survey.remedies.gateways import IN_REACH_M, Cable, cable_m, variants_of
 from survey.remedies.outlook import Outlook, best_gateways, each_of, together
 from survey.remedies.remedy import Change, Remedy
 from survey.scene import Ends, Scene, join
@@ -16,8 +16,7 @@ from survey.scene import Ends, Scene, join
 Found = list[list[Remedy]]
 NEAR_M = 0.05
 """A spot this close to a gateway is where the gateway is already. [m]"""
-IN_REACH_M = 2.0
-"""What hangs higher than this wants a ladder. [m]"""
+WITHOUT = {"box": "move or take away", "foliage": "cut back"}
 
 
 class Trials:
@@ -87,6 +86,7 @@ class Trials:
             reliability=float(after.reliability[i]),
             state=int(now[i]),
             state_before=int(before[i]),
+            reliability_before=float(self.today.reliability[i]),
             changes=changes,
             **about,  # type: ignore[arg-type]  # the fields that say what is done
         )
@@ -118,12 +118,12 @@ class Trials:
                         )
         after = others.beside(self.spots)
         for number in mine:
-            self._add_spot(number, after, kind="other spot", action=f"move {gateway.names[0]} to")
+            self._add_spot(number, after, kind="other spot", action="move the gateway to")
 
     def _try_one_more(self) -> None:
         after = self.today.beside(self.spots)
         for number in range(len(self.rows)):
-            self._add_spot(number, after, kind="one more", action="one more gateway, at")
+            self._add_spot(number, after, kind="one more", action="one more gateway at")
 
     def _add_spot(self, number: int, after: Outlook, *, kind: str, action: str) -> None:
         """The spot that does most for an inverter."""
@@ -185,7 +185,7 @@ class Trials:
         """The site without the obstacle that costs some of the inverters most."""
         changed = scene_without(self.scene, obstacle)
         after = together(links_between(changed, changed.inverters, self.in_use), range(len(self.in_use)))
-        action = f"cut back {obstacle}" if kind == "foliage" else f"move or take away {obstacle}, if it can go"
+        action = f"{WITHOUT.get(kind, 'take away')} {obstacle}"
         for number, costs in enumerate(self.costs):
             if costs and costs[0].obstacle == obstacle:
                 cautions = ("building",)

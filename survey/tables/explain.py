@@ -9,13 +9,15 @@ from survey.layout import Column, counted, paragraphs, table, wrapped
 from survey.links import HOLDS, STATES
 from survey.remedies import CAUTIONS, WORTH_DB, Change, Explained, Explanation, Remedy
 from survey.tables.figures import CAUTION, NOTHING, NOTHING_DB, db, margin, percent, wanted_line
-from survey.tables.links import WAY_WORDS
+from survey.tables.links import SHOWN_DB, WAY_WORDS
 
 REMEDIES_SHOWN = 12
 SPARE_SHOWN = 3
 """How many remedies are shown of a link that holds anyway."""
 COSTS_SHOWN = 3
 NAMES_SHOWN = 4
+NEGLIGIBLE_DB = 0.01
+"""So little of what comes around is left out of the column. [dB]"""
 
 BUDGET_COLUMNS = (Column("item", text=True), Column("dB"), Column("level\ndBm"))
 REMEDY_COLUMNS = (
@@ -24,8 +26,8 @@ REMEDY_COLUMNS = (
     Column("margin\ndB"),
     Column("chance"),
     Column("state", text=True),
-    Column("others\nhelped"),
-    Column("others\nharmed"),
+    Column("helps\nothers"),
+    Column("harms\nothers"),
 )
 WAY_SENTENCES = {
     "straight": "straight through what stands in the line",
@@ -51,7 +53,7 @@ def explain_text(explained: Explained) -> str:
     relays = ""
     if plan.requirement.max_relays:
         relays = wrapped(
-            "Links are explained as they go straight to a gateway; survey network shows the routes over other inverters."
+            "Explained are the links to a gateway itself; survey network shows the routes over other inverters."
         )
     shown = [one for each in explained.inverters for one in _shown(each)]
     return paragraphs(
@@ -88,19 +90,19 @@ def _one(explained: Explained, one: Explanation) -> str:
 
 def _budget(budget: Budget) -> str:
     """The budget, each step rounded so that the column adds up as it is printed."""
-    sides = ("inverter sends, the gateway", "gateway sends, the inverter")
-    side = sides[budget.direction == "down"]
-    other = "as good" if budget.other_margin_db - budget.margin_db < 1e-6 else "the weaker"  # noqa: PLR2004
-    direction = f"The {side} listens"
-    direction += (
-        ": both directions are equal."
-        if other == "as good"
-        else (f": the weaker direction, the other has {db(budget.other_margin_db - budget.margin_db)} dB more margin.")
-    )
+    sender, listener = ("inverter", "gateway") if budget.direction == "up" else ("gateway", "inverter")
+    direction = f"The {sender} sends, the {listener} listens; "
+    better_db = budget.other_margin_db - budget.margin_db
+    if better_db < SHOWN_DB:
+        direction += "the other direction has the same margin."
+    else:
+        direction += f"this is the weaker direction, the other has {db(better_db)} dB more margin."
     rows, total, before = [], 0.0, 0.0
     for item in budget.items:
         total += item.db
         reached = round(total, 2) + 0.0
+        if item.kind == "around" and abs(item.db) < NEGLIGIBLE_DB:
+            continue
         rows.append([item.item, _signed(reached - before), f"{reached:.2f}" if math.isfinite(total) else NOTHING])
         before = reached
     return wrapped(direction) + "\n" + table(BUDGET_COLUMNS, rows)
@@ -175,11 +177,7 @@ def _remedies(explained: Explained, one: Explanation) -> str:
         for number, remedy in enumerate(shown, start=1)
     ]
     more = len(one.remedies) - len(shown)
-    lines = (
-        [wrapped(f"and {counted(more, 'more remedy').replace('remedys', 'remedies')}, in --json", indent="  ")]
-        if more
-        else []
-    )
+    lines = [wrapped(f"and {more} more, in --json", indent="  ")] if more else []
     lines += [
         wrapped(f"{number} {word} {_names(changes)}", indent="  ")
         for number, remedy in enumerate(shown, start=1)
