@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
 from typing import Any
 
@@ -173,6 +173,25 @@ class Links:
     def all_hold(self) -> bool:
         """Whether every inverter holds on one of its links or more."""
         return bool(np.all(self.state.max(axis=1, initial=0) == HOLDS))
+
+    def to(self, chosen: NDArray[np.int64]) -> Links:
+        """The links to some of the gateways, each once, in the order asked for."""
+        place = np.full(self.shape[1], -1)
+        place[chosen] = np.arange(len(chosen))
+
+        def kept(values: Any) -> Any:  # noqa: ANN401  whatever a field holds
+            if isinstance(values, np.ndarray):
+                return values[:, chosen]
+            if isinstance(values, dict):
+                return {way: kept(one) for way, one in values.items()}
+            if isinstance(values, Crossings | Chords):
+                met = place[values.end] >= 0
+                columns = {one.name: getattr(values, one.name)[met] for one in fields(values)}
+                return replace(values, **(columns | {"end": place[columns["end"]]}))
+            return values
+
+        columns = {one.name: kept(getattr(self, one.name)) for one in fields(self)}
+        return replace(self, **(columns | {"gateways": self.gateways.pick(chosen)}))
 
     def met_by(self, inverter: int, gateway: int) -> list[tuple[str, float]]:
         """What one link's straight line goes through, in order from the inverter: names and losses. [dB]"""

@@ -50,8 +50,8 @@ def explain(
 ) -> None:
     """Say where every dB of a link goes, and what would mend it.
 
-    Takes the link of each INVERTER to the best of the gateways that stand in PLAN; where none stands, to the best
-    spot. Every remedy is worked out by running the changed plan.
+    Takes the link of each INVERTER to the best of the gateways that stand in PLAN; where none stands, to the
+    recommended spot. Every remedy is worked out by running the changed plan.
     """
     from survey import records, remedies, tables  # noqa: PLC0415  start-up time
 

@@ -126,6 +126,31 @@ def relays_option(command: F) -> F:
     return option(command)
 
 
+DRAWS = 1_000
+MOST_DRAWS = 100_000
+
+
+def draws_options(command: F) -> F:
+    """Add --draws and --seed, handed to the command as ``draws`` and ``seed``."""
+    draws = click.option(
+        "--draws",
+        type=click.IntRange(1, MOST_DRAWS),
+        default=DRAWS,
+        show_default=True,
+        metavar="N",
+        help="Draw what the plan does not know so many times.",
+    )
+    seed = click.option(
+        "--seed",
+        type=click.IntRange(min=0),
+        default=0,
+        show_default=True,
+        metavar="N",
+        help="Begin the random numbers here: the same seed gives the same draws.",
+    )
+    return draws(seed(command))
+
+
 def finish(*, require: bool, all_hold: bool) -> None:
     """Exit with the status that says an inverter does not hold, if that was asked for."""
     if require and not all_hold:

@@ -8,11 +8,12 @@ from dataclasses import dataclass
 from survey.errors import SurveyError
 from survey.explanation import Budget, Cost, budget_of, costs_of
 from survey.links import HOLDS, Links, Progress, links_between
+from survey.placement import place
 from survey.remedies.gateways import Cable, usual_cable
-from survey.remedies.outlook import best_gateways, spots_outlook
+from survey.remedies.outlook import Outlook, best_gateways, spots_outlook
 from survey.remedies.remedy import CAUTIONS, WORTH_DB, Change, Remedy
 from survey.remedies.trials import Trials
-from survey.scene import Scene
+from survey.scene import Ends, Scene
 
 __all__ = ["CAUTIONS", "WORTH_DB", "Cable", "Change", "Explained", "Explanation", "Remedy", "explain", "usual_cable"]
 
@@ -86,8 +87,8 @@ def explain(
     inverters : sequence of str
         Inverters.
     gateways : sequence of str
-        Gateways or spots; without any, the gateways that stand today or, where none stands, the best single spot. Every
-        inverter takes the one by which its link works most often.
+        Gateways or spots; without any, the gateways that stand today or, where none stands, the
+        spots that `placement.place` recommends. Every inverter takes the one by which its link works most often.
     cable : Cable, optional
         For an antenna away from its gateway; without one, `usual_cable`.
     progress : callable, optional
@@ -113,7 +114,7 @@ def explain(
     why = "named" if gateways else "stands" if len(scene.gateways) else "recommended"
     in_use = scene.gateways_and_spots.named(gateways, file=file, what="gateway or spot") if gateways else scene.gateways
     if not len(in_use):
-        in_use = scene.spots.pick(spots.scores(scene.spots).order()[:1])
+        in_use = _recommended(scene, spots)
     links = links_between(scene, scene.inverters, in_use)
     rows = [scene.inverters.names.index(name) for name in asked.names]
     best = best_gateways(links)[rows]
@@ -132,6 +133,14 @@ def explain(
         for budget, cost, tried in zip(budgets, costs, found, strict=True)
     )
     return Explained(scene=scene, links=links, why=why, cable=used, inverters=explanations)
+
+
+def _recommended(scene: Scene, spots: Outlook) -> Ends:
+    """Where `placement.place` puts the gateways; of a single one without relays that is told by the spots themselves."""
+    wanted = scene.plan.requirement
+    if wanted.gateways > 1 or wanted.max_relays or wanted.inverters_per_gateway:
+        return place(scene).network.links.gateways
+    return scene.spots.pick(spots.scores(scene.spots).order()[:1])
 
 
 def _part(progress: Progress | None, start: float, stop: float) -> Progress | None:

@@ -23,6 +23,8 @@ LIFTS_M = (2.0, 5.0)
 """How far straight up an antenna goes on a cable. [m]"""
 WALL_WITHIN_M = 0.5
 """A gateway this close to an upright sheet hangs on it. [m]"""
+NEAR_SHEET_M = 0.1
+"""Nothing is hung closer than this under a ceiling or before another wall. [m]"""
 HIGHEST_M = 1_000.0
 IN_REACH_M = 2.0
 """What hangs higher than this wants a ladder. [m]"""
@@ -122,7 +124,7 @@ def variants_of(scene: Scene, gateway: Ends, *, cable: Cable, spots: list[int]) 
     return [
         *_raised(scene, gateway),
         *_moved(scene, gateway),
-        *_lifted(gateway, cable),
+        *_lifted(scene, gateway, cable),
         *_away(scene, gateway, cable, spots),
     ]
 
@@ -141,10 +143,16 @@ def _clear(scene: Scene, gateway: Ends, at_m: FloatArray) -> bool:
     return not len(crossings(gateway.at_m, at_m.reshape(1, 3), scene.sheets).start)
 
 
+def _free(scene: Scene, gateway: Ends, at_m: FloatArray) -> bool:
+    """Whether a place lies on no sheet that the gateway is not on today: through that it would be heard for nothing."""
+    there, here = (on_sheet(one.reshape(1, 3), scene.sheets, within_m=NEAR_SHEET_M) for one in (at_m, gateway.at_m))
+    return not np.any(there & ~here)
+
+
 def _raised(scene: Scene, gateway: Ends) -> Iterator[Variant]:
     for up_m in RAISES_M:
         at_m = gateway.at_m[0] + [0.0, 0.0, up_m]
-        if at_m[2] <= HIGHEST_M and _clear(scene, gateway, at_m):
+        if at_m[2] <= HIGHEST_M and _clear(scene, gateway, at_m) and _free(scene, gateway, at_m):
             action = f"raise the gateway by {up_m:g} m, to {at_m[2]:.2f} m"
             yield Variant(kind="raise", action=action, amount_m=up_m, gateway=_at(gateway, at_m), cautions=("height",))
 
@@ -154,7 +162,7 @@ def _moved(scene: Scene, gateway: Ends) -> Iterator[Variant]:
     search = next((one for one in scene.plan.searches if one.name == gateway.places[0] and one.along), None)
     cautions = ("height", "mains") if gateway.at_m[0, 2] > IN_REACH_M else ("mains",)
     for along, at_m, step_m in _along_line(search, gateway) if search else _along_wall(scene, gateway):
-        if _clear(scene, gateway, at_m):
+        if _clear(scene, gateway, at_m) and _free(scene, gateway, at_m):
             action = f"move the gateway {step_m:g} m {_compass(at_m - gateway.at_m[0])} along {along}"
             yield Variant(kind="move", action=action, amount_m=step_m, gateway=_at(gateway, at_m), cautions=cautions)
 
@@ -204,10 +212,10 @@ def _compass(way_m: FloatArray) -> str:
     return COMPASS[round(math.degrees(math.atan2(way_m[0], way_m[1])) / 45.0) % 8]
 
 
-def _lifted(gateway: Ends, cable: Cable) -> Iterator[Variant]:
+def _lifted(scene: Scene, gateway: Ends, cable: Cable) -> Iterator[Variant]:
     for up_m in LIFTS_M:
         at_m, loss_db = gateway.at_m[0] + [0.0, 0.0, up_m], cable.loss_db(up_m)
-        if up_m <= cable.longest_m and at_m[2] <= HIGHEST_M:
+        if up_m <= cable.longest_m and at_m[2] <= HIGHEST_M and _free(scene, gateway, at_m):
             yield Variant(
                 kind="cable",
                 action=f"antenna {up_m:g} m higher on a cable ({loss_db:.1f} dB)",

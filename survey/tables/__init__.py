@@ -7,6 +7,8 @@ from survey.tables.links import link_table
 from survey.tables.materials import materials_table
 from survey.tables.network import network_table
 from survey.tables.place import place_table
+from survey.tables.plans import plans_table
+from survey.tables.sure import sure_text
 
 __all__ = [
     "check_text",
@@ -16,4 +18,6 @@ __all__ = [
     "materials_table",
     "network_table",
     "place_table",
+    "plans_table",
+    "sure_text",
 ]

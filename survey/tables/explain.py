@@ -70,7 +70,8 @@ def _gateways(explained: Explained) -> str:
     """To which gateways, where that is not plain."""
     names = explained.links.gateways.names
     if explained.why == "recommended":
-        return wrapped(f"No gateway stands there: worked out as if one were at {names[0]}, the best single spot.")
+        where = f"one were at {names[0]}" if len(names) == 1 else f"there were some at {', '.join(names)}"
+        return wrapped(f"No gateway stands there: worked out as if {where}, as survey place recommends.")
     if len(names) > 1:
         return wrapped(f"Every inverter with the best of {counted(len(names), 'gateway')}.")
     return ""
@@ -138,14 +139,14 @@ def _way(budget: Budget, costs: tuple[Cost, ...]) -> str:
     if not costs:
         return wrapped(f"{way} No obstacle that it meets costs anything by itself: without any one, as little arrives.")
     first, *others = costs[:COSTS_SHOWN]
-    most = f"Costs most: {first.obstacle}; without it {_with(first)}."
-    more = f" Without {' or '.join(f'{one.obstacle} {_with(one)}' for one in others)}." if others else ""
-    note = " Each is taken away alone: these gains do not add." if others else ""
-    return wrapped(way) + "\n" + wrapped(most + more + note)
+    most = f"Costs most: {first.obstacle}; without it the margin would be {_with(first)}."
+    rest = "; ".join(f"without {one.obstacle} {_with(one)}" for one in others)
+    more = f" {rest[0].upper()}{rest[1:]}. Each is taken away alone: these gains do not add." if others else ""
+    return wrapped(way) + "\n" + wrapped(most + more)
 
 
 def _with(cost: Cost) -> str:
-    return f"the margin would be {margin(cost.margin_db)} dB, {db(cost.gain_db)} more"
+    return f"{margin(cost.margin_db)} dB ({db(cost.gain_db)} more)"
 
 
 def _shown(one: Explanation) -> tuple[Remedy, ...]:

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 
-from survey.layout import Column, counted, paragraphs, table, wrapped
-from survey.links import carried_by
+from survey.layout import Cell, Column, counted, paragraphs, table, wrapped
+from survey.links import HOLDS, carried_by
+from survey.network import best_gateway
 from survey.placement import Decider, Placement, Reason, Scores, best_of_each_place
 from survey.plan import Search, Spot
-from survey.tables.figures import CAUTION, NOTHING_DB, db, holding, margin, tally, wanted_line
+from survey.siting import Choice
+from survey.tables.figures import CAUTION, NOTHING_DB, db, holding, letter, margin, state_tally, wanted_line
 from survey.tables.links import LINK_COLUMNS, link_row
+from survey.tables.network import ROUTE_COLUMNS, route_row
 
 PLACES_SHOWN = 10
 WEAKEST_SHOWN = 10
@@ -57,37 +60,106 @@ def place_table(placement: Placement, *, top: int | None = None) -> str:
         title = "The best" if len(shown) == 1 else f"The best {len(shown)}"
     ranks = {spot: rank for rank, spot in enumerate(order.tolist(), start=1)}
     rows = [ranking_row(scores, scene.inverters.names, str(ranks[i]), i) for i in shown.tolist()]
-    ranking = f"{title}, of {counted(len(order), 'spot')}\n" + table(RANKING_COLUMNS, rows)
+    alone = ", each with the only gateway" if placement.choices else ""
+    ranking = f"{title}, of {counted(len(order), 'spot')}{alone}\n" + table(RANKING_COLUMNS, rows)
     why = ""
-    if placement.reason:
+    if placement.reason and not placement.choices:
         why = _why(placement.reason, ranks[scores.spots.names.index(placement.reason.rival)])
     return paragraphs(
-        wanted_line(scene.plan), _head(placement), ranking, why, _weakest(placement), tally(placement.links), CAUTION
+        wanted_line(scene.plan),
+        _head(placement),
+        choices_table(placement),
+        ranking,
+        why,
+        _weakest(placement),
+        state_tally(placement.network.state),
+        CAUTION,
     )
 
 
 def _head(placement: Placement) -> str:
-    """Where the gateway goes, and what that would be worth."""
-    scene, scores, best = placement.scene, placement.scores, int(placement.order[0])
-    x, y, height_m = scores.spots.at_m[best].tolist()
-    entry = _entry(placement, scores.spots.places[best])
-    cable_loss_db = entry.radio(scene.plan.radio.gateway).cable_loss_db
-    served, inverters = int(scores.served[best]), scene.inverters.names
-    expected, fade_margin_db = scores.expected_served[best], scene.plan.requirement.fade_margin_db
-    margin_db = scores.worst_margin_db[best]
+    """Where the gateway goes, or the gateways, and what that would be worth."""
+    network, count = placement.network, len(placement.scene.inverters)
+    served, fade_margin_db = placement.served, placement.scene.plan.requirement.fade_margin_db
+    worst = placement.worst_inverter
+    margin_db = network.weakest_margin_db[worst]
     weakest = f"margin {db(margin_db)} dB" if margin_db >= NOTHING_DB else "nothing arrives"
+    relayed = sum(
+        state == HOLDS and len(route.relays) > 0
+        for route, state in zip(network.routes, network.state.tolist(), strict=True)
+    )
+    expected = f"{placement.expected_served:.1f} expected to work"
+    facts = [
+        holding(served, count) + (f", {relayed} of them by way of others" if relayed else ""),
+        f"{counted(placement.without_room, 'inverter')} without room at a gateway" if placement.without_room else "",
+        f"{expected}: the sum of all chances, with {fade_margin_db:g} dB held back",
+        f"weakest {'route' if network.hops else 'link'}: {placement.scene.inverters.names[worst]}, {weakest}",
+    ]
+    told = [wrapped(fact, indent="  ") for fact in facts if fact]
+    names = [placement.scores.spots.names[i] for i in placement.chosen]
+    if len(names) == 1:
+        lines = [wrapped(f"Put the gateway at {names[0]}"), *_where(placement, placement.chosen[0], "  ")]
+    else:
+        lines = [f"Put {len(names)} gateways:"]
+        for k, (name, i) in enumerate(zip(names, placement.chosen, strict=True)):
+            mine = [
+                state for route, state in zip(network.routes, network.state.tolist(), strict=True) if route.gateway == k
+            ]
+            lines += [wrapped(f"{letter(k)}  {name}", indent="  ", hang=3), *_where(placement, i, "     ")]
+            lines += [
+                wrapped(f"for {counted(len(mine), 'inverter')}, {mine.count(HOLDS)} of which hold", indent="     ")
+            ]
+    if not served:
+        lines.insert(0, "No inverter holds at any of the spots; the least bad of them:")
+    return "\n".join([*lines, *told])
+
+
+def _where(placement: Placement, spot: int, indent: str) -> list[str]:
+    """Where a recommended spot lies, and what the plan says of it."""
+    scene, spots = placement.scene, placement.scores.spots
+    x, y, height_m = spots.at_m[spot].tolist()
+    entry = _entry(placement, spots.places[spot])
+    cable_loss_db = entry.radio(scene.plan.radio.gateway).cable_loss_db
     facts = [
         f"east {x:.2f} m, north {y:.2f} m, {height_m:.2f} m high",
         f"note: {entry.note}" if entry.note else "",
         f"cable: {cable_loss_db:g} dB, counted in" if cable_loss_db else "",
-        holding(served, len(inverters)),
-        f"{expected:.1f} expected to work: the sum of all chances, with {fade_margin_db:g} dB held back",
-        f"weakest link: {inverters[int(scores.worst_inverter[best])]}, {weakest}",
     ]
-    lines = [wrapped(f"Put the gateway at {scores.spots.names[best]}")]
-    if not served:
-        lines.insert(0, "No inverter holds at any of the spots; the least bad of them:")
-    return "\n".join([*lines, *(wrapped(fact, indent="  ") for fact in facts if fact)])
+    return [wrapped(fact, indent=indent) for fact in facts if fact]
+
+
+def choices_table(placement: Placement) -> str:
+    """What one gateway brings, what two bring, and so on, and how far that is proven."""
+    if not placement.choices:
+        return ""
+    wanted = placement.wanted
+    rows: list[list[Cell]] = [
+        [
+            str(len(choice.chosen)),
+            str(choice.served),
+            f"{choice.expected_served:.1f}",
+            margin(choice.worst_margin_db),
+            _proof(choice),
+            tuple(placement.scores.spots.names[i] for i in choice.chosen),
+        ]
+        for choice in placement.choices
+    ]
+    columns = (
+        Column("gateways"),
+        Column("holds"),
+        Column("expected\nto work"),
+        Column("weakest\nmargin dB"),
+        Column("can another choice hold more?", text=True),
+        Column("where", text=True, yields=True),
+    )
+    if not wanted.fewest:
+        return "What each number of gateways brings\n" + table(columns, rows)
+    spare = " with one to spare: any one of them may fail" if wanted.spare else ""
+    return wrapped(f"The fewest gateways{spare}") + "\n" + table(columns, rows)
+
+
+def _proof(choice: Choice) -> str:
+    return "no, proven" if choice.proven_served else f"perhaps, {choice.gap} more at most"
 
 
 def _entry(placement: Placement, name: str) -> Spot | Search:
@@ -98,14 +170,31 @@ def _entry(placement: Placement, name: str) -> Spot | Search:
 
 
 def _weakest(placement: Placement) -> str:
-    links = placement.links
-    weakest = np.argsort(links.margin_db[:, 0], kind="stable")[:WEAKEST_SHOWN].tolist()
-    carriers = carried_by(links)
-    if len(weakest) == links.shape[0]:
-        title = "The link there" if len(weakest) == 1 else f"All {len(weakest)} links there, the weakest first"
+    network = placement.network
+    count = len(network.routes)
+    margin_db = np.where(np.isnan(network.weakest_margin_db), -np.inf, network.weakest_margin_db)
+    weakest = np.argsort(margin_db, kind="stable")[:WEAKEST_SHOWN].tolist()
+    what = "route" if network.hops else "link"
+    if len(weakest) == count:
+        title = f"The {what} there" if count == 1 else f"All {count} {what}s there, the weakest first"
     else:
-        title = f"The {len(weakest)} weakest links there"
-    return title + "\n" + table(LINK_COLUMNS, [link_row(links, i, 0, carriers) for i in weakest])
+        title = f"The {len(weakest)} weakest {what}s there"
+    several = len(placement.chosen) > 1
+    columns, rows = list(ROUTE_COLUMNS if network.hops else LINK_COLUMNS), []
+    if several:
+        columns.insert(1, Column("to", text=True))
+    carriers, best = carried_by(network.links), best_gateway(network.levels[-1]).tolist()
+    for i in weakest:
+        route = network.routes[i]
+        row: list[Cell]
+        if network.hops:
+            row = route_row(network, route)
+        else:
+            row = link_row(network.links, i, route.gateway if route.gateway >= 0 else best[i], carriers)
+        if several:
+            row.insert(1, letter(route.gateway) if route.gateway >= 0 else "none")
+        rows.append(row)
+    return title + "\n" + table(columns, rows)
 
 
 def _why(reason: Reason, rank: int) -> str:

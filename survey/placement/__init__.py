@@ -1,0 +1,154 @@
+"""Where the gateway goes, or the gateways: every spot judged by the routes it would give, and why the best one wins."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from survey.errors import SurveyError
+from survey.links import HOLDS, Progress
+from survey.network import Network, hops_of, network_between
+from survey.placement.reasons import Decider, Reason, reason_for
+from survey.placement.scores import Scores, best_of_each_place, score_spots, scores_of
+from survey.placement.several import Reached, Wanted, choose_several
+from survey.scene import Scene
+from survey.siting import Choice
+
+__all__ = [
+    "Decider",
+    "Placement",
+    "Reason",
+    "Scores",
+    "Wanted",
+    "best_of_each_place",
+    "place",
+    "score_spots",
+    "scores_of",
+]
+
+IntArray = NDArray[np.int64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Placement:
+    """A recommendation.
+
+    Attributes
+    ----------
+    scene : Scene
+        The site.
+    scores : Scores
+        Of all spots, each with one gateway alone.
+    order : ndarray of int, shape (spots,)
+        The ranking: indices into the scores.
+    chosen : tuple of int
+        The spots recommended: indices into the scores.
+    network : Network
+        The routes of every inverter to the gateways there.
+    choices : tuple of Choice
+        Where several gateways may be used: the best for one of them, for two, and so on.
+    wanted : Wanted
+        What was asked for.
+    reason : Reason or None
+        Why the best spot is the best; None where it is the only one.
+    """
+
+    scene: Scene
+    scores: Scores
+    order: IntArray
+    chosen: tuple[int, ...]
+    network: Network
+    choices: tuple[Choice, ...]
+    wanted: Wanted
+    reason: Reason | None
+
+    @property
+    def served(self) -> int:
+        """How many inverters hold."""
+        return int(np.sum(self.network.state == HOLDS))
+
+    @property
+    def expected_served(self) -> float:
+        """Sum of the reliabilities of all inverters."""
+        return float(self.network.reliability.sum())
+
+    @property
+    def worst_inverter(self) -> int:
+        """Whose route has the weakest link, of those that a gateway has room for."""
+        margin_db = self.network.weakest_margin_db
+        return int(np.argmin(np.where(np.isnan(margin_db), np.inf, margin_db)))
+
+    @property
+    def without_room(self) -> int:
+        """How many inverters no gateway has room for."""
+        return sum(route.gateway < 0 for route in self.network.routes)
+
+
+def place(scene: Scene, *, wanted: Wanted | None = None, progress: Progress | None = None) -> Placement:
+    """Recommend spots for as many gateways as the plan allows, or for the fewest that serve all.
+
+    Parameters
+    ----------
+    scene : Scene
+        A site with one spot or more.
+    wanted : Wanted, optional
+        Whether the most inverters or the fewest gateways; by default the most inverters.
+    progress : callable, optional
+        Told how much is done.
+
+    Returns
+    -------
+    Placement
+        Also where nothing holds anywhere: then the least bad.
+
+    Raises
+    ------
+    SurveyError
+        Where the plan names no place for a gateway, or fewer than it wants gateways.
+    """
+    wanted = wanted or Wanted()
+    plan, count, spots = scene.plan, len(scene.inverters), len(scene.spots)
+    if not spots:
+        raise SurveyError(f"{plan.file}: has no [[spot]] and no [[search]]; add a place where a gateway could go")
+    if plan.requirement.gateways > spots:
+        have = "is only 1 spot" if spots == 1 else f"are only {spots} spots"
+        raise SurveyError(
+            f"{plan.file}: [requirement]: gateways: {plan.requirement.gateways} gateways are more than there are "
+            f"places: there {have}"
+        )
+    before = count if plan.requirement.max_relays else 0
+
+    def stage(done_before: int) -> Progress | None:
+        return progress and (lambda done, _: progress(done_before + done, before + spots))
+
+    hops = hops_of(scene, progress=stage(0)) if plan.requirement.max_relays else None
+    several = plan.requirement.gateways > 1 or wanted.fewest
+    reached = Reached.room_for(count, spots, reliability=plan.requirement.reliability) if several else None
+    scores = score_spots(scene, scene.spots, hops=hops, keep=reached.keep if reached else None, progress=stage(before))
+    order = scores.order()
+    choices = choose_several(scene, reached, wanted) if reached else ()
+    chosen = choices[-1].chosen if choices else (int(order[0]),)
+    network = network_between(scene, scene.spots.pick(list(chosen)), hops=hops)
+    if plan.requirement.inverters_per_gateway:
+        at = choices[-1].gateway_of if choices else _with_room(network, plan.requirement.inverters_per_gateway)
+        network = network.bound_to(at)
+    return Placement(
+        scene=scene,
+        scores=scores,
+        order=order,
+        chosen=chosen,
+        network=network,
+        choices=choices,
+        wanted=wanted,
+        reason=reason_for(scene, scores, order, hops),
+    )
+
+
+def _with_room(network: Network, room: int) -> IntArray:
+    """The single gateway for those inverters that it hears best, as many as it has room for."""
+    best = np.argsort(-network.reliability, kind="stable")[:room]
+    at = np.full(len(network.routes), -1)
+    at[best] = 0
+    return at
