@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from survey.links import CARRIERS, Links, Progress, carried_by, links_between
+from survey.links import CARRIERS, Links, Progress, links_between
 from survey.plan import OwnRadio, Plan
 from survey.scene import Ends, Scene, scene_of
 
@@ -147,7 +147,7 @@ def budget_of(links: Links, i: int, j: int) -> Budget:
         reliability=float(links.reliability[i, j]),
         state=int(links.state[i, j]),
         spare_db=min(margins_db) - fade_margin_db - _deviations(plan.requirement.reliability) * sigma_db,
-        carried_by=CARRIERS[int(carried_by(links)[i, j])],
+        carried_by=CARRIERS[int(links.carrier[i, j])],
     )
 
 

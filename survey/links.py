@@ -169,6 +169,12 @@ class Links:
         """Index into `STATES`."""
         return state_of(self.scene, self.reliability)
 
+    @cached_property
+    def carrier(self) -> NDArray[np.intp]:
+        """Which way carries the link, the one that loses least: index into `CARRIERS`."""
+        losses_db = np.stack([self.straight_db, *(self.around_db[way] for way in WAYS)])
+        return np.asarray(np.argmin(np.where(np.isnan(losses_db), np.inf, losses_db), axis=0))
+
     @property
     def all_hold(self) -> bool:
         """Whether every inverter holds on one of its links or more."""
@@ -338,8 +344,7 @@ def links_of(scene: Scene, *, gateways: Sequence[str] = (), inverters: Sequence[
 
 def carried_by(links: Links) -> NDArray[np.intp]:
     """Which way carries each link, the one that loses least: index into `CARRIERS`, shape (inverters, gateways)."""
-    losses_db = np.stack([links.straight_db, *(links.around_db[way] for way in WAYS)])
-    return np.asarray(np.argmin(np.where(np.isnan(losses_db), np.inf, losses_db), axis=0))
+    return links.carrier
 
 
 def state_of(scene: Scene, reliability: FloatArray) -> StateArray:

@@ -136,7 +136,7 @@ def explain(
 
 
 def _recommended(scene: Scene, spots: Outlook) -> Ends:
-    """Where `placement.place` puts the gateways; of a single one without relays that is told by the spots themselves."""
+    """Where `placement.place` puts the gateways; with a single one and no relays the spots alone tell that."""
     wanted = scene.plan.requirement
     if wanted.gateways > 1 or wanted.max_relays or wanted.inverters_per_gateway:
         return place(scene).network.links.gateways
