@@ -76,8 +76,8 @@ def test_a_two_way_budget_of_the_published_checks(tmp_path, validation):
     assert sum(item.db for item in budget.items) == pytest.approx(budget.level_dbm, abs=1e-9)
 
 
-# T. S. Rappaport, Wireless Communications, 2nd ed. (2002), example 4.2, its printed figures from memory: 50 W (47 dBm) at
-# 900 MHz and gains of 1 arrive as -24.5 dBm at 100 m. A plan takes no more than 36 dBm; the rest is antenna gain here.
+# T. S. Rappaport, Wireless Communications, 2nd ed. (2002), example 4.2, its printed figures from memory: 50 W (47 dBm)
+# at 900 MHz and gains of 1 arrive as -24.5 dBm at 100 m. A plan takes 36 dBm at most; the rest is antenna gain here.
 def test_rappaport_example_4_2(tmp_path):
     budget = first_budget(
         scene(

@@ -30,7 +30,7 @@ REMEDY_COLUMNS = (
     Column("harms\nothers"),
 )
 WAY_SENTENCES = {
-    "straight": "straight through what stands in the line",
+    "straight": "straight, through or past what stands in the line",
     "over": "over the top of what stands in the line, or under it",
     "left": "past the left of what stands in the line, seen from the inverter",
     "right": "past the right of what stands in the line, seen from the inverter",
@@ -53,7 +53,7 @@ def explain_text(explained: Explained) -> str:
     relays = ""
     if plan.requirement.max_relays:
         relays = wrapped(
-            "Explained are the links to a gateway itself; survey network shows the routes over other inverters."
+            "Explained is the link straight to a gateway; survey network shows the routes over other inverters."
         )
     shown = [one for each in explained.inverters for one in _shown(each)]
     return paragraphs(
@@ -167,7 +167,7 @@ def _remedies(explained: Explained, one: Explanation) -> str:
         return paragraphs(text, _idle(one))
     rows = [
         [
-            f"{number}  {remedy.action}",
+            f"{number:>{len(str(len(shown)))}}  {remedy.action}",
             db(remedy.gain_db) if remedy.margin_db - remedy.gain_db >= NOTHING_DB else "much",
             margin(remedy.margin_db),
             percent(remedy.reliability, wanted=wanted),

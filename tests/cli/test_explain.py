@@ -200,7 +200,7 @@ The gateway needs -98.0 dBm, so the margin is 34.8 dB. Of that 3 dB are held bac
   does not know is 6.0 dB (one standard deviation). The chance is >99 %: it holds.
 It can lose another 21.9 dB before it no longer holds.
 
-Most of it comes straight through what stands in the line (way: straight).
+Most of it comes straight, through or past what stands in the line (way: straight).
 Costs most: long wall; without it the margin would be 54.8 dB (20.0 more).
 
 What would give it more room, the least effort first
