@@ -30,6 +30,7 @@ from survey.cli import options
     metavar="SECONDS",
     help="How long to look for a proof that no other choice of gateways is better; 60 by default.",
 )
+@options.draws_options
 @options.require_option
 @options.json_and_out
 def place(
@@ -39,6 +40,8 @@ def place(
     max_relays: int | None,
     time_limit_s: float,
     *,
+    draws: int,
+    seed: int,
     fewest: bool,
     spare: bool,
     require: bool,
@@ -54,7 +57,7 @@ def place(
     if gateways is not None and (fewest or spare):
         raise click.UsageError("--gateways asks for the most inverters, --fewest and --spare for the fewest gateways")
     scene = options.read_scene(plan_file).wanting(gateways=gateways, max_relays=max_relays)
-    wanted = placement.Wanted(fewest=fewest or spare, spare=spare, time_limit_s=time_limit_s)
+    wanted = placement.Wanted(fewest=fewest or spare, spare=spare, time_limit_s=time_limit_s, draws=draws, seed=seed)
     with options.progress("trying spots") as told:
         found = placement.place(scene, wanted=wanted, progress=told)
     output.show(partial(tables.place_table, top=top), records.place_record, found)

@@ -128,7 +128,9 @@ def served_draws(
     """
     counts: list[IntArray] = []
     hops = (
-        _Hops(links, relaying, seed=seed) if relaying is not None and relaying.max_relays and len(relaying.to) else None
+        DrawnHops(links, relaying, seed=seed)
+        if relaying is not None and relaying.max_relays and len(relaying.to)
+        else None
     )
     for works in drawn_works(links, draws=draws, seed=seed):
         reached = works if hops is None else hops.reached(works)
@@ -136,11 +138,12 @@ def served_draws(
     return Served(counts=np.concatenate(counts), inverters=links.shape[0], seed=seed)
 
 
-class _Hops:
+class DrawnHops:
     """Links between inverters, drawn block by block."""
 
     def __init__(self, links: Links, relaying: Relaying, *, seed: int) -> None:
         self._relaying = relaying
+        self._count = links.shape[0]
         sure = NormalDist()
         chances = np.clip(relaying.reliability, 1e-16, 1.0 - 1e-16).tolist()
         self._needed = np.array([-sure.inv_cdf(chance) for chance in chances])
@@ -163,17 +166,23 @@ class _Hops:
             works[k] = (drawn[start, to] + drawn[to, start]) / self._scale >= self._needed
         return works
 
+    def _near(self, start: IntArray, to: IntArray) -> NDArray[np.float32]:
+        """One where two inverters hear each other, shape (inverters, inverters)."""
+        near = np.zeros((self._count, self._count), dtype=np.float32)
+        near[start, to] = 1.0
+        near[to, start] = 1.0
+        return near
+
     def reached(self, direct: BoolArray) -> BoolArray:
         """Which inverters reach which gateways, shape (draws, inverters, gateways)."""
         start, to = self._relaying.start, self._relaying.to
         reached = direct.copy()
         works = self._works(len(direct))
         for k, up in enumerate(works):
-            one, other = start[up], to[up]
+            near = self._near(start[up], to[up])
             for _ in range(self._relaying.max_relays):
                 before = reached[k].copy()
-                np.logical_or.at(reached[k], one, before[other])
-                np.logical_or.at(reached[k], other, before[one])
+                reached[k] |= near @ before.astype(np.float32) > 0.0
                 if np.array_equal(before, reached[k]):
                     break
         return reached
