@@ -15,7 +15,19 @@ from survey.remedies.remedy import CAUTIONS, WORTH_DB, Change, Remedy
 from survey.remedies.trials import Trials
 from survey.scene import Ends, Scene
 
-__all__ = ["CAUTIONS", "WORTH_DB", "Cable", "Change", "Explained", "Explanation", "Remedy", "explain", "usual_cable"]
+__all__ = [
+    "CAUTIONS",
+    "WORTH_DB",
+    "Cable",
+    "Change",
+    "Explained",
+    "Explanation",
+    "Outlook",
+    "Remedy",
+    "explain",
+    "spots_outlook",
+    "usual_cable",
+]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,6 +88,7 @@ def explain(
     *,
     gateways: Sequence[str] = (),
     cable: Cable | None = None,
+    spots: Outlook | None = None,
     progress: Progress | None = None,
 ) -> Explained:
     """Say where every decibel goes of the links of some inverters, and what would mend them.
@@ -91,6 +104,8 @@ def explain(
         spots that `placement.place` recommends. Every inverter takes the one by which its link works most often.
     cable : Cable, optional
         For an antenna away from its gateway; without one, `usual_cable`.
+    spots : Outlook, optional
+        How every inverter fares at every spot, where `spots_outlook` has worked that out already.
     progress : callable, optional
         Told what is done.
 
@@ -110,7 +125,7 @@ def explain(
     asked = scene.inverters.named(inverters, file=file, what="inverter")
     if not len(scene.gateways_and_spots):
         raise SurveyError(f"{file}: has no [[gateway]], [[spot]] or [[search]]; add a place for a gateway")
-    spots = spots_outlook(scene, progress=_part(progress, 0.0, 0.6))
+    spots = spots or spots_outlook(scene, progress=_part(progress, 0.0, 0.6))
     why = "named" if gateways else "stands" if len(scene.gateways) else "recommended"
     in_use = scene.gateways_and_spots.named(gateways, file=file, what="gateway or spot") if gateways else scene.gateways
     if not len(in_use):

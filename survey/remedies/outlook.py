@@ -42,12 +42,19 @@ class Outlook:
         """Index into `links.STATES`, of the same shape."""
         return state_of(self.scene, self.reliability)
 
+    @cached_property
+    def served(self) -> IntArray:
+        """How many inverters hold, at each choice."""
+        return np.asarray(np.sum(self.state == HOLDS, axis=0, dtype=np.int64))
+
     def at(self, choice: int) -> Outlook:
         """One of the choices."""
         return Outlook(scene=self.scene, margin_db=self.margin_db[:, choice], reliability=self.reliability[:, choice])
 
     def beside(self, other: Outlook) -> Outlook:
         """Every inverter takes the better of its links under this and, at each choice, under the other."""
+        if np.all(np.isneginf(self.margin_db)):  # nobody: the other as it is, without another copy of it
+            return other
         take = better(self.margin_db[:, None], self.reliability[:, None], other.margin_db, other.reliability)
         return Outlook(
             scene=self.scene,
@@ -60,7 +67,7 @@ class Outlook:
         worst = np.argmin(self.margin_db, axis=0)
         return Scores(
             spots=spots,
-            served=np.sum(self.state == HOLDS, axis=0, dtype=np.int64),
+            served=self.served,
             expected_served=np.sum(self.reliability, axis=0),
             worst_inverter=worst,
             worst_margin_db=self.margin_db[worst, np.arange(len(worst))],
@@ -72,8 +79,8 @@ class Outlook:
 
         Its state comes first, then how many inverters hold in all, then its chance, then its margin.
         """
-        served = np.sum(self.state == HOLDS, axis=0)
-        keys = (self.margin_db[inverter], np.round(self.reliability[inverter], SAME), served, self.state[inverter])
+        chance = np.round(self.reliability[inverter], SAME)
+        keys = (self.margin_db[inverter], chance, self.served, self.state[inverter])
         order = np.lexsort(keys)[::-1]
         order = order[allowed[order]]
         return int(order[0]) if len(order) else -1
