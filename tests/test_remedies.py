@@ -81,7 +81,7 @@ def test_every_kind_has_its_effort_and_every_caution_its_words(farm):
     assert {word for r in every for word in r.cautions} <= set(CAUTIONS)
 
 
-# A gateway on one side of a wall that nothing gets around, a spot on the other: moved, it helps one and harms the other.
+# A gateway before a wall that nothing gets around, a spot behind it: moved, it helps one and harms the other.
 def test_whom_else_a_remedy_harms_is_told(tmp_path):
     far = entry("inverter", name='"i2"', at="[-10, 0]", height_m=2)
     spot = entry("spot", name='"shed"', at="[10, 9]", height_m=2)
