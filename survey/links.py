@@ -150,8 +150,9 @@ class Links:
 
     @cached_property
     def straight_share(self) -> FloatArray:
-        """Share of the received power that comes straight through. [-]"""
-        return np.asarray(10.0 ** ((self.obstacle_loss_db - self.straight_db) / 10.0))
+        """Share of the received power that comes straight through; 1 where too little arrives to tell. [-]"""
+        more_db = np.where(np.isinf(self.obstacle_loss_db), 0.0, self.obstacle_loss_db - self.straight_db)
+        return np.asarray(10.0 ** (more_db / 10.0))
 
     @cached_property
     def sigma_db(self) -> FloatArray:

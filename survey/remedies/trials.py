@@ -80,9 +80,10 @@ class Trials:
             for k in np.flatnonzero(before != now).tolist()
             if k != i
         )
+        margin_db, margin_before_db = float(after.margin_db[i]), float(self.today.margin_db[i])
         remedy = Remedy(
-            gain_db=float(after.margin_db[i] - self.today.margin_db[i]),
-            margin_db=float(after.margin_db[i]),
+            gain_db=margin_db - margin_before_db if margin_db != margin_before_db else 0.0,  # where nothing arrives too
+            margin_db=margin_db,
             reliability=float(after.reliability[i]),
             state=int(now[i]),
             state_before=int(before[i]),

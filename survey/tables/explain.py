@@ -136,13 +136,17 @@ def _way(budget: Budget, costs: tuple[Cost, ...]) -> str:
     if not any(item.obstacle for item in budget.items):
         return "The straight line is clear."
     way = f"Most of it comes {WAY_SENTENCES[budget.carried_by]} (way: {WAY_WORDS[budget.carried_by]})."
+    if not budget.margin_db >= NOTHING_DB:
+        way = ""
     if not costs:
-        return wrapped(f"{way} No obstacle that it meets costs anything by itself: without any one, as little arrives.")
+        return wrapped(
+            f"{way} No obstacle there costs anything by itself: without any one of them it is the same.".strip()
+        )
     first, *others = costs[:COSTS_SHOWN]
     most = f"Costs most: {first.obstacle}; without it the margin would be {_with(first)}."
     rest = "; ".join(f"without {one.obstacle} {_with(one)}" for one in others)
     more = f" {rest[0].upper()}{rest[1:]}. Each is taken away alone: these gains do not add." if others else ""
-    return wrapped(way) + "\n" + wrapped(most + more)
+    return "\n".join(wrapped(part) for part in (way, most + more) if part)
 
 
 def _with(cost: Cost) -> str:

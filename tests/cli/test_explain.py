@@ -344,6 +344,21 @@ def test_where_nothing_arrives_that_is_told_in_words(run, folder):
     assert "nan" not in text.lower().replace("name", "")
 
 
+def test_less_than_any_figure_can_tell_is_no_fault(run, folder):
+    """Twenty closed boxes of 200 dB one in another: 4000 dB are a power too small for a computer's numbers."""
+    size = {"centre": "[10, 0]", "loss_db": 200, "base_m": 0}
+    boxes = (
+        entry("box", name=f'"b{k}"', **size, length_m=4 + k / 8, width_m=3 + k / 8, height_m=4 + k / 8)
+        for k in range(20)
+    )
+    write(folder, more="".join(boxes))
+    (one,) = explained(run, "plan.toml", "i1")["inverters"]
+    assert (one["level_dbm"], one["margin_db"], one["state"]) == (None, None, "fails")
+    text = run("explain", "plan.toml", "i1").stdout
+    assert "Nothing arrives that the gateway could hear" in text
+    assert "Most of it comes" not in text
+
+
 def test_a_plan_without_a_place_for_a_gateway_is_refused(run, folder):
     (folder / "plan.toml").write_text(MINIMAL[: MINIMAL.index("[[gateway]]")], encoding="utf-8")
     result = run("explain", "plan.toml", "i1")
