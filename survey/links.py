@@ -181,7 +181,7 @@ class Links:
         """Whether every inverter holds on one of its links or more."""
         return bool(np.all(self.state.max(axis=1, initial=0) == HOLDS))
 
-    def to(self, chosen: NDArray[np.int64]) -> Links:
+    def to(self, chosen: Sequence[int] | NDArray[np.int64]) -> Links:
         """The links to some of the gateways, each once, in the order asked for."""
         place = np.full(self.shape[1], -1)
         place[chosen] = np.arange(len(chosen))

@@ -57,7 +57,6 @@ def compare(
         options.finish(require=require, all_hold=found.links.all_hold)
         return
     other = options.read_scene(other_plan)
-    other.check_names(places=spots, inverters=())
     with options.progress("trying what changed") as told:
         between = comparison.compare_plans(scene, other, spots, draws=draws, seed=seed, progress=told)
     output.show(

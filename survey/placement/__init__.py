@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from survey.draws import Relaying, Served, Sure, served_draws, sure_of_ranking
 from survey.errors import SurveyError
-from survey.links import HOLDS, Progress
+from survey.links import HOLDS, Links, Progress
 from survey.network import Hops, Network, hops_of, network_between
 from survey.placement.reasons import Decider, Reason, reason_for
 from survey.placement.scores import Scores, best_of_each_place, score_spots, scores_of
@@ -29,6 +29,7 @@ __all__ = [
     "scores_of",
 ]
 
+FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 
@@ -136,13 +137,24 @@ def place(scene: Scene, *, wanted: Wanted | None = None, progress: Progress | No
     hops = hops_of(scene, progress=stage(0)) if plan.requirement.max_relays else None
     several = plan.requirement.gateways > 1 or wanted.fewest
     reached = Reached.room_for(count, spots, reliability=plan.requirement.reliability) if several else None
-    scores = score_spots(scene, scene.spots, hops=hops, keep=reached.keep if reached else None, progress=stage(before))
+    whole: list[Links] = []
+
+    def keep(block: slice, links: Links, reliability: FloatArray, margin_db: FloatArray) -> None:
+        if block.stop - block.start == spots:  # few enough to be worked out in one go, and so to be kept
+            whole.append(links)
+        if reached:
+            reached.put(block, reliability, margin_db)
+
+    scores = score_spots(scene, scene.spots, hops=hops, keep=keep, progress=stage(before))
+    links = whole[0] if whole else None
     order = scores.order()
     choices = choose_several(scene, reached, wanted) if reached and not wanted.fewest else ()
     few = fewest_of(scene, reached, wanted) if reached and wanted.fewest else None
     answer = few or (choices[-1] if choices else None)
-    chosen = answer.chosen if answer and answer.chosen else (int(order[0]),)
-    network = network_between(scene, scene.spots.pick(list(chosen)), hops=hops)
+    if answer and not answer.chosen:  # nobody can be served: then the least bad of the single spots
+        answer = None
+    chosen = answer.chosen if answer else (int(order[0]),)
+    network = network_between(scene, scene.spots.pick(list(chosen)), hops=hops, links=links and links.to(list(chosen)))
     room = plan.requirement.inverters_per_gateway
     if room:
         belongs = _with_room(network, room) if answer is None else _column(answer.gateway_of, np.array(chosen))
@@ -158,6 +170,7 @@ def place(scene: Scene, *, wanted: Wanted | None = None, progress: Progress | No
         expected_served=scores.expected_served,
         draws=wanted.draws,
         seed=wanted.seed,
+        links=links,
         relaying=relaying,
     )
     return Placement(
@@ -171,7 +184,7 @@ def place(scene: Scene, *, wanted: Wanted | None = None, progress: Progress | No
         sure=sure,
         drawn=drawn,
         wanted=wanted,
-        reason=reason_for(scene, scores, order, hops),
+        reason=reason_for(scores, order, links=links, hops=hops, scene=scene),
     )
 
 

@@ -89,7 +89,7 @@ def score_spots(
     spots: Ends,
     *,
     hops: Hops | None = None,
-    keep: Callable[[slice, FloatArray, FloatArray], None] | None = None,
+    keep: Callable[[slice, Links, FloatArray, FloatArray], None] | None = None,
     progress: Progress | None = None,
 ) -> Scores:
     """Judge many spots, with memory for a few of them at a time.
@@ -103,7 +103,7 @@ def score_spots(
     hops : Hops, optional
         The links between inverters, where messages may go by way of others.
     keep : callable, optional
-        Handed which spots were done, and the reliability and margin of every inverter's route to them.
+        Handed which spots were done, the links to them, and reliability and margin of every inverter's route to them.
     progress : callable, optional
         Told how many spots are done.
 
@@ -117,7 +117,7 @@ def score_spots(
         reliability, margin_db = reached(links, hops)
         blocks.append(_judged(scene, links.gateways, reliability, margin_db))
         if keep:
-            keep(block, reliability, margin_db)
+            keep(block, links, reliability, margin_db)
 
     def joined(field: str) -> NDArray[np.float64]:
         return np.concatenate([getattr(block, field) for block in blocks])

@@ -68,7 +68,7 @@ class Reached:
             required=reliability,
         )
 
-    def keep(self, block: slice, reliability: FloatArray, margin_db: FloatArray) -> None:
+    def put(self, block: slice, reliability: FloatArray, margin_db: FloatArray) -> None:
         """Put in what was found for some of the spots."""
         self.reliability[:, block] = reliability
         self.margin_db[:, block] = margin_db
