@@ -218,7 +218,7 @@ def _lifted(scene: Scene, gateway: Ends, cable: Cable) -> Iterator[Variant]:
         if up_m <= cable.longest_m and at_m[2] <= HIGHEST_M and _free(scene, gateway, at_m):
             yield Variant(
                 kind="cable",
-                action=f"antenna {up_m:g} m higher on a cable ({loss_db:.1f} dB)",
+                action=f"antenna by cable {up_m:g} m higher ({loss_db:.1f} dB)",
                 amount_m=up_m,
                 gateway=_at(gateway, at_m, more_loss_db=loss_db),
                 cautions=("height", "cable"),
@@ -229,7 +229,7 @@ def _away(scene: Scene, gateway: Ends, cable: Cable, spots: list[int]) -> Iterat
     lengths_m = cable_m(gateway, scene.spots.pick(spots))
     for i, length_m in zip(spots, lengths_m.tolist(), strict=True):
         loss_db = cable.loss_db(length_m)
-        action = f"antenna to {scene.spots.names[i]} on {length_m:.1f} m of cable ({loss_db:.1f} dB)"
+        action = f"antenna by cable to {scene.spots.names[i]} ({loss_db:.1f} dB)"
         yield Variant(
             kind="cable",
             action=action,

@@ -26,8 +26,7 @@ REMEDY_COLUMNS = (
     Column("margin\ndB"),
     Column("chance"),
     Column("state", text=True),
-    Column("helps\nothers"),
-    Column("harms\nothers"),
+    Column("others\nup/down"),
 )
 WAY_SENTENCES = {
     "straight": "straight, through or past what stands in the line",
@@ -176,18 +175,16 @@ def _remedies(explained: Explained, one: Explanation) -> str:
             margin(remedy.margin_db),
             percent(remedy.reliability, wanted=wanted),
             STATES[remedy.state],
-            str(len(remedy.helped)),
-            str(len(remedy.harmed)),
+            f"{len(remedy.helped)}/{len(remedy.harmed)}",
         ]
         for number, remedy in enumerate(shown, start=1)
     ]
     more = len(one.remedies) - len(shown)
     lines = [wrapped(f"and {more} more, in --json", indent="  ")] if more else []
     lines += [
-        wrapped(f"{number} {word} {_names(changes)}", indent="  ")
+        wrapped(f"{number} brings down {_names(remedy.harmed)}", indent="  ")
         for number, remedy in enumerate(shown, start=1)
-        for word, changes in (("harms", remedy.harmed),)
-        if changes
+        if remedy.harmed
     ]
     return paragraphs("\n".join([title, table(REMEDY_COLUMNS, rows), *lines]), _idle(one))
 

@@ -204,10 +204,10 @@ Most of it comes straight, through or past what stands in the line (way: straigh
 Costs most: long wall; without it the margin would be 54.8 dB (20.0 more).
 
 What would give it more room, the least effort first
-                        gain  margin                  helps   harms
-remedy                    dB      dB  chance  state  others  others
-----------------------  ----  ------  ------  -----  ------  ------
-1  take away long wall  20.0    54.8   >99 %  holds       0       0
+                        gain  margin                  others
+remedy                    dB      dB  chance  state  up/down
+----------------------  ----  ------  ------  -----  -------
+1  take away long wall  20.0    54.8   >99 %  holds      0/0
 
 Of no use here (less than 0.5 dB, or harm): raising the gateway; an antenna on a cable.
 
@@ -298,6 +298,16 @@ def test_the_loss_of_a_cable_is_counted(run, folder):
     assert post["margin_db"] == pytest.approx(54.782 - 10.5, abs=0.001)
     found = explained(run, "plan.toml", "i1", "--cable-m", "0")
     assert not [r for r in found["inverters"][0]["of_no_use"] if r["kind"] == "cable"]
+
+
+def test_those_that_a_remedy_brings_down_are_named(run, folder):
+    """The only spot is behind a wall that nothing gets around: a gateway moved there leaves the second inverter."""
+    second = entry("inverter", name='"i2"', at="[-10, 0]", height_m=2)
+    spot = entry("spot", name='"shed"', at="[10, 9]", height_m=2)
+    write(folder, more=second + spot + WALL.replace("20.0", "80.0"))
+    lines = run("explain", "plan.toml", "i1").stdout.splitlines()
+    number = next(line.split()[0] for line in lines if "move the gateway to shed" in line)
+    assert f"  {number} brings down i2 (holds, then fails)" in lines
 
 
 def test_cautions_stand_beside_what_needs_them(run, folder):
