@@ -1,3 +1,0 @@
-"""Trying remedies: one changed site serves all the inverters that are asked for."""
-
-from __future__ import annotations
