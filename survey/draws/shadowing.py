@@ -55,8 +55,8 @@ class Shadowing:
     .. math:: \rho = e^{-|\Delta_1| / d} \, e^{-|\Delta_2| / d}
 
     with :math:`\Delta_1, \Delta_2` the distances between their starts and between their ends. For one end the law is
-    Gudmundson's; that both ends act each by its own, and multiply, is an assumption, of the kind that is usual for
-    links of which both ends move. Then a draw is :math:`L_1 Z L_2^T`, with :math:`L L^T` the correlation of either kind
+    Gudmundson's; that both ends act each by its own, and multiply, is an assumption, in line with [1]_, where either
+    end was found to act by itself and as much as the other. Then a draw is :math:`L_1 Z L_2^T`, with :math:`L L^T` the correlation of either kind
     of end and Z independent normal numbers: no matrix over all pairs of links is needed.
 
     The same places give the same draws, in whatever order they stand; and the first draws are the same however many
@@ -72,6 +72,11 @@ class Shadowing:
         Beginning of the random numbers.
     stream : int
         Which of the streams of that seed: streams are independent of each other.
+
+    References
+    ----------
+    .. [1] Z. Wang, E. Tameh, A. Nix, "A joint shadowing process model for multihop/ad-hoc networks in urban
+       environment", 11th Wireless World Research Forum, Oslo, 2004: its abstract.
     """
 
     def __init__(
