@@ -151,7 +151,9 @@ def place(scene: Scene, *, wanted: Wanted | None = None, progress: Progress | No
     choices = choose_several(scene, reached, wanted) if reached and not wanted.fewest else ()
     few = fewest_of(scene, reached, wanted) if reached and wanted.fewest else None
     answer = few or (choices[-1] if choices else None)
-    chosen = answer.chosen if answer and answer.chosen else (int(order[0]),)
+    if answer and not answer.chosen:  # nobody can be served: then the least bad of the single spots
+        answer = None
+    chosen = answer.chosen if answer else (int(order[0]),)
     network = network_between(scene, scene.spots.pick(list(chosen)), hops=hops, links=links and links.to(list(chosen)))
     room = plan.requirement.inverters_per_gateway
     if room:

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
-LARGEST = 2_000_000
+LARGEST = 600_000
 """Programs with more coefficients than this are not begun: reading them takes longer than there is time."""
 
 
