@@ -136,11 +136,11 @@ class Factor:
         for first in range(0, self.size, step):
             block, before = slice(first, first + step), slice(max(0, first - 2 * step), first)
             here: FloatArray = _correlation(places_m[block], places_m[block], correlation_m)
-            weights = np.zeros((len(here), first - before.start))
+            weights: FloatArray = np.zeros((len(here), first - before.start))
             if first:
                 known = _correlation(places_m[before], places_m[before], correlation_m)
                 across = _correlation(places_m[before], places_m[block], correlation_m)
-                weights = np.linalg.solve(known, across).T
+                weights = np.asarray(np.linalg.solve(known, across).T, dtype=np.float64)
                 here = np.asarray(here - weights @ across, dtype=np.float64)
             self.blocks.append((block, before, weights, np.asarray(np.linalg.cholesky(here), dtype=np.float64)))
 
