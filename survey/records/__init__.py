@@ -2,6 +2,7 @@
 
 from survey.records.check import check_record
 from survey.records.compare import compare_record
+from survey.records.fit import fit_record
 from survey.records.links import CARRIERS, carried_by, link_records, links_record
 from survey.records.materials import materials_record
 from survey.records.network import network_record, route_record
@@ -17,6 +18,7 @@ __all__ = [
     "carried_by",
     "check_record",
     "compare_record",
+    "fit_record",
     "link_records",
     "links_record",
     "materials_record",
