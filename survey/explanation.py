@@ -9,7 +9,7 @@ import numpy as np
 
 from survey.links import CARRIERS, Links, Progress, links_between
 from survey.plan import OwnRadio, Plan
-from survey.scene import Ends, Scene, scene_of
+from survey.scene import Ends, Scene, revised
 
 NOTICEABLE_DB = 0.05
 """What changes a link by less than this is not told. [dB]"""
@@ -136,6 +136,7 @@ def budget_of(links: Links, i: int, j: int) -> Budget:
             *_distance_items(links, i, j),
             *(obstacles if up else reversed(obstacles)),
             *_around_items(links, i, j),
+            *_reading_items(links, i, j),
             *reversed(last),
         ),
         level_dbm=float((links.uplink_level_dbm if up else links.downlink_level_dbm)[i, j]),
@@ -176,6 +177,15 @@ def _end_items(plan: Plan, ends: Ends, i: int, *, gain_dbi: float, what: str) ->
     return [*items, Item(item=f"antenna of the {what}", kind="antenna", db=gain_dbi)]
 
 
+def _reading_items(links: Links, i: int, j: int) -> list[Item]:
+    """What readings have shown all levels to be off by, where a fit is used."""
+    correction = links.scene.correction
+    if correction is None:
+        return []
+    offset_db = float(correction.offsets_db([links.inverters.names[i]], [links.gateways.names[j]])[0, 0])
+    return [Item(item=f"offset found by readings ({correction.file})", kind="readings", db=offset_db)]
+
+
 def _distance_items(links: Links, i: int, j: int) -> list[Item]:
     """What distance costs: free space, and what comes beyond."""
     environment = links.scene.plan.environment
@@ -184,7 +194,7 @@ def _distance_items(links: Links, i: int, j: int) -> list[Item]:
     beyond_db = 10.0 * environment.path_loss_exponent * float(np.log10(max(distance_m / reference_m, 1.0)))
     items = [Item(item=f"free space to {reference_m:g} m", kind="distance", db=beyond_db - base_db)]
     if beyond_db:
-        item = f"from {reference_m:g} m to {distance_m:.1f} m, exponent {environment.path_loss_exponent:g}"
+        item = f"from {reference_m:g} m to {distance_m:.1f} m, exponent {environment.path_loss_exponent:.4g}"
         items.append(Item(item=item, kind="distance", db=-beyond_db))
     return items
 
@@ -279,7 +289,7 @@ def scene_without(scene: Scene, name: str) -> Scene:
         foliage=tuple(one for one in plan.foliage if one.name != name),
         arrays=tuple(replace(one, module_depth_m=None) if one.name == name else one for one in plan.arrays),
     )
-    return scene_of(changed)
+    return revised(scene, changed)
 
 
 def _kind(plan: Plan, name: str) -> str:

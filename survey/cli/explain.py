@@ -36,6 +36,7 @@ from survey.cli import options
     callback=options.finite,
     help="Loss of that cable by the metre.  [default: that of a thin one, an assumption]",
 )
+@options.fit_option
 @options.require_option
 @options.json_and_out
 def explain(
@@ -45,6 +46,7 @@ def explain(
     cable_m: float,
     cable_loss_db_per_m: float | None,
     *,
+    fit_file: Path | None,
     require: bool,
     output: options.Output,
 ) -> None:
@@ -55,7 +57,7 @@ def explain(
     """
     from survey import records, remedies, tables  # noqa: PLC0415  start-up time
 
-    scene = options.read_scene(plan_file)
+    scene = options.read_scene(plan_file, fit_file)
     cable = replace(remedies.usual_cable(scene.plan.radio.frequency_mhz), longest_m=cable_m)
     if cable_loss_db_per_m is not None:
         cable = replace(cable, loss_db_per_m=cable_loss_db_per_m, assumed=False)
