@@ -16,9 +16,7 @@ from survey.cli import options
 @options.fit_option
 @options.require_option
 @options.json_and_out
-def place(
-    plan_file: Path, top: int | None, *, fit_file: Path | None, require: bool, output: options.Output
-) -> None:
+def place(plan_file: Path, top: int | None, *, fit_file: Path | None, require: bool, output: options.Output) -> None:
     """Say where the gateway goes, and why.
 
     Tries every spot and every point of a search in PLAN, and shows the best of them, the runners-up, the inverters
