@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.geometry import Crossings, Lines, lines_between, segment_crossings_and_misses
+from survey.geometry import Lines, Met, footprints_of, leg_crossings, lines_between
 from survey.geometry.crossings import EDGE_M, ON_SHEET_M
 from survey.propagation.diffraction import knife_edge_loss_db
 from survey.propagation.slight import graze_reach_m, smooth
@@ -143,24 +143,25 @@ def _with_legs(
     blocked = np.zeros(len(line), dtype=np.int64)
     least_db = np.zeros(len(line))
     rows: list[tuple[IntArray, IntArray]] = []
+    footprints = footprints_of(sheets, beside_m)
     for ends_m, leg_m in zip((lines.starts_m[line], lines.ends_m[line]), lengths_m, strict=True):
-        crossed, missed = segment_crossings_and_misses(ends_m, at_m, sheets, beside_m)
-        before_m = missed.fraction * leg_m[missed.start]
-        reach_m = graze_reach_m(before_m, total_m[missed.start] - before_m, wavelength_m=wave_m)
+        crossed, missed = leg_crossings(ends_m, at_m, sheets, footprints=footprints, beside_m=beside_m)
+        before_m = missed.fraction * leg_m[missed.leg]
+        reach_m = graze_reach_m(before_m, total_m[missed.leg] - before_m, wavelength_m=wave_m)
         missed = missed.pick(-missed.inside_m <= reach_m)
         weak = scene.screens.of_sheet[crossed.sheet] < 0
         weak_db = scene.obstacles.loss_db[sheets.owner[crossed.sheet[weak]]]
-        power = power * ratio_from_db(-np.bincount(crossed.start[weak], weights=weak_db, minlength=len(line)))
+        power = power * ratio_from_db(-np.bincount(crossed.leg[weak], weights=weak_db, minlength=len(line)))
         least_db += _least_bending_db(scene, crossed, (ends_m, at_m), total_m, wave_m)
         pairs = []
         for found in (crossed, missed):
             screen = scene.screens.of_sheet[found.sheet]
-            used = (screen >= 0) & (screen != own[found.start])
-            pairs.append(np.unique(found.start[used] * count + screen[used]))
+            used = (screen >= 0) & (screen != own[found.leg])
+            pairs.append(np.unique(found.leg[used] * count + screen[used]))
         rows.append((pairs[0], np.setdiff1d(pairs[1], pairs[0])))
         blocked += np.bincount(pairs[0] // count, minlength=len(line))
-        of_own = scene.screens.of_sheet[crossed.sheet] == own[crossed.start]
-        through_own = crossed.start[of_own & (crossed.sheet != mirror[crossed.start])]
+        of_own = scene.screens.of_sheet[crossed.sheet] == own[crossed.leg]
+        through_own = crossed.leg[of_own & (crossed.sheet != mirror[crossed.leg])]
         blocked[through_own] += MOST_LEG_SCREENS + 1  # through the mirror's own body
     kept = np.flatnonzero((blocked <= MOST_LEG_SCREENS) & (power * ratio_from_db(-least_db) > floor[line]))
     number = np.full(len(line), -1)
@@ -192,16 +193,16 @@ def _with_legs(
 
 
 def _least_bending_db(
-    scene: Scene, crossed: Crossings, leg_m: tuple[FloatArray, FloatArray], total_m: FloatArray, wave_m: float
+    scene: Scene, crossed: Met, leg_m: tuple[FloatArray, FloatArray], total_m: FloatArray, wave_m: float
 ) -> FloatArray:
     """What legs lose at least in bending around what blocks them: past the nearest edge of what they cross. [dB]"""
     screened = crossed.pick(scene.screens.of_sheet[crossed.sheet] >= 0)
-    along_m = leg_m[1][screened.start] - leg_m[0][screened.start]
+    along_m = leg_m[1][screened.leg] - leg_m[0][screened.leg]
     length_m = np.maximum(np.linalg.norm(along_m, axis=1), 1e-9)
     square = np.abs(np.sum(along_m * scene.sheets.normal[screened.sheet], axis=1)) / length_m
     before_m = np.maximum(screened.fraction * length_m, 1e-3)
-    beyond_m = np.maximum(total_m[screened.start] - before_m, 1e-3)
+    beyond_m = np.maximum(total_m[screened.leg] - before_m, 1e-3)
     nu = screened.inside_m * square * np.sqrt(2.0 / wave_m * (1.0 / before_m + 1.0 / beyond_m))
     least_db = np.zeros(len(total_m))
-    np.maximum.at(least_db, screened.start, knife_edge_loss_db(nu))
+    np.maximum.at(least_db, screened.leg, knife_edge_loss_db(nu))
     return least_db
