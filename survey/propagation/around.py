@@ -29,6 +29,8 @@ OTHER_WAY_ROUND = np.array([0, 1, 3, 2])
 """The sides as they are called from a line's other end."""
 LEAST_MIRROR_SHARE = 0.02
 """A mirror path that brings less than this share of what the other ways bring is left out: 0.09 dB."""
+SHALLOW = (DEEP_NU / 2.0) ** 2 * 1.01
+"""A detour of more wavelengths than this leads around something that a line is in the shadow of in full."""
 PLANES = (slice(0, 2), slice(2, 4))
 """The sides in the upright plane and in the level one."""
 
@@ -257,7 +259,15 @@ def bend(scene: Scene, lines: Lines, near: Near) -> Bent:
         np.concatenate([one[2] for one in more]),
     )
     air = np.concatenate(ignored)
-    ways = ways_of(scene, every, rows, air)
+    longest_m = np.full((len(every.length_m), len(SIDES)), np.inf)
+    first = count
+    for one in slight:
+        # Of such lines only the ways in their plane are asked for; one on another side only where it makes them shallow.
+        copied = slice(first, first + len(one.line))
+        other = PLANES[1 - one.plane]
+        longest_m[copied, other] = every.length_m[copied, None] + SHALLOW * wave_m
+        first = copied.stop
+    ways = ways_of(scene, every, rows, air, longest_m)
     by_side, nu, elevations_deg = ways.power, ways.nu, ways.elevations_deg
     hemmed_in = ways.strings.hemmed_in
     if len(hemmed_in):
@@ -271,7 +281,7 @@ def bend(scene: Scene, lines: Lines, near: Near) -> Bent:
         air_back = (place[air_line] * len(scene.screens) + air_screen)[place[air_line] >= 0]
         back_rows = (place[rows[0][again]], rows[1][again], rows[2][again])
         longest_back_m = np.full((len(line), len(SIDES)), -np.inf)
-        longest_back_m[number, OTHER_WAY_ROUND[side]] = np.inf
+        longest_back_m[number, OTHER_WAY_ROUND[side]] = longest_m[line[number], side]
         back = ways_of(scene, every.pick(line).back(), back_rows, air_back, longest_back_m)
         better = back.power[:, OTHER_WAY_ROUND] > by_side[line]
         by_side[line] = np.where(better, back.power[:, OTHER_WAY_ROUND], by_side[line])
