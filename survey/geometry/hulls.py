@@ -142,7 +142,14 @@ def wrap(points: Points, length_m: FloatArray) -> Paths:
         stays[chosen] = False
         live, along_m, off_m = live[stays], along_m[stays], off_m[stays]
         owner, first, number = _runs(points.string[live])
-    return Paths(along_m=corner_along, off_m=corner_off, screen=screen, nu=np.full(screen.shape, np.inf), sound=sound)
+    used = slice(0, max(1, int(np.sum(np.any(screen >= 0, axis=0)))))
+    return Paths(
+        along_m=corner_along[:, used],
+        off_m=corner_off[:, used],
+        screen=screen[:, used],
+        nu=np.full(screen[:, used].shape, np.inf),
+        sound=sound,
+    )
 
 
 def _runs(string: IntArray) -> tuple[IntArray, IntArray, IntArray]:

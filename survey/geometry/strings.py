@@ -171,11 +171,14 @@ def _rows(row: IntArray, forced: BoolArray) -> tuple[IntArray, BoolArray]:
 
 def _shut_in(lines: Lines, screens: Screens) -> BoolArray:
     """Which lines have one end inside a closed box and the other outside it."""
-    inside = []
-    for points_m in (lines.starts_m, lines.ends_m):
-        distinct_m, inverse = np.unique(points_m, axis=0, return_inverse=True)
-        real = lines.is_real(np.arange(len(points_m)), points_m)
-        inside.append((inside_boxes(distinct_m, screens.corners_m) & screens.is_box)[inverse.ravel()] & real[:, None])
+    boxes_m = screens.corners_m[screens.is_box]
+    if not len(boxes_m):
+        return np.zeros(len(lines.length_m), dtype=bool)
+    every = np.arange(len(lines.length_m))
+    inside = [
+        inside_boxes(points_m, boxes_m) & lines.is_real(every, points_m)[:, None]
+        for points_m in (lines.starts_m, lines.ends_m)
+    ]
     return np.asarray(np.any(inside[0] != inside[1], axis=1))
 
 
@@ -299,6 +302,7 @@ def _joined(parts: list[Strings]) -> Strings:
     """Several groups of strings as one."""
     first = np.cumsum([0, *(len(part) for part in parts)])
     most = max(part.paths.screen.shape[1] for part in parts)
+    legs = max(part.legs_m.shape[1] for part in parts)
 
     def padded(name: str, fill: float) -> NDArray[np.float64]:
         arrays = [getattr(part.paths, name) for part in parts]
@@ -317,6 +321,11 @@ def _joined(parts: list[Strings]) -> Strings:
         around=np.concatenate([part.around for part in parts]),
         met_string=np.concatenate([part.met_string + at for part, at in zip(parts, first, strict=False)]),
         met_sheet=np.concatenate([part.met_sheet for part in parts]),
-        legs_m=np.concatenate([part.legs_m for part in parts]),
+        legs_m=np.concatenate(
+            [
+                np.pad(part.legs_m, ((0, 0), (0, legs - part.legs_m.shape[1]), (0, 0), (0, 0)), constant_values=np.nan)
+                for part in parts
+            ]
+        ),
         hemmed_in=np.unique(np.concatenate([part.hemmed_in for part in parts])),
     )

@@ -24,7 +24,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
-LINES_AT_ONCE = 3_000
+LINES_AT_ONCE = 5_000
 OTHER_WAY_ROUND = np.array([0, 1, 3, 2])
 """The sides as they are called from a line's other end."""
 LEAST_MIRROR_SHARE = 0.02
@@ -262,7 +262,7 @@ def bend(scene: Scene, lines: Lines, near: Near) -> Bent:
     longest_m = np.full((len(every.length_m), len(SIDES)), np.inf)
     first = count
     for one in slight:
-        # Of such lines only the ways in their plane are asked for; one on another side only where it makes them shallow.
+        # Of such lines only the ways in their plane are asked for; others only where they make them shallow.
         copied = slice(first, first + len(one.line))
         other = PLANES[1 - one.plane]
         longest_m[copied, other] = every.length_m[copied, None] + SHALLOW * wave_m
