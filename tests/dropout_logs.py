@@ -130,7 +130,7 @@ def any_recipe(seed: int, causes: tuple[str, ...]) -> Recipe:
     )
 
 
-def site(recipe: Recipe, rng, weak: set[int]):
+def site(recipe: Recipe, rng, more_loss_db: np.ndarray):
     """Rows of modules round about one gateway or two, in the open; some inverters in deep steel where wanted."""
     arrays = int(rng.integers(3, 6))
     middle_deg = np.sort(rng.uniform(0, 360, arrays))
@@ -147,7 +147,7 @@ def site(recipe: Recipe, rng, weak: set[int]):
             name=f"{'ABCDEF'[group[i]]}-{i + 1}",
             at=tuple(at_m[i].round(2).tolist()),
             height_m=3.0,
-            mounting_loss_db=float(rng.uniform(24, 32)) if i in weak else None,
+            mounting_loss_db=float(6.0 + more_loss_db[i]),
         )
         for i in range(recipe.inverters)
     )
@@ -194,10 +194,15 @@ def make(recipe: Recipe) -> Made:
     rng = np.random.default_rng(recipe.seed)
     n, times = recipe.inverters, recipe.days * DAY_S // recipe.step_s
     weak = set(rng.choice(n, max(1, int(n * rng.uniform(0.08, 0.25))), replace=False).tolist()) if "weak link" in recipe.causes else set()
-    scene, group = site(recipe, rng, weak)
-    links = links_of(scene)
+    layout = int(rng.integers(0, 1 << 30))
+    scene, group = site(recipe, np.random.default_rng(layout), np.zeros(n))
     gateway = rng.integers(0, recipe.gateways, n) if recipe.gateways > 1 else np.zeros(n, dtype=int)
     at = np.arange(n), gateway
+    if weak:  # so much more loss that the plan foresees a poor link
+        wanted_db = np.where([i in weak for i in range(n)], rng.uniform(-4, 5, n), np.inf)
+        more_loss_db = np.clip(links_of(scene).margin_db[at] - wanted_db, 0.0, None)
+        scene, group = site(recipe, np.random.default_rng(layout), more_loss_db)
+    links = links_of(scene)
     shadow = np.clip(rng.normal(0, 4, n), -8, 8)
     margin = links.margin_db[at] + np.where([i in weak for i in range(n)], np.clip(shadow, -4, 2), shadow)
     margin = np.where([i in weak for i in range(n)], margin, np.maximum(margin, 3.0 * recipe.fading_db))

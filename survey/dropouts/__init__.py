@@ -132,10 +132,11 @@ def dropouts_of(scene: Scene, log: Log) -> Dropouts:
     gateway_outages(book)
     branch_outages(book, labels, never=bool((margins.margin_db > 0).any()))
     _outages(book, daylight)
-    newcomers(book, margins)
+    newcomers(book, margins, branches_known=any(labels))
     interference(book, daylight, margins.margin_db)
     usual = usual_of(book)
-    runs = lone_runs(book, list(long_runs(book, usual)), usual, margins.margin_db, margins.sigma_db)
+    bright = [one for one in long_runs(book, usual) if not daylight.dusk[one.begin : one.end].all()]
+    runs = lone_runs(book, bright, usual, margins.margin_db, margins.sigma_db)
     alone(book, runs, margins.margin_db, margins.sigma_db, measured=margins.measured)
     _enter_rest(book, polls - heard)
     return _result(scene, book, polls, heard)
@@ -176,6 +177,8 @@ def _outages(book: Book, daylight: Daylight) -> None:
     found = shared_runs(list(long_runs(book, usual_of(book))), mark)
     last = mark[-1] - 1
     for stretch, links in found:
+        if daylight.dusk[stretch.begin : stretch.end][book.open[links, stretch.begin : stretch.end].any(axis=0)].all():
+            continue  # too near the ends of a day
         if mark[stretch.end - 1] < last:  # what never returns may be something in the way: that is looked at later
             groups.setdefault(tuple(links.tolist()), []).append((stretch.begin, stretch.end))
     for members, stretches in groups.items():

@@ -29,6 +29,8 @@ TELLS = 2.0
 """By how much one reading must be likelier than the other; nearer than that nobody can tell."""
 LEAST_MISSED = 8
 IN_RUNS = 0.6
+LEAST_IN_RUNS, LEAST_SILENT_S = 12, 7_200
+"""Fewer polls, or less time, in long silences than this is too little to blame a unit."""
 RUNS_SPEAK = 0.05
 UNIT_CHECK = (
     "the unit itself: its module and connectors, its supply, its entry at the gateway; swap it with a neighbour and see "
@@ -80,7 +82,12 @@ def lone_runs(
     """Take long silences of single links out; their missed polls by link, and begin and end by time. [s]"""
     found: dict[int, FloatArray] = {}
     times = book.log.time_s
+    polls = np.zeros(len(book.names))
     for one in runs:
+        polls[one.link] += one.polls
+    for one in runs:
+        if polls[one.link] < LEAST_IN_RUNS or polls[one.link] * book.log.step_s < LEAST_SILENT_S:
+            continue
         weak = float(odds_of_weak(usual[[one.link]], margin_db[[one.link]], sigma_db[[one.link]])[0])
         if usual[one.link] > 0.2 and weak > 1.0:  # noqa: PLR2004  a weak link has long silences of its own
             continue

@@ -22,6 +22,8 @@ SURE = 10.0
 JOINS = 3.0
 SAME_DATE = 3.0
 """Dates that fit worse than the best by less than this are as likely: about 2.4 standard deviations."""
+NEARLY = 0.1
+"""The same for a change of weather's making, which makes dates look surer than they are: so much of the whole."""
 LEAST_RISE = 0.08
 LEAST_FALL_DB = 2.5
 DRAWS = 2_000
@@ -144,7 +146,7 @@ def changes_of(book: Book) -> list[Change]:
     for _ in range(MOST_GROUPS):
         if free.sum() < LEAST_GROUP:
             break
-        votes = (gain >= best[:, None] - SAME_DATE) & free[:, None]
+        votes = (gain >= best[:, None] - np.maximum(SAME_DATE, NEARLY * best[:, None])) & free[:, None]
         together = np.where(votes, np.minimum(gain, 200.0), 0.0).sum(axis=0) * (votes.sum(axis=0) >= LEAST_GROUP)
         at = int(np.argmax(together))
         sure = np.flatnonzero(votes[:, at])
@@ -152,13 +154,13 @@ def changes_of(book: Book) -> list[Change]:
             break
         joint = gain[sure].sum(axis=0)
         at = int(np.argmax(joint))
-        joins = (gain[:, at] > JOINS) & (gain[:, at] >= best - 2 * SAME_DATE) & ~free
+        joins = (gain[:, at] > JOINS) & (gain[:, at] >= best - 2 * np.maximum(SAME_DATE, NEARLY * best)) & ~free
         links = np.union1d(sure, np.flatnonzero(joins))
         likely = np.flatnonzero(joint >= joint[at] - SAME_DATE)
         found.append(
             Change(
                 links=links,
-                time=int(units.begins[at + 1]),
+                time=_sharpened(book, links, units.begins, at),
                 earliest=int(units.begins[likely[0] + 1]),
                 latest=int(units.begins[min(likely[-1] + 2, len(units.begins) - 1)]),
                 before=_before(units, links, at),
@@ -168,6 +170,23 @@ def changes_of(book: Book) -> list[Change]:
         )
         free[links] = False
     return found
+
+
+def _sharpened(book: Book, links: IntArray, begins: IntArray, at: int) -> int:
+    """The time at which a group's misses rose, within two units of the best one."""
+    low, high = int(begins[max(0, at - 1)]), int(begins[min(at + 3, len(begins) - 1)])
+    cells = book.open[links, low:high]
+    polls = np.where(cells, book.log.polls[links, low:high], 0).sum(axis=0, dtype=np.int64).astype(float)
+    misses = polls - np.where(cells, book.log.heard[links, low:high], 0).sum(axis=0, dtype=np.int64)
+    x, n = np.cumsum(misses), np.cumsum(polls)
+    gain = log_likelihood(x, n) + log_likelihood(x[-1] - x, n[-1] - n)
+    rising = x * n[-1] < x[-1] * n
+    gain = np.where(rising & (n < n[-1]), gain, -np.inf)
+    best = int(np.argmax(gain)) if len(gain) else 0
+    if not len(gain) or gain[best] - float(log_likelihood(x[-1], n[-1])) < SAME_DATE:
+        return int(begins[at + 1])
+    later = np.flatnonzero(polls[best + 1 :])
+    return low + best + 1 + (int(later[0]) if len(later) else 0)
 
 
 def _before(units: Units, links: IntArray, at: int) -> FloatArray:

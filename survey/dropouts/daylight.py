@@ -22,6 +22,11 @@ MOST_OWN_S = 5_400
 LEAST_ODD_S = 3_600
 """A whole site late by less than this was in the dark, not cut off. [s]"""
 FEW_DAYS = 4
+MOST_LATE_S = 7_200.0
+DUSK_S, DUSK_SHARE = 9_000.0, 0.3
+"""How far from the ends of a day some may lack light: so long, but no more than that share of the day."""
+FAINT_POWER = 0.1
+"""Power, over that of the brightest tenth of the log, below which some may lack light. [-]"""
 STRONG_POWER = 4.0
 """Power at the first answer, over the usual one there, that shows that it had been light for long. [-]"""
 
@@ -36,6 +41,8 @@ class Daylight:
         Whether it was light enough for the inverter, so that a miss is a dropout.
     low : ndarray of bool, shape (links, times)
         Whether it was light for some days of that season but not yet, or no longer, for this inverter.
+    dusk : ndarray of bool, shape (times,)
+        Near the ends of the days of that season, or with so little power that it may have been too dark for some.
     number : ndarray of int, shape (times,)
         Which day of the log each time belongs to.
     first_s, last_s : ndarray of float, shape (days,)
@@ -44,6 +51,7 @@ class Daylight:
 
     day: BoolArray
     low: BoolArray
+    dusk: BoolArray
     number: IntArray
     first_s: FloatArray
     last_s: FloatArray
@@ -76,19 +84,53 @@ def daylight_of(log: Log) -> Daylight:
     site_first, site_last = _mended(log, site_first, site_last, early, late, _powers(log, begins, ends, enough))
     own_first, slack_first = _own(first_s - site_first, log.step_s)
     own_last, slack_last = _own(site_last - last_s, log.step_s)
+    site_first, slack_first = _of_the_day(site_first, first_s - own_first[:, None], slack_first)
+    before_last, slack_last = _of_the_day(-site_last, -last_s - own_last[:, None], slack_last)
+    site_last = -before_last
     day = np.zeros(log.polls.shape, dtype=bool)
     low = np.zeros(log.polls.shape, dtype=bool)
     for d, (begin, end) in enumerate(zip(begins.tolist(), ends.tolist(), strict=True)):
         t = since_s[None, begin:end]
-        start = np.fmin(first_s[:, d], site_first[d] + own_first + slack_first)[:, None]
-        stop = np.fmax(last_s[:, d], site_last[d] - own_last - slack_last)[:, None]
+        start = np.fmin(first_s[:, d], site_first[d] + own_first + slack_first[d])[:, None]
+        stop = np.fmax(last_s[:, d], site_last[d] - own_last - slack_last[d])[:, None]
         day[:, begin:end] = (t >= start) & (t <= stop)
         low[:, begin:end] = ((t >= early[d]) & (t < start)) | ((t <= late[d]) & (t > stop))
     polled = log.polls > 0
     base_s = middle_s + days * DAY_S
     return Daylight(
-        day=day & polled, low=low & polled, number=number, first_s=base_s + site_first, last_s=base_s + site_last
+        day=day & polled,
+        low=low & polled,
+        dusk=_dusk(log, since_s, early[number], late[number]),
+        number=number,
+        first_s=base_s + site_first,
+        last_s=base_s + site_last,
     )
+
+
+def _of_the_day(site_s: FloatArray, own_s: FloatArray, slack_s: float) -> tuple[FloatArray, FloatArray]:
+    """How late each day was for most links, and by how much some may still be later: dark days are so for all. [s]"""
+    late, slack = site_s.copy(), np.full(len(site_s), slack_s)
+    for d in np.flatnonzero(np.isfinite(site_s)).tolist():
+        known = own_s[np.isfinite(own_s[:, d]), d]
+        middle = float(np.median(known)) if len(known) else np.nan
+        if len(known) >= FEW_DAYS and abs(middle - site_s[d]) < MOST_LATE_S:
+            late[d] = max(site_s[d], middle)
+            slack[d] = min(max(slack_s, 4.5 * float(np.median(np.abs(known - middle)))), MOST_LATE_S)
+    return late, slack
+
+
+def _dusk(log: Log, since_s: FloatArray, early_s: FloatArray, late_s: FloatArray) -> BoolArray:
+    """Times at which some may have lacked light."""
+    near_s = np.minimum(DUSK_S, DUSK_SHARE * (late_s - early_s))
+    dusk = (since_s < early_s + near_s) | (since_s > late_s - near_s)
+    if log.power_w is not None:
+        known = np.isfinite(log.power_w)
+        count = known.sum(axis=0)
+        total = np.where(known, log.power_w, 0).sum(axis=0, dtype=np.float64)
+        power = np.divide(total, count, out=np.full(len(count), np.nan), where=count > 0)
+        if np.isfinite(power).any():
+            dusk |= power < FAINT_POWER * np.nanquantile(power, 0.9)
+    return np.asarray(dusk)
 
 
 def _middle_of_night_s(log: Log) -> int:

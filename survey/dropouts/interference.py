@@ -135,7 +135,7 @@ def _episodes(
         sure = log_ratio(misses, usual) / dispersion > SURE + np.log(max(2, int(used.sum())))
         sure &= (misses - usual) > EPISODE_MORE * polls
         found |= sure[number]
-    return found & active
+    return found & active & ~daylight.dusk
 
 
 def _spares_nobody(book: Book, links: BoolArray, hours: BoolArray, margin_db: FloatArray) -> bool:

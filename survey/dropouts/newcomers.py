@@ -16,6 +16,8 @@ FloatArray = NDArray[np.float64]
 
 NEARLY_ALL = 0.8
 TOTAL = 0.97
+TIGHT, LIKELY = 0.06, 0.5
+"""Where a group's date is sure to such a part of the log, its sharing the date says most, and a direction need not be rare."""
 LEAST_RISE = 0.03
 COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 OBSTACLE_CHECK = (
@@ -24,7 +26,7 @@ OBSTACLE_CHECK = (
 )
 
 
-def newcomers(book: Book, margins: Margins) -> None:
+def newcomers(book: Book, margins: Margins, *, branches_known: bool) -> None:
     """Find such groups; each link belongs to one at most.
 
     Parameters
@@ -33,13 +35,15 @@ def newcomers(book: Book, margins: Margins) -> None:
         What is open.
     margins : Margins
         Directions, obstacles and margins of its links.
+    branches_known : bool
+        Whether the log names branches: what falls silent wholly is then no branch's, since those were looked at before.
     """
     for change in changes_of(book):
         gateways = {book.gateways[i] for i in change.links.tolist()}
         for gateway in sorted(gateways):
             part = np.array([book.gateways[i] == gateway for i in change.links.tolist()])
             among = np.flatnonzero([one == gateway for one in book.gateways])
-            _judge(book, margins, _of(change, part), among, gateway)
+            _judge(book, margins, _of(change, part), among, gateway, branches_known=branches_known)
 
 
 def _of(change: Change, part: NDArray[np.bool_]) -> Change:
@@ -54,7 +58,9 @@ def _of(change: Change, part: NDArray[np.bool_]) -> Change:
     )
 
 
-def _judge(book: Book, margins: Margins, change: Change, among: IntArray, gateway: str) -> None:
+def _judge(
+    book: Book, margins: Margins, change: Change, among: IntArray, gateway: str, *, branches_known: bool
+) -> None:
     """Enter a change if its group shares a direction or an obstacle, or is nearly all there is."""
     links = change.links
     if len(links) < 2:  # noqa: PLR2004  one alone is no group
@@ -64,15 +70,16 @@ def _judge(book: Book, margins: Margins, change: Change, among: IntArray, gatewa
     obstacle, by_chance = shared_obstacle(margins.met, links, among)
     end = recovery(book, change)
     total = bool((change.before + change.rise > TOTAL).all()) and not bool(np.any(change.fall_db > 0))
-    if total:
+    tight = change.latest - change.earliest <= TIGHT * book.open.shape[1]
+    if total and not branches_known:
         _enter(book, BRANCH, change, end, "fall silent wholly, all at one time, and stay so", BRANCH_CHECK)
     elif all_of_it and _follows_margin(change, margins):
         words = f"nearly all links of {gateway} got worse, the weak ones more than the strong ones"
         _enter(book, OBSTACLE, change, end, words, OBSTACLE_CHECK, subject=f"close to {gateway}")
-    elif by_chance < min(RARE, direction):
+    elif by_chance < min(RARE, direction / 2.0):
         words = f"their lines go by way of {obstacle}, the others' do not (by accident: {by_chance:.1g})"
         _enter(book, OBSTACLE, change, end, words, OBSTACLE_CHECK, subject=obstacle)
-    elif direction < RARE and not all_of_it:
+    elif direction < (LIKELY if tight else RARE):
         words = f"they lie {_side(margins.bearing_deg[links])} of {gateway} (so close by accident: {direction:.1g})"
         subject = f"{_side(margins.bearing_deg[links])} of {gateway}"
         _enter(book, OBSTACLE, change, end, words, OBSTACLE_CHECK, subject=subject)

@@ -62,7 +62,7 @@ def silences(book: Book, links: IntArray, usual: FloatArray, *, others: BoolArra
     found = []
     for begin, end in zip(*runs_of(together[active]), strict=True):
         times = active[begin:end]
-        near = share[active[np.r_[max(0, begin - AROUND) : max(0, begin - 1), end + 1 : end + AROUND]]]
+        near = share[np.concatenate([active[max(0, begin - AROUND) : max(0, begin - 1)], active[end + 1 : end + AROUND]])]
         local = float(np.mean(near)) if len(near) else 0.0
         chance = float(surprise[times].sum())
         if local > 0.3 and local > 2.0 * float(np.mean(usual[links])):  # noqa: PLR2004  partly silent round about
@@ -200,7 +200,7 @@ def long_runs(book: Book, usual: FloatArray) -> Iterator[Run]:
         begins, ends = runs_of(silent)
         long = ends - begins >= least
         for begin, end in zip(begins[long].tolist(), ends[long].tolist(), strict=True):
-            near = silent[np.r_[max(0, begin - 4 * AROUND) : begin, end : end + 4 * AROUND]]
+            near = np.concatenate([silent[max(0, begin - 4 * AROUND) : begin], silent[end : end + 4 * AROUND]])
             local = float(np.clip(near.mean() if len(near) else 0.0, rate, 0.99))
             if (end - begin) * np.log(local) < CHANCE or not len(near):
                 yield Run(link=i, begin=int(cells[begin]), end=int(cells[end - 1]) + 1, polls=end - begin)
