@@ -22,12 +22,22 @@ from survey.dropouts.book import (
     WEAK,
     Book,
     Finding,
+    duration,
 )
 from survey.dropouts.daylight import Daylight, daylight_of
 from survey.dropouts.interference import interference
 from survey.dropouts.margins import margins_of
 from survey.dropouts.newcomers import newcomers
-from survey.dropouts.outages import BRANCH_CHECK, branch_outages, close_all, gateway_outages, long_runs, shared_runs
+from survey.dropouts.outages import (
+    BRANCH_CHECK,
+    LEAST_RUN,
+    Stretch,
+    branch_outages,
+    close_all,
+    gateway_outages,
+    long_runs,
+    shared_runs,
+)
 from survey.layout import counted
 from survey.logs import Log
 from survey.scene import Scene
@@ -50,6 +60,9 @@ __all__ = [
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+
+ALIKE = 0.6
+"""Groups that share more than this of their members are one."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -172,29 +185,36 @@ def _marks(daylight: Daylight, log: Log) -> IntArray:
 
 def _outages(book: Book, daylight: Daylight) -> None:
     """Groups that fall silent and return together, though no branch is named for them."""
-    groups: dict[tuple[int, ...], list[tuple[int, int]]] = {}
+    groups: list[tuple[set[int], list[Stretch]]] = []
     mark = _marks(daylight, book.log)
     found = shared_runs(list(long_runs(book, usual_of(book))), mark)
     last = mark[-1] - 1
     for stretch, links in found:
-        if daylight.dusk[stretch.begin : stretch.end][book.open[links, stretch.begin : stretch.end].any(axis=0)].all():
-            continue  # too near the ends of a day
-        if mark[stretch.end - 1] < last:  # what never returns may be something in the way: that is looked at later
-            groups.setdefault(tuple(links.tolist()), []).append((stretch.begin, stretch.end))
-    for members, stretches in groups.items():
-        links = np.array(members)
-        enter_shared(book, links, stretches)
+        times = slice(stretch.begin, stretch.end)
+        used = book.open[links, times].any(axis=0)
+        if daylight.dusk[times][used].all() or mark[stretch.end - 1] >= last:
+            continue  # too near the ends of a day; or it never returns, and may be something in the way
+        polled, silent = book.open[:, times].sum(axis=1), book.silent[:, times].sum(axis=1)
+        quiet = np.flatnonzero((polled >= LEAST_RUN) & (silent == polled))
+        members = set(links.tolist()) | (set(quiet.tolist()) if len(quiet) <= 2 * len(links) else set())
+        for others, stretches in groups:
+            if len(others & members) > ALIKE * len(others | members):
+                others |= members
+                stretches.append(stretch)
+                break
+        else:
+            groups.append((members, [stretch]))
+    for members, stretches in groups:
+        _enter_shared(book, np.array(sorted(members)), stretches)
 
 
-def enter_shared(book: Book, links: IntArray, stretches: Sequence[tuple[int, int]]) -> None:
+def _enter_shared(book: Book, links: IntArray, stretches: Sequence[Stretch]) -> None:
     """Enter a group that shares its silences as one supply."""
-    from survey.dropouts.outages import Stretch  # noqa: PLC0415
-
-    ordered = [Stretch(begin=begin, end=end) for begin, end in sorted(stretches)]
+    ordered = sorted(stretches, key=lambda one: one.begin)
     missed, first_s, last_s, length_s = close_all(book, ordered, links)
     evidence = (
         f"{counted(len(links), 'inverter')} fall silent together and return together {counted(len(ordered), 'time')}, "
-        f"silent for {len(ordered)} stretches of {length_s / 3600:.1f} h in all; the log names no branch for them alone"
+        f"{duration(length_s)} in all, while others were heard; the log names no branch for them alone"
     )
     book.add(BRANCH, missed, first_s=first_s, last_s=last_s, evidence=evidence, check=BRANCH_CHECK)
 

@@ -21,7 +21,7 @@ CHANCE = np.log(1e-9)
 LEAST_LINKS, LEAST_IN_BRANCH = 3, 2
 STRAY_SHARE = 0.02
 """Share of a group that may be heard in a stretch that belongs to two intervals. [-]"""
-AROUND = 5
+AROUND = 12
 DEAD = 0.97
 LEAST_RUN = 3
 SAME = 1
@@ -200,7 +200,7 @@ def long_runs(book: Book, usual: FloatArray) -> Iterator[Run]:
         begins, ends = runs_of(silent)
         long = ends - begins >= least
         for begin, end in zip(begins[long].tolist(), ends[long].tolist(), strict=True):
-            near = np.concatenate([silent[max(0, begin - 4 * AROUND) : begin], silent[end : end + 4 * AROUND]])
+            near = np.concatenate([silent[max(0, begin - 2 * AROUND) : begin], silent[end : end + 2 * AROUND]])
             local = float(np.clip(near.mean() if len(near) else 0.0, rate, 0.99))
             if (end - begin) * np.log(local) < CHANCE or not len(near):
                 yield Run(link=i, begin=int(cells[begin]), end=int(cells[end - 1]) + 1, polls=end - begin)

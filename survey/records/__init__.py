@@ -2,6 +2,7 @@
 
 from survey.records.check import check_record
 from survey.records.compare import compare_record
+from survey.records.dropouts import dropouts_record
 from survey.records.links import CARRIERS, carried_by, link_records, links_record
 from survey.records.materials import materials_record
 from survey.records.network import network_record, route_record
@@ -14,6 +15,7 @@ __all__ = [
     "carried_by",
     "check_record",
     "compare_record",
+    "dropouts_record",
     "link_records",
     "links_record",
     "materials_record",
