@@ -49,6 +49,8 @@ class Recipe:
     with_branch: bool = True
     jitter_s: int = 0
     utc_shift_s: int = 0
+    wild: bool = False
+    """Otherwise made: sides of roofs, rows by day only, polls in turn, wet days, misses in bursts, other faults."""
 
 
 @dataclass(kw_only=True)
@@ -100,18 +102,21 @@ class Made:
         for t in range(self.heard.shape[1]):
             for i, name in enumerate(names):
                 heard = bool(self.heard[i, t])
-                row = f"{stamp(int(self.seconds[i, t]))},{name},{self.scene.gateways.names[self.gateway[i]]},{int(heard)}"
+                row = (
+                    f"{stamp(int(self.seconds[i, t]))},{name},{self.scene.gateways.names[self.gateway[i]]},{int(heard)}"
+                )
                 row += f",{self.level_dbm[i, t]:.1f}" * recipe.with_level if heard else "," * recipe.with_level
                 row += f",{self.power_w[i, t]:.0f}" * recipe.with_power if heard else "," * recipe.with_power
                 rows.append(row + f",B{self.branch[i] + 1}" * recipe.with_branch)
         return "\n".join(rows) + "\n"
 
 
-def any_recipe(seed: int, causes: tuple[str, ...]) -> Recipe:
+def any_recipe(seed: int, causes: tuple[str, ...], *, wild: bool = False) -> Recipe:
     """Settings of a log of any kind."""
     rng = np.random.default_rng([seed, 7])
     days = int(rng.choice([7, 10, 14, 21, 30, 45, 60, 90]))
     return Recipe(
+        wild=wild,
         seed=seed,
         causes=causes,
         days=days,
@@ -193,7 +198,11 @@ def make(recipe: Recipe) -> Made:
     """A log by its recipe."""
     rng = np.random.default_rng(recipe.seed)
     n, times = recipe.inverters, recipe.days * DAY_S // recipe.step_s
-    weak = set(rng.choice(n, max(1, int(n * rng.uniform(0.08, 0.25))), replace=False).tolist()) if "weak link" in recipe.causes else set()
+    weak = (
+        set(rng.choice(n, max(1, int(n * rng.uniform(0.08, 0.25))), replace=False).tolist())
+        if "weak link" in recipe.causes
+        else set()
+    )
     layout = int(rng.integers(0, 1 << 30))
     scene, group = site(recipe, np.random.default_rng(layout), np.zeros(n))
     gateway = rng.integers(0, recipe.gateways, n) if recipe.gateways > 1 else np.zeros(n, dtype=int)
@@ -209,11 +218,22 @@ def make(recipe: Recipe) -> Made:
     tick = START_S + np.arange(times) * recipe.step_s
     light = sun(recipe, tick, rng)
     needed = 0.03 * np.exp(rng.normal(0, 0.2, n))
-    lit = light[None] * rng.uniform(0.9, 1.1, (n, 1)) > needed[:, None]
+    sides = np.ones((n, 1))
+    if recipe.wild:  # a roof to the west sees less of the morning
+        sides = (
+            1.0
+            + 0.6 * np.sin(2 * np.pi * ((tick % DAY_S) / DAY_S - 0.5))[None] * rng.choice([-1, 0, 1], 6)[group][:, None]
+        )
+    lit = light[None] * sides * rng.uniform(0.9, 1.1, (n, 1)) > needed[:, None]
     excess = np.broadcast_to(margin[:, None], (n, times)).copy()
     excess += np.repeat(rng.normal(0, 0.7, (1, recipe.days)), DAY_S // recipe.step_s, axis=1)[:, :times]
+    if recipe.wild:
+        wet = np.repeat(rng.random(recipe.days) < 0.25, DAY_S // recipe.step_s)[:times]
+        excess -= wet[None] * rng.uniform(1.0, 3.0)
     up = np.ones((n, times), dtype=bool)
     lost = np.clip(recipe.stray * np.exp(rng.normal(0, 0.2, (n, 1))), 0, 0.08) * np.ones((1, times))
+    if recipe.wild:
+        lost = np.broadcast_to(rng.uniform(0.01, 0.05, (n, 1)), (n, times))
     struck: dict[str, set[str]] = {}
 
     def strike(cause, which):
@@ -229,7 +249,8 @@ def make(recipe: Recipe) -> Made:
         strike("supply branch", np.flatnonzero(branch == one))
     if "gateway or network" in recipe.causes:
         one = int(rng.integers(0, recipe.gateways))
-        out = stretches(rng, times, count=int(rng.integers(1, 5)), shortest_s=2_400, longest_s=DAY_S / 2, **span)
+        count, longest_s = (int(rng.integers(6, 15)), 7_200) if recipe.wild else (int(rng.integers(1, 5)), DAY_S / 2)
+        out = stretches(rng, times, count=count, shortest_s=2_400, longest_s=longest_s, **span)
         up[gateway == one] &= ~out
         strike("gateway or network", np.flatnonzero(gateway == one))
     if "something new in the way" in recipe.causes:
@@ -245,7 +266,8 @@ def make(recipe: Recipe) -> Made:
         begin = int(bright[int(rng.uniform(0.25, 0.75) * len(bright))])
         # So much that the middle one of the group is left close to what it needs.
         loss = float(np.median(margin[which])) + rng.uniform(-4, 3)
-        excess[which, begin:] -= loss + rng.normal(0, 1.5, (len(which), 1))
+        end = times if not recipe.wild or rng.random() < 0.5 else begin + int(0.6 * (times - begin))
+        excess[which, begin:end] -= loss + rng.normal(0, 1.5, (len(which), 1))
         strike("something new in the way", which)
     if "interference" in recipe.causes:
         more = rng.uniform(0.2, 0.6)
@@ -255,29 +277,40 @@ def make(recipe: Recipe) -> Made:
             hours = (tick % DAY_S - begin) % DAY_S < rng.uniform(1, 3) * 3600
         else:
             hours = stretches(rng, times, count=int(rng.integers(3, 7)), shortest_s=5_400, longest_s=18_000, **span)
-        lost = np.where(hours[None], 1 - (1 - lost) * (1 - more * rng.uniform(0.7, 1.0, (n, 1))), lost)
+        if recipe.wild:
+            hours = hours[None] & (rng.random((n, 1)) < 0.85)
+        lost = np.where(hours, 1 - (1 - lost) * (1 - more * rng.uniform(0.7, 1.0, (n, 1))), lost)
         strike("interference", range(n))
     if "single unit" in recipe.causes:
         sound = [i for i in range(n) if i not in weak and links.margin_db[i, gateway[i]] > 18]
         for one in rng.choice(sound, min(len(sound), int(rng.integers(1, 3))), replace=False).tolist():
-            kind = rng.integers(0, 3)
+            kind = rng.integers(3, 6) if recipe.wild else rng.integers(0, 3)
             if kind == 0:
                 up[one, int(rng.uniform(0.1, 0.7) * times) :] = False
             elif kind == 1:
                 up[one] &= ~stretches(rng, times, count=5, shortest_s=10_800, longest_s=1.5 * DAY_S, **span)
+            elif kind == 3:
+                up[one] = False
+            elif kind == 4:  # too hot at noon, on two days of three
+                hot = np.repeat(rng.random(recipe.days) < 0.67, DAY_S // recipe.step_s)[:times]
+                up[one] &= ~((light > 0.6 * light.max()) & hot)
             else:
+                lost = lost.copy()
                 lost[one] = 1 - (1 - lost[one]) * (1 - rng.uniform(0.25, 0.7))
             strike("single unit", [one])
     if weak:
         strike("weak link", weak)
     fade = rng.normal(0, recipe.fading_db, (n, times))
+    if recipe.wild:  # what fades stays so for some polls
+        fade = 0.8 * fade + 0.6 * np.repeat(rng.normal(0, recipe.fading_db, (n, times // 9 + 1)), 9, axis=1)[:, :times]
     heard = lit & up & (excess + fade > 0) & (rng.random((n, times)) >= lost)
     level = links.gateways.need_dbm[gateway][:, None] + (links.uplink_margin_db - links.margin_db)[at][:, None]
+    turn = (np.arange(n) * recipe.step_s // n)[:, None] if recipe.wild else 0
     jitter = rng.integers(-recipe.jitter_s, recipe.jitter_s + 1, (n, times)) if recipe.jitter_s else 0
     return Made(
         recipe=recipe,
         scene=scene,
-        seconds=np.broadcast_to(tick, (n, times)) + jitter + recipe.utc_shift_s,
+        seconds=np.broadcast_to(tick, (n, times)) + jitter + turn + recipe.utc_shift_s,
         heard=heard,
         level_dbm=level + excess + fade,
         power_w=np.broadcast_to(400.0 * light, (n, times)),

@@ -61,6 +61,8 @@ __all__ = [
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
+LEAST_BRIGHT_S = 3_600
+"""So long must a group be silent in good light to be taken for one. [s]"""
 ALIKE = 0.6
 """Groups that share more than this of their members are one."""
 
@@ -143,7 +145,7 @@ def dropouts_of(scene: Scene, log: Log) -> Dropouts:
     labels = tuple(log.branches[i] for i in log.inverter.tolist())
     _enter_low_light(book, daylight)
     gateway_outages(book)
-    branch_outages(book, labels, never=bool((margins.margin_db > 0).any()))
+    branch_outages(book, labels, daylight.dusk, margins.margin_db)
     _outages(book, daylight)
     newcomers(book, margins, branches_known=any(labels))
     interference(book, daylight, margins.margin_db)
@@ -191,8 +193,8 @@ def _outages(book: Book, daylight: Daylight) -> None:
     last = mark[-1] - 1
     for stretch, links in found:
         times = slice(stretch.begin, stretch.end)
-        used = book.open[links, times].any(axis=0)
-        if daylight.dusk[times][used].all() or mark[stretch.end - 1] >= last:
+        bright = int((book.open[links, times].any(axis=0) & ~daylight.dusk[times]).sum())
+        if bright < LEAST_RUN or bright * book.log.step_s < LEAST_BRIGHT_S or mark[stretch.end - 1] >= last:
             continue  # too near the ends of a day; or it never returns, and may be something in the way
         polled, silent = book.open[:, times].sum(axis=1), book.silent[:, times].sum(axis=1)
         quiet = np.flatnonzero((polled >= LEAST_RUN) & (silent == polled))

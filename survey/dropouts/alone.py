@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from survey.dropouts.book import UNIT, UNKNOWN, WEAK, Book, duration
 from survey.dropouts.chances import rates, spread_of
 from survey.dropouts.outages import Run
+from survey.layout import counted
 from survey.probability import normal_cdf
 
 IntArray = NDArray[np.int64]
@@ -143,7 +144,9 @@ def alone(
         own[link] = count
         words = []
         if pieces:
-            words.append(f"silent by itself {pieces:.0f} times, {duration(count * book.log.step_s)} of daylight in all")
+            words.append(
+                f"silent by itself {counted(round(pieces), 'time')}, {duration(count * book.log.step_s)} of daylight in all"
+            )
         if link in struck:
             own[link] += excess[link]
             silent = np.flatnonzero(book.silent[link])

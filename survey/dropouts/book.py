@@ -108,7 +108,14 @@ class Book:
         return taken
 
     def add(
-        self, cause: str, missed: FloatArray, *, first_s: float, last_s: float, evidence: str, check: str,
+        self,
+        cause: str,
+        missed: FloatArray,
+        *,
+        first_s: float,
+        last_s: float,
+        evidence: str,
+        check: str,
         subject: str = "",
     ) -> None:
         """Enter a cause with its missed polls by link."""

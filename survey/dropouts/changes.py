@@ -83,7 +83,11 @@ def units_of(book: Book) -> Units:
         total = np.add.reduceat(np.where(known, book.log.level_dbm, 0), begins, axis=1, dtype=np.float64)
         level = np.divide(total, answers, out=np.full(total.shape, np.nan), where=answers > 0)
     return Units(
-        misses=polls - heard, polls=polls, level_dbm=level, answers=answers, begins=np.append(begins, len(book.log.time_s))
+        misses=polls - heard,
+        polls=polls,
+        level_dbm=level,
+        answers=answers,
+        begins=np.append(begins, len(book.log.time_s)),
     )
 
 
@@ -130,7 +134,7 @@ def _level_fall(units: Units) -> tuple[FloatArray, FloatArray]:
     m1, m2 = s1 / np.maximum(n1, 1), s2 / np.maximum(n2, 1)
     within = np.maximum(squares - n1 * m1**2 - n2 * m2**2, 0.05 * (n1 + n2))
     whole = squares - (s1 + s2) ** 2 / np.maximum(n1 + n2, 1)
-    gain = 0.5 * (n1 + n2) * np.log(np.maximum(whole / within, 1.0))
+    gain = 0.5 * (n1 + n2) * np.log(np.maximum(whole / np.maximum(within, 1e-9), 1.0))
     return np.where(enough, m1 - m2, np.nan), np.where(enough, gain, 0.0)
 
 
@@ -206,7 +210,9 @@ def recovery(book: Book, change: Change) -> int:
     if len(active) < LEAST_UNITS:
         return end
     x, n = np.cumsum((polls - heard)[active]).astype(float), np.cumsum(polls[active]).astype(float)
-    gain = log_likelihood(x[:-1], n[:-1]) + log_likelihood(x[-1] - x[:-1], n[-1] - n[:-1]) - log_likelihood(x[-1], n[-1])
+    gain = (
+        log_likelihood(x[:-1], n[:-1]) + log_likelihood(x[-1] - x[:-1], n[-1] - n[:-1]) - log_likelihood(x[-1], n[-1])
+    )
     first, second = x[:-1] / n[:-1], (x[-1] - x[:-1]) / (n[-1] - n[:-1])
     again = second < float(np.mean(change.before)) + 0.25 * (first - float(np.mean(change.before)))
     gain = np.where(again, gain, 0.0)
@@ -237,9 +243,7 @@ def shared_direction(bearings_deg: FloatArray, links: IntArray, among: IntArray,
     return float((np.sum(arc_deg(bearings_deg[among][drawn]) <= own + 1e-9) + 1) / (DRAWS + 1))
 
 
-def shared_obstacle(
-    met: Sequence[frozenset[str]], links: IntArray, among: IntArray
-) -> tuple[str, float]:
+def shared_obstacle(met: Sequence[frozenset[str]], links: IntArray, among: IntArray) -> tuple[str, float]:
     """The obstacle that the group's lines meet and the others' do not, and the chance of that by accident."""
     from math import comb  # noqa: PLC0415  exact, and only here
 
@@ -249,9 +253,7 @@ def shared_obstacle(
     for name in sorted(names):
         inside = sum(name in met[i] for i in links.tolist())
         every = sum(name in met[i] for i in among.tolist())
-        ways = sum(
-            comb(every, k) * comb(total - every, chosen - k) for k in range(inside, min(every, chosen) + 1)
-        )
+        ways = sum(comb(every, k) * comb(total - every, chosen - k) for k in range(inside, min(every, chosen) + 1))
         chance = min(1.0, len(names) * ways / comb(total, chosen))
         if chance < best[1] and inside >= 0.8 * chosen:  # noqa: PLR2004  nearly all of them
             best = name, chance

@@ -23,7 +23,7 @@ LEAST_ODD_S = 3_600
 """A whole site late by less than this was in the dark, not cut off. [s]"""
 FEW_DAYS = 4
 MOST_LATE_S = 7_200.0
-DUSK_S, DUSK_SHARE = 9_000.0, 0.3
+DUSK_S, DUSK_SHARE = 9_000.0, 0.25
 """How far from the ends of a day some may lack light: so long, but no more than that share of the day."""
 FAINT_POWER = 0.1
 """Power, over that of the brightest tenth of the log, below which some may lack light. [-]"""
@@ -151,9 +151,7 @@ def _middle_of_night_s(log: Log) -> int:
     return int(((begins[longest] + ends[longest]) / 2 + first) * BIN_S) % DAY_S
 
 
-def _first_and_last(
-    log: Log, begins: IntArray, ends: IntArray, since_s: FloatArray
-) -> tuple[FloatArray, FloatArray]:
+def _first_and_last(log: Log, begins: IntArray, ends: IntArray, since_s: FloatArray) -> tuple[FloatArray, FloatArray]:
     """First and last answer of each link in each day, shape (links, days). [s]"""
     first = np.full((len(log.polls), len(begins)), np.nan)
     last = first.copy()

@@ -118,9 +118,7 @@ def _clock(hours: float) -> str:
     return f"{minutes // 60:02d}:{minutes % 60:02d}"
 
 
-def _episodes(
-    book: Book, daylight: Daylight, x: FloatArray, n: FloatArray, expected: FloatArray
-) -> BoolArray:
+def _episodes(book: Book, daylight: Daylight, x: FloatArray, n: FloatArray, expected: FloatArray) -> BoolArray:
     """Times within some hour or hours that stand out by themselves."""
     found = np.zeros(len(x), dtype=bool)
     active = n > 0
@@ -177,6 +175,4 @@ def _enter(book: Book, name: str, hours: BoolArray, words: str, daylight: Daylig
     )
     cells = np.broadcast_to(hours[None], (len(every), len(hours)))
     book.close(cells, every)
-    book.add(
-        INTERFERENCE, excess, first_s=times[0], last_s=times[-1], evidence=evidence, check=check, subject=name
-    )
+    book.add(INTERFERENCE, excess, first_s=times[0], last_s=times[-1], evidence=evidence, check=check, subject=name)

@@ -18,7 +18,8 @@ NEARLY_ALL = 0.8
 TOTAL = 0.97
 TIGHT, LIKELY = 0.06, 0.5
 """Where a group's date is sure to such a part of the log, its sharing the date says most, and a direction need not be rare."""
-LEAST_RISE = 0.03
+LEAST_RISE = 0.05
+LEAST_GROUP = 2
 COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 OBSTACLE_CHECK = (
     "what is new in that direction since that date: a container, a parked trailer, a stack, a new wall or cladding, "
@@ -63,7 +64,8 @@ def _judge(
 ) -> None:
     """Enter a change if its group shares a direction or an obstacle, or is nearly all there is."""
     links = change.links
-    if len(links) < 2:  # noqa: PLR2004  one alone is no group
+    worse = change.rise >= LEAST_RISE
+    if worse.sum() < LEAST_GROUP:  # one alone is no group, and a lower level that costs no poll is no dropout
         return
     all_of_it = len(links) >= NEARLY_ALL * len(among)
     direction = shared_direction(margins.bearing_deg, links, among)
@@ -102,9 +104,7 @@ def _side(bearings_deg: FloatArray) -> str:
     return f"{COMPASS[round(mean / 45.0) % 8]} ({mean:.0f} degrees)"
 
 
-def _enter(
-    book: Book, cause: str, change: Change, end: int, words: str, check: str, *, subject: str = ""
-) -> None:
+def _enter(book: Book, cause: str, change: Change, end: int, words: str, check: str, *, subject: str = "") -> None:
     links, log = change.links, book.log
     cells = np.zeros((len(links), book.open.shape[1]), dtype=bool)
     cells[:, change.time : end] = True

@@ -25,6 +25,9 @@ AROUND = 12
 DEAD = 0.97
 LEAST_RUN = 3
 SAME = 1
+SOUND_DB = 6.0
+MOSTLY_SILENT = 0.9
+"""The silence of a link that misses more than this says nothing, unless it should hold. [-]"""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -35,7 +38,9 @@ class Stretch:
     end: int
 
 
-def silences(book: Book, links: IntArray, usual: FloatArray, *, others: BoolArray | None = None) -> list[Stretch]:
+def silences(
+    book: Book, links: IntArray, usual: FloatArray, *, others: BoolArray | None = None, dusk: BoolArray | None = None
+) -> list[Stretch]:
     """Stretches in which a group of links is silent together and that cannot be an accident.
 
     Parameters
@@ -48,6 +53,8 @@ def silences(book: Book, links: IntArray, usual: FloatArray, *, others: BoolArra
         Share of misses of each link at other times.
     others : ndarray of bool, optional
         Links of which more than half must be heard meanwhile.
+    dusk : ndarray of bool, shape (times,), optional
+        Times that say nothing by themselves, since the group may lack light that others have.
     """
     silent, polled = book.silent[links], book.open[links]
     count, asked = silent.sum(axis=0), polled.sum(axis=0)
@@ -62,7 +69,11 @@ def silences(book: Book, links: IntArray, usual: FloatArray, *, others: BoolArra
     found = []
     for begin, end in zip(*runs_of(together[active]), strict=True):
         times = active[begin:end]
-        near = share[np.concatenate([active[max(0, begin - AROUND) : max(0, begin - 1)], active[end + 1 : end + AROUND]])]
+        if dusk is not None:
+            times = times[~dusk[times]]
+        near = share[
+            np.concatenate([active[max(0, begin - AROUND) : max(0, begin - 1)], active[end + 1 : end + AROUND]])
+        ]
         local = float(np.mean(near)) if len(near) else 0.0
         chance = float(surprise[times].sum())
         if local > 0.3 and local > 2.0 * float(np.mean(usual[links])):  # noqa: PLR2004  partly silent round about
@@ -113,7 +124,8 @@ def gateway_outages(book: Book) -> None:
     """Times at which nobody at all is heard by a gateway."""
     usual = usual_rates(book)
     groups = groups_of(book.gateways)
-    found = {name: silences(book, links, usual) for name, links in groups.items() if len(links) >= LEAST_LINKS}
+    told = np.where(usual > MOSTLY_SILENT, 1.0, usual)
+    found = {name: silences(book, links, told) for name, links in groups.items() if len(links) >= LEAST_LINKS}
     for name, links in groups.items():
         stretches = found.get(name, [])
         if not stretches or (usual[links] < DEAD).sum() < LEAST_LINKS:
@@ -145,7 +157,7 @@ BRANCH_CHECK = (
 )
 
 
-def branch_outages(book: Book, labels: tuple[str, ...], *, never: bool) -> None:
+def branch_outages(book: Book, labels: tuple[str, ...], dusk: BoolArray, margin_db: FloatArray) -> None:
     """Times at which a branch that the log names is silent while others are heard.
 
     Parameters
@@ -154,8 +166,10 @@ def branch_outages(book: Book, labels: tuple[str, ...], *, never: bool) -> None:
         What is open.
     labels : tuple of str, shape (links,)
         Branch of each link.
-    never : bool
-        Whether to look for branches that are never heard too.
+    dusk : ndarray of bool, shape (times,)
+        Times near the ends of days: a branch may lie on a side of the roof that is dark when others are not.
+    margin_db : ndarray of float, shape (links,)
+        Margins: a branch that is never heard is put down to its supply only where most of its links should hold. [dB]
     """
     usual = usual_rates(book)
     groups = groups_of(labels)
@@ -164,18 +178,17 @@ def branch_outages(book: Book, labels: tuple[str, ...], *, never: bool) -> None:
         others[links] = False
         if len(links) < LEAST_IN_BRANCH or not others.any():
             continue
-        stretches = silences(book, links, np.minimum(usual, 0.9), others=others)
-        dead = bool((usual[links] > DEAD).all())
-        if not stretches or (dead and not never):
+        sound = float(np.median(margin_db[links])) >= SOUND_DB
+        told = np.where(usual > MOSTLY_SILENT, MOSTLY_SILENT if sound else 1.0, usual)
+        stretches = silences(book, links, told, others=others, dusk=dusk)
+        if not stretches:
             continue
         missed, first_s, last_s, length_s = close_all(book, stretches, links)
         evidence = (
             f"all {counted(len(links), 'inverter')} of branch {name} silent together in daylight "
             f"{counted(len(stretches), 'time')}, {duration(length_s)} in all, while most others were heard"
         )
-        book.add(
-            BRANCH, missed, first_s=first_s, last_s=last_s, evidence=evidence, check=BRANCH_CHECK, subject=name
-        )
+        book.add(BRANCH, missed, first_s=first_s, last_s=last_s, evidence=evidence, check=BRANCH_CHECK, subject=name)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -221,9 +234,7 @@ def shared_runs(runs: list[Run], mark: IntArray) -> list[tuple[Stretch, IntArray
     while rest:
         first = rest[0]
         begin, end = mark[first.begin], mark[first.end - 1]
-        group = [
-            one for one in rest if abs(mark[one.begin] - begin) <= SAME and abs(mark[one.end - 1] - end) <= SAME
-        ]
+        group = [one for one in rest if abs(mark[one.begin] - begin) <= SAME and abs(mark[one.end - 1] - end) <= SAME]
         rest = [one for one in rest if one not in group]
         links = np.unique([one.link for one in group])
         if len(links) >= LEAST_IN_BRANCH:

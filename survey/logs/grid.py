@@ -186,7 +186,9 @@ def _one_clock(seconds: IntArray, offset: NDArray[np.generic], notes: list[str])
     zone_min = int(zones[named][np.argmax(times[named])])
     if not named.all():
         without = int(times[~named][0])
-        notes.append(f"{counted(without, 'time')} without a zone are read in the zone of most others, {_zone(zone_min)}")
+        notes.append(
+            f"{counted(without, 'time')} without a zone are read in the zone of most others, {_zone(zone_min)}"
+        )
     if int(named.sum()) > 1:
         notes.append(f"times of {int(named.sum())} zones, all shown in {_zone(zone_min)}")
     if len(zones) > 1 or zone_min:

@@ -60,15 +60,15 @@ def read_log(
         total = path.stat().st_size
         with path.open("rb") as file:
             columns, ignored = _columns(file, shown)
-            reader = RowReader(
-                columns=columns, inverters=Names(), gateways=Names(), branches=Names(), faults=Faults()
-            )
+            reader = RowReader(columns=columns, inverters=Names(), gateways=Names(), branches=Names(), faults=Faults())
             blocks = list(_blocks(file, reader, shown=shown, total=total, progress=progress))
     except OSError as error:
         hint = near_file(path) if isinstance(error, FileNotFoundError) else ""
         raise FileError([Fault(file=shown, problem=f"cannot be read: {error.strerror}{hint}")]) from None
     except TooManyNamesError:
-        problem = f"holds more than {MOST_NAMES} different names of inverters, gateways or branches: are columns mixed up?"
+        problem = (
+            f"holds more than {MOST_NAMES} different names of inverters, gateways or branches: are columns mixed up?"
+        )
         raise FileError([Fault(file=shown, problem=problem)]) from None
     faults = _row_faults(reader.faults, shown)
     resolved = Resolved(
@@ -127,9 +127,7 @@ def _columns(file: BinaryIO, shown: str) -> tuple[Columns, list[str]]:
     return columns, [one_line(name) or "one without a name" for name in names if name not in at]
 
 
-def _blocks(
-    file: BinaryIO, reader: RowReader, *, shown: str, total: int, progress: Progress | None
-) -> Iterator[Block]:
+def _blocks(file: BinaryIO, reader: RowReader, *, shown: str, total: int, progress: Progress | None) -> Iterator[Block]:
     """All rows, a block at a time, in the order of the file."""
     waiting: deque[tuple[Future[Block], int]] = deque()
     with ThreadPoolExecutor(AT_ONCE) as pool:
@@ -170,7 +168,14 @@ def _row_faults(found: Faults, shown: str) -> list[Fault]:
     for (key, problem), rows in found.rows.items():
         rows.sort()
         for row, text in rows[:TOLD]:
-            faults.append(Fault(file=shown, place=f"row {row}", key=key, problem=f'"{text}" is {problem}' if key else f"{text}: {problem}"))
+            faults.append(
+                Fault(
+                    file=shown,
+                    place=f"row {row}",
+                    key=key,
+                    problem=f'"{text}" is {problem}' if key else f"{text}: {problem}",
+                )
+            )
         more = found.counts[key, problem] - min(TOLD, len(rows))
         if more:
             faults.append(Fault(file=shown, key=key, problem=f"and {more} more rows like these"))

@@ -114,7 +114,9 @@ class RowReader:
         ]
         return self._joined(block, kept, extra)
 
-    def _fast(self, buffer: Bytes, starts: IntArray, ends: IntArray) -> tuple[tuple[NDArray[np.generic], ...], BoolArray]:
+    def _fast(
+        self, buffer: Bytes, starts: IntArray, ends: IntArray
+    ) -> tuple[tuple[NDArray[np.generic], ...], BoolArray]:
         """Columns of all rows as far as they are plainly written, and which rows are not."""
         c = self.columns
         seconds, offset, good = seconds_of(buffer, starts[c.time], ends[c.time])
@@ -154,9 +156,16 @@ class RowReader:
         heard = fields[c.heard]
         if heard not in {"0", "1"}:
             told(row, "heard", "neither 0 nor 1", heard)
-        level, power = (self._number(fields, column, name, row) for column, name in ((c.level, "level_dbm"), (c.power, "power_w")))
+        level, power = (
+            self._number(fields, column, name, row) for column, name in ((c.level, "level_dbm"), (c.power, "power_w"))
+        )
         if level is not None and level > MOST_LEVEL_DBM:
-            told(row, "level_dbm", "above 0 dBm, which no receiver sees on a site: is it in milliwatts? Write dBm", fields[c.level])
+            told(
+                row,
+                "level_dbm",
+                "above 0 dBm, which no receiver sees on a site: is it in milliwatts? Write dBm",
+                fields[c.level],
+            )
         if at is None or heard not in {"0", "1"} or level is None or power is None or level > MOST_LEVEL_DBM:
             return None
         branch = self.branches.number_of(fields[c.branch]) if c.branch >= 0 else -1
@@ -184,15 +193,16 @@ class RowReader:
     ) -> Block:
         columns = [one[kept] for one in block] if not kept.all() else list(block)
         if extra:
-            columns = [np.concatenate([one, more]) for one, more in zip(columns, map(np.array, zip(*extra, strict=True)), strict=True)]
+            columns = [
+                np.concatenate([one, more])
+                for one, more in zip(columns, map(np.array, zip(*extra, strict=True)), strict=True)
+            ]
         seconds, offset, inverter, gateway, heard, level, power, branch = columns
         branches: dict[tuple[int, int], int] = {}
         if self.columns.branch >= 0 and len(branch):
             width = int(branch.max()) + 1
             pairs, times = np.unique(inverter.astype(np.int64) * width + branch.astype(np.int64), return_counts=True)
-            branches = {
-                (one // width, one % width): n for one, n in zip(pairs.tolist(), times.tolist(), strict=True)
-            }
+            branches = {(one // width, one % width): n for one, n in zip(pairs.tolist(), times.tolist(), strict=True)}
         return Block(
             seconds=seconds.astype(np.int64),
             offset_min=offset.astype(np.int16),
@@ -203,5 +213,3 @@ class RowReader:
             power_w=np.clip(power, -6e4, 6e4).astype(np.float16),
             branches=branches,
         )
-
-

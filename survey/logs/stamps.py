@@ -28,9 +28,7 @@ def words_of(buffer: Bytes) -> NDArray[np.uint64]:
     return np.ndarray(shape=(len(buffer) - 7,), dtype="<u8", buffer=buffer.data, strides=(1,))
 
 
-def seconds_of(
-    buffer: Bytes, starts: IntArray, ends: IntArray
-) -> tuple[IntArray, NDArray[np.int16], BoolArray]:
+def seconds_of(buffer: Bytes, starts: IntArray, ends: IntArray) -> tuple[IntArray, NDArray[np.int16], BoolArray]:
     """Seconds since 1970 of many times.
 
     Parameters
@@ -60,9 +58,7 @@ def seconds_of(
     return np.repeat(seconds, times), np.repeat(offset, times), np.repeat(good, times)
 
 
-def _seconds_of_each(
-    buffer: Bytes, start: IntArray, length: IntArray
-) -> tuple[IntArray, NDArray[np.int16], BoolArray]:
+def _seconds_of_each(buffer: Bytes, start: IntArray, length: IntArray) -> tuple[IntArray, NDArray[np.int16], BoolArray]:
     good = (length >= TO_MINUTE) & (length <= LONGEST + 6)
     end = start + np.where(good, length, TO_MINUTE)
     last, sign = buffer[end - 1], buffer[np.maximum(end - 6, 0)]

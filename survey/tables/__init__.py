@@ -8,4 +8,12 @@ from survey.tables.materials import materials_table
 from survey.tables.network import network_table
 from survey.tables.place import place_table
 
-__all__ = ["check_text", "compare_table", "dropouts_table", "link_table", "materials_table", "network_table", "place_table"]
+__all__ = [
+    "check_text",
+    "compare_table",
+    "dropouts_table",
+    "link_table",
+    "materials_table",
+    "network_table",
+    "place_table",
+]

@@ -84,16 +84,33 @@ def _details(one: Finding) -> str:
 
 
 def _inverters(found: Dropouts) -> str:
-    """Polls, dropouts and main cause of each inverter."""
+    """Polls, dropouts and causes of each inverter that a fault has struck, and the others in one line."""
     used = [cause for cause in CAUSES if cause in found.by_cause and found.by_cause[cause].sum() >= 1]
+    faults = [cause for cause in used if cause not in NO_FAULTS]
+    parts = [missed / polls if polls else 0.0 for missed, polls in zip(found.missed_by, found.polls_by, strict=True)]
+    struck = [i for i in range(len(parts)) if sum(found.by_cause[cause][i] for cause in faults) >= 1]
+    others = [parts[i] for i in range(len(parts)) if i not in set(struck)]
+    line = ""
+    if others:
+        low, high = (_percent(float(one)) for one in (min(others), max(others)))
+        line = (
+            f"No fault with {'the other ' if struck else ''}{counted(len(others), 'inverter')}: {low} to {high} missed."
+        )
+    if not struck:
+        return line
     columns = [Column("inverter", text=True), Column("polls"), Column("dropouts"), Column("share")]
     columns += [Column("\n".join(_heading(cause))) for cause in used]
-    rows = []
-    for i, name in enumerate(found.inverters):
-        counts = [f"{found.by_cause[cause][i]:.0f}" for cause in used]
-        part = found.missed_by[i] / found.polls_by[i] if found.polls_by[i] else 0.0
-        rows.append([name, str(found.polls_by[i]), str(found.missed_by[i]), _percent(float(part)), *counts])
-    return "Inverter by inverter: dropouts by cause\n" + table(columns, rows)
+    rows = [
+        [
+            found.inverters[i],
+            str(found.polls_by[i]),
+            str(found.missed_by[i]),
+            _percent(float(parts[i])),
+            *(f"{found.by_cause[cause][i]:.0f}" for cause in used),
+        ]
+        for i in struck
+    ]
+    return paragraphs("Inverter by inverter: dropouts by cause\n" + table(columns, rows), line)
 
 
 def _heading(cause: str) -> list[str]:
