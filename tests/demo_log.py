@@ -1,8 +1,9 @@
 """The invented log of the demo site: a week at the farm workshop, for docs/dropouts.md.
 
-Run ``python tests/demo_log.py`` to write sites/farm-week.csv anew. Everything in it is invented: the sun, the weather, who
-was heard, and what went wrong. Python's own random numbers are used, which stay the same from version to version.
+Run ``python tests/demo_log.py`` to write sites/farm-week.csv anew. Everything in it is invented: the sun, the weather,
+who was heard, and what went wrong. Python's own random numbers are used, which stay the same from version to version.
 """
+# ruff: noqa: DTZ001  the site's clock has no zone
 
 from __future__ import annotations
 

@@ -194,7 +194,7 @@ def stretches(rng, times: int, step_s: int, *, count: int, shortest_s: float, lo
     return found
 
 
-def make(recipe: Recipe) -> Made:
+def make(recipe: Recipe) -> Made:  # noqa: C901, PLR0912, PLR0915  one fault after another
     """A log by its recipe."""
     rng = np.random.default_rng(recipe.seed)
     n, times = recipe.inverters, recipe.days * DAY_S // recipe.step_s

@@ -201,7 +201,7 @@ def _outages(book: Book, daylight: Daylight) -> None:
         members = set(links.tolist()) | (set(quiet.tolist()) if len(quiet) <= 2 * len(links) else set())
         for others, stretches in groups:
             if len(others & members) > ALIKE * len(others | members):
-                others |= members
+                others.update(members)
                 stretches.append(stretch)
                 break
         else:
@@ -240,7 +240,7 @@ def _result(scene: Scene, book: Book, polls: IntArray, heard: IntArray) -> Dropo
     struck, number = np.unique(book.log.inverter, return_inverse=True)
 
     def summed(values: NDArray[np.generic]) -> NDArray[np.float64]:
-        return np.bincount(number, weights=values, minlength=len(struck))
+        return np.bincount(number, weights=values, minlength=len(struck)).astype(np.float64)
 
     rank = {cause: (cause in NO_FAULTS) + (cause == UNKNOWN) for cause in CAUSES}
     ordered = sorted(book.findings, key=lambda one: (rank[one.cause], -one.dropouts))

@@ -34,12 +34,12 @@ LEAST_IN_RUNS, LEAST_SILENT_S = 12, 7_200
 """Fewer polls, or less time, in long silences than this is too little to blame a unit."""
 RUNS_SPEAK = 0.05
 UNIT_CHECK = (
-    "the unit itself: its module and connectors, its supply, its entry at the gateway; swap it with a neighbour and see "
-    "whether the silence moves along (isolate first; licensed electrician for mains)"
+    "the unit itself: its module and connectors, its supply, its entry at the gateway; swap it with a neighbour and "
+    "see whether the silence moves along (isolate first; licensed electrician for mains)"
 )
 WEAK_CHECK = (
-    "the link: survey links shows what is in its way; move the gateway or its antenna (survey place), and take readings "
-    "there before fixing anything"
+    "the link: survey links shows what is in its way; move the gateway or its antenna (survey place), and take "
+    "readings there before fixing anything"
 )
 
 
@@ -144,28 +144,28 @@ def alone(
         own[link] = count
         words = []
         if pieces:
-            words.append(
-                f"silent by itself {counted(round(pieces), 'time')}, {duration(count * book.log.step_s)} of daylight in all"
-            )
+            length = duration(count * book.log.step_s)
+            words.append(f"silent by itself {counted(round(pieces), 'time')}, {length} of daylight in all")
         if link in struck:
             own[link] += excess[link]
-            silent = np.flatnonzero(book.silent[link])
+            silent = np.flatnonzero(book.missing[link])
             first_s, last_s = min(first_s, times[silent[0]]), max(last_s, times[silent[-1]])
             words.append(f"{100 * rate[link]:.0f} % of polls missed, {100 * usual:.1f} % is usual here")
         of = "measured" if measured[link] else "predicted"
         words.append(f"{of} margin {margin_db[link]:.1f} dB, others heard meanwhile")
         book.add(UNIT, own, first_s=first_s, last_s=last_s, evidence="; ".join(words), check=UNIT_CHECK)
     if unclear.any():
-        silent = np.flatnonzero(book.silent[unclear].any(axis=0))
-        words = f"{100 * float(rate[unclear].mean()):.0f} % of polls missed; margins of "
-        words += f"{margin_db[unclear].min():.1f} to {margin_db[unclear].max():.1f} dB fit a weak link and a faulty unit alike"
+        silent = np.flatnonzero(book.missing[unclear].any(axis=0))
+        fits = f"{100 * float(rate[unclear].mean()):.0f} % of polls missed; margins of "
+        fits += f"{margin_db[unclear].min():.1f} to {margin_db[unclear].max():.1f} dB fit a weak link "
+        fits += "and a faulty unit alike"
         check = "read the level on site: near what the receiver needs, it is the link; well above, it is the unit"
         book.add(
             UNKNOWN,
             np.where(unclear, excess, 0.0),
             first_s=times[silent[0]],
             last_s=times[silent[-1]],
-            evidence=words,
+            evidence=fits,
             check=check,
         )
 
@@ -185,14 +185,15 @@ def _enter_weak(
     book: Book, excess: FloatArray, rate: FloatArray, margin_db: FloatArray, usual: float, *, measured: BoolArray
 ) -> None:
     weak = excess > 0
-    silent = np.flatnonzero(book.silent[weak].any(axis=0))
+    silent = np.flatnonzero(book.missing[weak].any(axis=0))
     times = book.log.time_s
     others = ~weak & (book.open.any(axis=1))
     of = "measured" if measured[weak].all() else "predicted"
     words = f"{of} margins of {margin_db[weak].min():.1f} to {margin_db[weak].max():.1f} dB"
     if others.any():
         words += f", {np.median(margin_db[others]):.1f} dB with the others"
-    words += f"; {100 * rate[weak].min():.0f} to {100 * rate[weak].max():.0f} % of polls missed, {100 * usual:.1f} % is usual here"
+    words += f"; {100 * rate[weak].min():.0f} to {100 * rate[weak].max():.0f} % of polls missed, "
+    words += f"{100 * usual:.1f} % is usual here"
     book.add(WEAK, excess, first_s=times[silent[0]], last_s=times[silent[-1]], evidence=words, check=WEAK_CHECK)
 
 

@@ -83,7 +83,12 @@ class Book:
     @property
     def silent(self) -> BoolArray:
         """Open cells in which nothing was heard."""
-        return self.open & (self.log.heard == 0)
+        return np.asarray(self.open & (self.log.heard == 0))
+
+    @property
+    def missing(self) -> BoolArray:
+        """Open cells in which a poll or more was missed."""
+        return np.asarray(self.open & (self.log.heard < self.log.polls))
 
     def sums(self, where: BoolArray | None = None) -> tuple[FloatArray, FloatArray]:
         """Missed polls and polls of each link, over the open cells or some of them."""
@@ -146,4 +151,4 @@ def duration(seconds: float) -> str:
     minutes = seconds / 60.0
     if minutes < 90:  # noqa: PLR2004  minutes
         return f"{minutes:.0f} min"
-    return f"{minutes / 60:.1f} h" if minutes < 2 * 1440 else f"{minutes / 1440:.0f} days"  # noqa: PLR2004  two days
+    return f"{minutes / 60:.1f} h" if minutes < 2 * 1440 else f"{minutes / 1440:.0f} days"

@@ -92,7 +92,7 @@ def units_of(book: Book) -> Units:
 
 
 def _split_gain(units: Units) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """How much better a rise at each unit explains each link; the rise; the fall of the level. Shape (links, units-1)."""
+    """How much better a rise at each unit explains a link; the rise; the fall of the level. [links, units-1]"""
     x, n = np.cumsum(units.misses, axis=1), np.cumsum(units.polls, axis=1)
     total_x, total_n = x[:, -1:], n[:, -1:]
     before_x, before_n = x[:, :-1], n[:, :-1]
@@ -109,14 +109,15 @@ def _split_gain(units: Units) -> tuple[FloatArray, FloatArray, FloatArray]:
 
 
 def _dispersion(units: Units, before: FloatArray, after: FloatArray, gain: FloatArray) -> FloatArray:
-    """By how much counts vary more from unit to unit than chance has it, with the best date allowed for; shape (links,)."""
+    """By how much counts vary more from unit to unit than chance has it, with the best date allowed for."""
     best = np.argmax(gain, axis=1)
     row = np.arange(len(best))
     late = np.arange(units.polls.shape[1])[None] > best[:, None]
     rate = np.clip(np.where(late, after[row, best][:, None], before[row, best][:, None]), 0.005, 0.995)
     pearson = (units.misses - rate * units.polls) ** 2 / np.maximum(rate * (1.0 - rate) * units.polls, 1e-9)
     used = units.polls > 0
-    return np.maximum(1.0, np.where(used, pearson, 0.0).sum(axis=1) / np.maximum(used.sum(axis=1) - 2, 1))
+    excess = np.where(used, pearson, 0.0).sum(axis=1) / np.maximum(used.sum(axis=1) - 2, 1)
+    return np.asarray(np.maximum(1.0, excess))
 
 
 def _level_fall(units: Units) -> tuple[FloatArray, FloatArray]:
@@ -255,6 +256,6 @@ def shared_obstacle(met: Sequence[frozenset[str]], links: IntArray, among: IntAr
         every = sum(name in met[i] for i in among.tolist())
         ways = sum(comb(every, k) * comb(total - every, chosen - k) for k in range(inside, min(every, chosen) + 1))
         chance = min(1.0, len(names) * ways / comb(total, chosen))
-        if chance < best[1] and inside >= 0.8 * chosen:  # noqa: PLR2004  nearly all of them
+        if chance < best[1] and inside >= 0.8 * chosen:
             best = name, chance
     return best

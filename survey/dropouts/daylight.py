@@ -81,11 +81,12 @@ def daylight_of(log: Log) -> Daylight:
     site_first = _quantile(first_s, 0.1)
     site_last = _quantile(last_s, 0.9)
     early, late = _season(site_first, days, np.fmin), _season(site_last, days, np.fmax)
-    site_first, site_last = _mended(log, site_first, site_last, early, late, _powers(log, begins, ends, enough))
-    own_first, slack_first = _own(first_s - site_first, log.step_s)
-    own_last, slack_last = _own(site_last - last_s, log.step_s)
-    site_first, slack_first = _of_the_day(site_first, first_s - own_first[:, None], slack_first)
-    before_last, slack_last = _of_the_day(-site_last, -last_s - own_last[:, None], slack_last)
+    powers = _powers(log, begins, ends, enough)
+    site_first, site_last = _mended(log, site_first, site_last, early, late, powers=powers)
+    own_first, most_first = _own(first_s - site_first, log.step_s)
+    own_last, most_last = _own(site_last - last_s, log.step_s)
+    site_first, slack_first = _of_the_day(site_first, first_s - own_first[:, None], most_first)
+    before_last, slack_last = _of_the_day(-site_last, -last_s - own_last[:, None], most_last)
     site_last = -before_last
     day = np.zeros(log.polls.shape, dtype=bool)
     low = np.zeros(log.polls.shape, dtype=bool)
@@ -200,6 +201,7 @@ def _mended(
     last: FloatArray,
     early: FloatArray,
     late: FloatArray,
+    *,
     powers: tuple[FloatArray, FloatArray] | None,
 ) -> tuple[FloatArray, FloatArray]:
     """Begin and end of days, put right where all were silent for another reason than the dark.

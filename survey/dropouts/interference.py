@@ -98,7 +98,7 @@ def _same_hours(
     noise = np.where(seen, (excess - mean) ** 2, 0.0).sum(axis=0) + usual.sum(axis=0)
     more = total / np.maximum(asked.sum(axis=0), 1.0)
     high = used & (total > TIMES_SPREAD * np.sqrt(noise)) & (more > LEAST_MORE) & (seen.sum(axis=0) >= FEW_DAYS)
-    if not high.any() or high.sum() > 0.7 * used.sum():  # noqa: PLR2004  what is so all day is no matter of hours
+    if not high.any() or high.sum() > 0.7 * used.sum():
         return nothing, ""
     width = 24.0 / bins
     words = ", ".join(
@@ -150,7 +150,7 @@ def _spares_nobody(book: Book, links: BoolArray, hours: BoolArray, margin_db: Fl
     weak, strong = (
         float(excess[part].sum() / max(asked[part].sum(), 1.0)) for part in (slice(0, half), slice(half, None))
     )
-    return strong >= 0.4 * weak  # noqa: PLR2004  a fade would leave the strong half alone
+    return strong >= 0.4 * weak
 
 
 def _enter(book: Book, name: str, hours: BoolArray, words: str, daylight: Daylight) -> None:
@@ -170,8 +170,8 @@ def _enter(book: Book, name: str, hours: BoolArray, words: str, daylight: Daylig
         f"{100 * share:.0f} % of polls missed {when}, {100 * before:.1f} % at other times; strong and weak links alike"
     )
     check = (
-        "what transmits or switches in those hours near the gateway: other radios, drives, lamps, chargers; try another "
-        "channel or move the gateway some metres from it"
+        "what transmits or switches in those hours near the gateway: other radios, drives, lamps, chargers; try "
+        "another channel or move the gateway some metres from it"
     )
     cells = np.broadcast_to(hours[None], (len(every), len(hours)))
     book.close(cells, every)

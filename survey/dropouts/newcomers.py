@@ -17,7 +17,7 @@ FloatArray = NDArray[np.float64]
 NEARLY_ALL = 0.8
 TOTAL = 0.97
 TIGHT, LIKELY = 0.06, 0.5
-"""Where a group's date is sure to such a part of the log, its sharing the date says most, and a direction need not be rare."""
+"""Where a group's date is sure to such a part of the log, that says most, and the direction need not be rare."""
 LEAST_RISE = 0.05
 LEAST_GROUP = 2
 COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
@@ -74,17 +74,17 @@ def _judge(
     total = bool((change.before + change.rise > TOTAL).all()) and not bool(np.any(change.fall_db > 0))
     tight = change.latest - change.earliest <= TIGHT * book.open.shape[1]
     if total and not branches_known:
-        _enter(book, BRANCH, change, end, "fall silent wholly, all at one time, and stay so", BRANCH_CHECK)
+        _enter(book, BRANCH, change, end, "fall silent wholly, all at one time, and stay so", check=BRANCH_CHECK)
     elif all_of_it and _follows_margin(change, margins):
         words = f"nearly all links of {gateway} got worse, the weak ones more than the strong ones"
-        _enter(book, OBSTACLE, change, end, words, OBSTACLE_CHECK, subject=f"close to {gateway}")
+        _enter(book, OBSTACLE, change, end, words, check=OBSTACLE_CHECK, subject=f"close to {gateway}")
     elif by_chance < min(RARE, direction / 2.0):
         words = f"their lines go by way of {obstacle}, the others' do not (by accident: {by_chance:.1g})"
-        _enter(book, OBSTACLE, change, end, words, OBSTACLE_CHECK, subject=obstacle)
+        _enter(book, OBSTACLE, change, end, words, check=OBSTACLE_CHECK, subject=obstacle)
     elif direction < (LIKELY if tight else RARE):
         words = f"they lie {_side(margins.bearing_deg[links])} of {gateway} (so close by accident: {direction:.1g})"
         subject = f"{_side(margins.bearing_deg[links])} of {gateway}"
-        _enter(book, OBSTACLE, change, end, words, OBSTACLE_CHECK, subject=subject)
+        _enter(book, OBSTACLE, change, end, words, check=OBSTACLE_CHECK, subject=subject)
 
 
 def _follows_margin(change: Change, margins: Margins) -> bool:
@@ -104,7 +104,7 @@ def _side(bearings_deg: FloatArray) -> str:
     return f"{COMPASS[round(mean / 45.0) % 8]} ({mean:.0f} degrees)"
 
 
-def _enter(book: Book, cause: str, change: Change, end: int, words: str, check: str, *, subject: str = "") -> None:
+def _enter(book: Book, cause: str, change: Change, end: int, words: str, *, check: str, subject: str = "") -> None:
     links, log = change.links, book.log
     cells = np.zeros((len(links), book.open.shape[1]), dtype=bool)
     cells[:, change.time : end] = True

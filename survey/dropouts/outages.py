@@ -80,9 +80,9 @@ def silences(
             chance = float(np.log(min(local, 0.99)) * count[times].sum())
         if chance < CHANCE:
             first, last = int(begin), int(end)
-            if first > 0 and share[active[first - 1]] > 0.3 + local:  # noqa: PLR2004  the interval in which it began
+            if first > 0 and share[active[first - 1]] > 0.3 + local:
                 first -= 1
-            if last < len(active) and share[active[last]] > 0.3 + local:  # noqa: PLR2004
+            if last < len(active) and share[active[last]] > 0.3 + local:
                 last += 1
             found.append(Stretch(begin=int(active[first]), end=int(active[last - 1]) + 1))
     return found

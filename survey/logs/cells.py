@@ -17,6 +17,7 @@ FloatArray = NDArray[np.float64]
 SPARE_BYTES = 80
 """How many bytes stand behind a buffer, so that fields may be read in words of eight."""
 LONGEST_NAME = 64
+WORD_BYTES = 8
 MOST_NAMES = 20_000
 """Names beyond this are no names: the column holds something else."""
 LONGEST_NUMBER = 14
@@ -33,9 +34,8 @@ def _hashes(buffer: Bytes, starts: IntArray, lengths: IntArray) -> NDArray[np.ui
     mixed = lengths.astype(np.uint64) * MIX[1]
     for first in range(0, int(lengths.max(initial=0)), 8):
         inside = np.clip(lengths - first, 0, 8)
-        kept = np.where(
-            inside == 8, ~np.uint64(0), (np.uint64(1) << (8 * inside % 64).astype(np.uint64)) - np.uint64(1)
-        )  # noqa: PLR2004  bytes of a word
+        partly = (np.uint64(1) << (8 * inside % 64).astype(np.uint64)) - np.uint64(1)
+        kept = np.where(inside == WORD_BYTES, ~np.uint64(0), partly)
         part = words[np.minimum(starts + first, len(words) - 1)] & kept
         step = (mixed ^ part) * MIX[0]
         mixed = np.where(inside > 0, step ^ (step >> np.uint64(29)), mixed)

@@ -168,10 +168,10 @@ def _branches(blocks: list[Block], resolved: Resolved, inverters: int, notes: li
     found = [""] * inverters
     several = set()
     for (inverter, branch), _ in sorted(counts.items(), key=lambda one: one[1]):
-        name = resolved.branches[branch]
-        if found[inverter] and name:
+        label = resolved.branches[branch]
+        if found[inverter] and label:
             several.add(inverter)
-        found[inverter] = name or found[inverter]
+        found[inverter] = label or found[inverter]
     if several:
         notes.append(f"{counted(len(several), 'inverter')} changed branch; the one named most often counts")
     return tuple(found)

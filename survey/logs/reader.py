@@ -72,8 +72,8 @@ def read_log(
         raise FileError([Fault(file=shown, problem=problem)]) from None
     faults = _row_faults(reader.faults, shown)
     resolved = Resolved(
-        inverter=_resolve(reader.inverters.names, inverters, serials, "inverter", shown, faults),
-        gateway=_resolve(reader.gateways.names, gateways, (), "gateway", shown, faults),
+        inverter=_resolve(reader.inverters.names, inverters, serials, what="inverter", shown=shown, faults=faults),
+        gateway=_resolve(reader.gateways.names, gateways, (), what="gateway", shown=shown, faults=faults),
         branches=tuple(reader.branches.names),
     )
     if faults:
@@ -186,6 +186,7 @@ def _resolve(
     found: Sequence[str],
     names: Sequence[str],
     serials: Sequence[str],
+    *,
     what: str,
     shown: str,
     faults: list[Fault],

@@ -113,7 +113,7 @@ def _days_from_civil(year: IntArray, month: IntArray, day: IntArray) -> IntArray
 
 def _days_in_month(year: IntArray, month: IntArray) -> IntArray:
     leap = (year % 4 == 0) & ((year % 100 != 0) | (year % 400 == 0))
-    return np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])[month - 1] + (leap & (month == 2))  # noqa: PLR2004
+    return np.asarray(np.array([31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31])[month - 1] + (leap & (month == 2)))  # noqa: PLR2004
 
 
 def seconds_of_text(text: str) -> tuple[int, int] | None:

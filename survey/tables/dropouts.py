@@ -6,8 +6,8 @@ from survey.dropouts import CAUSES, NO_FAULTS, UNKNOWN, Dropouts, Finding
 from survey.layout import Column, counted, names_within, paragraphs, table, wrapped
 
 CAUTION = wrapped(
-    "Likely causes, not certain ones: confirm on site before anything is taken apart or moved. Mains work, breakers and "
-    "branch cables are for a licensed electrician. Work at height and on metal roofs by the local rules for it."
+    "Likely causes, not certain ones: confirm on site before anything is taken apart or moved. Mains work, breakers "
+    "and branch cables are for a licensed electrician. Work at height and on metal roofs by the local rules for it."
 )
 NAMES_WIDE = 70
 COLUMNS = [
