@@ -66,6 +66,7 @@ class Made:
     branch: np.ndarray
     gateway: np.ndarray
     struck: dict[str, set[str]] = field(default_factory=dict)
+    changed_s: float = 0.0
 
     def log(self):
         """As if it had been read from a file."""
@@ -215,6 +216,7 @@ def make(recipe: Recipe) -> Made:  # noqa: C901, PLR0912, PLR0915  one fault aft
     shadow = np.clip(rng.normal(0, 4, n), -8, 8)
     margin = links.margin_db[at] + np.where([i in weak for i in range(n)], np.clip(shadow, -4, 2), shadow)
     margin = np.where([i in weak for i in range(n)], margin, np.maximum(margin, 3.0 * recipe.fading_db))
+    changed_s = 0.0
     tick = START_S + np.arange(times) * recipe.step_s
     light = sun(recipe, tick, rng)
     needed = 0.03 * np.exp(rng.normal(0, 0.2, n))
@@ -264,6 +266,7 @@ def make(recipe: Recipe) -> Made:  # noqa: C901, PLR0912, PLR0915  one fault aft
         which = own[np.argsort(off[own])[: min(wanted, max(2, len(own) // 2))]]
         bright = np.flatnonzero(light > 0.1)
         begin = int(bright[int(rng.uniform(0.25, 0.75) * len(bright))])
+        changed_s = float(tick[begin] + recipe.utc_shift_s)
         # So much that the middle one of the group is left close to what it needs.
         loss = float(np.median(margin[which])) + rng.uniform(-4, 3)
         end = times if not recipe.wild or rng.random() < 0.5 else begin + int(0.6 * (times - begin))
@@ -317,4 +320,5 @@ def make(recipe: Recipe) -> Made:  # noqa: C901, PLR0912, PLR0915  one fault aft
         branch=branch,
         gateway=gateway,
         struck=struck,
+        changed_s=changed_s,
     )

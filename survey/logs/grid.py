@@ -9,7 +9,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.errors import Fault, FileError
-from survey.layout import counted
 from survey.logs.rows import Block, Columns
 from survey.logs.stamps import DAY_S, NO_ZONE, stamp
 
@@ -125,7 +124,7 @@ def log_of(
     again = _repeats(cell, seconds, heard, shape)
     repeated = 0 if again is None else int(again.sum())
     if again is not None and repeated:
-        notes.append(f"{counted(repeated, 'row')} repeat a poll and are left out; heard once is heard")
+        notes.append(f"rows that repeat a poll: {repeated}, left out; heard once is heard")
         once = ~again
         cell, heard = cell[once], heard[once]
         level, power = (None if one is None else one[once] for one in (level, power))
@@ -173,7 +172,7 @@ def _branches(blocks: list[Block], resolved: Resolved, inverters: int, notes: li
             several.add(inverter)
         found[inverter] = label or found[inverter]
     if several:
-        notes.append(f"{counted(len(several), 'inverter')} changed branch; the one named most often counts")
+        notes.append(f"inverters of more than one branch: {len(several)}; the one named most often counts")
     return tuple(found)
 
 
@@ -186,9 +185,7 @@ def _one_clock(seconds: IntArray, offset: NDArray[np.generic], notes: list[str])
     zone_min = int(zones[named][np.argmax(times[named])])
     if not named.all():
         without = int(times[~named][0])
-        notes.append(
-            f"{counted(without, 'time')} without a zone are read in the zone of most others, {_zone(zone_min)}"
-        )
+        notes.append(f"times without a zone: {without}, read in the zone of most others, {_zone(zone_min)}")
     if int(named.sum()) > 1:
         notes.append(f"times of {int(named.sum())} zones, all shown in {_zone(zone_min)}")
     if len(zones) > 1 or zone_min:
@@ -212,8 +209,8 @@ def _plausible(seconds: IntArray, zone_min: int, notes: list[str]) -> NDArray[np
     low, high = days[piece == best][[0, -1]]
     kept = (seconds >= low * DAY_S) & (seconds < (high + 1) * DAY_S)
     away = stamp(int(seconds[~kept][0]), zone_min)
-    far = counted(int((~kept).sum()), "row")
-    notes.append(f"{far} lie half a year or more from all others, such as {away}: a clock was wrong; left out")
+    far = int((~kept).sum())
+    notes.append(f"rows half a year or more from all others: {far}, such as {away}: a clock was wrong; left out")
     return np.asarray(kept)
 
 
@@ -229,7 +226,7 @@ def _tell_order(seconds: IntArray, pair: IntArray, zone_min: int, notes: list[st
         return
     if len(back) <= MOST_JUMPS * links and len(back) >= links / 2:
         from_s = seconds[order[back]]
-        sizes = -steps[back] // 60
+        sizes = np.round(-steps[back] / 60).astype(np.int64)
         jumps = sorted(set(zip((from_s // 3600 * 3600).tolist(), sizes.tolist(), strict=True)))
         jump_s, minutes = max(jumps, key=lambda one: one[1])
         notes.append(f"the clock jumps back, by {minutes} minutes or less, first about {stamp(jump_s, zone_min)}")
