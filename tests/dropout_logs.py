@@ -27,6 +27,8 @@ FAULTS = (
     "single unit",
 )
 DAY_S = 86_400
+SHOWS = 1.3
+"""A margin of less than so many standard deviations of fading loses a poll in ten or more."""
 START_S = 1_735_689_600  # 2025-01-01
 
 
@@ -271,7 +273,8 @@ def make(recipe: Recipe) -> Made:  # noqa: C901, PLR0912, PLR0915  one fault aft
         loss = float(np.median(margin[which])) + rng.uniform(-4, 3)
         end = times if not recipe.wild or rng.random() < 0.5 else begin + int(0.6 * (times - begin))
         excess[which, begin:end] -= loss + rng.normal(0, 1.5, (len(which), 1))
-        strike("something new in the way", which)
+        left = excess[which, begin:end].mean(axis=1)
+        strike("something new in the way", which[left < max(SHOWS * recipe.fading_db, float(left.min()) + 0.1)])
     if "interference" in recipe.causes:
         more = rng.uniform(0.2, 0.6)
         if rng.random() < 0.6:
@@ -296,13 +299,16 @@ def make(recipe: Recipe) -> Made:  # noqa: C901, PLR0912, PLR0915  one fault aft
                 up[one] = False
             elif kind == 4:  # too hot at noon, on two days of three
                 hot = np.repeat(rng.random(recipe.days) < 0.67, DAY_S // recipe.step_s)[:times]
-                up[one] &= ~((light > 0.6 * light.max()) & hot)
+                up[one] &= ~((light > rng.uniform(0.45, 0.7) * light.max()) & hot)
             else:
                 lost = lost.copy()
                 lost[one] = 1 - (1 - lost[one]) * (1 - rng.uniform(0.25, 0.7))
             strike("single unit", [one])
-    if weak:
-        strike("weak link", weak)
+    if weak:  # those that are weak enough to show
+        strike(
+            "weak link",
+            [i for i in weak if margin[i] < SHOWS * recipe.fading_db] or [min(weak, key=margin.__getitem__)],
+        )
     fade = rng.normal(0, recipe.fading_db, (n, times))
     if recipe.wild:  # what fades stays so for some polls
         fade = 0.8 * fade + 0.6 * np.repeat(rng.normal(0, recipe.fading_db, (n, times // 9 + 1)), 9, axis=1)[:, :times]

@@ -178,8 +178,8 @@ BAD = {
         f"{HEADER},level_dbm\n2026-05-01T10:00,i1,office,1,weak\n2026-05-01T10:10,i1,office,1,0.002\n",
         [
             'log.csv: row 2: level_dbm: "weak" is no number',
-            'log.csv: row 3: level_dbm: "0.002" is above 0 dBm, which no receiver sees on a site: '
-            "is it in milliwatts? Write dBm",
+            'log.csv: row 3: level_dbm: "0.002" is above 0 dBm, which no receiver sees on a site: is it in '
+            + "milliwatts? Write dBm",
         ],
     ),
     "sixteen bits": (TWO.encode("utf-16"), ["log.csv: is no plain text, or not in UTF-8; save it as CSV in UTF-8"]),

@@ -144,13 +144,18 @@ def dropouts_of(scene: Scene, log: Log) -> Dropouts:
     margins = margins_of(scene, log)
     labels = tuple(log.branches[i] for i in log.inverter.tolist())
     _enter_low_light(book, daylight)
-    gateway_outages(book)
+    gateway_outages(book, daylight.dusk)
     branch_outages(book, labels, daylight.dusk, margins.margin_db)
     _outages(book, daylight)
     newcomers(book, margins, branches_known=any(labels))
     interference(book, daylight, margins.margin_db)
     usual = usual_of(book)
-    bright = [one for one in long_runs(book, usual) if not daylight.dusk[one.begin : one.end].all()]
+    bright = [
+        one
+        for one in long_runs(book, usual)
+        if (book.open[one.link] & ~daylight.dusk)[one.begin : one.end].sum()
+        >= max(LEAST_RUN, LEAST_BRIGHT_S / log.step_s)
+    ]
     runs = lone_runs(book, bright, usual, margins.margin_db, margins.sigma_db)
     alone(book, runs, margins.margin_db, margins.sigma_db, measured=margins.measured)
     _enter_rest(book, polls - heard)

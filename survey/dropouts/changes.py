@@ -25,7 +25,7 @@ SAME_DATE = 3.0
 NEARLY = 0.1
 """The same for a change of weather's making, which makes dates look surer than they are: so much of the whole."""
 LEAST_RISE = 0.08
-LEAST_FALL_DB = 2.5
+LEAST_FALL_DB = 4.0
 DRAWS = 2_000
 RARE = 0.05
 LEAST_GROUP = 2
@@ -126,7 +126,7 @@ def _level_fall(units: Units) -> tuple[FloatArray, FloatArray]:
     if units.level_dbm is None:
         return np.full(shape, np.nan), np.zeros(shape)
     known = np.isfinite(units.level_dbm)
-    level = np.where(known, units.level_dbm, 0.0)
+    level = np.where(known, units.level_dbm - _weather(units.level_dbm, known), 0.0)
     n, total = np.cumsum(known, axis=1), np.cumsum(level, axis=1)
     squares = (level**2).sum(axis=1, keepdims=True)
     n1, n2 = n[:, :-1], n[:, -1:] - n[:, :-1]
@@ -137,6 +137,16 @@ def _level_fall(units: Units) -> tuple[FloatArray, FloatArray]:
     whole = squares - (s1 + s2) ** 2 / np.maximum(n1 + n2, 1)
     gain = 0.5 * (n1 + n2) * np.log(np.maximum(whole / np.maximum(within, 1e-9), 1.0))
     return np.where(enough, m1 - m2, np.nan), np.where(enough, gain, 0.0)
+
+
+def _weather(level_dbm: FloatArray, known: BoolArray) -> FloatArray:
+    """By how much most links are stronger or weaker than usual in each unit, shape (units,). [dB]"""
+    own = np.where(known, level_dbm, 0.0).sum(axis=1) / np.maximum(known.sum(axis=1), 1)
+    apart = np.where(known, level_dbm - own[:, None], np.nan)
+    some = known.sum(axis=0) >= LEAST_UNITS
+    found = np.zeros(level_dbm.shape[1])
+    found[some] = np.nanmedian(apart[:, some], axis=0)
+    return found
 
 
 def changes_of(book: Book) -> list[Change]:

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.dropouts.book import BRANCH, OBSTACLE, Book
-from survey.dropouts.changes import RARE, Change, changes_of, recovery, shared_direction, shared_obstacle
+from survey.dropouts.changes import LEAST_FALL_DB, RARE, Change, changes_of, recovery, shared_direction, shared_obstacle
 from survey.dropouts.margins import Margins
 from survey.dropouts.outages import BRANCH_CHECK
 from survey.layout import counted
@@ -19,7 +19,7 @@ TOTAL = 0.97
 TIGHT, LIKELY = 0.06, 0.5
 """Where a group's date is sure to such a part of the log, that says most, and the direction need not be rare."""
 LEAST_RISE = 0.05
-LEAST_GROUP = 2
+LEAST_GROUP, SURE_GROUP = 2, 3
 COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 OBSTACLE_CHECK = (
     "what is new in that direction since that date: a container, a parked trailer, a stack, a new wall or cladding, "
@@ -63,8 +63,9 @@ def _judge(
     book: Book, margins: Margins, change: Change, among: IntArray, gateway: str, *, branches_known: bool
 ) -> None:
     """Enter a change if its group shares a direction or an obstacle, or is nearly all there is."""
-    links = change.links
     worse = change.rise >= LEAST_RISE
+    change = _of(change, worse | (change.fall_db >= LEAST_FALL_DB))
+    links = change.links
     if worse.sum() < LEAST_GROUP:  # one alone is no group, and a lower level that costs no poll is no dropout
         return
     all_of_it = len(links) >= NEARLY_ALL * len(among)
@@ -81,7 +82,7 @@ def _judge(
     elif by_chance < min(RARE, direction / 2.0):
         words = f"their lines go by way of {obstacle}, the others' do not (by accident: {by_chance:.1g})"
         _enter(book, OBSTACLE, change, end, words, check=OBSTACLE_CHECK, subject=obstacle)
-    elif direction < (LIKELY if tight else RARE):
+    elif (tight and len(links) >= SURE_GROUP and not all_of_it) or direction < (LIKELY if tight else RARE):
         words = f"they lie {_side(margins.bearing_deg[links])} of {gateway} (so close by accident: {direction:.1g})"
         subject = f"{_side(margins.bearing_deg[links])} of {gateway}"
         _enter(book, OBSTACLE, change, end, words, check=OBSTACLE_CHECK, subject=subject)

@@ -22,7 +22,11 @@ LEAST_LINKS, LEAST_IN_BRANCH = 3, 2
 STRAY_SHARE = 0.02
 """Share of a group that may be heard in a stretch that belongs to two intervals. [-]"""
 AROUND = 12
+PARTLY, EDGE = 0.3, 0.15
+"""Share of a group that must be silent round about a stretch for chance to explain it, and in the interval in which
+it began. [-]"""
 DEAD = 0.97
+DARK_S = 1_800
 LEAST_RUN = 3
 SAME = 1
 SOUND_DB = 6.0
@@ -76,13 +80,18 @@ def silences(
         ]
         local = float(np.mean(near)) if len(near) else 0.0
         chance = float(surprise[times].sum())
-        if local > 0.3 and local > 2.0 * float(np.mean(usual[links])):  # noqa: PLR2004  partly silent round about
+        usually = float(np.mean(usual[links]))
+        if local > PARTLY and local > 2.0 * usually:  # partly silent round about
             chance = float(np.log(min(local, 0.99)) * count[times].sum())
+        if others is not None and len(times):  # others miss much at that time too
+            elsewhere = float(rest_silent[times].sum() / max(rest_asked[times].sum(), 1))
+            if elsewhere > 2.0 * usually:
+                chance = max(chance, float(np.log(elsewhere) * count[times].sum()))
         if chance < CHANCE:
             first, last = int(begin), int(end)
-            if first > 0 and share[active[first - 1]] > 0.3 + local:
+            if first > 0 and share[active[first - 1]] > EDGE + local:
                 first -= 1
-            if last < len(active) and share[active[last]] > 0.3 + local:
+            if last < len(active) and share[active[last]] > EDGE + local:
                 last += 1
             found.append(Stretch(begin=int(active[first]), end=int(active[last - 1]) + 1))
     return found
@@ -120,14 +129,19 @@ def close_all(book: Book, stretches: list[Stretch], links: IntArray) -> tuple[Fl
     return missed, float(times[stretches[0].begin]), float(times[stretches[-1].end - 1]), length_s
 
 
-def gateway_outages(book: Book) -> None:
-    """Times at which nobody at all is heard by a gateway."""
+def gateway_outages(book: Book, dusk: BoolArray) -> None:
+    """Times at which nobody at all is heard by a gateway; short ones near the ends of a day are the dark."""
     usual = usual_rates(book)
-    groups = groups_of(book.gateways)
+    groups, times = groups_of(book.gateways), book.log.time_s
     told = np.where(usual > MOSTLY_SILENT, 1.0, usual)
     found = {name: silences(book, links, told) for name, links in groups.items() if len(links) >= LEAST_LINKS}
     for name, links in groups.items():
-        stretches = found.get(name, [])
+        stretches = [
+            one
+            for one in found.get(name, [])
+            if not dusk[one.begin : one.end].all()
+            or book.log.time_s[one.end - 1] - book.log.time_s[one.begin] >= DARK_S
+        ]
         if not stretches or (usual[links] < DEAD).sum() < LEAST_LINKS:
             continue
         shared = [
