@@ -57,7 +57,7 @@ class Recipe:
 
 @dataclass(kw_only=True)
 class Made:
-    """A site, its log by poll, and what was done to it: the inverters struck by each cause."""
+    """A site, its log by poll, and what was done to it: whom each cause touched, and whom so much that it must show."""
 
     recipe: Recipe
     scene: object
@@ -68,6 +68,7 @@ class Made:
     branch: np.ndarray
     gateway: np.ndarray
     struck: dict[str, set[str]] = field(default_factory=dict)
+    touched: dict[str, set[str]] = field(default_factory=dict)
     changed_s: float = 0.0
 
     def log(self):
@@ -239,9 +240,11 @@ def make(recipe: Recipe) -> Made:  # noqa: C901, PLR0912, PLR0915  one fault aft
     if recipe.wild:
         lost = np.broadcast_to(rng.uniform(0.01, 0.05, (n, 1)), (n, times))
     struck: dict[str, set[str]] = {}
+    touched: dict[str, set[str]] = {}
 
-    def strike(cause, which):
+    def strike(cause, which, among=()):
         struck.setdefault(cause, set()).update(scene.inverters.names[i] for i in which)
+        touched.setdefault(cause, set()).update(scene.inverters.names[i] for i in [*which, *among])
 
     span = {"step_s": recipe.step_s, "light": light}
     branch = group
@@ -274,7 +277,7 @@ def make(recipe: Recipe) -> Made:  # noqa: C901, PLR0912, PLR0915  one fault aft
         end = times if not recipe.wild or rng.random() < 0.5 else begin + int(0.6 * (times - begin))
         excess[which, begin:end] -= loss + rng.normal(0, 1.5, (len(which), 1))
         left = excess[which, begin:end].mean(axis=1)
-        strike("something new in the way", which[left < max(SHOWS * recipe.fading_db, float(left.min()) + 0.1)])
+        strike("something new in the way", which[left < max(SHOWS * recipe.fading_db, float(left.min()) + 0.1)], which)
     if "interference" in recipe.causes:
         more = rng.uniform(0.2, 0.6)
         if rng.random() < 0.6:
@@ -308,6 +311,7 @@ def make(recipe: Recipe) -> Made:  # noqa: C901, PLR0912, PLR0915  one fault aft
         strike(
             "weak link",
             [i for i in weak if margin[i] < SHOWS * recipe.fading_db] or [min(weak, key=margin.__getitem__)],
+            weak,
         )
     fade = rng.normal(0, recipe.fading_db, (n, times))
     if recipe.wild:  # what fades stays so for some polls
@@ -326,5 +330,6 @@ def make(recipe: Recipe) -> Made:  # noqa: C901, PLR0912, PLR0915  one fault aft
         branch=branch,
         gateway=gateway,
         struck=struck,
+        touched=touched,
         changed_s=changed_s,
     )

@@ -27,16 +27,20 @@ def faults(found):
     return [one for one in found.findings if one.cause not in NO_FAULTS]
 
 
-@pytest.mark.parametrize("wild", [False, True], ids=["plain", "wild"])
-@pytest.mark.parametrize(("fault", "seed"), ONE_OF_EACH)
-def test_a_single_fault_is_the_first_cause_and_strikes_whom_it_struck(fault, seed, wild):
+def is_right(fault, seed, *, wild):
+    """Whether the one fault of a log is found as its first, with those that it struck, and with few others."""
     made = make(any_recipe(seed, (fault,), wild=wild))
-    first = faults(found_in(made))[0]
-    assert first.cause == fault
-    struck = made.struck[fault]
-    named = set().union(*(one.inverters for one in faults(found_in(made)) if one.cause == fault))
-    assert len(named & struck) >= 0.6 * len(struck)
-    assert len(named - struck) <= 0.2 * len(named)
+    found = faults(found_in(made))
+    named = set().union(*(one.inverters for one in found if one.cause == fault))
+    struck, touched = made.struck[fault], made.touched[fault]
+    whom = len(named & struck) >= 0.6 * len(struck) and len(named - touched) <= 0.2 * len(named)
+    return bool(found) and found[0].cause == fault and whom
+
+
+@pytest.mark.parametrize("wild", [False, True], ids=["plain", "wild"])
+def test_the_one_fault_of_a_log_is_its_first_cause_and_strikes_whom_it_struck(wild):
+    wrong = [(fault, seed) for fault, seed in ONE_OF_EACH if not is_right(fault, seed, wild=wild)]
+    assert len(wrong) <= 0.1 * len(ONE_OF_EACH), wrong
 
 
 @pytest.mark.parametrize("seed", range(7_100, 7_112))

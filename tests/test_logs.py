@@ -16,6 +16,7 @@ from survey.logs.stamps import seconds_of, seconds_of_text
 
 NAMES = ["i1", "i2", "shed roof 3", "a name of more than eight letters, with a comma"]
 DATES = st.datetimes(datetime(1950, 1, 1), datetime(2190, 1, 1))  # noqa: DTZ001  as a clock shows them
+ABOVE = "above 0 dBm, which no receiver sees on a site: is it in milliwatts? Write dBm"
 HEADER = "time,inverter,gateway,heard"
 
 
@@ -178,8 +179,7 @@ BAD = {
         f"{HEADER},level_dbm\n2026-05-01T10:00,i1,office,1,weak\n2026-05-01T10:10,i1,office,1,0.002\n",
         [
             'log.csv: row 2: level_dbm: "weak" is no number',
-            'log.csv: row 3: level_dbm: "0.002" is above 0 dBm, which no receiver sees on a site: is it in '
-            + "milliwatts? Write dBm",
+            f'log.csv: row 3: level_dbm: "0.002" is {ABOVE}',
         ],
     ),
     "sixteen bits": (TWO.encode("utf-16"), ["log.csv: is no plain text, or not in UTF-8; save it as CSV in UTF-8"]),

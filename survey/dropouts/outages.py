@@ -139,8 +139,7 @@ def gateway_outages(book: Book, dusk: BoolArray) -> None:
         stretches = [
             one
             for one in found.get(name, [])
-            if not dusk[one.begin : one.end].all()
-            or book.log.time_s[one.end - 1] - book.log.time_s[one.begin] >= DARK_S
+            if not dusk[one.begin : one.end].all() or times[one.end - 1] - times[one.begin] >= DARK_S
         ]
         if not stretches or (usual[links] < DEAD).sum() < LEAST_LINKS:
             continue
