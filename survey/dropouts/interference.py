@@ -98,6 +98,9 @@ def _same_hours(
     noise = np.where(seen, (excess - mean) ** 2, 0.0).sum(axis=0) + usual.sum(axis=0)
     more = total / np.maximum(asked.sum(axis=0), 1.0)
     high = used & (total > TIMES_SPREAD * np.sqrt(noise)) & (more > LEAST_MORE) & (seen.sum(axis=0) >= FEW_DAYS)
+    bright = np.bincount(at, weights=(n > 0) & ~daylight.dusk, minlength=bins) > 0.5 * seen.sum(axis=0)
+    for begin, end in zip(*(one.tolist() for one in _runs(high)), strict=True):
+        high[begin:end] &= bright[begin:end].any()  # hours wholly near a day's ends are the dark's
     if not high.any() or high.sum() > 0.7 * used.sum():
         return nothing, ""
     width = 24.0 / bins

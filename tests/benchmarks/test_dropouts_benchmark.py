@@ -66,7 +66,7 @@ def causes_of(seed, causes, *, wild):
 
 @pytest.mark.parametrize("wild", [False, True], ids=["plain", "wild"])
 def test_dropouts_confusion_table(benchmark, wild, capsys):
-    """One fault a log, and clean logs: which cause comes first. The bar: nine of ten right, one false alarm in fifty."""
+    """Logs of one fault or none: which cause comes first. The bar: nine of ten right, one false alarm in fifty."""
     each = EACH if benchmark.enabled else 2
     kinds = ("", *FAULTS)
 
