@@ -12,8 +12,9 @@ from survey.cli import options
 @click.command()
 @options.plan_argument
 @click.argument("log_file", metavar="LOG", type=click.Path(path_type=Path))
+@options.fit_option
 @options.json_and_out
-def dropouts(plan_file: Path, log_file: Path, *, output: options.Output) -> None:
+def dropouts(plan_file: Path, log_file: Path, fit_file: Path | None, *, output: options.Output) -> None:
     """Sort the dropouts in LOG by likely cause.
 
     LOG is a CSV file with a header: time,inverter,gateway,heard and, where there are such columns, level_dbm, power_w
@@ -23,7 +24,7 @@ def dropouts(plan_file: Path, log_file: Path, *, output: options.Output) -> None
     from survey.dropouts import dropouts_of  # noqa: PLC0415
     from survey.logs import read_log  # noqa: PLC0415
 
-    scene = options.read_scene(plan_file)
+    scene = options.read_scene(plan_file, fit_file)
     with options.progress("reading the log") as told:
         log = read_log(
             log_file,
