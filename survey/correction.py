@@ -74,13 +74,7 @@ class Correction:
         return ends, np.tile(unread * self.unread_sd_db**2, len(inverters))
 
     def variance_db2(
-        self,
-        *,
-        distance_m: FloatArray,
-        reference_distance_m: float,
-        straight_share: FloatArray,
-        passes: FloatArray,
-        ends: FloatArray,
+        self, *, distance_m: FloatArray, reference_distance_m: float, straight_share: FloatArray, passes: FloatArray, ends: FloatArray
     ) -> FloatArray:
         r"""Variance of predicted levels that comes from what the readings left unknown.
 

@@ -72,9 +72,7 @@ class Score:
     trust: FloatArray
 
 
-def score(
-    pairs: Pairs, level_dbm: FloatArray, need_dbm: FloatArray, *, sigma_db: float, shares: Shares, wild: float
-) -> Score:
+def score(pairs: Pairs, level_dbm: FloatArray, need_dbm: FloatArray, *, sigma_db: float, shares: Shares, wild: float) -> Score:
     """The likelihood of each pair, tries lost beside heard ones not counted.
 
     Parameters

@@ -249,7 +249,9 @@ def covariance_of(task: Task, solution: Solution) -> FloatArray:
             value += log_prior(shares, plain=False) - 0.5 * ((values[0] - center) / SIGMA_PRIOR_SD) ** 2
         return value, slopes.T @ found.slope
 
-    here = score(pairs, level_dbm, model.need_dbm, sigma_db=solution.sigma_db, shares=solution.shares, wild=task.wild)
+    here = score(
+        pairs, level_dbm, model.need_dbm, sigma_db=solution.sigma_db, shares=solution.shares, wild=task.wild
+    )
     whole = np.zeros((count + len(moving), count + len(moving)))
     whole[:count, :count] = (slopes * here.bend[:, None]).T @ slopes + np.diag(1.0 / model.sd**2)
     for k, one in enumerate(moving):
