@@ -3,6 +3,7 @@
 from survey.links import CARRIERS, carried_by
 from survey.records.check import check_record
 from survey.records.compare import compare_record
+from survey.records.dropouts import dropouts_record
 from survey.records.explain import explain_record
 from survey.records.fit import fit_record
 from survey.records.links import link_records, links_record
@@ -20,6 +21,7 @@ __all__ = [
     "carried_by",
     "check_record",
     "compare_record",
+    "dropouts_record",
     "explain_record",
     "fit_record",
     "link_records",

@@ -2,6 +2,7 @@
 
 from survey.tables.check import check_text
 from survey.tables.compare import compare_table
+from survey.tables.dropouts import dropouts_table
 from survey.tables.explain import explain_text
 from survey.tables.fit import fit_table
 from survey.tables.links import link_table
@@ -15,6 +16,7 @@ from survey.tables.sure import sure_text
 __all__ = [
     "check_text",
     "compare_table",
+    "dropouts_table",
     "explain_text",
     "fit_table",
     "link_table",
