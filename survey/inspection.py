@@ -25,9 +25,6 @@ MOST_NAMES = 5
 """How many names one warning gives before it counts the rest."""
 STRETCH = 1.2
 """A figure found at one frequency may be used this many times above or below it without a warning."""
-IDLE = frozenset({"correlation_m", "max_relays", "inverters_per_gateway", "gateways"})
-"""Keys that are read and checked, and do not act yet: their defaults are not worth a line."""
-
 RADIATING = ("tx_power_dbm", "antenna_gain_dbi", "antenna")
 """The figures of a radio that say what it radiates."""
 
@@ -112,7 +109,6 @@ def inspect(scene: Scene, *, progress: Progress | None = None) -> Inspection:
         *_near_sheets(scene),
         *_materials(plan),
         *_radiated(plan),
-        *_later(plan),
         *_never_met(scene, progress),
     )
     return Inspection(scene=scene, counts=counts, extent_m=extent_m, defaults=_defaults(plan), warnings=warnings)
@@ -120,7 +116,7 @@ def inspect(scene: Scene, *, progress: Progress | None = None) -> Inspection:
 
 def _defaults(plan: Plan) -> tuple[tuple[tuple[str, str, object], int], ...]:
     """The defaults that make a difference to this plan, each with how often it applies."""
-    counts = Counter(one for one in plan.defaults if one[1] not in IDLE and one[2] != "")
+    counts = Counter(one for one in plan.defaults if one[2] != "")
     sheets = sum(array.module_depth_m is not None for array in plan.arrays)
     for one in [one for one in counts if one[1] == "clearance_m"]:
         counts[one] = min(counts[one], sheets)
@@ -239,13 +235,6 @@ def _radiated(plan: Plan) -> Iterator[str]:
 def _eirp_dbm(plan: Plan, radio: RadioEnd) -> float:
     """What a radio radiates in the direction in which its antenna is strongest. [dBm]"""
     return radio.tx_power_dbm + plan.patterns[radio.antenna].peak_gain_dbi(radio.antenna_gain_dbi)
-
-
-def _later(plan: Plan) -> Iterator[str]:
-    """What the plan asks for and this version does not work out."""
-    asked = plan.requirement
-    if asked.max_relays or asked.gateways > 1 or asked.inverters_per_gateway:
-        yield "this version plans one gateway without relays: max_relays, gateways, inverters_per_gateway do not act"
 
 
 def _never_met(scene: Scene, progress: Progress | None) -> Iterator[str]:

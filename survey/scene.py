@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.antennas import Pattern
+from survey.correction import Correction
 from survey.errors import UnknownNameError, check_names
 from survey.geometry import Prisms, Screens, Sheets, convex_outlines, prisms_of, screens_of, sheets_of
 from survey.materials import vegetation_loss
@@ -134,6 +135,8 @@ class Scene:
         Their geometry.
     screens : Screens
         Those of them that a wave had better go around.
+    correction : Correction or None
+        What readings have taught, where a fit is used.
     """
 
     plan: Plan
@@ -145,6 +148,7 @@ class Scene:
     sheets: Sheets
     prisms: Prisms
     screens: Screens
+    correction: Correction | None = None
 
     @cached_property
     def gateways_and_spots(self) -> Ends:
@@ -203,6 +207,39 @@ def scene_of(plan: Plan) -> Scene:
         sheets=sheets,
         prisms=prisms,
         screens=screens,
+    )
+
+
+def corrected(scene: Scene, correction: Correction) -> Scene:
+    """A site as readings have shown it to be.
+
+    Parameters
+    ----------
+    scene : Scene
+        As the plan has it.
+    correction : Correction
+        Fitted to readings of that site.
+
+    Returns
+    -------
+    Scene
+        With the fitted exponent and shadowing in its plan, and with the standard errors of fitted losses in the place
+        of their spreads. The losses themselves, and with them the ways around, stay the plan's; links add the changes.
+    """
+    fitted = correction.unit >= 0
+    errors_db = np.sqrt(np.diag(correction.covariance))[2:]
+    spread_db = scene.obstacles.spread_db.copy()
+    spread_db[fitted] = errors_db[correction.unit[fitted]]
+    environment = replace(
+        scene.plan.environment,
+        path_loss_exponent=correction.path_loss_exponent,
+        shadowing_db=correction.shadowing_db,
+    )
+    return replace(
+        scene,
+        plan=replace(scene.plan, environment=environment),
+        obstacles=replace(scene.obstacles, spread_db=spread_db),
+        correction=correction,
     )
 
 

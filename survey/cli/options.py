@@ -33,12 +33,30 @@ NOT_HELD = 3
 plan_argument = click.argument("plan_file", metavar="PLAN", type=click.Path(path_type=Path))
 
 
-def read_scene(plan_file: Path) -> Scene:
-    """The site that a plan file describes, ready for computing."""
-    from survey.plan_file import read_plan  # noqa: PLC0415  start-up time
-    from survey.scene import scene_of  # noqa: PLC0415
+fit_option = click.option(
+    "--fit",
+    "fit_file",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="Use what `survey fit --out FILE.json` has learnt from readings.",
+)
+"""Adds --fit, handed to the command as ``fit_file``."""
 
-    return scene_of(read_plan(plan_file))
+
+def read_scene(plan_file: Path, fit_file: Path | None = None) -> Scene:
+    """The site that a plan file describes, ready for computing; as readings have shown it to be where a fit is given."""
+    from survey.plan_file import read_plan  # noqa: PLC0415  start-up time
+    from survey.scene import corrected, scene_of  # noqa: PLC0415
+
+    scene = scene_of(read_plan(plan_file))
+    if fit_file is None:
+        return scene
+    from survey.calibration import read_fit  # noqa: PLC0415
+
+    correction, warnings = read_fit(fit_file, scene)
+    for message in warnings:
+        warn(one_line(message))
+    return corrected(scene, correction)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -118,6 +136,31 @@ def relays_option(command: F) -> F:
     return option(command)
 
 
+DRAWS = 1_000
+MOST_DRAWS = 100_000
+
+
+def draws_options(command: F) -> F:
+    """Add --draws and --seed, handed to the command as ``draws`` and ``seed``."""
+    draws = click.option(
+        "--draws",
+        type=click.IntRange(1, MOST_DRAWS),
+        default=DRAWS,
+        show_default=True,
+        metavar="N",
+        help="Draw what the plan does not know so many times.",
+    )
+    seed = click.option(
+        "--seed",
+        type=click.IntRange(min=0),
+        default=0,
+        show_default=True,
+        metavar="N",
+        help="Begin the random numbers here: the same seed gives the same draws.",
+    )
+    return draws(seed(command))
+
+
 def finish(*, require: bool, all_hold: bool) -> None:
     """Exit with the status that says an inverter does not hold, if that was asked for."""
     if require and not all_hold:
@@ -142,10 +185,11 @@ def check_writable(path: Path, *, inputs: tuple[Path, ...] = ()) -> None:
         raise OutputError(one_line(f"{path}: cannot be written: {error.strerror}")) from None
     if stat.S_ISDIR(there.st_mode):
         raise OutputError(one_line(f"{path}: is a folder; name a file in it"))
-    for one in inputs:
+    for position, one in enumerate(inputs):
         with suppress(OSError):
             if os.path.samestat(there, one.stat()):
-                raise OutputError(one_line(f"{path}: is the plan itself; name another file"))
+                what = "a file to be read" if position else "the plan itself"
+                raise OutputError(one_line(f"{path}: is {what}; name another file"))
     if not stat.S_ISREG(there.st_mode):  # a device would be lost, and a pipe cannot take a file whole or not at all
         raise OutputError(one_line(f"{path}: is no ordinary file; name one, or leave --out away to print"))
 

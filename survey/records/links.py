@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -18,8 +20,8 @@ def carried_by(links: Links) -> NDArray[np.intp]:
     return np.asarray(np.argmin(np.where(np.isnan(losses_db), np.inf, losses_db), axis=0))
 
 
-def link_records(links: Links) -> list[Record]:
-    """Every link, inverter by inverter."""
+def link_records(links: Links, gateway_of: Sequence[int] | None = None) -> list[Record]:
+    """Every link, inverter by inverter; or only the link of each inverter to its gateway, by index."""
     columns = {
         name: plain(getattr(links, name))
         for name in (
@@ -40,7 +42,8 @@ def link_records(links: Links) -> list[Record]:
     states, carriers = links.state.tolist(), carried_by(links).tolist()
     records = []
     for i, inverter in enumerate(links.inverters.names):
-        for j, gateway in enumerate(links.gateways.names):
+        for j in range(len(links.gateways)) if gateway_of is None else [gateway_of[i]]:
+            gateway = links.gateways.names[j]
             one = {name: values[i][j] for name, values in columns.items()}
             records.append(
                 {
