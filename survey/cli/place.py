@@ -54,7 +54,9 @@ def place(
     Tries every spot and every point of a search in PLAN, and shows the best of them, the runners-up, the inverters
     that decide it, and the weakest links.
     """
-    from survey import placement, records, tables  # noqa: PLC0415  start-up time
+    from survey import placement  # noqa: PLC0415  start-up time
+    from survey.records import place as records  # noqa: PLC0415
+    from survey.tables import place as tables  # noqa: PLC0415
 
     if gateways is not None and (fewest or spare):
         raise click.UsageError("--gateways asks for the most inverters, --fewest and --spare for the fewest gateways")
