@@ -13,7 +13,7 @@ from survey.links import HOLDS, Progress, links_between
 from survey.network import Hops, Network, hops_of, network_between
 from survey.placement.reasons import Decider, Reason, reason_for
 from survey.placement.scores import Scores, best_of_each_place, reached, score_spots, scores_of
-from survey.placement.several import Reached, Wanted, choose_several, fewest_of
+from survey.placement.several import Reached, Wanted, choose_several, fewest_of, short_of_room
 from survey.scene import Scene
 from survey.siting import Choice, Fewest
 
@@ -27,6 +27,7 @@ __all__ = [
     "place",
     "score_spots",
     "scores_of",
+    "short_of_room",
 ]
 
 IntArray = NDArray[np.int64]
