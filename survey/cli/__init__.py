@@ -16,7 +16,10 @@ COMMANDS = {
     "place": "Say where the gateway goes, or several of them, and why.",
     "links": "List the link of every inverter.",
     "compare": "Put spots side by side, link by link.",
+    "explain": "Say where every dB of a link goes, and what would mend it.",
     "network": "Show the route of every inverter, and what hangs on a single one.",
+    "fit": "Fit the model to measured levels.",
+    "dropouts": "Sort the dropouts in LOG by likely cause.",
     "materials": "List the built-in materials.",
 }
 """Each command, in the order of a job, with the first line of its help: `survey.cli.NAME` holds the command NAME.

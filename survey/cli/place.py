@@ -31,6 +31,7 @@ from survey.cli import options
     help="How long to look for a proof that no other choice of gateways is better; 60 by default.",
 )
 @options.draws_options
+@options.fit_option
 @options.require_option
 @options.json_and_out
 def place(
@@ -40,6 +41,7 @@ def place(
     max_relays: int | None,
     time_limit_s: float,
     *,
+    fit_file: Path | None,
     draws: int,
     seed: int,
     fewest: bool,
@@ -58,7 +60,10 @@ def place(
 
     if gateways is not None and (fewest or spare):
         raise click.UsageError("--gateways asks for the most inverters, --fewest and --spare for the fewest gateways")
-    scene = options.read_scene(plan_file).wanting(gateways=gateways, max_relays=max_relays)
+    scene = options.read_scene(plan_file, fit_file).wanting(gateways=gateways, max_relays=max_relays)
+    told_short = placement.short_of_room(scene)
+    if told_short and not (fewest or spare):
+        options.warn(told_short)
     wanted = placement.Wanted(fewest=fewest or spare, spare=spare, time_limit_s=time_limit_s, draws=draws, seed=seed)
     with options.progress("trying spots") as told:
         found = placement.place(scene, wanted=wanted, progress=told)

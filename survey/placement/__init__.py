@@ -9,11 +9,11 @@ from numpy.typing import NDArray
 
 from survey.draws import Relaying, Served, Sure, served_draws, sure_of_ranking
 from survey.errors import SurveyError
-from survey.links import HOLDS, Progress
+from survey.links import HOLDS, Progress, links_between
 from survey.network import Hops, Network, hops_of, network_between
 from survey.placement.reasons import Decider, Reason, reason_for
-from survey.placement.scores import Scores, best_of_each_place, score_spots, scores_of
-from survey.placement.several import Reached, Wanted, choose_several, fewest_of
+from survey.placement.scores import Scores, best_of_each_place, reached, score_spots, scores_of
+from survey.placement.several import Reached, Wanted, choose_several, fewest_of, short_of_room
 from survey.scene import Scene
 from survey.siting import Choice, Fewest
 
@@ -27,9 +27,13 @@ __all__ = [
     "place",
     "score_spots",
     "scores_of",
+    "short_of_room",
 ]
 
 IntArray = NDArray[np.int64]
+
+PAIRS_KEPT = 200_000
+"""With so many pairs of inverter and spot or fewer, all links are kept, and not worked out again for the draws."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -134,15 +138,26 @@ def place(scene: Scene, *, wanted: Wanted | None = None, progress: Progress | No
         return progress and (lambda done, _: progress(done_before + done, before + spots))
 
     hops = hops_of(scene, progress=stage(0)) if plan.requirement.max_relays else None
-    several = plan.requirement.gateways > 1 or wanted.fewest
-    reached = Reached.room_for(count, spots, reliability=plan.requirement.reliability) if several else None
-    scores = score_spots(scene, scene.spots, hops=hops, keep=reached.keep if reached else None, progress=stage(before))
+    several = None
+    if plan.requirement.gateways > 1 or wanted.fewest:
+        several = Reached.room_for(count, spots, reliability=plan.requirement.reliability)
+    links = None
+    if count * spots <= PAIRS_KEPT:
+        links = links_between(scene, scene.inverters, scene.spots)
+        scores = scores_of(links, hops)
+        if several:
+            several.put(slice(0, spots), *reached(links, hops))
+    else:
+        put = several.put if several else None
+        scores = score_spots(scene, scene.spots, hops=hops, keep=put, progress=stage(before))
     order = scores.order()
-    choices = choose_several(scene, reached, wanted) if reached and not wanted.fewest else ()
-    few = fewest_of(scene, reached, wanted) if reached and wanted.fewest else None
+    choices = choose_several(scene, several, wanted) if several and not wanted.fewest else ()
+    few = fewest_of(scene, several, wanted) if several and wanted.fewest else None
     answer = few or (choices[-1] if choices else None)
-    chosen = answer.chosen if answer and answer.chosen else (int(order[0]),)
-    network = network_between(scene, scene.spots.pick(list(chosen)), hops=hops)
+    if answer and not answer.chosen:  # nobody can be served: then the least bad of the single spots
+        answer = None
+    chosen = answer.chosen if answer else (int(order[0]),)
+    network = network_between(scene, scene.spots.pick(list(chosen)), hops=hops, links=links and links.to(list(chosen)))
     room = plan.requirement.inverters_per_gateway
     if room:
         belongs = _with_room(network, room) if answer is None else _column(answer.gateway_of, np.array(chosen))
@@ -158,6 +173,7 @@ def place(scene: Scene, *, wanted: Wanted | None = None, progress: Progress | No
         expected_served=scores.expected_served,
         draws=wanted.draws,
         seed=wanted.seed,
+        links=links,
         relaying=relaying,
     )
     return Placement(
@@ -171,7 +187,7 @@ def place(scene: Scene, *, wanted: Wanted | None = None, progress: Progress | No
         sure=sure,
         drawn=drawn,
         wanted=wanted,
-        reason=reason_for(scene, scores, order, hops),
+        reason=reason_for(scores, order, links=links, hops=hops, scene=scene),
     )
 
 

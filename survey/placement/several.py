@@ -68,11 +68,24 @@ class Reached:
             required=reliability,
         )
 
-    def keep(self, block: slice, reliability: FloatArray, margin_db: FloatArray) -> None:
+    def put(self, block: slice, reliability: FloatArray, margin_db: FloatArray) -> None:
         """Put in what was found for some of the spots."""
         self.reliability[:, block] = reliability
         self.margin_db[:, block] = margin_db
         self.holds[:, block] = reliability >= self.required
+
+
+def short_of_room(scene: Scene) -> str:
+    """A warning where the gateways that the plan allows cannot take all inverters; else nothing."""
+    asked, count = scene.plan.requirement, len(scene.inverters)
+    room = asked.gateways * asked.inverters_per_gateway
+    if not room or room >= count:
+        return ""
+    gateways = "1 gateway takes" if asked.gateways == 1 else f"{asked.gateways} gateways take"
+    return (
+        f"{gateways} {room} of {count} inverters at most: raise gateways or inverters_per_gateway in [requirement], or "
+        "some of them have nowhere to report"
+    )
 
 
 def choose_several(scene: Scene, reached: Reached, wanted: Wanted) -> tuple[Choice, ...]:
