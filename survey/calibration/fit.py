@@ -371,6 +371,12 @@ def _open_questions(found: Fit) -> Iterator[str]:
     tied = np.abs(found.covariance[: len(names), : len(names)] / np.outer(scale, scale)) >= TIED
     for i, j in np.argwhere(np.triu(tied, k=1)).tolist():
         yield f"{names[i]} and {names[j]}: only both together are known; {_advice(i, j)}"
+    heard = found.pairs.was_heard
+    if np.sum(found.pairs.missed[heard]) > np.sum(found.pairs.heard):
+        yield (
+            "the share of lost tries: there are more misses than levels on pairs that were heard; where a level is the "
+            "mean of several tries, give their number in a column tries"
+        )
     below = np.flatnonzero(found.pairs.level_dbm < found.model.need_dbm)
     if len(below):
         yield (

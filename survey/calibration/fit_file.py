@@ -133,7 +133,7 @@ def _record(path: Path) -> dict[str, Any]:
     return record
 
 
-def _problems(record: dict[str, Any]) -> Iterator[tuple[str, str]]:
+def _problems(record: dict[str, Any]) -> Iterator[tuple[str, str]]:  # noqa: C901  one check after another
     """What is wrong with a record."""
     for name, kind in NUMBERS.items():
         yield from _number(name, record.get(name), kind)
