@@ -38,7 +38,7 @@ ON_THE_ROOF = (
 )
 WEAKER = (
     "Weaker than expected: is it where the plan says (compare the serial)? Is it fixed flat against metal, behind a "
-    "rail, a clamp or a cable bundle? Is there something in the line that the plan does not show? A unit that was never "
+    "rail, a clamp or a cable bundle? Is there something in the line that the plan does not show? A unit never "
     "heard may simply have no supply or too little light: try it again in full daylight."
 )
 STRONGER = (
