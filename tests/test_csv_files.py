@@ -45,7 +45,7 @@ def test_columns_of_no_use_are_named_and_lines_are_those_of_the_file(tmp_path):
     [
         ("", "is empty; its first line must name inverter and level_dbm"),
         ("inverter,level_dbm\n", "has a header and no rows"),
-        ("inverter,level\nA,-60\n", "header: level_dbm: no such column; is it \"level\"?; the first line must name"),
+        ("inverter,level\nA,-60\n", 'header: level_dbm: no such column; is it "level"?; the first line must name'),
         ("inverter,level_dbm,inverter\nA,-60,B\n", "header: inverter: stands twice"),
         ("inverter,level_dbm\nA,-60\nB,-60,1\n", "line 3: has 3 cells below 2 columns"),
         (b"inverter,level_dbm\n\xff\xe9,-60\n", "is not text in UTF-8"),
@@ -64,7 +64,9 @@ def test_a_file_that_is_not_there_is_told_with_a_near_name(tmp_path):
         read_table(tmp_path / "reading.csv", needed=("inverter",))
 
 
-@pytest.mark.parametrize(("text", "value"), [("-64,5", -64.5), ("-64.5", -64.5), ("\N{MINUS SIGN}7", -7.0), ("1e1", 10)])
+@pytest.mark.parametrize(
+    ("text", "value"), [("-64,5", -64.5), ("-64.5", -64.5), ("\N{MINUS SIGN}7", -7.0), ("1e1", 10)]
+)
 def test_numbers_may_have_a_decimal_comma(text, value):
     assert number_of(text, low=-200, high=60) == (value, None)
 

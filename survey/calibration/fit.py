@@ -364,9 +364,9 @@ def _open_questions(found: Fit) -> Iterator[str]:
     if not found.plain:
         if after[EXPONENT] > LITTLE * before[EXPONENT]:
             yield "the exponent: the readings say little, so it stays near the plan's; read at more distances"
-        for name, old, new in zip(names[LOSSES:], before[LOSSES:], after[LOSSES:], strict=True):
-            if new > LITTLE * old:
-                yield f"{name}: the readings say little of its loss; read in front of it and behind it"
+        little = [names[k] for k in range(LOSSES, len(names)) if after[k] > LITTLE * before[k]]
+        if little:
+            yield f"the loss of {', '.join(little)}: the readings say little; read in front of it and behind it"
     scale = np.where(after > 0, after, 1.0)
     tied = np.abs(found.covariance[: len(names), : len(names)] / np.outer(scale, scale)) >= TIED
     for i, j in np.argwhere(np.triu(tied, k=1)).tolist():
