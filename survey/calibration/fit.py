@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -303,6 +302,8 @@ def ends_by_name(ends: Sequence[End], kind: str) -> dict[str, int]:
 
 def fingerprint(plan: Plan) -> str:
     """A short mark of all in a plan that a fit depends on; it does not change with names, spots or notes."""
+    import hashlib  # noqa: PLC0415  start-up time
+
     environment = plan.environment
     parts = (
         plan.radio,

@@ -226,7 +226,7 @@ def test_misses_that_have_nothing_to_do_with_level_do_not_widen_the_flats_shadow
 
 
 def test_the_share_of_lost_tries_in_the_flat(validation):
-    """By the data's README some 9.5 % of windows were missed: a level stands for all windows heard, as its note says."""
+    """By the data's README some 9.5 % of windows were missed; a level stands for all that were heard, by its note."""
     import csv  # noqa: PLC0415
     import re  # noqa: PLC0415
 
