@@ -74,7 +74,7 @@ def test_dropouts_confusion_table(benchmark, wild, capsys):
         first = {}
         for k, fault in enumerate(kinds):
             for seed in range(each if fault else 2 * each):
-                causes = causes_of(20_000 + 1_000 * k + seed, (fault,) if fault else (), wild=wild)
+                causes = causes_of(40_000 + 1_000 * k + seed, (fault,) if fault else (), wild=wild)
                 pair = fault, causes[0] if causes else ""
                 first[pair] = first.get(pair, 0) + 1
         return first
