@@ -32,6 +32,8 @@ HOLDS = STATES.index("holds")
 MARGINAL_RELIABILITY = 0.5
 WAYS = ("over", "left", "right", "reflected")
 """The ways around what stands in the line."""
+CARRIERS = ("straight", *WAYS)
+"""The ways of a link: straight through, and around what stands there."""
 PAIRS_AT_ONCE = 200_000
 """How many links are worked out in one go where there are many: few enough to stay in a processor's cache."""
 
@@ -151,8 +153,9 @@ class Links:
 
     @cached_property
     def straight_share(self) -> FloatArray:
-        """Share of the received power that comes straight through. [-]"""
-        return np.asarray(10.0 ** ((self.obstacle_loss_db - self.straight_db) / 10.0))
+        """Share of the received power that comes straight through; 1 where too little arrives to tell. [-]"""
+        more_db = np.where(np.isinf(self.obstacle_loss_db), 0.0, self.obstacle_loss_db - self.straight_db)
+        return np.asarray(10.0 ** (more_db / 10.0))
 
     @cached_property
     def sigma_db(self) -> FloatArray:
@@ -188,8 +191,13 @@ class Links:
     @cached_property
     def state(self) -> StateArray:
         """Index into `STATES`."""
-        required = self.scene.plan.requirement.reliability
-        return (self.reliability >= MARGINAL_RELIABILITY).astype(np.int8) + (self.reliability >= required)
+        return state_of(self.scene, self.reliability)
+
+    @cached_property
+    def carrier(self) -> NDArray[np.intp]:
+        """Which way carries the link, the one that loses least: index into `CARRIERS`."""
+        losses_db = np.stack([self.straight_db, *(self.around_db[way] for way in WAYS)])
+        return np.asarray(np.argmin(np.where(np.isnan(losses_db), np.inf, losses_db), axis=0))
 
     @property
     def all_hold(self) -> bool:
@@ -384,3 +392,14 @@ def links_of(scene: Scene, *, gateways: Sequence[str] = (), inverters: Sequence[
     far = scene.gateways_and_spots.named(gateways, file=file, what="gateway or spot") if gateways else scene.gateways
     near = scene.inverters.named(inverters, file=file, what="inverter") if inverters else scene.inverters
     return links_between(scene, near, far)
+
+
+def carried_by(links: Links) -> NDArray[np.intp]:
+    """Which way carries each link, the one that loses least: index into `CARRIERS`, shape (inverters, gateways)."""
+    return links.carrier
+
+
+def state_of(scene: Scene, reliability: FloatArray) -> StateArray:
+    """What chances are worth under the plan's requirement: index into `STATES`."""
+    required = scene.plan.requirement.reliability
+    return np.asarray((reliability >= MARGINAL_RELIABILITY).astype(np.int8) + (reliability >= required))

@@ -10,6 +10,7 @@ from survey import __version__
 from survey.cli.check import check
 from survey.cli.compare import compare
 from survey.cli.dropouts import dropouts
+from survey.cli.explain import explain
 from survey.cli.fit import fit
 from survey.cli.links import links
 from survey.cli.materials import materials
@@ -54,5 +55,5 @@ def main() -> None:
     """
 
 
-for _command in (start, check, place, links, compare, network, fit, dropouts, materials):
+for _command in (start, check, place, links, compare, explain, network, fit, dropouts, materials):
     main.add_command(_command)

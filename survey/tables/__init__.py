@@ -3,6 +3,7 @@
 from survey.tables.check import check_text
 from survey.tables.compare import compare_table
 from survey.tables.dropouts import dropouts_table
+from survey.tables.explain import explain_text
 from survey.tables.fit import fit_table
 from survey.tables.links import link_table
 from survey.tables.links_csv import links_csv
@@ -16,6 +17,7 @@ __all__ = [
     "check_text",
     "compare_table",
     "dropouts_table",
+    "explain_text",
     "fit_table",
     "link_table",
     "links_csv",
