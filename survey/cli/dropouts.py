@@ -21,7 +21,7 @@ def dropouts(plan_file: Path, log_file: Path, fit_file: Path | None, *, output: 
     and branch.
     """
     from survey import records, tables  # noqa: PLC0415  start-up time
-    from survey.dropouts import dropouts_of  # noqa: PLC0415
+    from survey.dropouts.sorting import dropouts_of  # noqa: PLC0415
     from survey.logs import read_log  # noqa: PLC0415
 
     scene = options.read_scene(plan_file, fit_file)

@@ -5,14 +5,16 @@ from __future__ import annotations
 import csv
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
-from typing import BinaryIO
+from typing import TYPE_CHECKING, BinaryIO
 
 from survey.errors import Fault, FileError, did_you_mean, near_file, one_line
 from survey.logs.cells import MOST_NAMES, Names, TooManyNamesError
 from survey.logs.grid import Log, Resolved, log_of
 from survey.logs.rows import TOLD, Block, Columns, Faults, RowReader
+
+if TYPE_CHECKING:  # start-up time
+    from concurrent.futures import Future
 
 BLOCK_BYTES = 8_000_000
 AT_ONCE = 2
@@ -129,6 +131,8 @@ def _columns(file: BinaryIO, shown: str) -> tuple[Columns, list[str]]:
 
 def _blocks(file: BinaryIO, reader: RowReader, *, shown: str, total: int, progress: Progress | None) -> Iterator[Block]:
     """All rows, a block at a time, in the order of the file."""
+    from concurrent.futures import ThreadPoolExecutor  # noqa: PLC0415  start-up time
+
     waiting: deque[tuple[Future[Block], int]] = deque()
     with ThreadPoolExecutor(AT_ONCE) as pool:
         for data, row in _whole_rows(file, shown):

@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 from dropout_logs import FAULTS, any_recipe, make
 
-from survey.dropouts import NO_FAULTS, dropouts_of
+from survey.dropouts import NO_FAULTS
+from survey.dropouts.sorting import dropouts_of
 from survey.logs import read_log
 
 LARGE = bool(os.environ.get("SURVEY_LARGE_LOG"))
