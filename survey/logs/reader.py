@@ -136,6 +136,8 @@ def _blocks(file: BinaryIO, reader: RowReader, *, shown: str, total: int, progre
     waiting: deque[tuple[Future[Block], int]] = deque()
     with ThreadPoolExecutor(AT_ONCE) as pool:
         for data, row in _whole_rows(file, shown):
+            if reader.faults.too_many:
+                break
             waiting.append((pool.submit(reader.read, data, row), file.tell()))
             if len(waiting) > AT_ONCE:
                 block, done = waiting.popleft()
@@ -169,6 +171,7 @@ def _whole_rows(file: BinaryIO, shown: str) -> Iterator[tuple[bytes, int]]:
 def _row_faults(found: Faults, shown: str) -> list[Fault]:
     """What is wrong with rows: the first of each kind by their numbers, then how many more there are."""
     faults = []
+    stopped = " as far as it was read" if found.too_many else ""
     for (key, problem), rows in found.rows.items():
         rows.sort()
         for row, text in rows[:TOLD]:
@@ -182,7 +185,7 @@ def _row_faults(found: Faults, shown: str) -> list[Fault]:
             )
         more = found.counts[key, problem] - min(TOLD, len(rows))
         if more:
-            faults.append(Fault(file=shown, key=key, problem=f"and {more} more rows like these"))
+            faults.append(Fault(file=shown, key=key, problem=f"and {more} more rows like these{stopped}"))
     return faults
 
 
