@@ -20,9 +20,10 @@ def dropouts(plan_file: Path, log_file: Path, fit_file: Path | None, *, output: 
     LOG is a CSV file with a header: time,inverter,gateway,heard and, where there are such columns, level_dbm, power_w
     and branch.
     """
-    from survey import records, tables  # noqa: PLC0415  start-up time
-    from survey.dropouts.sorting import dropouts_of  # noqa: PLC0415
+    from survey.dropouts.sorting import dropouts_of  # noqa: PLC0415  start-up time
     from survey.logs import read_log  # noqa: PLC0415
+    from survey.records.dropouts import dropouts_record  # noqa: PLC0415
+    from survey.tables.dropouts import dropouts_table  # noqa: PLC0415
 
     scene = options.read_scene(plan_file, fit_file)
     with options.progress("reading the log") as told:
@@ -35,4 +36,4 @@ def dropouts(plan_file: Path, log_file: Path, fit_file: Path | None, *, output: 
         )
     for note in log.notes:
         options.warn(f"{log_file}: {note}")
-    output.show(tables.dropouts_table, records.dropouts_record, dropouts_of(scene, log))
+    output.show(dropouts_table, dropouts_record, dropouts_of(scene, log))

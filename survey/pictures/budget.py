@@ -8,10 +8,9 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from survey.links import Links
+from survey.links import CARRIERS, Links, carried_by
 from survey.pictures.site_map import one_lined
 from survey.pictures.style import FAINT, INK, SMALL_PT, WIDTH_IN, head_in, new_figure, picture, short
-from survey.records import CARRIERS, carried_by
 from survey.tables.figures import NOTHING_DB, db, percent
 from survey.tables.links import WAY_WORDS, in_the_line
 

@@ -20,7 +20,18 @@ from survey.pictures.ground import (
     site_axes,
 )
 from survey.pictures.labels import Label, put_labels
-from survey.pictures.style import GATEWAY, MARKS, OTHER_GATEWAY, SEARCH, SPOT, UNKNOWN, foot_legend, picture, sample, short
+from survey.pictures.style import (
+    GATEWAY,
+    MARKS,
+    OTHER_GATEWAY,
+    SEARCH,
+    SPOT,
+    UNKNOWN,
+    foot_legend,
+    picture,
+    sample,
+    short,
+)
 from survey.scene import Ends, Scene
 from survey.tables.figures import tally, wanted_line
 

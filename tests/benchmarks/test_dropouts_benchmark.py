@@ -83,10 +83,10 @@ def test_dropouts_confusion_table(benchmark, wild, capsys):
     first = benchmark.pedantic(table, rounds=1)
     with capsys.disabled():
         if benchmark.enabled:
-            print(f"\n{'made':28s} first cause found", "(wild)" if wild else "(plain)")  # noqa: T201  figures
+            print(f"\n{'made':28s} first cause found", "(wild)" if wild else "(plain)")
             for fault in kinds:
                 row = {found or "none": count for (made, found), count in first.items() if made == fault}
-                print(f"{fault or 'nothing':28s} {row}")  # noqa: T201
+                print(f"{fault or 'nothing':28s} {row}")
     if benchmark.enabled:
         for fault in FAULTS:
             assert first.get((fault, fault), 0) >= 0.9 * each, fault
