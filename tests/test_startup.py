@@ -86,3 +86,10 @@ def test_a_json_reader_is_loaded_only_for_json(tmp_path):
     program += 'print("json" in sys.modules, file=sys.stderr)'
     result = python(tmp_path, program)
     assert result.stderr.splitlines()[-1] == b"False"
+
+
+def test_dropouts_are_sorted_with_numpy_alone(tmp_path):
+    write(tmp_path)
+    rows = [f"2026-05-01T{hour:02d}:00,i1,office,{int(6 < hour < 18)}\n" for hour in range(24)]
+    (tmp_path / "log.csv").write_text("time,inverter,gateway,heard\n" + "".join(rows), encoding="utf-8")
+    assert loaded(tmp_path, "dropouts", "plan.toml", "log.csv") & HEAVY == {"numpy"}
