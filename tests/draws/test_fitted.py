@@ -86,3 +86,14 @@ def test_two_plans_with_one_fit_differ_by_what_differs_and_by_nothing_else():
     assert [one.name for one in found.changes] == ["other"]
     assert found.difference_db[0] == pytest.approx([-6.0, 0.0], abs=1e-6)
     assert found.cause_db[0] == pytest.approx([-6.0, 0.0], abs=1e-6)
+
+
+def test_an_obstacle_that_only_one_plan_has_keeps_what_the_fit_says_of_it_in_the_other():
+    """Three walls of the fitted sheet, 24 dB each, come at once: any alone is less than half, so each is put in alone."""
+    before = fitted_scene()
+    new = tuple(long_wall(f"new {k}", 6.0 + k, material="shed sheet") for k in range(3))
+    after = scene_of(dataclasses.replace(before.plan, walls=(*before.plan.walls, *new)))
+    correction = dataclasses.replace(before.correction, unit=np.zeros(4, dtype=np.int64), change_db=np.full(4, 4.0))
+    found = compare_plans(before, corrected(after, correction), ["s0"], draws=20, seed=0)
+    assert found.difference_db[0, 0] == pytest.approx(-72.0, abs=0.01)
+    assert found.cause_db[0, 0] == pytest.approx(-24.0, abs=0.01)
