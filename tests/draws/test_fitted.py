@@ -89,7 +89,7 @@ def test_two_plans_with_one_fit_differ_by_what_differs_and_by_nothing_else():
 
 
 def test_an_obstacle_that_only_one_plan_has_keeps_what_the_fit_says_of_it_in_the_other():
-    """Three walls of the fitted sheet, 24 dB each, come at once: any alone is less than half, so each is put in alone."""
+    """Three walls of the fitted sheet come at once, 24 dB each: one is less than half, so each is put in alone."""
     before = fitted_scene()
     new = tuple(long_wall(f"new {k}", 6.0 + k, material="shed sheet") for k in range(3))
     after = scene_of(dataclasses.replace(before.plan, walls=(*before.plan.walls, *new)))
