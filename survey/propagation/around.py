@@ -15,7 +15,7 @@ from survey.geometry import (
     lines_between,
 )
 from survey.propagation.mirrors import Mirrored, mirror_paths
-from survey.propagation.sides import Near, blocked_lines, grazed_loss_db, ways_of
+from survey.propagation.sides import Near, Ways, blocked_lines, grazed_loss_db, ways_of
 from survey.propagation.slight import DEEP_NU, graze_reach_m, slight_blockers, smooth
 from survey.scene import Scene
 from survey.units import db_from_ratio, ratio_from_db, wavelength_m
@@ -268,26 +268,8 @@ def bend(scene: Scene, lines: Lines, near: Near) -> Bent:
         longest_m[copied, other] = every.length_m[copied, None] + SHALLOW * wave_m
         first = copied.stop
     ways = ways_of(scene, every, rows, air, longest_m)
+    _also_from_other_end(scene, every, (rows, air), longest_m, ways)
     by_side, nu, elevations_deg = ways.power, ways.nu, ways.elevations_deg
-    hemmed_in = ways.strings.hemmed_in
-    if len(hemmed_in):
-        # Strung from the other end such a string may find a better way: left is right then, and each end the other.
-        line, number = np.unique(hemmed_in // len(SIDES), return_inverse=True)
-        side = hemmed_in % len(SIDES)
-        place = np.full(len(every.length_m), -1)
-        place[line] = np.arange(len(line))
-        again = place[rows[0]] >= 0
-        air_line, air_screen = air // max(1, len(scene.screens)), air % max(1, len(scene.screens))
-        air_back = (place[air_line] * len(scene.screens) + air_screen)[place[air_line] >= 0]
-        back_rows = (place[rows[0][again]], rows[1][again], rows[2][again])
-        longest_back_m = np.full((len(line), len(SIDES)), -np.inf)
-        longest_back_m[number, OTHER_WAY_ROUND[side]] = longest_m[line[number], side]
-        back = ways_of(scene, every.pick(line).back(), back_rows, air_back, longest_back_m)
-        better = back.power[:, OTHER_WAY_ROUND] > by_side[line]
-        by_side[line] = np.where(better, back.power[:, OTHER_WAY_ROUND], by_side[line])
-        nu[line] = np.where(better, back.nu[:, OTHER_WAY_ROUND], nu[line])
-        turned_deg = back.elevations_deg[::-1][..., OTHER_WAY_ROUND]
-        elevations_deg[:, line] = np.where(better, turned_deg, elevations_deg[:, line])
     nearest = np.min(nu, axis=1)
     depth = smooth(np.where(np.isfinite(nearest), nearest, DEEP_NU) / DEEP_NU)
     # A line that is only just blocked still goes past the edge that it touches, and that way counts in full; the ways
@@ -312,3 +294,31 @@ def bend(scene: Scene, lines: Lines, near: Near) -> Bent:
         grazed_db=grazed_db[:count],
         grazed_screen=grazed_screen[:count],
     )
+
+
+def _also_from_other_end(
+    scene: Scene, lines: Lines, near_and_air: tuple[Near, IntArray], longest_m: FloatArray, ways: Ways
+) -> None:
+    """Put better ways into those found, where a string of which an end is hemmed in finds one from its other end."""
+    if not len(ways.strings.hemmed_in):
+        return
+    near, ignored = near_and_air
+    screens = max(1, len(scene.screens))
+    line, number = np.unique(ways.strings.hemmed_in // len(SIDES), return_inverse=True)
+    side = ways.strings.hemmed_in % len(SIDES)
+    place = np.full(len(lines.length_m), -1)
+    place[line] = np.arange(len(line))
+    again = place[near[0]] >= 0
+    air_line = place[ignored // screens]
+    air = (air_line * screens + ignored % screens)[air_line >= 0]
+    # Left is right then, and each end the other.
+    longest_back_m = np.full((len(line), len(SIDES)), -np.inf)
+    longest_back_m[number, OTHER_WAY_ROUND[side]] = longest_m[line[number], side]
+    back_near = (place[near[0][again]], near[1][again], near[2][again])
+    back = ways_of(scene, lines.pick(line).back(), back_near, air, longest_back_m)
+    power = back.power[:, OTHER_WAY_ROUND]
+    better = power > ways.power[line]
+    ways.power[line] = np.where(better, power, ways.power[line])
+    ways.nu[line] = np.where(better, back.nu[:, OTHER_WAY_ROUND], ways.nu[line])
+    turned_deg = back.elevations_deg[::-1][..., OTHER_WAY_ROUND]
+    ways.elevations_deg[:, line] = np.where(better, turned_deg, ways.elevations_deg[:, line])
