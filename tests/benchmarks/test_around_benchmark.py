@@ -73,9 +73,9 @@ def test_legs_against_few_sheets(benchmark, size):
         assert np.allclose(one.inside_m, other.inside_m[order], atol=1e-9)
 
 
-def test_strings_meet_what_shapely_says():
-    """Walls 60 m tall, all ends at 30 m: what a string past the sides still crosses in plan is what it says it met."""
-    plan = scenes.random_site(inverters=20, spots=30, sheets=15, extent_m=40.0, material="welded steel")
+def strings_in_plan(seed):
+    """Walls 60 m tall, all ends at 30 m: strings, the plan's walls, and how often each string says it meets one."""
+    plan = scenes.random_site(inverters=20, spots=30, sheets=15, extent_m=40.0, seed=seed, material="welded steel")
     scene = scene_of(replace(plan, walls=tuple(replace(wall, height_m=60.0) for wall in plan.walls)))
     starts_m, ends_m = scene.inverters.at_m.copy(), scene.spots.at_m.copy()
     starts_m[:, 2] = ends_m[:, 2] = 30.0
@@ -83,13 +83,35 @@ def test_strings_meet_what_shapely_says():
     lines = lines_between(starts_m[met.start], ends_m[met.end])
     near = (np.arange(len(met)), scene.screens.of_sheet[met.sheet], np.ones(len(met), dtype=bool))
     strings = strings_around(lines, near, screens=scene.screens, sheets=scene.sheets, wavelength_m=0.123)
+    walls = shapely.linestrings([wall.along for wall in plan.walls])
+    return strings, walls, np.bincount(strings.met_string, minlength=len(strings))
+
+
+def crossed_in_plan(strings, k, walls):
+    """How often the legs of a string cross walls, and where each leg heads."""
+    legs_m = strings.legs_m[k][~np.isnan(strings.legs_m[k, :, 0, 0])][..., :2]
+    headings_rad = np.unwrap(np.arctan2(*(legs_m[:, 1] - legs_m[:, 0]).T[::-1]))
+    return int(shapely.intersects(shapely.linestrings(legs_m)[:, None], walls).sum()), headings_rad
+
+
+@pytest.mark.parametrize("seed", [1, 4])
+def test_strings_meet_what_shapely_says(seed):
+    """What a string past the sides still crosses in plan is what it says it met, and it always turns the same way."""
+    strings, walls, said = strings_in_plan(seed)
     sideways = np.flatnonzero(strings.side >= SIDES.index("left"))
     assert len(sideways) > 500
-    walls = shapely.linestrings([wall.along for wall in plan.walls])
-    said = np.bincount(strings.met_string, minlength=len(strings))
+    assert said.sum() > 0
     for k in sideways.tolist():
-        legs_m = strings.legs_m[k][~np.isnan(strings.legs_m[k, :, 0, 0])][..., :2]
-        crossed = shapely.intersects(shapely.linestrings(legs_m)[:, None], walls)
-        assert crossed.sum() == said[k]
-        turns = np.diff(np.unwrap(np.arctan2(*(legs_m[:, 1] - legs_m[:, 0]).T[::-1])))
-        assert np.all(turns < 0) if strings.side[k] == SIDES.index("left") else np.all(turns > 0), "always one way"
+        crossed, headings_rad = crossed_in_plan(strings, k, walls)
+        assert crossed == said[k]
+        towards = -1.0 if strings.side[k] == SIDES.index("left") else 1.0
+        assert np.all(towards * np.diff(headings_rad) > 0)
+
+
+def test_a_string_with_a_grazed_edge_before_its_first_corner_pays_for_what_it_goes_through():
+    """Taken for a line that only touches an edge, three strings of this site went through a wall for nothing."""
+    strings, walls, said = strings_in_plan(2)
+    first_is_grazed = (strings.paths.screen[:, 0] >= 0) & np.isfinite(strings.paths.nu[:, 0])
+    paying = np.flatnonzero(first_is_grazed & strings.paths.corners.any(axis=1) & (said > 0))
+    assert len(paying) == 3
+    assert [crossed_in_plan(strings, k, walls)[0] for k in paying.tolist()] == said[paying].tolist()
