@@ -70,6 +70,14 @@ class PatternError(FileError):
     """A table of gain by elevation that cannot be used."""
 
 
+class TableError(FileError):
+    """A CSV file that cannot be used: readings, or a log."""
+
+
+class FitError(FileError):
+    """A file of fitted values that cannot be used."""
+
+
 class EntryError(SurveyError):
     """Values that cannot stand in one entry of a plan: pairs of key and problem."""
 

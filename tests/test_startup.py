@@ -64,6 +64,7 @@ def test_a_starter_plan_is_written_without_a_heavy_library(tmp_path):
         ["links", "plan.toml", "--json"],
         ["place", "plan.toml"],
         ["compare", "plan.toml", "switchboard", "office"],
+        ["explain", "plan.toml", "S1"],
     ],
     ids=" ".join,
 )

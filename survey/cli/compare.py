@@ -22,6 +22,7 @@ from survey.cli import options
     help="Show what changes from PLAN to this one, and by what obstacle; one spot is enough then.",
 )
 @options.draws_options
+@options.fit_option
 @options.require_option
 @options.json_and_out
 def compare(
@@ -30,6 +31,7 @@ def compare(
     inverters: tuple[str, ...],
     other_plan: Path | None,
     *,
+    fit_file: Path | None,
     draws: int,
     seed: int,
     require: bool,
@@ -41,26 +43,27 @@ def compare(
     serves more inverters than the other. With another plan, such as the same site after a container came, it takes
     one or more, and says link by link what changed.
     """
-    from survey import comparison, records, tables  # noqa: PLC0415  start-up time
+    from survey import comparison  # noqa: PLC0415  start-up time
+    from survey.records.compare import compare_record  # noqa: PLC0415
+    from survey.records.plans import plans_record  # noqa: PLC0415
+    from survey.tables.compare import compare_table  # noqa: PLC0415
+    from survey.tables.plans import plans_table  # noqa: PLC0415
 
     if other_plan is None and len(set(spots)) < 2:  # noqa: PLR2004  nothing to compare
         raise click.UsageError("name two different spots or more to compare, or another plan with --with")
-    scene = options.read_scene(plan_file)
+    scene = options.read_scene(plan_file, fit_file)
     scene.check_names(places=spots, inverters=inverters)
     if other_plan is None:
         found = comparison.compare(scene, spots, draws=draws, seed=seed)
         output.show(
-            partial(tables.compare_table, inverters=inverters),
-            partial(records.compare_record, inverters=inverters),
+            partial(compare_table, inverters=inverters),
+            partial(compare_record, inverters=inverters),
             found,
         )
         options.finish(require=require, all_hold=found.links.all_hold)
         return
-    other = options.read_scene(other_plan)
-    other.check_names(places=spots, inverters=())
+    other = options.read_scene(other_plan, fit_file)
     with options.progress("trying what changed") as told:
         between = comparison.compare_plans(scene, other, spots, draws=draws, seed=seed, progress=told)
-    output.show(
-        partial(tables.plans_table, inverters=inverters), partial(records.plans_record, inverters=inverters), between
-    )
+    output.show(partial(plans_table, inverters=inverters), partial(plans_record, inverters=inverters), between)
     options.finish(require=require, all_hold=between.after.all_hold)

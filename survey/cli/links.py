@@ -15,18 +15,31 @@ from survey.cli import options
     "--gateway", "gateways", multiple=True, metavar="NAME", help="Only to this gateway or spot; may be repeated."
 )
 @click.option("--inverter", "inverters", multiple=True, metavar="NAME", help="Only of this inverter; may be repeated.")
+@click.option("--csv", "as_csv", is_flag=True, help="Print rows for a spreadsheet, serials included.")
+@options.fit_option
 @options.require_option
 @options.json_and_out
 def links(
-    plan_file: Path, gateways: tuple[str, ...], inverters: tuple[str, ...], *, require: bool, output: options.Output
+    plan_file: Path,
+    gateways: tuple[str, ...],
+    inverters: tuple[str, ...],
+    *,
+    as_csv: bool,
+    fit_file: Path | None,
+    require: bool,
+    output: options.Output,
 ) -> None:
     """List the link of every inverter.
 
     To the gateways that stand in PLAN today, or to the gateways or spots named.
     """
-    from survey import records, tables  # noqa: PLC0415  start-up time
     from survey.links import links_of  # noqa: PLC0415
+    from survey.records import links as records  # noqa: PLC0415  start-up time
+    from survey.tables.links import link_table  # noqa: PLC0415
+    from survey.tables.links_csv import links_csv  # noqa: PLC0415
 
-    found = links_of(options.read_scene(plan_file), gateways=gateways, inverters=inverters)
-    output.show(tables.link_table, records.links_record, found)
+    if as_csv and output.as_json:
+        raise click.UsageError("--csv and --json exclude each other")
+    found = links_of(options.read_scene(plan_file, fit_file), gateways=gateways, inverters=inverters)
+    output.show(links_csv if as_csv else link_table, records.links_record, found)
     options.finish(require=require, all_hold=found.all_hold)

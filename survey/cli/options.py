@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import io
+import math
 import os
 import stat
 import sys
@@ -33,12 +34,37 @@ NOT_HELD = 3
 plan_argument = click.argument("plan_file", metavar="PLAN", type=click.Path(path_type=Path))
 
 
-def read_scene(plan_file: Path) -> Scene:
-    """The site that a plan file describes, ready for computing."""
-    from survey.plan_file import read_plan  # noqa: PLC0415  start-up time
-    from survey.scene import scene_of  # noqa: PLC0415
+fit_option = click.option(
+    "--fit",
+    "fit_file",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="Use what `survey fit --out FILE.json` has learnt from readings.",
+)
+"""Adds --fit, handed to the command as ``fit_file``."""
 
-    return scene_of(read_plan(plan_file))
+
+def finite(_context: click.Context, _parameter: click.Parameter, value: float | None) -> float | None:
+    """Refuse what compares as within every range."""
+    if value is not None and math.isnan(value):
+        raise click.BadParameter("nan is not a number to calculate with")
+    return value
+
+
+def read_scene(plan_file: Path, fit_file: Path | None = None) -> Scene:
+    """The site that a plan file describes, ready for computing; as readings have shown it to be where a fit is given."""
+    from survey.plan_file import read_plan  # noqa: PLC0415  start-up time
+    from survey.scene import corrected, scene_of  # noqa: PLC0415
+
+    scene = scene_of(read_plan(plan_file))
+    if fit_file is None:
+        return scene
+    from survey.calibration import read_fit  # noqa: PLC0415
+
+    correction, warnings = read_fit(fit_file, scene)
+    for message in warnings:
+        warn(one_line(message))
+    return corrected(scene, correction)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -167,10 +193,11 @@ def check_writable(path: Path, *, inputs: tuple[Path, ...] = ()) -> None:
         raise OutputError(one_line(f"{path}: cannot be written: {error.strerror}")) from None
     if stat.S_ISDIR(there.st_mode):
         raise OutputError(one_line(f"{path}: is a folder; name a file in it"))
-    for one in inputs:
+    for position, one in enumerate(inputs):
         with suppress(OSError):
             if os.path.samestat(there, one.stat()):
-                raise OutputError(one_line(f"{path}: is the plan itself; name another file"))
+                what = "a file to be read" if position else "the plan itself"
+                raise OutputError(one_line(f"{path}: is {what}; name another file"))
     if not stat.S_ISREG(there.st_mode):  # a device would be lost, and a pipe cannot take a file whole or not at all
         raise OutputError(one_line(f"{path}: is no ordinary file; name one, or leave --out away to print"))
 

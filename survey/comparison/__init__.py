@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from survey.comparison.plans import BetweenPlans, Change, compare_plans
 from survey.draws import SpotDraws, spot_draws
 from survey.links import Links, links_between
+from survey.network import hops_of
 from survey.placement import Scores, scores_of
 from survey.scene import Scene
 
@@ -58,4 +59,5 @@ def compare(scene: Scene, names: Sequence[str], *, draws: int, seed: int) -> Com
     chosen = scene.gateways_and_spots.named(names, file=scene.plan.file, what="gateway or spot")
     links = links_between(scene, scene.inverters, chosen)
     drawn = spot_draws(links, draws=draws, seed=seed)
-    return Comparison(links=links, scores=scores_of(links), drawn=drawn)
+    hops = hops_of(scene) if scene.plan.requirement.max_relays else None
+    return Comparison(links=links, scores=scores_of(links, hops), drawn=drawn)

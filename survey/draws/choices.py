@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations
-from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,8 +19,10 @@ BoolArray = NDArray[np.bool_]
 
 LOW, HIGH = 0.05, 0.95
 """The shares of draws between which an interval lies."""
-MOST_CORRELATED = 1_000
-"""With more inverters than this, links between them are shadowed each by itself: the rest would take too long."""
+MOST_CORRELATED = 500
+"""With more inverters than this, links between them are shadowed each by itself: the rest would take too long. That
+flatters relays; P. Agrawal and N. Patwari, "Correlated link shadow fading in multi-hop wireless networks",
+arXiv:0804.2708 (2008), found route failures underestimated so by a factor of two or more."""
 MOST_GATEWAYS_EXACT = 8
 """With more gateways than this, a limit of inverters for each is kept for all of them together only."""
 
@@ -128,19 +129,37 @@ def served_draws(
     """
     counts: list[IntArray] = []
     hops = (
-        _Hops(links, relaying, seed=seed) if relaying is not None and relaying.max_relays and len(relaying.to) else None
+        DrawnHops(links, relaying, seed=seed)
+        if relaying is not None and relaying.max_relays and len(relaying.to)
+        else None
     )
     for works in drawn_works(links, draws=draws, seed=seed):
         reached = works if hops is None else hops.reached(works)
-        counts.append(_fitting(reached, inverters_per_gateway))
+        counts.append(fitting(reached, inverters_per_gateway))
     return Served(counts=np.concatenate(counts), inverters=links.shape[0], seed=seed)
 
 
-class _Hops:
-    """Links between inverters, drawn block by block."""
+class DrawnHops:
+    """Links between inverters, drawn block by block.
+
+    A draw for all pairs is L Z L^T and its mirror image, added and scaled to a standard deviation of 1: alike both
+    ways, and correlated by both ends as `Shadowing` is.
+
+    Parameters
+    ----------
+    links : Links
+        Of the inverters to the gateways.
+    relaying : Relaying
+        The links between them.
+    seed : int
+        Beginning of the random numbers.
+    """
 
     def __init__(self, links: Links, relaying: Relaying, *, seed: int) -> None:
+        from statistics import NormalDist  # noqa: PLC0415  only where there are relays
+
         self._relaying = relaying
+        self._count = links.shape[0]
         sure = NormalDist()
         chances = np.clip(relaying.reliability, 1e-16, 1.0 - 1e-16).tolist()
         self._needed = np.array([-sure.inv_cdf(chance) for chance in chances])
@@ -152,8 +171,8 @@ class _Hops:
             apart_m = np.linalg.norm(at_m[relaying.start] - at_m[relaying.to], axis=1)
             self._scale = np.sqrt(2.0 * (1.0 + np.exp(-2.0 * apart_m / correlation_m)))
 
-    def _works(self, draws: int) -> BoolArray:
-        """Which of the links work, shape (draws, hops)."""
+    def works(self, draws: int) -> BoolArray:
+        """Which of the links between inverters work in the next draws, shape (draws, hops)."""
         start, to = self._relaying.start, self._relaying.to
         if self._shadowing is None:
             return self._random.standard_normal((draws, len(to))) >= self._needed
@@ -163,24 +182,49 @@ class _Hops:
             works[k] = (drawn[start, to] + drawn[to, start]) / self._scale >= self._needed
         return works
 
+    def _near(self, start: IntArray, to: IntArray) -> NDArray[np.float32]:
+        """One where two inverters hear each other, shape (inverters, inverters)."""
+        near = np.zeros((self._count, self._count), dtype=np.float32)
+        near[start, to] = 1.0
+        near[to, start] = 1.0
+        return near
+
     def reached(self, direct: BoolArray) -> BoolArray:
         """Which inverters reach which gateways, shape (draws, inverters, gateways)."""
         start, to = self._relaying.start, self._relaying.to
         reached = direct.copy()
-        works = self._works(len(direct))
+        works = self.works(len(direct))
         for k, up in enumerate(works):
             one, other = start[up], to[up]
+            near = self._near(one, other) if self._count <= MOST_CORRELATED else None
             for _ in range(self._relaying.max_relays):
                 before = reached[k].copy()
-                np.logical_or.at(reached[k], one, before[other])
-                np.logical_or.at(reached[k], other, before[one])
+                if near is not None:
+                    reached[k] |= near @ before.astype(np.float32) > 0.0
+                else:  # a matrix of all pairs would be too large
+                    for j in range(reached.shape[2]):
+                        reached[k, one[before[other, j]], j] = True
+                        reached[k, other[before[one, j]], j] = True
                 if np.array_equal(before, reached[k]):
                     break
         return reached
 
 
-def _fitting(reached: BoolArray, inverters_per_gateway: int) -> IntArray:
-    """How many inverters are served in each draw, shape (draws,)."""
+def fitting(reached: BoolArray, inverters_per_gateway: int) -> IntArray:
+    """How many inverters find a gateway with room, by the cut theorem for flows.
+
+    Parameters
+    ----------
+    reached : ndarray of bool, shape (draws, inverters, gateways)
+        Which inverters reach which gateways.
+    inverters_per_gateway : int
+        How many a gateway takes; 0 for no limit.
+
+    Returns
+    -------
+    ndarray of int, shape (draws,)
+        The most that fit; with more than `MOST_GATEWAYS_EXACT` gateways an upper bound of it.
+    """
     total = reached.any(axis=2).sum(axis=1)
     if not inverters_per_gateway:
         return np.asarray(total, dtype=np.int64)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.draws.choices import Served
+from survey.draws.choices import DrawnHops, Relaying, Served
 from survey.draws.margins import drawn_margins_db
 from survey.draws.turning import Search, search_of
 from survey.links import Links, links_between
@@ -16,7 +16,7 @@ from survey.scene import Ends, Scene
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-LINKS_DRAWN = 100_000
+LINKS_DRAWN = 60_000
 """How many links are drawn at most: with more, only the spots that lead are."""
 SPOTS_DRAWN = 1_000
 
@@ -33,15 +33,16 @@ class Sure:
         How many draws, and the beginning of their random numbers.
     best_share : ndarray of float, shape (spots,)
         Share of the draws in which a spot comes first: most inverters work; of those the one whose weakest link is
-        better; spots equal in both share the draw. They add up to 1. [-]
+        better; spots equal in both share the draw. Where messages go by way of others, the number alone counts. They
+        add up to 1. [-]
     unbeaten_share : float
         Share of the draws in which no other spot serves more inverters than the recommended one. [-]
     mean_served : ndarray of float, shape (spots,)
         Inverters that work, on average over the draws.
     served : Served
         Those of the recommended spot, draw by draw.
-    search : Search
-        Which single unknown would overturn the recommendation.
+    search : Search or None
+        Which single unknown would overturn the recommendation; not looked for where messages go by way of others.
     left_out : int
         Spots that were not drawn, since they lag behind: their share is taken as 0.
     lag : float
@@ -59,7 +60,7 @@ class Sure:
     unbeaten_share: float
     mean_served: FloatArray
     served: Served
-    search: Search
+    search: Search | None
     left_out: int = 0
     lag: float = float("nan")
     last_share: float = 0.0
@@ -103,6 +104,7 @@ def sure_of_ranking(
     draws: int,
     seed: int,
     links: Links | None = None,
+    relaying: Relaying | None = None,
 ) -> Sure:
     """Draw how sure a ranking's first spot is, against all others that come near it.
 
@@ -120,6 +122,8 @@ def sure_of_ranking(
         How many draws, and the beginning of their random numbers.
     links : Links, optional
         Of all inverters to all of `spots`, in their order, where that is at hand; else they are worked out anew.
+    relaying : Relaying, optional
+        Links between inverters, where messages may go by way of others.
 
     Returns
     -------
@@ -130,10 +134,18 @@ def sure_of_ranking(
     left_out = np.setdiff1d(order, chosen)
     lag = float(expected_served[order[0]] - expected_served[left_out].max()) if len(left_out) else float("nan")
     found = links.to(chosen) if links is not None else links_between(scene, scene.inverters, spots.pick(chosen))
-    return how_sure(found, draws=draws, seed=seed, left_out=len(left_out), lag=lag)
+    return how_sure(found, draws=draws, seed=seed, left_out=len(left_out), lag=lag, relaying=relaying)
 
 
-def how_sure(links: Links, *, draws: int, seed: int, left_out: int = 0, lag: float = float("nan")) -> Sure:
+def how_sure(
+    links: Links,
+    *,
+    draws: int,
+    seed: int,
+    left_out: int = 0,
+    lag: float = float("nan"),
+    relaying: Relaying | None = None,
+) -> Sure:
     """Draw how sure it is that the first of some spots is the best.
 
     Parameters
@@ -146,6 +158,8 @@ def how_sure(links: Links, *, draws: int, seed: int, left_out: int = 0, lag: flo
         Beginning of the random numbers: the same seed gives the same answer.
     left_out, lag
         As in `Sure`: what is known of spots that are not among them.
+    relaying : Relaying, optional
+        Links between inverters, where messages may go by way of others.
 
     Returns
     -------
@@ -156,9 +170,11 @@ def how_sure(links: Links, *, draws: int, seed: int, left_out: int = 0, lag: flo
     inverters, spots = links.shape
     won, total, unbeaten = np.zeros(spots), np.zeros(spots), 0
     counts: list[IntArray] = []
+    hops = DrawnHops(links, relaying, seed=seed) if relaying is not None and len(relaying.to) else None
     for margin_db in drawn_margins_db(links, draws=draws, seed=seed):
-        served = np.count_nonzero(margin_db >= fade_margin_db, axis=1)
-        weakest_db = margin_db.min(axis=1)
+        works = margin_db >= fade_margin_db
+        served = np.count_nonzero(hops.reached(works) if hops else works, axis=1)
+        weakest_db = np.zeros(served.shape) if hops else margin_db.min(axis=1)
         most = served == served.max(axis=1, keepdims=True)
         weakest_db[~most] = -np.inf
         first = most & (weakest_db == weakest_db.max(axis=1, keepdims=True))
@@ -176,7 +192,7 @@ def how_sure(links: Links, *, draws: int, seed: int, left_out: int = 0, lag: flo
         unbeaten_share=unbeaten / draws,
         mean_served=total / draws,
         served=Served(counts=np.concatenate(counts), inverters=inverters, seed=seed),
-        search=search_of(links),
+        search=None if hops else search_of(links),
         left_out=left_out,
         lag=lag,
         last_share=float(won[behind].sum() / draws),

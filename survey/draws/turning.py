@@ -103,7 +103,7 @@ def search_of(links: Links) -> Search:
     """
     if links.shape[1] < 2:  # noqa: PLR2004  nothing to choose from
         return Search(nearest=None, tried=(), left_out=0)
-    links = _leading(links)
+    links = leading(links)
     places = links.gateways.places
     home = np.array([place == places[0] for place in places])
     if home.all():
@@ -150,7 +150,7 @@ def _first(links: Links) -> int:
     return int(np.lexsort(keys)[0])
 
 
-def _leading(links: Links) -> Links:
+def leading(links: Links) -> Links:
     """The best spot of each place, and as many more in the order of the ranking as there is time for."""
     most = max(2, LINKS_TRIED // max(1, links.shape[0]))
     if links.shape[1] <= most:

@@ -139,6 +139,7 @@ def network_between(
     gateways: Ends,
     *,
     hops: Hops | None = None,
+    links: Links | None = None,
     progress: Progress | None = None,
 ) -> Network:
     """Find the routes of all inverters to some gateways or spots.
@@ -151,6 +152,8 @@ def network_between(
         One gateway or spot, or more.
     hops : Hops, optional
         The links between inverters, where they are known already.
+    links : Links, optional
+        The links of all inverters to those gateways, where they are known already.
     progress : callable, optional
         Told how many inverters are done, where the links between them have to be worked out.
 
@@ -161,7 +164,7 @@ def network_between(
     max_relays = scene.plan.requirement.max_relays
     if hops is None:
         hops = hops_of(scene, progress=progress) if max_relays else no_hops(len(scene.inverters))
-    links = links_between(scene, scene.inverters, gateways)
+    links = links or links_between(scene, scene.inverters, gateways)
     found = tuple(levels(hops, links.reliability, links.margin_db, max_relays=max_relays))
     wide = tuple(levels(hops, links.margin_db, links.margin_db, max_relays=max_relays, joined=np.minimum))
     return Network(

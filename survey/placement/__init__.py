@@ -7,14 +7,15 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from survey.draws import Relaying, Served, Sure, served_draws, sure_of_ranking
 from survey.errors import SurveyError
-from survey.links import HOLDS, Progress
-from survey.network import Network, hops_of, network_between
+from survey.links import HOLDS, Progress, links_between
+from survey.network import Hops, Network, hops_of, network_between
 from survey.placement.reasons import Decider, Reason, reason_for
-from survey.placement.scores import Scores, best_of_each_place, score_spots, scores_of
-from survey.placement.several import Reached, Wanted, choose_several
+from survey.placement.scores import Scores, best_of_each_place, reached, score_spots, scores_of
+from survey.placement.several import Reached, Wanted, choose_several, fewest_of, short_of_room
 from survey.scene import Scene
-from survey.siting import Choice
+from survey.siting import Choice, Fewest
 
 __all__ = [
     "Decider",
@@ -26,9 +27,13 @@ __all__ = [
     "place",
     "score_spots",
     "scores_of",
+    "short_of_room",
 ]
 
 IntArray = NDArray[np.int64]
+
+PAIRS_KEPT = 200_000
+"""With so many pairs of inverter and spot or fewer, all links are kept, and not worked out again for the draws."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -49,6 +54,12 @@ class Placement:
         The routes of every inverter to the gateways there.
     choices : tuple of Choice
         Where several gateways may be used: the best for one of them, for two, and so on.
+    fewest : Fewest or None
+        Where that was asked for: the fewest gateways that do.
+    sure : Sure
+        How sure it is that the first of the ranking is the best single spot.
+    drawn : Served
+        How many inverters the recommendation serves in draws over what the plan does not know.
     wanted : Wanted
         What was asked for.
     reason : Reason or None
@@ -61,6 +72,9 @@ class Placement:
     chosen: tuple[int, ...]
     network: Network
     choices: tuple[Choice, ...]
+    fewest: Fewest | None
+    sure: Sure
+    drawn: Served
     wanted: Wanted
     reason: Reason | None
 
@@ -124,16 +138,44 @@ def place(scene: Scene, *, wanted: Wanted | None = None, progress: Progress | No
         return progress and (lambda done, _: progress(done_before + done, before + spots))
 
     hops = hops_of(scene, progress=stage(0)) if plan.requirement.max_relays else None
-    several = plan.requirement.gateways > 1 or wanted.fewest
-    reached = Reached.room_for(count, spots, reliability=plan.requirement.reliability) if several else None
-    scores = score_spots(scene, scene.spots, hops=hops, keep=reached.keep if reached else None, progress=stage(before))
+    several = None
+    if plan.requirement.gateways > 1 or wanted.fewest:
+        several = Reached.room_for(count, spots, reliability=plan.requirement.reliability)
+    links = None
+    if count * spots <= PAIRS_KEPT:
+        links = links_between(scene, scene.inverters, scene.spots)
+        scores = scores_of(links, hops)
+        if several:
+            several.put(slice(0, spots), *reached(links, hops))
+    else:
+        put = several.put if several else None
+        scores = score_spots(scene, scene.spots, hops=hops, keep=put, progress=stage(before))
     order = scores.order()
-    choices = choose_several(scene, reached, wanted) if reached else ()
-    chosen = choices[-1].chosen if choices else (int(order[0]),)
-    network = network_between(scene, scene.spots.pick(list(chosen)), hops=hops)
-    if plan.requirement.inverters_per_gateway:
-        at = choices[-1].gateway_of if choices else _with_room(network, plan.requirement.inverters_per_gateway)
-        network = network.bound_to(at)
+    choices = choose_several(scene, several, wanted) if several and not wanted.fewest else ()
+    few = fewest_of(scene, several, wanted) if several and wanted.fewest else None
+    answer = few or (choices[-1] if choices else None)
+    if answer and not answer.chosen:  # nobody can be served: then the least bad of the single spots
+        answer = None
+    chosen = answer.chosen if answer else (int(order[0]),)
+    network = network_between(scene, scene.spots.pick(list(chosen)), hops=hops, links=links and links.to(list(chosen)))
+    room = plan.requirement.inverters_per_gateway
+    if room:
+        belongs = _with_room(network, room) if answer is None else _column(answer.gateway_of, np.array(chosen))
+        network = network.bound_to(belongs)
+    relaying = _relaying(hops, plan.requirement.max_relays) if hops else None
+    drawn = served_draws(
+        network.links, draws=wanted.draws, seed=wanted.seed, relaying=relaying, inverters_per_gateway=room
+    )
+    sure = sure_of_ranking(
+        scene,
+        scene.spots,
+        order=order,
+        expected_served=scores.expected_served,
+        draws=wanted.draws,
+        seed=wanted.seed,
+        links=links,
+        relaying=relaying,
+    )
     return Placement(
         scene=scene,
         scores=scores,
@@ -141,8 +183,11 @@ def place(scene: Scene, *, wanted: Wanted | None = None, progress: Progress | No
         chosen=chosen,
         network=network,
         choices=choices,
+        fewest=few,
+        sure=sure,
+        drawn=drawn,
         wanted=wanted,
-        reason=reason_for(scene, scores, order, hops),
+        reason=reason_for(scores, order, links=links, hops=hops, scene=scene),
     )
 
 
@@ -152,3 +197,15 @@ def _with_room(network: Network, room: int) -> IntArray:
     at = np.full(len(network.routes), -1)
     at[best] = 0
     return at
+
+
+def _column(spot: IntArray, chosen: IntArray) -> IntArray:
+    """Which of the chosen gateways stands at a spot, for every inverter; -1 for none."""
+    place = {one: k for k, one in enumerate(chosen.tolist())}
+    return np.array([place.get(one, -1) for one in spot.tolist()], dtype=np.int64)
+
+
+def _relaying(hops: Hops, max_relays: int) -> Relaying:
+    """The links between inverters, each pair once, as the draws take them."""
+    once = hops.start < hops.to
+    return Relaying(start=hops.start[once], to=hops.to[once], reliability=hops.reliability[once], max_relays=max_relays)

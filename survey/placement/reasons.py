@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.links import links_between
+from survey.links import Links, links_between
 from survey.network import Hops
 from survey.placement.scores import Scores, best_of_each_place, reached
 from survey.scene import Scene
@@ -50,14 +50,17 @@ class Reason:
     nearer: tuple[Decider, ...]
 
 
-def reason_for(scene: Scene, scores: Scores, order: IntArray, hops: Hops | None = None) -> Reason | None:
+def reason_for(
+    scores: Scores, order: IntArray, *, scene: Scene, links: Links | None = None, hops: Hops | None = None
+) -> Reason | None:
     """Why the first of a ranking comes before the best of another place."""
     if len(order) < 2:  # noqa: PLR2004  there is no rival
         return None
     best = int(order[0])
     places = best_of_each_place(scores, order)
     rival = int(places[1]) if len(places) > 1 else int(order[1])
-    links = links_between(scene, scene.inverters, scores.spots.pick([best, rival]))
+    both = [best, rival]
+    links = links.to(both) if links else links_between(scene, scene.inverters, scores.spots.pick(both))
     reliability, margin_db = reached(links, hops)
     holds = reliability >= scene.plan.requirement.reliability
     difference = reliability[:, 0] - reliability[:, 1]

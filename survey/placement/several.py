@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.scene import Scene
-from survey.siting import Choice, choose_each, fewest
+from survey.siting import Choice, Fewest, choose_each, fewest
 
 FloatArray = NDArray[np.float64]
 LARGE = 20_000_000
@@ -27,11 +27,15 @@ class Wanted:
         With the fewest: every inverter has to hold at two gateways, so that any one of them may fail.
     time_limit_s : float
         For how long a proof may be looked for. [s]
+    draws, seed : int
+        How often what the plan does not know is drawn, and the beginning of the random numbers.
     """
 
     fewest: bool = False
     spare: bool = False
     time_limit_s: float = 60.0
+    draws: int = 1_000
+    seed: int = 0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -64,15 +68,28 @@ class Reached:
             required=reliability,
         )
 
-    def keep(self, block: slice, reliability: FloatArray, margin_db: FloatArray) -> None:
+    def put(self, block: slice, reliability: FloatArray, margin_db: FloatArray) -> None:
         """Put in what was found for some of the spots."""
         self.reliability[:, block] = reliability
         self.margin_db[:, block] = margin_db
         self.holds[:, block] = reliability >= self.required
 
 
+def short_of_room(scene: Scene) -> str:
+    """A warning where the gateways that the plan allows cannot take all inverters; else nothing."""
+    asked, count = scene.plan.requirement, len(scene.inverters)
+    room = asked.gateways * asked.inverters_per_gateway
+    if not room or room >= count:
+        return ""
+    gateways = "1 gateway takes" if asked.gateways == 1 else f"{asked.gateways} gateways take"
+    return (
+        f"{gateways} {room} of {count} inverters at most: raise gateways or inverters_per_gateway in [requirement], or "
+        "some of them have nowhere to report"
+    )
+
+
 def choose_several(scene: Scene, reached: Reached, wanted: Wanted) -> tuple[Choice, ...]:
-    """The choices to show, the one recommended last.
+    """The best choice of one gateway, of two, and so on, up to as many as the plan allows.
 
     Parameters
     ----------
@@ -81,25 +98,14 @@ def choose_several(scene: Scene, reached: Reached, wanted: Wanted) -> tuple[Choi
     reached : Reached
         What the routes to all spots are worth.
     wanted : Wanted
-        What is asked for.
+        How long to look for a proof.
 
     Returns
     -------
     tuple of Choice
-        For one gateway, for two, and so on; or the fewest alone.
+        The last one is recommended.
     """
     asked = scene.plan.requirement
-    if wanted.fewest:
-        return (
-            fewest(
-                reached.holds,
-                reached.reliability,
-                reached.margin_db,
-                times=2 if wanted.spare else 1,
-                capacity=asked.inverters_per_gateway,
-                time_limit_s=wanted.time_limit_s,
-            ),
-        )
     return tuple(
         choose_each(
             reached.holds,
@@ -109,4 +115,16 @@ def choose_several(scene: Scene, reached: Reached, wanted: Wanted) -> tuple[Choi
             capacity=asked.inverters_per_gateway,
             time_limit_s=wanted.time_limit_s,
         )
+    )
+
+
+def fewest_of(scene: Scene, reached: Reached, wanted: Wanted) -> Fewest:
+    """The fewest gateways with which every inverter holds that can hold; twice, where one is to be to spare."""
+    return fewest(
+        reached.holds,
+        reached.reliability,
+        reached.margin_db,
+        times=2 if wanted.spare else 1,
+        capacity=scene.plan.requirement.inverters_per_gateway,
+        time_limit_s=wanted.time_limit_s,
     )

@@ -33,7 +33,7 @@ def sheet_losses_db(scene: Scene, met: Crossings, starts_m: FloatArray, ends_m: 
     -------
     ndarray of float, shape (crossings,)
         The obstacle's own loss, or for a slab that at the angle of the line, the mean of both polarisations by power
-        and at most that of an opaque sheet. [dB]
+        and at most that of an opaque sheet; with what readings have changed, and never below 0. [dB]
     """
     owner = scene.sheets.owner[met.sheet]
     loss_db = scene.obstacles.loss_db[owner]
@@ -46,6 +46,8 @@ def sheet_losses_db(scene: Scene, met: Crossings, starts_m: FloatArray, ends_m: 
         cosine = square_m / np.maximum(np.linalg.norm(along_m, axis=1), 1e-9)
         steps, losses_db = slab_by_angle(*kind, frequency_mhz=scene.plan.radio.frequency_mhz)
         loss_db[chosen] = np.interp(cosine, steps, losses_db)
+    if scene.correction is not None:
+        loss_db = np.maximum(loss_db + scene.correction.change_db[owner], 0.0)
     return loss_db
 
 

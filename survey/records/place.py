@@ -6,12 +6,13 @@ from survey.links import HOLDS, STATES
 from survey.network import Network, best_gateway
 from survey.placement import Decider, Placement, Scores
 from survey.records.links import link_records
+from survey.records.sure import best_shares, served_record, sure_record
 from survey.records.values import Record, plain
-from survey.siting import Choice
+from survey.siting import Choice, Fewest
 
 
-def score_record(scores: Scores, inverters: tuple[str, ...], i: int) -> Record:
-    """One line of a ranking."""
+def score_record(scores: Scores, inverters: tuple[str, ...], i: int, share: float | None = None) -> Record:
+    """One line of a ranking; `share` is the share of draws in which it comes first."""
     return {
         "spot": scores.spots.names[i],
         "served": int(scores.served[i]),
@@ -19,7 +20,7 @@ def score_record(scores: Scores, inverters: tuple[str, ...], i: int) -> Record:
         "worst_inverter": inverters[int(scores.worst_inverter[i])],
         "worst_margin_db": plain(scores.worst_margin_db[i]),
         "median_margin_db": plain(scores.median_margin_db[i]),
-        "best_share": None,
+        "best_share": share,
     }
 
 
@@ -27,6 +28,7 @@ def place_record(placement: Placement) -> Record:
     """What `survey place --json` prints."""
     scene, scores, network = placement.scene, placement.scores, placement.network
     names, worst = scene.inverters.names, placement.worst_inverter
+    shares = best_shares(placement.sure)
     return {
         "plan": scene.plan.file,
         "site": scene.plan.site.name,
@@ -38,8 +40,13 @@ def place_record(placement: Placement) -> Record:
         "worst_margin_db": plain(network.weakest_margin_db[worst]),
         "without_room": placement.without_room,
         "numbers": [_choice_record(placement, choice) for choice in placement.choices],
+        "fewest": _fewest_record(placement, placement.fewest) if placement.fewest else None,
+        "drawn": served_record(placement.drawn),
+        "sure": sure_record(placement.sure),
         "reason": _reason_record(placement),
-        "ranking": [score_record(scores, names, i) for i in placement.order.tolist()],
+        "ranking": [
+            score_record(scores, names, i, shares.get(scores.spots.names[i], 0.0)) for i in placement.order.tolist()
+        ],
         "links": _link_records(network),
     }
 
@@ -72,6 +79,21 @@ def _choice_record(placement: Placement, choice: Choice) -> Record:
         "most_served": choice.bound_served,
         "gap": choice.gap,
         "proven": choice.proven_served,
+    }
+
+
+def _fewest_record(placement: Placement, few: Fewest) -> Record:
+    """The fewest gateways, who cannot be served at all, and how far that is proven."""
+    names = placement.scene.inverters.names
+    return {
+        "gateways": [placement.scores.spots.names[i] for i in few.chosen],
+        "spare": placement.wanted.spare,
+        "served": few.served,
+        "cannot_hold": [names[i] for i in few.unservable],
+        "short_of_room": few.short_of_room,
+        "at_least": few.bound,
+        "gap": few.gap,
+        "proven": few.proven,
     }
 
 

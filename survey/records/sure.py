@@ -14,7 +14,7 @@ def served_record(served: Served) -> Record:
 
 def sure_record(sure: Sure) -> Record:
     """How sure a recommendation is; the share of every spot stands in `best_shares`."""
-    nearest = sure.search.nearest
+    nearest = sure.search.nearest if sure.search else None
     turning = None
     if nearest is not None:
         turning = {
@@ -32,7 +32,7 @@ def sure_record(sure: Sure) -> Record:
         "unbeaten_share": plain(sure.unbeaten_share),
         "served": served_record(sure.served),
         "matters_most": turning,
-        "tried": list(sure.search.tried),
+        "tried": list(sure.search.tried) if sure.search else [],
         "spots_left_out": sure.left_out,
     }
 

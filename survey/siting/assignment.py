@@ -86,8 +86,10 @@ def assign(worth: FloatArray, capacity: int) -> tuple[IntArray, FloatArray]:
             at[inverter] = target
         for one in touched:
             look_at(one)
-    price, _ = _ways_to(room > 0, cost)
-    return np.where(at == none, -1, at), np.maximum(price[:gateways], 0.0)
+    price = np.zeros(gateways + 1)
+    for _ in range(gateways + 1):  # a place is worth what someone would gain by it, and what the place left would bring
+        price = np.maximum(price, (price[:, None] - cost).max(axis=0))
+    return np.where(at == none, -1, at), np.where(room > 0, 0.0, price)[:gateways]
 
 
 def _ways_to(roomy: NDArray[np.bool_], cost: FloatArray) -> tuple[FloatArray, IntArray]:

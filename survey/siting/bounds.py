@@ -17,6 +17,8 @@ BoolArray = NDArray[np.bool_]
 PATIENCE = 12
 """Rounds without a better bound after which the steps are halved."""
 SMALLEST_STEP = 0.004
+ROUNDS_IN_ANY_CASE = 30
+"""However late it is: without them a bound says nothing."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -65,7 +67,7 @@ def bound_of(
     price : ndarray of float, shape (inverters,)
         Where to start: what each inverter has in a good answer.
     until : float
-        When to stop. [s, of the monotonic clock]
+        When to stop, but for the first rounds. [s, of the monotonic clock]
     fixed : tuple of int
         Spots that are always chosen.
     capacity : int
@@ -96,7 +98,7 @@ def bound_of(
     work, best, best_price, step, waited = columns, np.inf, price, 1.0, 0
     must = np.isin(able, fixed)
     keep: BoolArray = np.ones(len(able), dtype=bool)
-    for _ in range(rounds):
+    for done in range(rounds):
         above = work.gains(price, capacity)
         worth, picked, limit = _best_sum(price, above, must, at_most)
         keep &= must | (limit >= target)
@@ -109,7 +111,7 @@ def bound_of(
                 if step < SMALLEST_STEP:
                     break
                 continue
-        if best < target or monotonic() > until:
+        if best < target or (done > ROUNDS_IN_ANY_CASE and monotonic() > until):
             break
         slope = 1.0 - _counted(work, picked, price, capacity)
         slope[(price <= 0.0) & (slope > 0.0)] = 0.0
@@ -124,6 +126,7 @@ def bound_of(
     above = columns.gains(best_price, capacity)
     everywhere = np.isin(np.arange(len(columns)), fixed)
     worth, _, limit = _best_sum(best_price, above, everywhere, at_most)
+    worth = min(worth, max(best, np.nextafter(target, -np.inf)))  # with what was dropped there is nothing worth it
     able = able[keep]
     able = able[everywhere[able] | (limit[able] >= target)]
     return Bound(worth=worth, price=best_price, above=above, able=able)

@@ -29,12 +29,14 @@ def choose(
     at_most: int,
     capacity: int = 0,
     fixed: Sequence[int] = (),
+    thrifty: bool = True,
     time_limit_s: float = 60.0,
     progress: Told | None = None,
 ) -> Choice:
     """Choose at most so many spots that serve the most inverters.
 
-    Most that hold; then the greatest expected number served; then fewer gateways; then the best worst margin.
+    Most that hold; then the greatest expected number served; then fewer gateways; then the best worst margin. The last
+    two change places where `thrifty` is false.
 
     Parameters
     ----------
@@ -47,6 +49,8 @@ def choose(
         Inverters per gateway; 0 for no limit.
     fixed : sequence of int
         Spots that have a gateway in any case.
+    thrifty : bool
+        Whether a gateway is left out that brings no more than a better worst margin.
     time_limit_s : float
         When the proof ends, whether it is done or not. The good answer comes before it and never waits for it. [s]
     progress : callable, optional
@@ -72,15 +76,14 @@ def choose(
     ((0, 2), 3, True, [0, 0, 2])
     """
     solver = _solver(holds, reliability, margin_db, capacity=capacity, fixed=fixed, at_most=at_most, told=progress)
-    until = monotonic() + time_limit_s
     began = monotonic()
+    until = began + time_limit_s
     best: list[Standing] = []
     for number in solver.numbers(at_most):
-        best.append(solver.good(number, best[-1] if best else None, until=until))
+        best.append(solver.good(number, best[-1] if best else None, until=began + 0.5 * time_limit_s))
     claim = solver.prove(at_most, best[-1], until=until)
-    enough = next((one for one in best if _as_good(one, claim.standing)), claim.standing)
-    if len(enough.spots) < len(claim.standing.spots):
-        claim = replace(claim, standing=enough, proven_worst=False)
+    enough = next((one for one in best if _as_good(one, claim.standing, thrifty=thrifty)), claim.standing)
+    claim = solver.with_fewer(claim, enough, until=until)
     return solver.choice(claim, monotonic() - began)
 
 
@@ -92,6 +95,7 @@ def choose_each(
     at_most: int,
     capacity: int = 0,
     fixed: Sequence[int] = (),
+    thrifty: bool = True,
     time_limit_s: float = 60.0,
     progress: Told | None = None,
 ) -> Iterator[Choice]:
@@ -112,14 +116,16 @@ def choose_each(
     for k, number in enumerate(numbers):
         began = monotonic()
         until = began + max(0.0, ends - began) / (len(numbers) - k)
-        claim = solver.prove(number, solver.good(number, before, until=until), until=until)
-        if before is not None and _as_good(before, claim.standing):
-            claim = replace(claim, standing=before, proven_worst=False)
+        claim = solver.prove(number, solver.good(number, before, until=(began + until) / 2.0), until=until)
+        if before is not None and _as_good(before, claim.standing, thrifty=thrifty):
+            claim = solver.with_fewer(claim, before, until=until)
         before = claim.standing
         yield solver.choice(claim, monotonic() - began)
 
 
-def _as_good(one: Standing, other: Standing) -> bool:
+def _as_good(one: Standing, other: Standing, *, thrifty: bool) -> bool:
+    if not thrifty:
+        return one.key >= other.key
     return one.served >= other.served and one.expected_served >= other.expected_served - EQUAL
 
 
@@ -190,13 +196,14 @@ class _Solver:
         return Search(columns=self.columns, capacity=self.site.capacity, fixed=self.fixed)
 
     def good(self, number: int, before: Standing | None, *, until: float) -> Standing:
-        """A good set of so many spots, never worse than the one before it: greedy, swaps, and every pair for two."""
+        """A good set of so many spots, never worse than the one before it: greedy, pairs, other starts; then swaps."""
         search = self.search
         starts = [search.grown(before.spots if before else self.fixed, number)]
         if number == 2 and not self.fixed:  # noqa: PLR2004  a pair
             pair = best_pair(self.site)
             starts += [pair[0]] if pair else []
         found = [before] if before else []
+        starts += search.random_starts(number) if number > max(1, len(self.fixed)) else []
         found += [self.site.standing(search.swapped(start, until=until)) for start in dict.fromkeys(starts)]
         best = max(found, key=lambda one: one.key)
         self.tell(f"{number} gateways: {best.served} inverters")
@@ -213,6 +220,13 @@ class _Solver:
         )
         claim = bound_expected(claim, self.search, bonus=self.bonus, left_out=self.left_out, until=until)
         return better_worst(claim, fixed=self.fixed, until=until)
+
+    def with_fewer(self, claim: Claim, standing: Standing, *, until: float) -> Claim:
+        """The same claim for a set of fewer spots that is as good; its worst margin is bettered among such sets."""
+        if len(standing.spots) >= len(claim.standing.spots):
+            return claim
+        fewer = replace(claim, standing=standing, number=len(standing.spots), proven_worst=False)
+        return better_worst(fewer, fixed=self.fixed, until=until)
 
     def _again(self, spots: tuple[int, ...], *, until: float) -> Standing:
         """The standing of a set that the proof found, after swaps."""

@@ -117,6 +117,13 @@ def columns_of(holds: BoolArray, reliability: NDArray[np.floating], bonus: float
     return columns, smallest
 
 
+def only_entries(columns: Columns, kept: BoolArray) -> Columns:
+    """Some of the entries, each worth 1."""
+    start = np.concatenate([[0], np.cumsum(kept)])[columns.start]
+    rows = columns.rows[kept]
+    return Columns(rows=rows, worth=np.ones(len(rows)), start=start, inverters=columns.inverters)
+
+
 def _sums(more: FloatArray, start: IntArray) -> FloatArray:
     """Sums of the stretches between one start and the next."""
     sums = np.zeros(len(start) - 1)

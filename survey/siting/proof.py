@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from survey.siting.bounds import bound_of
 from survey.siting.choice import EQUAL, PROVEN, Site, Standing
-from survey.siting.columns import columns_of
+from survey.siting.columns import columns_of, only_entries
 from survey.siting.enumeration import sets_worth
 from survey.siting.programs import best_set
 from survey.siting.reduction import reduced
@@ -21,6 +21,10 @@ FloatArray = NDArray[np.float64]
 
 MOST_TIES = 2_000
 """Sets that are equal but for rounding: so many are told apart by their worst margin."""
+MOST_CELLS = 20_000_000
+"""Pairs of inverter and spot up to which sets are gone through or given to the solver: 160 MB."""
+TRIPLES = 3
+"""Up to so many gateways, going through sets is mostly quicker than the solver."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -89,12 +93,14 @@ def bound_served(claim: Claim, search: Search, *, until: float, again: Callable[
     columns = replace(columns, worth=small.weight[columns.rows].astype(np.float64))
     smaller = Search(columns=columns, capacity=site.capacity, fixed=here)
     known = tuple(np.flatnonzero(np.isin(small.spots, claim.standing.spots)).tolist())
-    while not claim.settled and monotonic() < until:
+    late = False
+    while not claim.settled and not late:
+        late = monotonic() > until
         target = claim.standing.served + 0.5
         outcome = _above(smaller, number=number, target=target, price=smaller.had(known)[1], until=until)
         bound = min(claim.bound_served, int(np.floor(outcome.bound + EQUAL)))
         claim = replace(claim, bound_served=max(bound, claim.standing.served))
-        better = [again(tuple(small.spots[list(spots)].tolist())) for spots in outcome.sets]
+        better = [again(tuple(small.spots[list(spots)].tolist())) for spots in outcome.sets[:5]]
         if not better:
             break
         claim = claim.with_set(max(better, key=lambda one: one.key))
@@ -129,13 +135,29 @@ def bound_expected(claim: Claim, search: Search, *, bonus: float, left_out: floa
     Claim
     """
     site, standing = claim.site, claim.standing
-    if standing.expected_served >= claim.bound_expected - EQUAL or monotonic() > until:
+    if standing.expected_served >= claim.bound_expected - EQUAL:
         return claim
-    smaller_bonus = 1.001 + max(0.0, claim.bound_expected - standing.expected_served)
-    worth = search.columns.worth.copy()
-    worth[worth >= bonus] -= bonus - smaller_bonus
-    work = replace(search, columns=replace(search.columns, worth=worth))
+    few = _all_that_serve_as_many(claim, search, bonus=bonus, until=monotonic() + 0.3 * (until - monotonic()))
+    if few is not None:
+        best = max([standing, *few], key=lambda one: one.key)
+        return replace(claim, standing=best, bound_expected=best.expected_served, proven_worst=True)
     slack = left_out * len(site.holds)
+    work = _with_bonus(search, bonus, 0.0)
+    alone = bound_of(
+        work.columns,
+        at_most=claim.number,
+        target=standing.expected_served,
+        price=work.had(standing.spots)[1],
+        until=monotonic() + 0.2 * (until - monotonic()),
+        fixed=search.fixed,
+        capacity=search.capacity,
+        rounds=200 if monotonic() < until else 3,
+    )
+    claim = replace(claim, bound_expected=max(standing.expected_served, min(claim.bound_expected, alone.worth + slack)))
+    if monotonic() > until:
+        return claim
+    smaller_bonus = 1.001 + claim.bound_expected - standing.expected_served
+    work = _with_bonus(search, bonus, smaller_bonus)
     while True:
         has = smaller_bonus * claim.standing.served + claim.standing.expected_served
         outcome = _above(
@@ -159,6 +181,40 @@ def bound_expected(claim: Claim, search: Search, *, bonus: float, left_out: floa
         )
         if best.expected_served <= before.expected_served + PROVEN / 2.0 or outcome.complete or monotonic() > until:
             return claim
+
+
+def _all_that_serve_as_many(claim: Claim, search: Search, *, bonus: float, until: float) -> list[Standing] | None:
+    """Every set that serves as many where that is proven the most, not everyone, and there are few such sets."""
+    site = claim.site
+    everyone = int(np.count_nonzero(site.holds.any(axis=1)))
+    if not claim.settled or claim.standing.served == everyone or monotonic() > until:
+        return None
+    held = search.columns.worth >= bonus
+    columns = only_entries(search.columns, held)
+    target = claim.standing.served - 0.5
+    bound = bound_of(
+        columns,
+        at_most=claim.number,
+        target=target,
+        price=replace(search, columns=columns).had(claim.standing.spots)[1],
+        until=until,
+        fixed=search.fixed,
+        capacity=search.capacity,
+    )
+    if len(bound.able) * columns.inverters > MOST_CELLS:
+        return None
+    most = MOST_TIES // (10 if search.capacity else 1)  # to seat everybody takes a while
+    sets = sets_worth(
+        columns, bound, at_most=claim.number, target=target, until=until, fixed=search.fixed, most_sets=most
+    )
+    return [site.standing(spots) for spots in sets.sets] if sets.complete else None
+
+
+def _with_bonus(search: Search, bonus: float, other: float) -> Search:
+    """The same search with another bonus for holding."""
+    worth = search.columns.worth.copy()
+    worth[worth >= bonus] -= bonus - other
+    return replace(search, columns=replace(search.columns, worth=worth))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -189,22 +245,31 @@ def _above(
     )
     if bound.worth < target:
         return _Outcome(bound=bound.worth, sets=(), complete=True)
-    most = MOST_TIES if enough is not None else 50
+    if len(bound.able) * columns.inverters > MOST_CELLS:
+        return _Outcome(bound=bound.worth, sets=(), complete=False)
+    most = MOST_TIES if search.capacity or enough is not None else 50
     sets = sets_worth(
         columns,
         bound,
         at_most=min(number, max(len(bound.able), len(fixed))),
         target=target,
-        until=monotonic() + 0.4 * (until - monotonic()),
+        until=monotonic() + (0.4 if number <= TRIPLES else 0.15) * (until - monotonic()),
         fixed=fixed,
         most_sets=most,
     )
-    reached = sorted(((search.had(one)[0], one) for one in sets.sets[:most]), reverse=True)
+    reached: list[tuple[float, tuple[int, ...]]] = []
+    half = monotonic() + 0.5 * (until - monotonic())
+    for one in sets.sets[:most]:
+        reached.append((search.had(one)[0], one))
+        if monotonic() > half or (enough is None and search.capacity and reached[-1][0] >= target):
+            break
+    complete = sets.complete and len(reached) == len(sets.sets)
+    reached.sort(reverse=True)
     good = tuple(one for worth, one in reached if worth >= target)
     top = max((worth for worth, _ in reached), default=-np.inf)
-    if sets.complete:
+    if complete:
         return _Outcome(bound=max(top, target) if good else target - 2.0 * EQUAL, sets=good, complete=True)
-    if enough is not None and bound.worth <= enough:
+    if (enough is None and good) or (enough is not None and bound.worth <= enough):
         return _Outcome(bound=bound.worth, sets=good, complete=False)
     solved = best_set(
         columns.dense(bound.able),

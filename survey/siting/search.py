@@ -18,6 +18,9 @@ IntArray = NDArray[np.int64]
 PAIRS_WORK = 2e10
 """Multiplications up to which all pairs are counted: a second or two."""
 PAIRS_AT_ONCE = 500
+STARTS = 12
+STARTS_WORK = 5e8
+"""Entries looked at in searches from other starts: a second or two."""
 TIED_PAIRS = 20_000
 """Of pairs that serve equally many, so many are told apart by what is to be expected."""
 
@@ -60,10 +63,22 @@ class Search:
             gains = self.columns.gains(had, self.capacity)
             gains[list(spots)] = -1.0
             best = int(np.argmax(gains))
-            if gains[best] <= SMALL:
+            if spots and gains[best] <= SMALL:
                 break
             spots = (*spots, best)
         return spots
+
+    def random_starts(self, number: int) -> list[tuple[int, ...]]:
+        """Other beginnings, the same at every run, out of the better half of the spots; few on large sites."""
+        free = np.setdiff1d(np.arange(len(self.columns)), self.fixed)
+        more = number - len(self.fixed)
+        starts = min(
+            STARTS // 4 if self.capacity else STARTS, int(STARTS_WORK / (len(self.columns.worth) * number**2 + 1))
+        )
+        worth = self.columns.gains(np.zeros(self.columns.inverters), self.capacity)[free]
+        better = free[np.argsort(-worth, kind="stable")[: max(more, len(free) // 2)]]
+        rng = np.random.default_rng(number)
+        return [(*self.fixed, *rng.choice(better, more, replace=False).tolist()) for _ in range(starts)]
 
     def swapped(self, spots: tuple[int, ...], *, until: float) -> tuple[int, ...]:
         """Exchange one spot for another as long as that brings anything and there is time.

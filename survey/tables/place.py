@@ -5,15 +5,15 @@ from __future__ import annotations
 import numpy as np
 
 from survey.layout import Cell, Column, counted, paragraphs, table, wrapped
-from survey.links import HOLDS
+from survey.links import HOLDS, carried_by
 from survey.network import best_gateway
 from survey.placement import Decider, Placement, Reason, Scores, best_of_each_place
 from survey.plan import Search, Spot
-from survey.records import carried_by
-from survey.siting import Choice
+from survey.siting import Fewest
 from survey.tables.figures import CAUTION, NOTHING_DB, db, holding, letter, margin, state_tally, wanted_line
 from survey.tables.links import LINK_COLUMNS, link_row
 from survey.tables.network import ROUTE_COLUMNS, route_row
+from survey.tables.sure import served_words, sure_text
 
 PLACES_SHOWN = 10
 WEAKEST_SHOWN = 10
@@ -61,10 +61,10 @@ def place_table(placement: Placement, *, top: int | None = None) -> str:
         title = "The best" if len(shown) == 1 else f"The best {len(shown)}"
     ranks = {spot: rank for rank, spot in enumerate(order.tolist(), start=1)}
     rows = [ranking_row(scores, scene.inverters.names, str(ranks[i]), i) for i in shown.tolist()]
-    alone = ", each with the only gateway" if placement.choices else ""
+    alone = ", each as the only gateway" if len(placement.chosen) > 1 else ""
     ranking = f"{title}, of {counted(len(order), 'spot')}{alone}\n" + table(RANKING_COLUMNS, rows)
     why = ""
-    if placement.reason and not placement.choices:
+    if placement.reason and not placement.choices and not placement.fewest:
         why = _why(placement.reason, ranks[scores.spots.names.index(placement.reason.rival)])
     return paragraphs(
         wanted_line(scene.plan),
@@ -72,6 +72,7 @@ def place_table(placement: Placement, *, top: int | None = None) -> str:
         choices_table(placement),
         ranking,
         why,
+        _sure(placement),
         _weakest(placement),
         state_tally(placement.network.state),
         CAUTION,
@@ -131,36 +132,52 @@ def _where(placement: Placement, spot: int, indent: str) -> list[str]:
 
 def choices_table(placement: Placement) -> str:
     """What one gateway brings, what two bring, and so on, and how far that is proven."""
+    if placement.fewest:
+        return _fewest(placement, placement.fewest)
     if not placement.choices:
         return ""
-    wanted = placement.wanted
     rows: list[list[Cell]] = [
         [
-            str(len(choice.chosen)),
+            str(number),
             str(choice.served),
             f"{choice.expected_served:.1f}",
             margin(choice.worst_margin_db),
-            _proof(choice),
-            tuple(placement.scores.spots.names[i] for i in choice.chosen),
+            "no: proven" if choice.proven_served else f"perhaps {choice.gap} more",
+            tuple(placement.scores.spots.names[i] for i in choice.chosen)
+            if len(choice.chosen) == number
+            else "no gain by one more",
         ]
-        for choice in placement.choices
+        for number, choice in enumerate(placement.choices, start=1)
     ]
     columns = (
         Column("gateways"),
         Column("holds"),
         Column("expected\nto work"),
         Column("weakest\nmargin dB"),
-        Column("can another choice hold more?", text=True),
+        Column("could others\nhold more?", text=True),
         Column("where", text=True, yields=True),
     )
-    if not wanted.fewest:
-        return "What each number of gateways brings\n" + table(columns, rows)
-    spare = " with one to spare: any one of them may fail" if wanted.spare else ""
-    return wrapped(f"The fewest gateways{spare}") + "\n" + table(columns, rows)
+    return "What each number of gateways brings\n" + table(columns, rows)
 
 
-def _proof(choice: Choice) -> str:
-    return "no, proven" if choice.proven_served else f"perhaps, {choice.gap} more at most"
+def _fewest(placement: Placement, few: Fewest) -> str:
+    """How few gateways do, and who cannot be served at all."""
+    names = placement.scene.inverters.names
+    spare = " twice, so that any one gateway may fail" if placement.wanted.spare else ""
+    if few.short_of_room:
+        return wrapped(
+            f"Even a gateway at every spot has no room for {counted(few.short_of_room, 'inverter')}: raise "
+            "inverters_per_gateway, or add spots"
+        )
+    lines = []
+    if few.chosen:
+        proof = "fewer cannot do it: proven" if few.proven else f"{few.bound} may do, which the time did not settle"
+        lines.append(wrapped(f"{counted(len(few.chosen), 'gateway')} for all that can hold{spare}; {proof}"))
+    if few.unservable:
+        shown = ", ".join(names[i] for i in few.unservable[:DECIDERS_SHOWN])
+        more = f" and {len(few.unservable) - DECIDERS_SHOWN} more" if len(few.unservable) > DECIDERS_SHOWN else ""
+        lines.append(wrapped(f"No choice of spots makes these hold{spare}: {shown}{more}"))
+    return "\n".join(lines)
 
 
 def _entry(placement: Placement, name: str) -> Spot | Search:
@@ -168,6 +185,15 @@ def _entry(placement: Placement, name: str) -> Spot | Search:
     plan = placement.scene.plan
     places: list[Spot | Search] = [*plan.spots, *plan.searches]
     return next(one for one in places if one.name == name)
+
+
+def _sure(placement: Placement) -> str:
+    """How sure that is: of the single spot, or how many inverters several gateways serve."""
+    if placement.choices or placement.fewest:
+        drawn = placement.drawn
+        title = f"How sure, by {counted(drawn.draws, 'draw')} of what the plan does not know (seed {drawn.seed})"
+        return "\n".join([wrapped(title), wrapped(served_words(drawn), indent="  ")])
+    return sure_text(placement.sure)
 
 
 def _weakest(placement: Placement) -> str:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from survey.draws import Served, Sure, Turning
+from survey.draws import Search, Served, Sure, Turning
 from survey.draws.turning import REACH_SPREADS
 from survey.layout import counted, wrapped
 from survey.plan import Plan
@@ -66,7 +66,7 @@ def sure_text(sure: Sure) -> str:
         f"else: {others}{more}" if others else "",
         f"no other spot serves more inverters in {share(sure.unbeaten_share)}" if len(spots) > 1 else "",
         served_words(sure.served),
-        matters_words(sure) if len(spots) > 1 else "",
+        matters_words(sure.search, sure.links.scene.plan) if len(spots) > 1 and sure.search else "",
         f"not drawn: {counted(sure.left_out, 'spot')}, which expect {sure.lag:.1f} inverters fewer or worse"
         if sure.left_out
         else "",
@@ -75,12 +75,12 @@ def sure_text(sure: Sure) -> str:
     return "\n".join([title, *(wrapped(line, indent="  ") for line in lines if line)])
 
 
-def matters_words(sure: Sure) -> str:
+def matters_words(search: Search, plan: Plan) -> str:
     """The unknown that matters most, or that none does alone."""
-    nearest, plan = sure.search.nearest, sure.links.scene.plan
+    nearest = search.nearest
     if nearest is not None:
         return f"what matters most: if {turning_words(nearest, plan)}, {nearest.rival} wins"
-    tried = ", ".join(one.replace("_", " ") for one in sure.search.tried)
+    tried = ", ".join(one.replace("_", " ") for one in search.tried)
     return f"no single figure off by {REACH_SPREADS:g} times its spread puts another first; tried: {tried}"
 
 

@@ -1,0 +1,54 @@
+"""The command that fits the model to readings."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import partial
+from pathlib import Path
+
+import click
+
+from survey.cli import options
+
+
+@click.command()
+@options.plan_argument
+@click.argument("readings_file", metavar="READINGS", type=click.Path(path_type=Path))
+@click.option("--check", is_flag=True, help="Show every inverter: as expected, stronger or weaker.")
+@click.option(
+    "--exponent-sd",
+    type=click.FloatRange(min=0.001, max=10.0),
+    metavar="NUMBER",
+    help="How far the plan's exponent may be off, as a standard deviation (0.5).",
+)
+@click.option("--anchored", is_flag=True, help="Keep the plan's radio figures: the offset stays 0.")
+@click.option("--plain", is_flag=True, help="Readings alone: no prior knowledge, no guard against wild ones.")
+@options.json_and_out
+def fit(
+    plan_file: Path,
+    readings_file: Path,
+    *,
+    check: bool,
+    exponent_sd: float | None,
+    anchored: bool,
+    plain: bool,
+    output: options.Output,
+) -> None:
+    """Fit the model to measured levels.
+
+    READINGS is a CSV file with the columns inverter (or serial), gateway and level_dbm. With --out FILE.json the result
+    is written as the JSON that `--fit FILE.json` of other commands takes.
+    """
+    from survey import calibration  # noqa: PLC0415  start-up time
+    from survey.readings import read_readings  # noqa: PLC0415
+    from survey.records.fit import fit_record  # noqa: PLC0415
+    from survey.tables.fit import fit_table  # noqa: PLC0415
+
+    scene = options.read_scene(plan_file)
+    readings = read_readings(readings_file, calibration.names_of(scene))
+    for note in readings.notes:
+        options.warn(note)
+    found = calibration.fit(scene, readings, exponent_sd=exponent_sd, anchored=anchored, plain=plain)
+    if output.file is not None and output.file.suffix.casefold() == ".json":
+        output = replace(output, as_json=True)
+    output.show(partial(fit_table, check=check), fit_record, found)
