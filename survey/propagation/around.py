@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -19,6 +20,7 @@ from survey.propagation.sides import Near, Ways, blocked_lines, grazed_loss_db, 
 from survey.propagation.slight import DEEP_NU, graze_reach_m, slight_blockers, smooth
 from survey.scene import Scene
 from survey.units import db_from_ratio, ratio_from_db, wavelength_m
+from survey.workers import WORKERS, in_order
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -161,13 +163,9 @@ def around(scene: Scene, starts_m: FloatArray, ends_m: FloatArray, near: Near) -
         return _around(scene, lines, (line[rows] - first, screen[rows], blocks[rows]))
 
     firsts = range(0, max(1, len(starts_m)), LINES_AT_ONCE)
-    if len(firsts) == 1:
-        parts = [part(0)]
-    else:
-        from concurrent.futures import ThreadPoolExecutor  # noqa: PLC0415  where there is much to do
-
-        with ThreadPoolExecutor(2) as pool:
-            parts = list(pool.map(part, firsts))
+    # Blocks of links are worked out in threads of their own already.
+    alone = threading.current_thread() is threading.main_thread()
+    parts = list(in_order(part, firsts, workers=WORKERS if alone else 1))
     return Around(**{one.name: np.concatenate([getattr(part, one.name) for part in parts]) for one in fields(Around)})
 
 
