@@ -9,6 +9,7 @@ import click
 from survey import __version__
 from survey.cli.check import check
 from survey.cli.compare import compare
+from survey.cli.draw import draw
 from survey.cli.fit import fit
 from survey.cli.links import links
 from survey.cli.materials import materials
@@ -53,5 +54,5 @@ def main() -> None:
     """
 
 
-for _command in (start, check, place, links, compare, network, fit, materials):
+for _command in (start, check, place, links, compare, network, draw, fit, materials):
     main.add_command(_command)

@@ -121,7 +121,15 @@ def budget_picture(links: Links, i: int, j: int) -> Figure:
     for y, step in enumerate(rows):
         start = lowest - room if before is None else before
         colour, hatch = (LEVEL, None) if before is None else (GAIN, None) if step.db > 0 else (LOSS, "////")
-        _bar(axes, y, start, step.level_dbm, colour, hatch, "power" if before is None else "gain" if step.db > 0 else "loss")
+        _bar(
+            axes,
+            y,
+            start,
+            step.level_dbm,
+            colour,
+            hatch,
+            "power" if before is None else "gain" if step.db > 0 else "loss",
+        )
         if before is not None:
             axes.plot([before, before], [y - 1, y], color=FAINT, linewidth=0.7, zorder=1)
         words = f"{db(step.db)} dBm" if before is None else f"{step.db:+.1f} dB"

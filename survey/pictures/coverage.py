@@ -84,14 +84,16 @@ def coverage_picture(coverage: Coverage, *, show: str = "margin") -> Figure:
                     levels=[level],
                     colors=colour,
                     linewidths=wide + more,
-                    linestyles=dashes if not more else "-",
+                    linestyles=[dashes] if not more else "-",
                     zorder=0.6 if more else 0.7,
                     alpha=0.6 if more else 1.0,
                 )
                 drawn.set_gid(label)
     named = draw_obstacles(axes, scene, bare=True)
     at_m = scene.inverters.at_m
-    axes.plot(*at_m[:, :2].T, zorder=4, gid="inverters", markersize=min(4.0, mark_size_pt(axes, scene.inverters)), **INVERTER)
+    axes.plot(
+        *at_m[:, :2].T, zorder=4, gid="inverters", markersize=min(4.0, mark_size_pt(axes, scene.inverters)), **INVERTER
+    )
     places = draw_places(axes, scene, chosen=chosen)
     draw_scale_and_north(axes)
     foot_legend(figure, handles, columns=COLUMNS)
@@ -133,11 +135,11 @@ def _draw_field(figure: Figure, axes: Axes, coverage: Coverage, show: str, wante
     place = axes.get_position()
     wide_in = float(figure.get_size_inches()[0])
     beside = figure.add_axes((place.x1 + 0.12 / wide_in, place.y0, 0.16 / wide_in, place.height), label="scale")
-    bar = figure.colorbar(ScalarMappable(norm=norm, cmap=COLOURS), cax=beside, ticks=list(steps[:: 2 if show == "margin" else 1]))
+    bar = figure.colorbar(
+        ScalarMappable(norm=norm, cmap=COLOURS), cax=beside, ticks=list(steps[:: 2 if show == "margin" else 1])
+    )
     bar.set_label("margin, dB" if show == "margin" else "chance", fontsize=SMALL_PT)
     if show == "chance":
         beside.set_yticklabels([f"{100 * step:g} %" for step in steps])
     outline = bar.outline
     outline.set_edgecolor(FAINT)  # type: ignore[operator]  a patch, which its types do not say
-
-

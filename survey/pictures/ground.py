@@ -144,9 +144,7 @@ def draw_obstacles(axes: Axes, scene: Scene, *, bare: bool = False) -> list[Labe
                 axes.add_patch(Polygon(outline, closed=True, zorder=LAYERS[kind], gid=kind, **looks))
             else:
                 ends = _ends_of(outline)
-                axes.plot(
-                    *ends.T, color=looks["edgecolor"], linewidth=KINDS["wall"]["linewidth"], gid=kind, zorder=1.4
-                )
+                axes.plot(*ends.T, color=looks["edgecolor"], linewidth=KINDS["wall"]["linewidth"], gid=kind, zorder=1.4)
         if kind != "modules":
             named.append(_label(axes, name, kind, outlines))
     return [label for _, label in sorted(named, key=lambda one: -one[0])]

@@ -9,7 +9,6 @@ from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 
 from survey.layout import counted
-from survey.links import STATES
 from survey.network.weak_points import WeakPoints
 from survey.pictures.ground import draw_obstacles, draw_scale_and_north, obstacle_entries, site_axes
 from survey.pictures.labels import Label, put_labels
@@ -19,16 +18,16 @@ from survey.pictures.site_map import (
     inverter_labels,
     mark_size_pt,
     one_lined,
-    place_entries,
     state_entries,
+    state_tally,
 )
-from survey.pictures.style import FAINT, INK, MARKS, PAPER, foot_legend, picture, sample, short
+from survey.pictures.style import FAINT, GATEWAY, INK, MARKS, foot_legend, picture, sample, short
 
 HOP: dict[str, Any] = {"color": "#333333", "linestyle": "-", "linewidth": 1.1}
 LOSERS: dict[str, Any] = {
     "linestyle": "none",
     "marker": "D",
-    "markerfacecolor": PAPER,
+    "markerfacecolor": "none",
     "markeredgecolor": "#a3003f",
     "markeredgewidth": 1.6,
 }
@@ -62,18 +61,22 @@ def network_picture(points: WeakPoints) -> Figure:
         *([sample("route to another inverter", **HOP)] if relays else []),
         *([sample("passes others on", markersize=8, **RELAY)] if len(relays) > len(weak) else []),
         *([sample("others are lost without it", markersize=8, **LOSERS)] if weak else []),
-        *place_entries(scene, chosen),
+        sample("gateway looked at", **GATEWAY),
         *obstacle_entries(scene, bare=True),
     ]
-    tally = ", ".join(f"{int(np.sum(network.state == k))} {STATES[k]}" for k in reversed(range(len(STATES))))
     two = int(points.two_routes.sum())
+    between = f"up to {counted(most, 'inverter')}" if most else "no inverter"
     lines = (
-        f"Routes to {', '.join(map(short, chosen))}, {f'up to {counted(most, "inverter")}' if most else 'no inverter'} in "
-        f"between: {tally}; {two} with two routes that share nothing.",
+        f"Routes to {', '.join(map(short, chosen))}, {between} in between: {state_tally(network.state)}; {two} with two "
+        "routes that share nothing.",
         one_lined(scene),
     )
     figure, axes = site_axes(
-        scene, title=f"{scene.plan.site.name}: routes and weak points", lines=lines, entries=len(handles), columns=COLUMNS
+        scene,
+        title=f"{scene.plan.site.name}: routes and weak points",
+        lines=lines,
+        entries=len(handles),
+        columns=COLUMNS,
     )
     named = draw_obstacles(axes, scene, bare=True)
     for patch in axes.patches:
@@ -94,9 +97,9 @@ def network_picture(points: WeakPoints) -> Figure:
     size_pt = mark_size_pt(axes, links.inverters)
     for i in relays:
         looks = LOSERS if i in weak else RELAY
-        axes.plot(*at_m[i], zorder=3.8, gid="weak" if i in weak else "relay", markersize=1.9 * size_pt, **looks)
+        axes.plot(*at_m[i], zorder=4.6, gid="weak" if i in weak else "relay", markersize=1.7 * size_pt, **looks)
     draw_inverters(axes, links.inverters, network.state, size_pt=size_pt)
-    places = draw_places(axes, scene, chosen=chosen)
+    places = draw_places(axes, scene, chosen=chosen, spots=False)
     draw_scale_and_north(axes)
     foot_legend(figure, handles, columns=COLUMNS)
     heavy = sorted(weak, key=lambda i: -len(relays[i].lost))[:MOST_NAMED]

@@ -28,7 +28,7 @@ DOTS_PER_INCH = 110
 WIDTH_IN = 8.5
 """Width of every picture: with 8 point letters it can be read on a page. [inch]"""
 TITLE_PT, TEXT_PT, SMALL_PT = 11.0, 8.5, 7.5
-LINE_LETTERS = 118
+LINE_LETTERS = 126
 """So many letters of text fit across a picture."""
 NAME_LETTERS = 30
 """A longer name is cut in its middle where it stands in a picture."""
@@ -204,7 +204,7 @@ def new_figure(*, width_in: float = WIDTH_IN, height_in: float, title: str, line
     left = 0.12 / width_in
     wide_title = textwrap.shorten(one_line(title), int(letters * TEXT_PT / TITLE_PT), placeholder=" …")
     figure.text(left, 1.0 - 0.10 / height_in, wide_title, fontsize=TITLE_PT, fontweight="bold", va="top", gid="title")
-    below = "\n".join(part for line in lines for part in textwrap.wrap(one_line(line), letters))
+    below = "\n".join(part for line in lines for part in _wrapped(line, letters))
     figure.text(left, 1.0 - 0.32 / height_in, below, fontsize=TEXT_PT, va="top", gid="subtitle", linespacing=1.25)
     figure.text(left, 0.07 / height_in, WARNING, fontsize=SMALL_PT, va="bottom", color="#444444", gid="caution")
     return figure
@@ -213,7 +213,12 @@ def new_figure(*, width_in: float = WIDTH_IN, height_in: float, title: str, line
 def head_in(lines: tuple[str, ...], *, width_in: float = WIDTH_IN) -> float:
     """How high title and lines stand. [inch]"""
     letters = int(LINE_LETTERS * width_in / WIDTH_IN)
-    return 0.42 + 0.155 * sum(len(textwrap.wrap(one_line(line), letters)) for line in lines)
+    return 0.42 + 0.155 * sum(len(_wrapped(line, letters)) for line in lines)
+
+
+def _wrapped(line: str, letters: int) -> list[str]:
+    """A line broken where it is too long, but never between a figure and its percent sign."""
+    return textwrap.wrap(one_line(line).replace(" %", "\N{NO-BREAK SPACE}%"), letters)
 
 
 def foot_legend(figure: Figure, handles: list[Any], *, columns: int) -> None:
