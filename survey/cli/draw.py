@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -49,6 +50,7 @@ BELONGS: dict[str, tuple[str, ...]] = {
 def draw(
     plan_file: Path,
     out: Path,
+    *,
     kind: str,
     gateways: tuple[str, ...],
     inverter: str | None,
@@ -56,7 +58,6 @@ def draw(
     show: str | None,
     points: int | None,
     max_relays: int | None,
-    *,
     fit_file: Path | None,
     placed: bool,
     gateway_places: bool,
@@ -99,7 +100,7 @@ def draw(
 
 
 def _check_usage(
-    kind: str, given: dict[str, object], *, gateways: tuple[str, ...], placed: bool, gateway_places: bool
+    kind: str, given: Mapping[str, object], *, gateways: tuple[str, ...], placed: bool, gateway_places: bool
 ) -> None:
     """Refuse options that the picture asked for has no use for."""
     for option, value in given.items():

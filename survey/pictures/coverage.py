@@ -69,7 +69,8 @@ def coverage_picture(coverage: Coverage, *, show: str = "margin") -> Figure:
     else:
         title = f"{scene.plan.site.name}: how well {', '.join(map(short, chosen))} hears"
         best = " by the best gateway" if len(chosen) > 1 else ""
-        what = f"Every point stands for an inverter {coverage.height_m:g} m above zero; shown is the {show} of its link{best}."
+        point = f"Every point stands for an inverter {coverage.height_m:g} m above zero; "
+        what = f"{point}shown is the {show} of its link{best}."
     figure, axes = site_axes(
         scene, title=title, lines=(what, one_lined(scene)), entries=len(handles), columns=COLUMNS, right_in=BAR_IN
     )
@@ -141,5 +142,5 @@ def _draw_field(figure: Figure, axes: Axes, coverage: Coverage, show: str, wante
     bar.set_label("margin, dB" if show == "margin" else "chance", fontsize=SMALL_PT)
     if show == "chance":
         beside.set_yticklabels([f"{100 * step:g} %" for step in steps])
-    outline = bar.outline
-    outline.set_edgecolor(FAINT)  # type: ignore[operator]  a patch, which its types do not say
+    for spine in beside.spines.values():
+        spine.set_edgecolor(FAINT)

@@ -174,10 +174,9 @@ def obstacle_entries(scene: Scene, *, bare: bool = False) -> list[Any]:
         return [sample("what stands there", color=INK, linewidth=0.9)] if there else []
     words = {"wall": "wall", "box": "box", "roof": "roof or other sheet", "modules": "row of modules"}
     found: list[Any] = []
-    for kind in KINDS:
+    for kind, looks in KINDS.items():
         if kind not in scene.obstacles.kinds:
             continue
-        looks = KINDS[kind]
         if kind == "wall":
             found.append(sample(words[kind], color=looks["edgecolor"], linewidth=looks["linewidth"]))
         else:

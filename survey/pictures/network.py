@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -66,11 +67,8 @@ def network_picture(points: WeakPoints) -> Figure:
     ]
     two = int(points.two_routes.sum())
     between = f"up to {counted(most, 'inverter')}" if most else "no inverter"
-    lines = (
-        f"Routes to {', '.join(map(short, chosen))}, {between} in between: {state_tally(network.state)}; {two} with two "
-        "routes that share nothing.",
-        one_lined(scene),
-    )
+    told = f"Routes to {', '.join(map(short, chosen))}, {between} in between: {state_tally(network.state)}; "
+    lines = (told + f"{two} with two routes that share nothing.", one_lined(scene))
     figure, axes = site_axes(
         scene,
         title=f"{scene.plan.site.name}: routes and weak points",
@@ -81,18 +79,24 @@ def network_picture(points: WeakPoints) -> Figure:
     named = draw_obstacles(axes, scene, bare=True)
     for patch in axes.patches:
         patch.set_edgecolor(FAINT)
-    hops, last = set(), []
+    hops: set[tuple[int, int]] = set()
+    last: list[tuple[int, int, int]] = []
     for route in network.routes:
         if route.gateway < 0:
             continue
         way = [route.inverter, *route.relays]
-        hops.update(zip(way, way[1:], strict=False))
+        hops.update(pairwise(way))
         last.append((way[-1], route.gateway, int(network.state[route.inverter])))
     _lines(axes, [(at_m[a], at_m[b]) for a, b in sorted(hops)], "hops", **HOP)
     faint = float(np.clip(40.0 / max(len(last), 1), 0.3, 0.9))
     for number, mark in enumerate(MARKS):
         ends = sorted({(a, g) for a, g, state in last if state == number})
-        looks = {"color": mark.colour, "linestyle": mark.dashes, "linewidth": mark.width_pt, "alpha": faint}
+        looks: dict[str, Any] = {
+            "color": mark.colour,
+            "linestyle": mark.dashes,
+            "linewidth": mark.width_pt,
+            "alpha": faint,
+        }
         _lines(axes, [(at_m[a], links.gateways.at_m[g, :2]) for a, g in ends], f"routes {mark.word}", **looks)
     size_pt = mark_size_pt(axes, links.inverters)
     for i in relays:
@@ -103,7 +107,7 @@ def network_picture(points: WeakPoints) -> Figure:
     draw_scale_and_north(axes)
     foot_legend(figure, handles, columns=COLUMNS)
     heavy = sorted(weak, key=lambda i: -len(relays[i].lost))[:MOST_NAMED]
-    told = [
+    labels = [
         Label(
             text=f"{links.inverters.names[i]}: {len(relays[i].lost)} lost without it",
             at_m=(float(at_m[i, 0]), float(at_m[i, 1])),
@@ -111,9 +115,11 @@ def network_picture(points: WeakPoints) -> Figure:
         )
         for i in heavy
     ]
-    others = [] if told else inverter_labels(scene, network.state)
+    others = [] if labels else inverter_labels(scene, network.state)
     taken_m = np.concatenate([at_m, links.gateways.at_m[:, :2]])
-    put_labels(axes, [*[one for one in places if one.needed], *told, *others, *named], taken_m, reach_pt=size_pt / 2.0)
+    put_labels(
+        axes, [*[one for one in places if one.needed], *labels, *others, *named], taken_m, reach_pt=size_pt / 2.0
+    )
     return figure
 
 

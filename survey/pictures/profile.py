@@ -181,9 +181,11 @@ def _lines(links: Links, i: int, j: int, met: list[tuple[float | None, str, floa
     straight = f"straight {db(float(links.straight_db[i, j]))} dB"
     carrier = WAY_WORDS[CARRIERS[int(carried_by(links)[i, j])]]
     return (
-        f"{links.distance_m[i, j]:.1f} m. Path loss {db(float(links.path_loss_db[i, j]))} dB: distance "
-        f"{db(float(links.base_loss_db[i, j]))} dB, what stands there {db(float(links.obstacle_loss_db[i, j]))} dB. "
-        f"Margin {links.margin_db[i, j]:.1f} dB, chance {chance}: {STATES[links.state[i, j]]}.",
+        (
+            f"{links.distance_m[i, j]:.1f} m. Path loss {db(float(links.path_loss_db[i, j]))} dB: distance "
+            f"{db(float(links.base_loss_db[i, j]))} dB, what stands there {db(float(links.obstacle_loss_db[i, j]))} dB. "
+            f"Margin {links.margin_db[i, j]:.1f} dB, chance {chance}: {STATES[links.state[i, j]]}."
+        ),
         f"In the straight line: {', '.join(through) if through else 'nothing'}.",
         f"The ways, each over free space: {', '.join([straight, *ways])}. Carried by: {carrier}.",
     )
