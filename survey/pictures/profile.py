@@ -187,7 +187,7 @@ def _lines(links: Links, i: int, j: int, met: list[tuple[float | None, str, floa
             f"Margin {links.margin_db[i, j]:.1f} dB, chance {chance}: {STATES[links.state[i, j]]}."
         ),
         f"In the straight line: {', '.join(through) if through else 'nothing'}.",
-        f"The ways, each over free space: {', '.join([straight, *ways])}. Carried by: {carrier}.",
+        f"What each way loses beyond distance: {', '.join([straight, *ways])}. Carried by: {carrier}.",
     )
 
 
