@@ -182,8 +182,9 @@ def _lines(links: Links, i: int, j: int, met: list[tuple[float | None, str, floa
     carrier = WAY_WORDS[CARRIERS[int(carried_by(links)[i, j])]]
     return (
         (
-            f"{links.distance_m[i, j]:.1f} m. Path loss {db(float(links.path_loss_db[i, j]))} dB: distance "
-            f"{db(float(links.base_loss_db[i, j]))} dB, what stands there {db(float(links.obstacle_loss_db[i, j]))} dB. "
+            f"{links.distance_m[i, j]:.1f} m. Path loss {db(float(links.path_loss_db[i, j]))} dB: "
+            f"distance {db(float(links.base_loss_db[i, j]))} dB, "
+            f"what stands there {db(float(links.obstacle_loss_db[i, j]))} dB. "
             f"Margin {links.margin_db[i, j]:.1f} dB, chance {chance}: {STATES[links.state[i, j]]}."
         ),
         f"In the straight line: {', '.join(through) if through else 'nothing'}.",

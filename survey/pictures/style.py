@@ -15,6 +15,7 @@ import matplotlib.style
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.text import Text
+from PIL import Image
 
 from survey.errors import one_line
 from survey.layout import shortened
@@ -24,7 +25,9 @@ P = ParamSpec("P")
 
 ENDINGS = ("png", "svg", "pdf")
 """Kinds of file that a picture can become."""
-DOTS_PER_INCH = 110
+DOTS_PER_INCH = 130
+COLOURS = 256
+"""Colours of a PNG."""
 WIDTH_IN = 8.5
 """Width of every picture: with 8 point letters it can be read on a page. [inch]"""
 TITLE_PT, TEXT_PT, SMALL_PT = 11.0, 8.5, 7.5
@@ -184,7 +187,15 @@ def as_bytes(figure: Figure, ending: str) -> bytes:
     file = io.BytesIO()
     with house_style():
         figure.savefig(file, format=ending, metadata=NO_METADATA[ending])
-    return file.getvalue()
+    return _with_few_colours(file) if ending == "png" else file.getvalue()
+
+
+def _with_few_colours(file: io.BytesIO) -> bytes:
+    """A PNG with a palette: a third of the size, and the eye sees no difference."""
+    image = Image.open(file).convert("RGB")
+    small = io.BytesIO()
+    image.quantize(COLOURS, dither=Image.Dither.NONE).save(small, format="png", optimize=True, dpi=(DOTS_PER_INCH,) * 2)
+    return small.getvalue()
 
 
 def new_figure(*, width_in: float = WIDTH_IN, height_in: float, title: str, lines: tuple[str, ...] = ()) -> Figure:

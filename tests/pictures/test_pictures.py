@@ -1,6 +1,5 @@
 """The pictures: what they say, what they show, and that they look as they did."""
 
-import io
 import os
 import re
 from pathlib import Path
@@ -8,9 +7,9 @@ from pathlib import Path
 import matplotlib as mpl
 import numpy as np
 import pytest
-from matplotlib import image
 from matplotlib.figure import Figure
 from plans import WALL, WHOLE_PLAN, entry, wall, write
+from tiles import difference, tiles
 
 from survey.coverage import chosen_gateways, coverage_of
 from survey.geometry import crossings
@@ -372,13 +371,6 @@ def drawn(name):
     return profile_picture(links, i, 0) if kind == "profile" else budget_picture(links, i, 0)
 
 
-def tiles(content):
-    """A picture in grey, as means over 40 by 40 tiles: letters drawn a little otherwise make no difference."""
-    grey = image.imread(io.BytesIO(content))[..., :3].mean(axis=2)
-    rows, columns = (np.array_split(np.arange(size), 40) for size in grey.shape)
-    return np.array([[grey[np.ix_(row, column)].mean() for column in columns] for row in rows])
-
-
 @pytest.mark.parametrize("name", ["map-farm", "map-warehouse", "coverage-house", "profile-farm", "budget-farm"])
 def test_pictures_look_as_they_did(name):
     """Draw anew with SURVEY_UPDATE_PICTURES=1, and look at the pictures before they are kept."""
@@ -387,8 +379,8 @@ def test_pictures_look_as_they_did(name):
     if os.environ.get("SURVEY_UPDATE_PICTURES"):
         np.savetxt(file, now, fmt="%.3f", delimiter=",")
     before = np.loadtxt(file, delimiter=",")
-    assert np.sqrt(np.mean((now - before) ** 2)) < 0.02
-    assert np.sqrt(np.mean((now.T - before) ** 2)) > 0.04, "another picture is told apart"
+    assert difference(now, before) < 0.02
+    assert difference(now.T, before) > 0.04, "another picture is told apart"
 
 
 def test_a_plan_of_the_whole_interface_can_be_drawn(tmp_path):
