@@ -69,12 +69,18 @@ class Correction:
         numbered = np.eye(count + 1)[:, :count]  # its last row is that of no deviation
         near = numbered[[self.inverters.get(name, -1) for name in inverters]]
         far = numbered[[self.gateways.get(name, -1) for name in gateways]]
-        ends = (near[:, None] + far[None]).reshape(-1, count)
+        ends = (near[:, None] + far[None]).reshape(len(inverters) * len(gateways), count)
         unread = np.array([name not in self.gateways for name in gateways], dtype=np.float64)
         return ends, np.tile(unread * self.unread_sd_db**2, len(inverters))
 
     def variance_db2(
-        self, *, distance_m: FloatArray, reference_distance_m: float, straight_share: FloatArray, passes: FloatArray, ends: FloatArray
+        self,
+        *,
+        distance_m: FloatArray,
+        reference_distance_m: float,
+        straight_share: FloatArray,
+        passes: FloatArray,
+        ends: FloatArray,
     ) -> FloatArray:
         r"""Variance of predicted levels that comes from what the readings left unknown.
 

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from survey.geometry import inside_boxes, on_sheet
 from survey.links import Progress, links_in_blocks
 from survey.materials import BUILT_IN, vegetation_loss
+from survey.placement import short_of_room
 from survey.plan import OwnRadio, Plan, RadioEnd
 from survey.scene import Ends, Scene, box_outlines_m
 
@@ -109,6 +110,7 @@ def inspect(scene: Scene, *, progress: Progress | None = None) -> Inspection:
         *_near_sheets(scene),
         *_materials(plan),
         *_radiated(plan),
+        *filter(None, [short_of_room(scene)]),
         *_never_met(scene, progress),
     )
     return Inspection(scene=scene, counts=counts, extent_m=extent_m, defaults=_defaults(plan), warnings=warnings)

@@ -151,9 +151,7 @@ def _inverters(table: Table, names: Names, faults: list[Fault]) -> NDArray[np.in
     return found
 
 
-def _numbered(
-    table: Table, column: str, known: Sequence[str], what: str, faults: list[Fault]
-) -> NDArray[np.int64]:
+def _numbered(table: Table, column: str, known: Sequence[str], what: str, faults: list[Fault]) -> NDArray[np.int64]:
     """The names in a column as indices; every unknown one is told once."""
     index = {name: i for i, name in enumerate(known)}
     found = np.array([index.get(name, -1) for name in table.columns[column]], dtype=np.int64)

@@ -243,6 +243,18 @@ def corrected(scene: Scene, correction: Correction) -> Scene:
     )
 
 
+def revised(scene: Scene, plan: Plan) -> Scene:
+    """The site of a changed plan; where readings have corrected the site, so is the new one, obstacle by obstacle."""
+    changed, correction = scene_of(plan), scene.correction
+    if correction is None:
+        return changed
+    old = {name: i for i, name in enumerate(scene.obstacles.names)}
+    index = np.array([old.get(name, -1) for name in changed.obstacles.names], dtype=np.int64)
+    unit = np.append(correction.unit, -1)[index]
+    change_db = np.append(correction.change_db, 0.0)[index]
+    return corrected(changed, replace(correction, unit=unit, change_db=change_db))
+
+
 def join(parts: Iterable[Ends]) -> Ends:
     """Several groups of ends as one."""
     groups = list(parts)

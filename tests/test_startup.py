@@ -64,6 +64,7 @@ def test_a_starter_plan_is_written_without_a_heavy_library(tmp_path):
         ["links", "plan.toml", "--json"],
         ["place", "plan.toml"],
         ["compare", "plan.toml", "switchboard", "office"],
+        ["explain", "plan.toml", "S1"],
     ],
     ids=" ".join,
 )
@@ -81,3 +82,9 @@ def test_a_json_reader_is_loaded_only_for_json(tmp_path):
     program += 'print("json" in sys.modules, file=sys.stderr)'
     result = python(tmp_path, program)
     assert result.stderr.splitlines()[-1] == b"False"
+
+
+def test_drawing_loads_matplotlib_without_pyplot_and_nothing_that_it_does_not_need(tmp_path):
+    write(tmp_path, more=SPOTS)
+    found = loaded(tmp_path, "draw", "plan.toml", "--out", "p.svg")
+    assert found & HEAVY == {"numpy", "matplotlib"}

@@ -168,9 +168,7 @@ def findings_of(pairs: Pairs, outlook: Outlook) -> tuple[Finding, ...]:
     )
 
 
-def _swaps(
-    pairs: Pairs, outlook: Outlook, inverters: NDArray[np.int64], verdict: NDArray[np.int64]
-) -> dict[int, int]:
+def _swaps(pairs: Pairs, outlook: Outlook, inverters: NDArray[np.int64], verdict: NDArray[np.int64]) -> dict[int, int]:
     """Weaker and stronger inverters whose levels fit each other's places."""
     by_inverter: dict[int, dict[int, int]] = {}
     for row, (inverter, gateway) in enumerate(zip(pairs.inverter.tolist(), pairs.gateway.tolist(), strict=True)):

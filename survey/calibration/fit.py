@@ -12,7 +12,18 @@ from numpy.typing import NDArray
 
 from survey.calibration.check import SUSPECT, Finding, Outlook, findings_of, outlook_of
 from survey.calibration.likelihood import Shares, score
-from survey.calibration.model import END_SD_DB, EXPONENT, EXPONENT_SD, LOSSES, OFFSET, End, Model, Unit, model_of, units_of
+from survey.calibration.model import (
+    END_SD_DB,
+    EXPONENT,
+    EXPONENT_SD,
+    LOSSES,
+    OFFSET,
+    End,
+    Model,
+    Unit,
+    model_of,
+    units_of,
+)
 from survey.calibration.pairs import Pairs, pairs_of
 from survey.calibration.solve import Solution, Task, covariance_of, refit, solve
 from survey.correction import Correction
@@ -330,7 +341,10 @@ def _cross_validated(task: Task, solution: Solution) -> tuple[FloatArray, float 
         level_dbm, slopes = model.pick(out).predict(parameters)
         result[out] = pairs.level_dbm[out] - level_dbm
         found = Solution(
-            parameters=parameters, sigma_db=solution.sigma_db, shares=solution.shares, value=0.0,
+            parameters=parameters,
+            sigma_db=solution.sigma_db,
+            shares=solution.shares,
+            value=0.0,
             curvature=solution.curvature,
         )
         covariance = covariance_of(rest, found)

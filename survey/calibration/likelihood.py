@@ -72,7 +72,9 @@ class Score:
     trust: FloatArray
 
 
-def score(pairs: Pairs, level_dbm: FloatArray, need_dbm: FloatArray, *, sigma_db: float, shares: Shares, wild: float) -> Score:
+def score(
+    pairs: Pairs, level_dbm: FloatArray, need_dbm: FloatArray, *, sigma_db: float, shares: Shares, wild: float
+) -> Score:
     """The likelihood of each pair, tries lost beside heard ones not counted.
 
     Parameters
@@ -135,6 +137,8 @@ def log_prior(shares: Shares, *, plain: bool) -> float:
         return 0.0
     total = 0.0
     for share, (a, b) in ((shares.lost, LOST_PRIOR), (shares.silent, SILENT_PRIOR)):
+        if share == 0.0:
+            continue
         inside = min(max(share, 1e-12), 1.0 - 1e-12)
         total += (a - 1.0) * float(np.log(inside)) + (b - 1.0) * float(np.log1p(-inside))
     return total
@@ -160,10 +164,11 @@ def better_shares(
     all_lost = float(np.sum(pairs.missed[~heard] * by_chance / total))
     silent = float(np.sum(by_silence / total))
     above = float(np.sum(heard)) + silent + float(np.sum(by_chance / total))
+    told_apart = not plain and bool(np.any(pairs.missed[~heard] > 1))  # by single tries the two shares are one
     (a, b), (c, d) = ((1.0, 1.0), (1.0, 1.0)) if plain else (LOST_PRIOR, SILENT_PRIOR)
     return Shares(
         lost=(lost + all_lost + a - 1.0) / max(tries + all_lost + a + b - 2.0, 1e-12),
-        silent=0.0 if plain else (silent + c - 1.0) / (above + c + d - 2.0),
+        silent=(silent + c - 1.0) / (above + c + d - 2.0) if told_apart else 0.0,
     )
 
 

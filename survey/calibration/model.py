@@ -62,9 +62,7 @@ def units_of(scene: Scene) -> tuple[tuple[Unit, ...], IntArray]:
     units: dict[tuple[bool, str], Unit] = {}
     numbers: dict[tuple[bool, str], int] = {}
     unit = np.full(len(obstacles), -1, dtype=np.int64)
-    for i, (name, kind, material) in enumerate(
-        zip(obstacles.names, obstacles.kinds, obstacles.materials, strict=True)
-    ):
+    for i, (name, kind, material) in enumerate(zip(obstacles.names, obstacles.kinds, obstacles.materials, strict=True)):
         if kind == "foliage" or obstacles.opaque[i]:
             continue
         own = kind != "modules" and name in own_loss

@@ -15,6 +15,10 @@ from survey.calibration.pairs import Pairs
 FloatArray = NDArray[np.float64]
 
 MOST_STEPS = 200
+MANY_PAIRS = 1_000
+"""Of more pairs a part of this size shows first where to look."""
+FINE, COARSE = 1e-6, 3e-3
+"""A fit has settled where no figure moves by more: in the end, and while shadowing is still looked for."""
 LEAST_SIGMA_DB, MOST_SIGMA_DB = 0.3, 30.0
 SIGMA_PRIOR_SD = 0.4
 """Standard deviation of the logarithm of shadowing about the plan's figure: worth some three readings (an assumption)."""
@@ -22,7 +26,7 @@ LEAST_PLAN_SIGMA_DB = 2.0
 END_SDS_DB = (0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 8.0)
 END_SD_PRIOR = (2.0, 0.7)
 """Gateways differ among each other by some 2 dB, within a factor of two (an assumption), before readings decide."""
-FIRST_SIGMAS_DB = tuple(20.0 * 0.8**step for step in range(19))
+FIRST_SIGMAS_DB = tuple(20.0 * 0.7**step for step in range(12))
 """From wide to narrow: at a wide spread no reading is wild yet, so none pulls the fit the wrong way."""
 
 
@@ -89,7 +93,7 @@ def start_of(task: Task) -> FloatArray:
     return start
 
 
-def solve_at(task: Task, sigma_db: float, start: FloatArray, shares: Shares) -> Solution:
+def solve_at(task: Task, sigma_db: float, start: FloatArray, shares: Shares, *, settled: float = FINE) -> Solution:
     """The best parameters and shares for a given shadowing.
 
     Parameters
@@ -102,6 +106,8 @@ def solve_at(task: Task, sigma_db: float, start: FloatArray, shares: Shares) -> 
         Where to begin.
     shares : Shares
         Where to begin with these.
+    settled : float
+        Where to stop: `FINE` or `COARSE`.
 
     Returns
     -------
@@ -141,7 +147,7 @@ def solve_at(task: Task, sigma_db: float, start: FloatArray, shares: Shares) -> 
         change = abs(shares.lost - before.lost) + abs(shares.silent - before.silent)
         if change > 0:
             value, found, slopes = rated(parameters)
-        if moved < 1e-6 and change < 1e-7:  # noqa: PLR2004  finer than any reading
+        if moved < settled and change < settled / 10.0:
             break
     value += other_tries(pairs, model.need_dbm, shares) + log_prior(shares, plain=task.plain)
     curvature = (slopes * np.where(pairs.was_heard, found.trust / sigma_db**2, np.maximum(found.bend, 0.0))[:, None]).T
@@ -175,16 +181,18 @@ def solve(task: Task, *, shares: Shares | None = None) -> tuple[Task, Solution]:
         knowledge stays.
     """
     shares = shares or Shares(silent=0.0 if task.plain else Shares().silent)
-    solution = _with_sigma(task, start_of(task), shares, FIRST_SIGMAS_DB)
-    if not task.model.ends.shape[1]:
+    many = len(task.pairs) > MANY_PAIRS
+    first = task.pick(np.random.default_rng(1).permutation(len(task.pairs)) < MANY_PAIRS) if many else task
+    solution = _with_sigma(first, start_of(first), shares, FIRST_SIGMAS_DB)
+    if not task.model.ends.shape[1] and not many:
         return task, solution
     tasks = [replace(task, model=task.model.with_end_sd(sd_db)) for sd_db in END_SDS_DB]
     ratings = []
     for one, sd_db in zip(tasks, END_SDS_DB, strict=True):
-        found = solve_at(one, solution.sigma_db, solution.parameters, solution.shares)
+        found = solve_at(one, solution.sigma_db, solution.parameters, solution.shares, settled=COARSE)
         away = np.log(sd_db / END_SD_PRIOR[0]) / END_SD_PRIOR[1]
         ratings.append(_marginal(one, found) - 0.5 * away**2)
-    task = tasks[int(np.argmax(ratings))]
+    task = tasks[int(np.argmax(ratings))] if task.model.ends.shape[1] else task
     near_db = tuple(solution.sigma_db * factor for factor in (1.25, 1.0, 0.8))
     return task, _with_sigma(task, solution.parameters, solution.shares, near_db)
 
@@ -208,7 +216,7 @@ def _with_sigma(task: Task, start: FloatArray, shares: Shares, sigmas_db: Sequen
     def rating(log_sigma: float) -> float:
         last = tried[-1][1] if tried else None
         begin = (last.parameters, last.shares) if last else (start, shares)
-        solution = solve_at(task, float(np.exp(log_sigma)), *begin)
+        solution = solve_at(task, float(np.exp(log_sigma)), *begin, settled=COARSE)
         tried.append((_marginal(task, solution), solution))
         return -tried[-1][0]
 
@@ -219,8 +227,9 @@ def _with_sigma(task: Task, start: FloatArray, shares: Shares, sigmas_db: Sequen
         max(np.log(LEAST_SIGMA_DB), grid[min(lowest + 1, len(grid) - 1)] - 0.1),
         min(np.log(MOST_SIGMA_DB), grid[max(lowest - 1, 0)] + 0.1),
     )
-    minimize_scalar(rating, bounds=limits, method="bounded", options={"xatol": 1e-4})
-    return max(tried, key=lambda one: one[0])[1]
+    minimize_scalar(rating, bounds=limits, method="bounded", options={"xatol": 2e-3})
+    best = max(tried, key=lambda one: one[0])[1]
+    return solve_at(task, best.sigma_db, best.parameters, best.shares)
 
 
 def covariance_of(task: Task, solution: Solution) -> FloatArray:
@@ -237,7 +246,7 @@ def covariance_of(task: Task, solution: Solution) -> FloatArray:
     level_dbm, slopes = model.predict(solution.parameters)
     lost, silent = solution.shares.lost, solution.shares.silent
     others = np.array([np.log(solution.sigma_db), _logit(lost), _logit(silent)])
-    moving = [0] if solution.shares.fixed else [0, 1] if task.plain else [0, 1, 2]
+    moving = [0] if solution.shares.fixed else [0, 1, 2] if silent > 0 else [0, 1]
     center = np.log(max(task.plan_sigma_db, LEAST_PLAN_SIGMA_DB))
 
     def rated(values: FloatArray) -> tuple[float, FloatArray]:
@@ -249,9 +258,7 @@ def covariance_of(task: Task, solution: Solution) -> FloatArray:
             value += log_prior(shares, plain=False) - 0.5 * ((values[0] - center) / SIGMA_PRIOR_SD) ** 2
         return value, slopes.T @ found.slope
 
-    here = score(
-        pairs, level_dbm, model.need_dbm, sigma_db=solution.sigma_db, shares=solution.shares, wild=task.wild
-    )
+    here = score(pairs, level_dbm, model.need_dbm, sigma_db=solution.sigma_db, shares=solution.shares, wild=task.wild)
     whole = np.zeros((count + len(moving), count + len(moving)))
     whole[:count, :count] = (slopes * here.bend[:, None]).T @ slopes + np.diag(1.0 / model.sd**2)
     for k, one in enumerate(moving):

@@ -135,9 +135,9 @@ def _ends(scene: Scene, gateways: tuple[str, ...], *, placed: bool) -> Ends:
 
 def _coverage(scene: Scene, ends: Ends | None, height_m: float | None, points: int | None, show: str) -> Figure:
     from survey.coverage import coverage_of  # noqa: PLC0415  start-up time
-    from survey.pictures import coverage_picture, extent_m  # noqa: PLC0415
+    from survey.pictures import coverage_picture, field_m  # noqa: PLC0415
 
-    work = partial(coverage_of, scene, ends, area_m=extent_m(scene), height_m=height_m, points=points)
+    work = partial(coverage_of, scene, ends, area_m=field_m(scene), height_m=height_m, points=points)
     with options.progress("points") as told:
         return coverage_picture(work(progress=told), show=show)
 

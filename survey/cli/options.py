@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import io
+import math
 import os
 import stat
 import sys
@@ -41,6 +42,13 @@ fit_option = click.option(
     help="Use what `survey fit --out FILE.json` has learnt from readings.",
 )
 """Adds --fit, handed to the command as ``fit_file``."""
+
+
+def finite(_context: click.Context, _parameter: click.Parameter, value: float | None) -> float | None:
+    """Refuse what compares as within every range."""
+    if value is not None and math.isnan(value):
+        raise click.BadParameter("nan is not a number to calculate with")
+    return value
 
 
 def read_scene(plan_file: Path, fit_file: Path | None = None) -> Scene:

@@ -15,7 +15,7 @@ from survey.errors import SurveyError, one_line
 from survey.links import Links, Progress, links_between
 from survey.placement import Scores, scores_of
 from survey.plan import Foliage, Obstacle, Plan
-from survey.scene import Ends, Scene, scene_of
+from survey.scene import Ends, Scene, revised
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -128,14 +128,14 @@ def compare_plans(
     difference_db = _heard(second) - _heard(first)
     effects_db = np.zeros((len(found), *first.shape))
     for k, one in enumerate(found):
-        effects_db[k] = _heard(second) - _heard(_links(scene_of(one.taken_back()), inverters, names))
+        effects_db[k] = _heard(second) - _heard(_links(revised(after, one.taken_back()), inverters, names))
         if progress:
             progress(k + 1, len(found))
     towards = effects_db * np.sign(difference_db)
     unexplained = towards.max(axis=0, initial=0.0) < np.abs(difference_db) / 2.0
     if np.any(unexplained & (np.abs(difference_db) >= CHANGED_DB)):
         for k, one in enumerate(found):
-            alone_db = _heard(_links(scene_of(one.put_in()), inverters, names)) - _heard(first)
+            alone_db = _heard(_links(revised(before, one.put_in()), inverters, names)) - _heard(first)
             more = unexplained & (alone_db * np.sign(difference_db) > towards[k])
             effects_db[k][more] = alone_db[more]
     cause, cause_db = _causes(effects_db, difference_db)

@@ -8,10 +8,9 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from survey.links import Links
+from survey.links import CARRIERS, Links, carried_by
 from survey.pictures.site_map import one_lined
-from survey.pictures.style import FAINT, INK, SMALL_PT, WIDTH_IN, head_in, new_figure, picture, short
-from survey.records import CARRIERS, carried_by
+from survey.pictures.style import FAINT, INK, PAPER, SMALL_PT, WIDTH_IN, head_in, new_figure, picture, short
 from survey.tables.figures import NOTHING_DB, db, percent
 from survey.tables.links import WAY_WORDS, in_the_line
 
@@ -115,7 +114,8 @@ def budget_picture(links: Links, i: int, j: int) -> Figure:
             f"{plan.site.name}. From {one} to {other}, the weaker direction: "
             f"margin {margin_db:.1f} dB, chance {chance}: {state}."
         ),
-        f"In the straight line: {', '.join(met) if met else 'nothing'}. {one_lined(links.scene)}",
+        f"In the straight line: {', '.join(met) if met else 'nothing'}.",
+        one_lined(links.scene),
     )
     rows = [step for k, step in enumerate(steps) if k == 0 or abs(step.db) >= SMALL_DB]
     count = len(rows) + 3
@@ -170,4 +170,14 @@ def _bar(axes: Axes, y: int, ends_dbm: tuple[float, float], kind: str) -> None:
 
 
 def _words(axes: Axes, y: int, at: float, words: str) -> None:
-    axes.annotate(words, (at, y), xytext=(4, 0), textcoords="offset points", va="center", fontsize=SMALL_PT)
+    paper = {"facecolor": PAPER, "edgecolor": "none", "pad": 0.8}
+    axes.annotate(
+        words,
+        (at, y),
+        xytext=(5, 0),
+        textcoords="offset points",
+        va="center",
+        fontsize=SMALL_PT,
+        bbox=paper,
+        zorder=1.5,
+    )

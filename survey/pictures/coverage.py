@@ -13,10 +13,11 @@ from numpy.typing import NDArray
 
 from survey.coverage import Coverage
 from survey.links import MARGINAL_RELIABILITY
-from survey.pictures.ground import draw_obstacles, draw_scale_and_north, obstacle_entries, site_axes
+from survey.pictures.ground import draw_obstacles, draw_scale_and_north, frame_m, obstacle_entries, site_axes
 from survey.pictures.labels import Label, put_labels
 from survey.pictures.site_map import draw_places, mark_size_pt, one_lined, place_entries
 from survey.pictures.style import FAINT, INK, PAPER, SMALL_PT, foot_legend, picture, sample, short
+from survey.scene import Scene
 
 FloatArray = NDArray[np.float64]
 
@@ -33,6 +34,11 @@ INVERTER: dict[str, Any] = {
     "markeredgecolor": INK,
     "markeredgewidth": 0.6,
 }
+
+
+def field_m(scene: Scene) -> tuple[FloatArray, FloatArray]:
+    """The area that a coverage picture shows: lowest and highest x and y. [m]"""
+    return frame_m(scene, right_in=BAR_IN)
 
 
 @picture

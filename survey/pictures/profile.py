@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Polygon
 from numpy.typing import NDArray
 
-from survey.links import STATES, Links
+from survey.links import CARRIERS, STATES, Links, carried_by
 from survey.pictures.ground import KINDS, LAYERS, outlines_m
 from survey.pictures.labels import Label, put_labels
 from survey.pictures.sections import Cut, Strung, along_ground, cuts_of, strings_of
@@ -31,7 +31,6 @@ from survey.pictures.style import (
     sample,
     short,
 )
-from survey.records import CARRIERS, carried_by
 from survey.tables.figures import db, percent
 from survey.tables.links import WAY_WORDS
 from survey.units import wavelength_m

@@ -9,11 +9,11 @@ from numpy.typing import NDArray
 
 from survey.draws import Relaying, Served, Sure, served_draws, sure_of_ranking
 from survey.errors import SurveyError
-from survey.links import HOLDS, Links, Progress
+from survey.links import HOLDS, Progress, links_between
 from survey.network import Hops, Network, hops_of, network_between
 from survey.placement.reasons import Decider, Reason, reason_for
-from survey.placement.scores import Scores, best_of_each_place, score_spots, scores_of
-from survey.placement.several import Reached, Wanted, choose_several, fewest_of
+from survey.placement.scores import Scores, best_of_each_place, reached, score_spots, scores_of
+from survey.placement.several import Reached, Wanted, choose_several, fewest_of, short_of_room
 from survey.scene import Scene
 from survey.siting import Choice, Fewest
 
@@ -27,10 +27,13 @@ __all__ = [
     "place",
     "score_spots",
     "scores_of",
+    "short_of_room",
 ]
 
-FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+
+PAIRS_KEPT = 200_000
+"""With so many pairs of inverter and spot or fewer, all links are kept, and not worked out again for the draws."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -135,21 +138,21 @@ def place(scene: Scene, *, wanted: Wanted | None = None, progress: Progress | No
         return progress and (lambda done, _: progress(done_before + done, before + spots))
 
     hops = hops_of(scene, progress=stage(0)) if plan.requirement.max_relays else None
-    several = plan.requirement.gateways > 1 or wanted.fewest
-    reached = Reached.room_for(count, spots, reliability=plan.requirement.reliability) if several else None
-    whole: list[Links] = []
-
-    def keep(block: slice, links: Links, reliability: FloatArray, margin_db: FloatArray) -> None:
-        if block.stop - block.start == spots:  # few enough to be worked out in one go, and so to be kept
-            whole.append(links)
-        if reached:
-            reached.put(block, reliability, margin_db)
-
-    scores = score_spots(scene, scene.spots, hops=hops, keep=keep, progress=stage(before))
-    links = whole[0] if whole else None
+    several = None
+    if plan.requirement.gateways > 1 or wanted.fewest:
+        several = Reached.room_for(count, spots, reliability=plan.requirement.reliability)
+    links = None
+    if count * spots <= PAIRS_KEPT:
+        links = links_between(scene, scene.inverters, scene.spots)
+        scores = scores_of(links, hops)
+        if several:
+            several.put(slice(0, spots), *reached(links, hops))
+    else:
+        put = several.put if several else None
+        scores = score_spots(scene, scene.spots, hops=hops, keep=put, progress=stage(before))
     order = scores.order()
-    choices = choose_several(scene, reached, wanted) if reached and not wanted.fewest else ()
-    few = fewest_of(scene, reached, wanted) if reached and wanted.fewest else None
+    choices = choose_several(scene, several, wanted) if several and not wanted.fewest else ()
+    few = fewest_of(scene, several, wanted) if several and wanted.fewest else None
     answer = few or (choices[-1] if choices else None)
     if answer and not answer.chosen:  # nobody can be served: then the least bad of the single spots
         answer = None

@@ -4,20 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
-from numpy.typing import NDArray
-
-from survey.links import STATES, WAYS, Links
+from survey.links import CARRIERS, STATES, WAYS, Links, carried_by
 from survey.records.values import Record, plain
-
-CARRIERS = ("straight", *WAYS)
-"""The ways of a link: straight through, and around what stands there."""
-
-
-def carried_by(links: Links) -> NDArray[np.intp]:
-    """Which way carries each link, the one that loses least: index into `CARRIERS`, shape (inverters, gateways)."""
-    losses_db = np.stack([links.straight_db, *(links.around_db[way] for way in WAYS)])
-    return np.asarray(np.argmin(np.where(np.isnan(losses_db), np.inf, losses_db), axis=0))
 
 
 def link_records(links: Links, gateway_of: Sequence[int] | None = None) -> list[Record]:

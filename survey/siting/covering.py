@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from survey.siting.bounds import PATIENCE
 from survey.siting.programs import LARGEST
 from survey.siting.reduction import reduced
 
@@ -125,6 +126,55 @@ def fewest_cover(
     if found.x is None:
         return Cover(spots=None, bound=lowest)
     return Cover(spots=tuple(which[found.x > 0.5].tolist()), bound=lowest)  # noqa: PLR2004
+
+
+def fewest_by_prices(able: BoolArray, *, times: int, known: int, rounds: int = 300) -> int:
+    r"""How few spots can reach everyone at best, without the solver.
+
+    Parameters
+    ----------
+    able, times
+        As for `greedy_cover`.
+    known : int
+        Spots of a cover that is known; the work ends when no fewer can do.
+    rounds : int
+        Steps at most.
+
+    Returns
+    -------
+    int
+
+    Notes
+    -----
+    For any prices :math:`u_i \ge 0` a cover has at least :math:`\sum_i t u_i - \sum_j \max(0, \sum_{i \in j} u_i - 1)`
+    spots, t being `times`; prices are bettered along the subgradient (M. Held, R. M. Karp 1971).
+    """
+    inverter, spot = np.nonzero(able)
+    inverters, spots = able.shape
+    reached = np.bincount(spot, minlength=spots)[spot]
+    price = np.zeros(inverters)
+    np.maximum.at(price, inverter, reached)
+    price = 1.0 / np.maximum(1.0, price)
+    best, best_price, step, waited = 0.0, price, 1.0, 0
+    for _ in range(rounds):
+        above = np.bincount(spot, weights=price[inverter], minlength=spots) - 1.0
+        taken = above > 0.0
+        worth = float(times * price.sum() - above[taken].sum())
+        if worth > best:
+            best, best_price, waited = worth, price, 0
+        else:
+            waited += 1
+        if best > known - 1 + 1e-6:
+            break
+        if waited > PATIENCE:
+            step, waited, price = step / 2.0, 0, best_price
+            continue
+        slope = times - np.bincount(inverter, weights=taken[spot].astype(np.float64), minlength=inverters)
+        length = float(slope @ slope)
+        if length == 0.0:
+            break
+        price = np.maximum(price + step * (known - worth) / length * slope, 0.0)
+    return int(np.ceil(best - 1e-6))
 
 
 def cover(able: BoolArray, *, at_most: int, fixed: Sequence[int] = (), time_limit_s: float) -> tuple[int, ...] | None:

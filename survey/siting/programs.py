@@ -11,6 +11,8 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 LARGEST = 600_000
 """Programs with more coefficients than this are not begun: reading them takes longer than there is time."""
+LARGEST_PAIRS = 20_000
+"""The same for pairs of inverter and spot under a limit per gateway: the solver does not look at the clock in time."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -75,7 +77,7 @@ def best_set(
     from scipy.optimize import Bounds, LinearConstraint, milp  # noqa: PLC0415  a third of a second, only here
     from scipy.sparse import csr_array, vstack  # noqa: PLC0415
 
-    if np.count_nonzero(worth) > LARGEST / 3 or time_limit_s <= 0.0:
+    if np.count_nonzero(worth) > (LARGEST_PAIRS if capacity else LARGEST / 3) or time_limit_s <= 0.0:
         return Solved(spots=None, bound=no_more)
     spots = worth.shape[1]
     levels = _pairs(worth, capacity) if capacity else _levels(worth)

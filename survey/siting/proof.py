@@ -203,8 +203,9 @@ def _all_that_serve_as_many(claim: Claim, search: Search, *, bonus: float, until
     )
     if len(bound.able) * columns.inverters > MOST_CELLS:
         return None
+    most = MOST_TIES // (10 if search.capacity else 1)  # to seat everybody takes a while
     sets = sets_worth(
-        columns, bound, at_most=claim.number, target=target, until=until, fixed=search.fixed, most_sets=MOST_TIES
+        columns, bound, at_most=claim.number, target=target, until=until, fixed=search.fixed, most_sets=most
     )
     return [site.standing(spots) for spots in sets.sets] if sets.complete else None
 
@@ -246,6 +247,7 @@ def _above(
         return _Outcome(bound=bound.worth, sets=(), complete=True)
     if len(bound.able) * columns.inverters > MOST_CELLS:
         return _Outcome(bound=bound.worth, sets=(), complete=False)
+    most = MOST_TIES if search.capacity or enough is not None else 50
     sets = sets_worth(
         columns,
         bound,
@@ -253,12 +255,19 @@ def _above(
         target=target,
         until=monotonic() + (0.4 if number <= TRIPLES else 0.15) * (until - monotonic()),
         fixed=fixed,
-        most_sets=MOST_TIES if enough is not None else 50,
+        most_sets=most,
     )
-    reached = sorted(((search.had(one)[0], one) for one in sets.sets[:MOST_TIES]), reverse=True)
+    reached: list[tuple[float, tuple[int, ...]]] = []
+    half = monotonic() + 0.5 * (until - monotonic())
+    for one in sets.sets[:most]:
+        reached.append((search.had(one)[0], one))
+        if monotonic() > half or (enough is None and search.capacity and reached[-1][0] >= target):
+            break
+    complete = sets.complete and len(reached) == len(sets.sets)
+    reached.sort(reverse=True)
     good = tuple(one for worth, one in reached if worth >= target)
     top = max((worth for worth, _ in reached), default=-np.inf)
-    if sets.complete:
+    if complete:
         return _Outcome(bound=max(top, target) if good else target - 2.0 * EQUAL, sets=good, complete=True)
     if (enough is None and good) or (enough is not None and bound.worth <= enough):
         return _Outcome(bound=bound.worth, sets=good, complete=False)

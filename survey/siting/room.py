@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.siting.assignment import assign, without_room
-from survey.siting.covering import Demand, fewest_cover, greedy_cover
+from survey.siting.covering import Demand, fewest_by_prices, fewest_cover, greedy_cover
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -92,6 +92,7 @@ class Task:
         """
         places = -(-len(self.able) // self.capacity) if self.capacity else 1
         bound = max(len(self.fixed), places + self.times - 1)
+        bound = max(bound, fewest_by_prices(self.able, times=self.times, known=len(spots)))
         demands = [Demand(share=np.ones(self.able.shape[1]), need=float(bound))] if self.capacity else []
         while bound < len(spots) and monotonic() < until:
             found = fewest_cover(

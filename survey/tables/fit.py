@@ -99,7 +99,9 @@ def _quality(fit: Fit) -> Iterator[str]:
         yield text + "."
     if np.any(np.isnan(fit.readings.level_dbm)):
         shares = fit.solution.shares
-        text = f"Of the tries that were strong enough, {100.0 * shares.lost:.1f} % were lost for reasons other than level"
+        text = (
+            f"Of the tries that were strong enough, {100.0 * shares.lost:.1f} % were lost for reasons other than level"
+        )
         if shares.silent >= 0.01:  # noqa: PLR2004  a percent
             text += f"; {100.0 * shares.silent:.0f} % of the pairs were silent for reasons other than level"
         yield text + "."

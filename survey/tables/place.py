@@ -5,11 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from survey.layout import Cell, Column, counted, paragraphs, table, wrapped
-from survey.links import HOLDS
+from survey.links import HOLDS, carried_by
 from survey.network import best_gateway
 from survey.placement import Decider, Placement, Reason, Scores, best_of_each_place
 from survey.plan import Search, Spot
-from survey.records import carried_by
 from survey.siting import Fewest
 from survey.tables.figures import CAUTION, NOTHING_DB, db, holding, letter, margin, state_tally, wanted_line
 from survey.tables.links import LINK_COLUMNS, link_row

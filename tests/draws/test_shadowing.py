@@ -5,7 +5,7 @@ import itertools
 import numpy as np
 import pytest
 
-from survey.draws import Shadowing, end_correlation
+from survey.draws import Shadowing, end_correlation, shadowing
 
 STARTS_M = np.array([[0.0, 0.0, 3.0], [2.3, 0.0, 3.0], [0.0, 9.0, 4.0]])
 ENDS_M = np.array([[30.0, 0.0, 2.0], [30.0, 4.0, 2.0], [-50.0, 4.0, 2.0]])
@@ -68,3 +68,26 @@ def test_many_close_points_and_any_length_that_a_plan_allows_can_be_drawn(correl
     points_m = np.column_stack([np.arange(200) * 0.01, np.zeros(200), np.full(200, 3.0)])
     found = drawn(3, starts_m=points_m, ends_m=points_m, correlation_m=correlation_m)
     assert np.isfinite(found).all()
+
+
+def implied(points_m, correlation_m):
+    """The correlation that a factor makes, in the order of the points."""
+    factor = shadowing.Factor(points_m, correlation_m=correlation_m)
+    whole = factor.times(np.eye(factor.size))
+    return (whole @ whole.T)[factor.place[:, None], factor.place[None]]
+
+
+FIELDS = {
+    "a line": (np.column_stack([np.zeros(300), np.arange(300) * 0.7, np.full(300, 3.0)]), 1e-9),
+    "a roof": (np.array([[x * 2.0, y * 2.0, 3.0] for y in range(40) for x in range(10)]), 1e-3),
+}
+
+
+@pytest.mark.parametrize(("points_m", "within"), FIELDS.values(), ids=FIELDS)
+def test_many_places_are_drawn_in_blocks_and_keep_the_correlation_asked_for(monkeypatch, points_m, within):
+    expected = end_correlation(points_m, correlation_m=5.0)
+    assert implied(points_m, 5.0) == pytest.approx(expected, abs=1e-9), "in one go"
+    monkeypatch.setattr(shadowing, "MOST_EXACT", 99)
+    monkeypatch.setattr(shadowing, "BLOCK", 50)
+    assert len(shadowing.Factor(points_m, correlation_m=5.0).blocks) >= 6
+    assert implied(points_m, 5.0) == pytest.approx(expected, abs=within)

@@ -159,7 +159,7 @@ def test_where_there_are_too_many_spots_those_that_expect_to_serve_most_are_draw
     order = np.concatenate([[7], np.arange(4_999, 7, -1), np.arange(6, -1, -1)])
     chosen = contenders(order, expected, inverters=1_000)
     assert chosen[0] == 7
-    assert chosen[1:].tolist() == list(range(4_999, 4_900, -1))
+    assert chosen[1:].tolist() == list(range(4_999, 4_940, -1))
     assert np.array_equal(contenders(order[:50], expected, inverters=1_000), order[:50])
 
 

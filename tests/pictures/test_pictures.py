@@ -21,12 +21,12 @@ from survey.pictures import (
     budget_picture,
     budget_steps,
     coverage_picture,
-    extent_m,
+    field_m,
     network_picture,
     profile_picture,
     site_map,
 )
-from survey.pictures.ground import KINDS, nice_length_m
+from survey.pictures.ground import KINDS, extent_m, nice_length_m
 from survey.pictures.profile import fresnel_zone_m
 from survey.pictures.sections import cuts_of, strings_of
 from survey.pictures.style import MARKS
@@ -206,7 +206,7 @@ def test_the_line_round_what_holds_runs_at_the_wanted_chance(tmp_path):
 @pytest.mark.parametrize("show", ["margin", "chance"])
 def test_a_coverage_picture_says_what_its_colours_mean(show):
     scene = site("house")
-    found = coverage_of(scene, chosen_gateways(scene, ("hall cupboard",)), area_m=extent_m(scene), points=100)
+    found = coverage_of(scene, chosen_gateways(scene, ("hall cupboard",)), area_m=field_m(scene), points=100)
     figure = coverage_picture(found, show=show)
     assert said(figure, "title") == "Quince Street house: how well hall cupboard hears"
     assert "inverter 3.59 m above zero" in said(figure, "subtitle") or "above zero" in said(figure, "subtitle")
@@ -220,7 +220,7 @@ def test_a_coverage_picture_says_what_its_colours_mean(show):
 
 def test_certainty_stands_where_there_is_no_shadowing(tmp_path):
     scene = small(tmp_path, more="\n[environment]\nshadowing_db = 0\n")
-    found = coverage_of(scene, scene.gateways, area_m=extent_m(scene), points=25)
+    found = coverage_of(scene, scene.gateways, area_m=field_m(scene), points=25)
     assert set(np.unique(found.reliability)) <= {0.0, 0.5, 1.0}
     assert as_bytes(coverage_picture(found, show="chance"), "png")
 
@@ -366,7 +366,7 @@ def drawn(name):
         return site_map(scene, links)
     if kind == "coverage":
         ends = chosen_gateways(scene, (SITES[place],))
-        return coverage_picture(coverage_of(scene, ends, area_m=extent_m(scene), points=900))
+        return coverage_picture(coverage_of(scene, ends, area_m=field_m(scene), points=900))
     i = int(links.margin_db[:, 0].argmin())
     return profile_picture(links, i, 0) if kind == "profile" else budget_picture(links, i, 0)
 

@@ -10,6 +10,7 @@ from scipy.sparse import csr_array
 from scipy.sparse.csgraph import maximum_bipartite_matching
 
 from survey.siting import fewest
+from survey.siting.covering import fewest_by_prices
 
 
 def all_find_a_place(able, spots, capacity):
@@ -102,3 +103,16 @@ def test_a_number_out_of_range_is_told():
     holds = np.ones((2, 2), dtype=bool)
     with pytest.raises(ValueError, match="times is 3"):
         fewest(holds, holds * 0.97, holds * 9.0, times=3)
+
+
+@settings(deadline=None, max_examples=40)
+@given(st.integers(0, 2**32 - 1), st.integers(1, 2))
+def test_the_bound_by_prices_is_one(seed, times):
+    """Never above the fewest, and within a gateway or two of it."""
+    rng = np.random.default_rng(seed)
+    holds = rng.random((30, 20)) < rng.uniform(0.1, 0.5)
+    holds = holds[holds.sum(axis=1) >= times]
+    found = fewest(holds, holds * 0.97, holds * 9.0, times=times)
+    bound = fewest_by_prices(holds, times=times, known=len(found.chosen))
+    assert found.proven
+    assert len(found.chosen) - 2 <= bound <= len(found.chosen)
