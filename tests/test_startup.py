@@ -86,5 +86,9 @@ def test_a_json_reader_is_loaded_only_for_json(tmp_path):
 
 def test_drawing_loads_matplotlib_without_pyplot_and_nothing_that_it_does_not_need(tmp_path):
     write(tmp_path, more=SPOTS)
-    found = loaded(tmp_path, "draw", "plan.toml", "--out", "p.svg")
-    assert found & HEAVY == {"numpy", "matplotlib"}
+    result = python(tmp_path, LISTING, "draw", "plan.toml", "--out", "p.svg")
+    assert set(json.loads(result.stderr.splitlines()[-1])) & HEAVY == {"numpy", "matplotlib"}
+    program = "import sys; from survey.cli import main; main(sys.argv[1:], standalone_mode=False); "
+    program += 'print("matplotlib.pyplot" in sys.modules, file=sys.stderr)'
+    result = python(tmp_path, program, "draw", "plan.toml", "--out", "p.svg")
+    assert result.stderr.splitlines()[-1] == b"False"
