@@ -11,10 +11,11 @@ from dropout_logs import FAULTS, any_recipe, make
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from survey.dropouts import CAUSES, LOW_LIGHT, NO_FAULTS, OBSTACLE, UNKNOWN, dropouts_of
+from survey.dropouts import CAUSES, LOW_LIGHT, NO_FAULTS, OBSTACLE, UNKNOWN
 from survey.dropouts.alone import FADING_DB, odds_of_weak
 from survey.dropouts.chances import affected, log_ratio
 from survey.dropouts.changes import arc_deg, shared_direction, shared_obstacle
+from survey.dropouts.sorting import dropouts_of
 
 ONE_OF_EACH = [(fault, seed) for fault in FAULTS for seed in (7_001, 7_002, 7_003)]
 

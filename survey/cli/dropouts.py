@@ -20,7 +20,7 @@ def dropouts(plan_file: Path, log_file: Path, fit_file: Path | None, *, output: 
     LOG is a CSV file with a header: time,inverter,gateway,heard and, where there are such columns, level_dbm, power_w
     and branch.
     """
-    from survey.dropouts import dropouts_of  # noqa: PLC0415
+    from survey.dropouts.sorting import dropouts_of  # noqa: PLC0415  start-up time
     from survey.logs import read_log  # noqa: PLC0415
     from survey.records.dropouts import dropouts_record  # noqa: PLC0415
     from survey.tables.dropouts import dropouts_table  # noqa: PLC0415

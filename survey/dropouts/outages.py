@@ -26,7 +26,7 @@ PARTLY, EDGE = 0.3, 0.15
 """Share of a group that must be silent round about a stretch for chance to explain it, and in the interval in which
 it began. [-]"""
 DEAD = 0.97
-DARK_S = 1_800
+DARK_S = 5_400
 LEAST_RUN = 3
 SAME = 1
 SOUND_DB = 6.0
@@ -81,8 +81,8 @@ def silences(
         local = float(np.mean(near)) if len(near) else 0.0
         chance = float(surprise[times].sum())
         usually = float(np.mean(usual[links]))
-        if local > PARTLY and local > 2.0 * usually:  # partly silent round about
-            chance = float(np.log(min(local, 0.99)) * count[times].sum())
+        if local > PARTLY:  # partly silent round about
+            chance = max(chance, float(np.log(min(local, 0.99)) * count[times].sum()))
         if others is not None and len(times):  # others miss much at that time too
             elsewhere = float(rest_silent[times].sum() / max(rest_asked[times].sum(), 1))
             if elsewhere > 2.0 * usually:

@@ -5,14 +5,16 @@ from __future__ import annotations
 import csv
 from collections import deque
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
-from typing import BinaryIO
+from typing import TYPE_CHECKING, BinaryIO
 
 from survey.errors import Fault, FileError, did_you_mean, near_file, one_line
 from survey.logs.cells import MOST_NAMES, Names, TooManyNamesError
 from survey.logs.grid import Log, Resolved, log_of
 from survey.logs.rows import TOLD, Block, Columns, Faults, RowReader
+
+if TYPE_CHECKING:  # start-up time
+    from concurrent.futures import Future
 
 BLOCK_BYTES = 8_000_000
 AT_ONCE = 2
@@ -129,9 +131,13 @@ def _columns(file: BinaryIO, shown: str) -> tuple[Columns, list[str]]:
 
 def _blocks(file: BinaryIO, reader: RowReader, *, shown: str, total: int, progress: Progress | None) -> Iterator[Block]:
     """All rows, a block at a time, in the order of the file."""
+    from concurrent.futures import ThreadPoolExecutor  # noqa: PLC0415  start-up time
+
     waiting: deque[tuple[Future[Block], int]] = deque()
     with ThreadPoolExecutor(AT_ONCE) as pool:
         for data, row in _whole_rows(file, shown):
+            if reader.faults.too_many:
+                break
             waiting.append((pool.submit(reader.read, data, row), file.tell()))
             if len(waiting) > AT_ONCE:
                 block, done = waiting.popleft()
@@ -165,6 +171,7 @@ def _whole_rows(file: BinaryIO, shown: str) -> Iterator[tuple[bytes, int]]:
 def _row_faults(found: Faults, shown: str) -> list[Fault]:
     """What is wrong with rows: the first of each kind by their numbers, then how many more there are."""
     faults = []
+    stopped = " as far as it was read" if found.too_many else ""
     for (key, problem), rows in found.rows.items():
         rows.sort()
         for row, text in rows[:TOLD]:
@@ -178,7 +185,7 @@ def _row_faults(found: Faults, shown: str) -> list[Fault]:
             )
         more = found.counts[key, problem] - min(TOLD, len(rows))
         if more:
-            faults.append(Fault(file=shown, key=key, problem=f"and {more} more rows like these"))
+            faults.append(Fault(file=shown, key=key, problem=f"and {more} more rows like these{stopped}"))
     return faults
 
 

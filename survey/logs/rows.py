@@ -20,6 +20,8 @@ FloatArray = NDArray[np.float64]
 NEWLINE, RETURN, QUOTE = 10, 13, 34
 TOLD = 5
 """How many bad rows are told one by one for each thing that may be wrong: beyond, their number."""
+MOST_BAD = 10_000
+"""After so many bad rows a log is not read on: it is one mistake many times."""
 MOST_LEVEL_DBM = 0.0
 """No receiver on a wall ever sees more than this; a level above it is in other units. [dBm]"""
 
@@ -47,6 +49,11 @@ class Faults:
     rows: dict[tuple[str, str], list[tuple[int, str]]] = field(default_factory=dict)
     counts: dict[tuple[str, str], int] = field(default_factory=dict)
     _lock: Lock = field(default_factory=Lock)
+
+    @property
+    def too_many(self) -> bool:
+        """Whether it is no use to read on."""
+        return sum(self.counts.values()) > MOST_BAD
 
     def add(self, row: int, key: str, problem: str, found: str = "") -> None:
         """One bad field."""

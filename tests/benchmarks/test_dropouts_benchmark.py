@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 from dropout_logs import FAULTS, any_recipe, make
 
-from survey.dropouts import NO_FAULTS, dropouts_of
+from survey.dropouts import NO_FAULTS
+from survey.dropouts.sorting import dropouts_of
 from survey.logs import read_log
 
 LARGE = bool(os.environ.get("SURVEY_LARGE_LOG"))
@@ -74,7 +75,7 @@ def test_dropouts_confusion_table(benchmark, wild, capsys):
         first = {}
         for k, fault in enumerate(kinds):
             for seed in range(each if fault else 2 * each):
-                causes = causes_of(20_000 + 1_000 * k + seed, (fault,) if fault else (), wild=wild)
+                causes = causes_of(40_000 + 1_000 * k + seed, (fault,) if fault else (), wild=wild)
                 pair = fault, causes[0] if causes else ""
                 first[pair] = first.get(pair, 0) + 1
         return first
