@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from survey.geometry import inside_boxes, on_sheet
 from survey.links import Progress, links_in_blocks
 from survey.materials import BUILT_IN, vegetation_loss
+from survey.placement import short_of_room
 from survey.plan import OwnRadio, Plan, RadioEnd
 from survey.scene import Ends, Scene, box_outlines_m
 
@@ -25,9 +26,6 @@ MOST_NAMES = 5
 """How many names one warning gives before it counts the rest."""
 STRETCH = 1.2
 """A figure found at one frequency may be used this many times above or below it without a warning."""
-IDLE = frozenset({"correlation_m", "max_relays", "inverters_per_gateway", "gateways"})
-"""Keys that are read and checked, and do not act yet: their defaults are not worth a line."""
-
 RADIATING = ("tx_power_dbm", "antenna_gain_dbi", "antenna")
 """The figures of a radio that say what it radiates."""
 
@@ -113,7 +111,7 @@ def inspect(scene: Scene, *, progress: Progress | None = None) -> Inspection:
         *_near_sheets(scene),
         *_materials(plan),
         *_radiated(plan),
-        *_later(plan),
+        *filter(None, [short_of_room(scene)]),
         *_never_met(scene, progress),
     )
     return Inspection(scene=scene, counts=counts, extent_m=extent_m, defaults=_defaults(plan), warnings=warnings)
@@ -121,7 +119,7 @@ def inspect(scene: Scene, *, progress: Progress | None = None) -> Inspection:
 
 def _defaults(plan: Plan) -> tuple[tuple[tuple[str, str, object], int], ...]:
     """The defaults that make a difference to this plan, each with how often it applies."""
-    counts = Counter(one for one in plan.defaults if one[1] not in IDLE and one[2] != "")
+    counts = Counter(one for one in plan.defaults if one[2] != "")
     sheets = sum(array.module_depth_m is not None for array in plan.arrays)
     for one in [one for one in counts if one[1] == "clearance_m"]:
         counts[one] = min(counts[one], sheets)
@@ -249,13 +247,6 @@ def _radiated(plan: Plan) -> Iterator[str]:
 def _eirp_dbm(plan: Plan, radio: RadioEnd) -> float:
     """What a radio radiates in the direction in which its antenna is strongest. [dBm]"""
     return radio.tx_power_dbm + plan.patterns[radio.antenna].peak_gain_dbi(radio.antenna_gain_dbi)
-
-
-def _later(plan: Plan) -> Iterator[str]:
-    """What the plan asks for and this version does not work out."""
-    asked = plan.requirement
-    if asked.max_relays or asked.gateways > 1 or asked.inverters_per_gateway:
-        yield "this version plans one gateway without relays: max_relays, gateways, inverters_per_gateway do not act"
 
 
 def _never_met(scene: Scene, progress: Progress | None) -> Iterator[str]:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,9 +22,11 @@ from survey.propagation.penetration import chord_losses_db, sheet_losses_db, tot
 from survey.propagation.slight import graze_reach_m
 from survey.scene import Ends, Scene
 from survey.units import wavelength_m
+from survey.workers import WORKERS, in_order
 
 FloatArray = NDArray[np.float64]
 StateArray = NDArray[np.int8]
+R = TypeVar("R")
 
 STATES = ("fails", "marginal", "holds")
 """What a state number means, from worst to best."""
@@ -32,6 +34,8 @@ HOLDS = STATES.index("holds")
 MARGINAL_RELIABILITY = 0.5
 WAYS = ("over", "left", "right", "reflected")
 """The ways around what stands in the line."""
+CARRIERS = ("straight", *WAYS)
+"""The ways of a link: straight through, and around what stands there."""
 PAIRS_AT_ONCE = 200_000
 """How many links are worked out in one go where there are many: few enough to stay in a processor's cache."""
 
@@ -90,7 +94,11 @@ class Links:
     @cached_property
     def obstacle_loss_db(self) -> FloatArray:
         """What all that stands there costs: the power sum of straight through and the ways around. [dB]"""
-        return power_sum_loss_db([self.straight_db, *self.around_db.values()])
+        ways_db = list(self.around_db.values())
+        some = np.nonzero(~np.all([np.isnan(way_db) for way_db in ways_db], axis=0))
+        loss_db = self.straight_db.copy()  # most lines have no way but straight on
+        loss_db[some] = power_sum_loss_db([self.straight_db[some], *(way_db[some] for way_db in ways_db)])
+        return loss_db
 
     @cached_property
     def path_loss_db(self) -> FloatArray:
@@ -151,8 +159,9 @@ class Links:
 
     @cached_property
     def straight_share(self) -> FloatArray:
-        """Share of the received power that comes straight through. [-]"""
-        return np.asarray(10.0 ** ((self.obstacle_loss_db - self.straight_db) / 10.0))
+        """Share of the received power that comes straight through; 1 where too little arrives to tell. [-]"""
+        more_db = np.where(np.isinf(self.obstacle_loss_db), 0.0, self.obstacle_loss_db - self.straight_db)
+        return np.asarray(10.0 ** (more_db / 10.0))
 
     @cached_property
     def sigma_db(self) -> FloatArray:
@@ -188,13 +197,39 @@ class Links:
     @cached_property
     def state(self) -> StateArray:
         """Index into `STATES`."""
-        required = self.scene.plan.requirement.reliability
-        return (self.reliability >= MARGINAL_RELIABILITY).astype(np.int8) + (self.reliability >= required)
+        return state_of(self.scene, self.reliability)
+
+    @cached_property
+    def carrier(self) -> NDArray[np.intp]:
+        """Which way carries the link, the one that loses least: index into `CARRIERS`."""
+        losses_db = np.stack([self.straight_db, *(self.around_db[way] for way in WAYS)])
+        return np.asarray(np.argmin(np.where(np.isnan(losses_db), np.inf, losses_db), axis=0))
 
     @property
     def all_hold(self) -> bool:
         """Whether every inverter holds on one of its links or more."""
         return bool(np.all(self.state.max(axis=1, initial=0) == HOLDS))
+
+    def to(self, chosen: Sequence[int] | NDArray[np.int64]) -> Links:
+        """The links to some of the gateways, each once, in the order asked for."""
+        place = np.full(self.shape[1], -1)
+        place[chosen] = np.arange(len(chosen))
+
+        def kept(values: Any) -> Any:  # noqa: ANN401  whatever a field holds
+            if isinstance(values, np.ndarray):
+                return values[:, chosen]
+            if isinstance(values, dict):
+                return {way: kept(one) for way, one in values.items()}
+            if isinstance(values, Crossings):
+                return values.to(chosen)
+            if isinstance(values, Chords):
+                met = place[values.end] >= 0
+                columns = {one.name: getattr(values, one.name)[met] for one in fields(values)}
+                return replace(values, **(columns | {"end": place[columns["end"]]}))
+            return values
+
+        columns = {one.name: kept(getattr(self, one.name)) for one in fields(self)}
+        return replace(self, **(columns | {"gateways": self.gateways.pick(chosen)}))
 
     def met_by(self, inverter: int, gateway: int) -> list[tuple[str, float]]:
         """What one link's straight line goes through, in order from the inverter: names and losses. [dB]"""
@@ -326,10 +361,46 @@ def links_in_blocks(
     tuple of slice and Links
         Which of the gateways, and their links.
     """
+    yield from judged_in_blocks(scene, inverters, gateways, lambda links: links, progress=progress)
+
+
+def judged_in_blocks(
+    scene: Scene,
+    inverters: Ends,
+    gateways: Ends,
+    judge: Callable[[Links], R],
+    *,
+    progress: Progress | None = None,
+    workers: int = WORKERS,
+) -> Iterator[tuple[slice, R]]:
+    """What somebody makes of the links to a few gateways at a time; the links themselves are let go.
+
+    Parameters
+    ----------
+    scene : Scene
+        The site.
+    inverters, gateways : Ends
+        Ends of that site.
+    judge : callable
+        Given the links of all inverters to some gateways; called in one of several threads.
+    progress : callable, optional
+        Told how many gateways are done.
+    workers : int
+        How many threads share the work; the answer is the same with any number.
+
+    Yields
+    ------
+    tuple of slice and object
+        Which of the gateways, in their order, and what was made of their links.
+    """
     step = max(1, PAIRS_AT_ONCE // max(1, len(inverters)))
-    for first in range(0, len(gateways), step):
-        block = slice(first, min(first + step, len(gateways)))
-        yield block, links_between(scene, inverters, gateways.pick(block))
+    blocks = [slice(first, min(first + step, len(gateways))) for first in range(0, len(gateways), step)]
+
+    def work(block: slice) -> R:
+        return judge(links_between(scene, inverters, gateways.pick(block)))
+
+    for block, judged in zip(blocks, in_order(work, blocks, workers=workers), strict=True):
+        yield block, judged
         if progress:
             progress(block.stop, len(gateways))
 
@@ -365,3 +436,14 @@ def links_of(scene: Scene, *, gateways: Sequence[str] = (), inverters: Sequence[
     far = scene.gateways_and_spots.named(gateways, file=file, what="gateway or spot") if gateways else scene.gateways
     near = scene.inverters.named(inverters, file=file, what="inverter") if inverters else scene.inverters
     return links_between(scene, near, far)
+
+
+def carried_by(links: Links) -> NDArray[np.intp]:
+    """Which way carries each link, the one that loses least: index into `CARRIERS`, shape (inverters, gateways)."""
+    return links.carrier
+
+
+def state_of(scene: Scene, reliability: FloatArray) -> StateArray:
+    """What chances are worth under the plan's requirement: index into `STATES`."""
+    required = scene.plan.requirement.reliability
+    return np.asarray((reliability >= MARGINAL_RELIABILITY).astype(np.int8) + (reliability >= required))

@@ -57,7 +57,7 @@ def test_in_free_space_the_best_worst_margin_is_at_the_centre_of_the_smallest_ci
     )
     best = int(found.order[0])
     assert found.scores.spots.at_m[best, :2] == pytest.approx(np.array(centre), abs=0.02)
-    assert float(found.links.distance_m.max()) == pytest.approx(radius_m, abs=0.02)
+    assert float(found.network.links.distance_m.max()) == pytest.approx(radius_m, abs=0.02)
 
 
 def two_spots(**changes):
@@ -116,8 +116,8 @@ def test_a_rival_is_looked_for_at_another_place_than_the_next_point_of_the_same_
 def test_the_figures_of_a_ranking_are_those_of_its_links():
     found = place(scene_of(two_spots()))
     best = int(found.order[0])
-    margins = found.links.margin_db[:, 0]
-    assert found.scores.expected_served[best] == pytest.approx(found.links.reliability.sum())
+    margins = found.network.links.margin_db[:, 0]
+    assert found.scores.expected_served[best] == pytest.approx(found.network.links.reliability.sum())
     assert found.scores.worst_margin_db[best] == pytest.approx(margins.min())
     assert found.scores.median_margin_db[best] == pytest.approx(np.median(margins))
     assert found.scene.inverters.names[found.scores.worst_inverter[best]] == "i0"
@@ -128,7 +128,7 @@ def test_where_nothing_holds_there_is_still_a_ranking():
     deaf = dataclasses.replace(radio, gateway=dataclasses.replace(radio.gateway, sensitivity_dbm=-10.0))
     found = place(scene_of(two_spots(radio=deaf)))
     assert found.scores.served.tolist() == [0, 0]
-    assert not found.links.all_hold
+    assert not found.network.all_hold
 
 
 def test_a_single_spot_needs_no_reason():

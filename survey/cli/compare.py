@@ -14,6 +14,14 @@ from survey.cli import options
 @options.plan_argument
 @click.argument("spots", metavar="SPOT SPOT...", nargs=-1, required=True)
 @click.option("--inverter", "inverters", multiple=True, metavar="NAME", help="Show only this one; may be repeated.")
+@click.option(
+    "--with",
+    "other_plan",
+    type=click.Path(path_type=Path),
+    metavar="OTHER_PLAN",
+    help="Show what changes from PLAN to this one, and by what obstacle; one spot is enough then.",
+)
+@options.draws_options
 @options.fit_option
 @options.require_option
 @options.json_and_out
@@ -21,25 +29,41 @@ def compare(
     plan_file: Path,
     spots: tuple[str, ...],
     inverters: tuple[str, ...],
+    other_plan: Path | None,
     *,
     fit_file: Path | None,
+    draws: int,
+    seed: int,
     require: bool,
     output: options.Output,
 ) -> None:
     """Put spots side by side, link by link.
 
-    Takes two or more spots or gateways of PLAN.
+    Takes two or more spots or gateways of PLAN, and says in how many draws over what the plan does not know the one
+    serves more inverters than the other. With another plan, such as the same site after a container came, it takes
+    one or more, and says link by link what changed.
     """
-    from survey import comparison, records, tables  # noqa: PLC0415  start-up time
+    from survey import comparison  # noqa: PLC0415  start-up time
+    from survey.records.compare import compare_record  # noqa: PLC0415
+    from survey.records.plans import plans_record  # noqa: PLC0415
+    from survey.tables.compare import compare_table  # noqa: PLC0415
+    from survey.tables.plans import plans_table  # noqa: PLC0415
 
-    if len(set(spots)) < 2:  # noqa: PLR2004  nothing to compare
-        raise click.UsageError("name two different spots or more to compare")
+    if other_plan is None and len(set(spots)) < 2:  # noqa: PLR2004  nothing to compare
+        raise click.UsageError("name two different spots or more to compare, or another plan with --with")
     scene = options.read_scene(plan_file, fit_file)
     scene.check_names(places=spots, inverters=inverters)
-    found = comparison.compare(scene, spots)
-    output.show(
-        partial(tables.compare_table, inverters=inverters),
-        partial(records.compare_record, inverters=inverters),
-        found,
-    )
-    options.finish(require=require, all_hold=found.links.all_hold)
+    if other_plan is None:
+        found = comparison.compare(scene, spots, draws=draws, seed=seed)
+        output.show(
+            partial(compare_table, inverters=inverters),
+            partial(compare_record, inverters=inverters),
+            found,
+        )
+        options.finish(require=require, all_hold=found.links.all_hold)
+        return
+    other = options.read_scene(other_plan, fit_file)
+    with options.progress("trying what changed") as told:
+        between = comparison.compare_plans(scene, other, spots, draws=draws, seed=seed, progress=told)
+    output.show(partial(plans_table, inverters=inverters), partial(plans_record, inverters=inverters), between)
+    options.finish(require=require, all_hold=between.after.all_hold)

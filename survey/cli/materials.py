@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from functools import partial
 
 import click
@@ -10,19 +9,12 @@ import click
 from survey.cli import options
 
 
-def _finite(_context: click.Context, _parameter: click.Parameter, value: float) -> float:
-    """Refuse what compares as within every range."""
-    if math.isnan(value):
-        raise click.BadParameter("nan is not a number to calculate with")
-    return value
-
-
 @click.command()
 @click.option(
     "--frequency-mhz",
     type=click.FloatRange(30.0, 30_000.0),
     default=868.0,
-    callback=_finite,
+    callback=options.finite,
     show_default=True,
     help="Show losses at this frequency.",
 )
@@ -32,8 +24,9 @@ def materials(frequency_mhz: float, output: options.Output) -> None:
 
     Shows what one pass through each costs, how far the figure can be trusted, and where it comes from.
     """
-    from survey import records, tables  # noqa: PLC0415  start-up time
     from survey.materials import BUILT_IN  # noqa: PLC0415
+    from survey.records import materials as records  # noqa: PLC0415  start-up time
+    from survey.tables import materials as tables  # noqa: PLC0415
 
     output.show(
         partial(tables.materials_table, frequency_mhz=frequency_mhz),

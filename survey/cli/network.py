@@ -16,6 +16,7 @@ from survey.cli import options
 )
 @click.option("--graphml", type=click.Path(path_type=Path), help="Also write the graph to this file, as GraphML.")
 @options.relays_option
+@options.fit_option
 @options.require_option
 @options.json_and_out
 def network(
@@ -24,6 +25,7 @@ def network(
     graphml: Path | None,
     max_relays: int | None,
     *,
+    fit_file: Path | None,
     require: bool,
     output: options.Output,
 ) -> None:
@@ -32,13 +34,14 @@ def network(
     Routes go to the gateways that stand in PLAN today, or to the gateways or spots named, by way of as many other
     inverters as the plan's max_relays allows.
     """
-    from survey import records, tables  # noqa: PLC0415  start-up time
     from survey.network import network_of  # noqa: PLC0415
     from survey.network.weak_points import weak_points  # noqa: PLC0415
+    from survey.records import network as records  # noqa: PLC0415  start-up time
+    from survey.tables import network as tables  # noqa: PLC0415
 
     if graphml is not None:
         options.check_writable(graphml, inputs=(plan_file,))
-    scene = options.read_scene(plan_file).wanting(max_relays=max_relays)
+    scene = options.read_scene(plan_file, fit_file).wanting(max_relays=max_relays)
     with options.progress("links between inverters") as told:
         found = weak_points(network_of(scene, gateways=gateways, progress=told))
     if graphml is not None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import io
+import math
 import os
 import stat
 import sys
@@ -41,6 +42,13 @@ fit_option = click.option(
     help="Use what `survey fit --out FILE.json` has learnt from readings.",
 )
 """Adds --fit, handed to the command as ``fit_file``."""
+
+
+def finite(_context: click.Context, _parameter: click.Parameter, value: float | None) -> float | None:
+    """Refuse what compares as within every range."""
+    if value is not None and math.isnan(value):
+        raise click.BadParameter("nan is not a number to calculate with")
+    return value
 
 
 def read_scene(plan_file: Path, fit_file: Path | None = None) -> Scene:
@@ -134,6 +142,31 @@ def relays_option(command: F) -> F:
         help="Let messages go by way of up to N other inverters, whatever the plan's max_relays says.",
     )
     return option(command)
+
+
+DRAWS = 1_000
+MOST_DRAWS = 100_000
+
+
+def draws_options(command: F) -> F:
+    """Add --draws and --seed, handed to the command as ``draws`` and ``seed``."""
+    draws = click.option(
+        "--draws",
+        type=click.IntRange(1, MOST_DRAWS),
+        default=DRAWS,
+        show_default=True,
+        metavar="N",
+        help="Draw what the plan does not know so many times.",
+    )
+    seed = click.option(
+        "--seed",
+        type=click.IntRange(min=0),
+        default=0,
+        show_default=True,
+        metavar="N",
+        help="Begin the random numbers here: the same seed gives the same draws.",
+    )
+    return draws(seed(command))
 
 
 def finish(*, require: bool, all_hold: bool) -> None:

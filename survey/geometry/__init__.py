@@ -7,18 +7,21 @@ from survey.geometry.crossings import (
     crossings,
     crossings_and_misses,
     on_sheet,
-    segment_crossings_and_misses,
 )
+from survey.geometry.legs import Footprints, Met, footprints_of, leg_crossings
+from survey.geometry.lines import Lines, lines_between
 from survey.geometry.screens import Screens, convex_outlines, inside_boxes, screens_of
 from survey.geometry.sheets import Sheets, sheets_of
-from survey.geometry.strings import SIDES, Lines, Strings, lines_between, strings_around
+from survey.geometry.strings import SIDES, Strings, strings_around
 
 __all__ = [
     "ON_SHEET_M",
     "SIDES",
     "Chords",
     "Crossings",
+    "Footprints",
     "Lines",
+    "Met",
     "Prisms",
     "Screens",
     "Sheets",
@@ -27,13 +30,14 @@ __all__ = [
     "convex_outlines",
     "crossings",
     "crossings_and_misses",
+    "footprints_of",
     "inside_boxes",
+    "leg_crossings",
     "lines_between",
     "on_sheet",
     "prisms_of",
     "screens_of",
     "segment_chords",
-    "segment_crossings_and_misses",
     "sheets_of",
     "strings_around",
 ]

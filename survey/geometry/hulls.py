@@ -92,33 +92,6 @@ class Paths:
         return path
 
 
-def sections(along_m: FloatArray, off_m: FloatArray, out_m: FloatArray, edges: IntArray) -> tuple[IntArray, FloatArray]:
-    """Where the edges of bodies go through a plane.
-
-    Parameters
-    ----------
-    along_m, off_m, out_m : ndarray of float, shape (bodies, corners)
-        Corners of each body: two coordinates in the plane, and the distance out of it. [m]
-    edges : ndarray of int, shape (bodies, edges, 2)
-        Which corners an edge joins.
-
-    Returns
-    -------
-    tuple of ndarray, shapes (points,) and (points, 2)
-        Which body, and where in the plane. [m]
-    """
-    rows = np.arange(len(edges))[:, None]
-    one, other = edges[..., 0], edges[..., 1]
-    out_1, out_2 = out_m[rows, one], out_m[rows, other]
-    row, edge = np.nonzero(((out_1 > 0) != (out_2 > 0)) | (out_1 == 0))
-    one, other = one[row, edge], other[row, edge]
-    out_1, out_2 = out_1[row, edge], out_2[row, edge]
-    share = np.divide(out_1, out_1 - out_2, out=np.zeros(len(row)), where=out_1 != out_2)
-    first = np.column_stack([along_m[row, one], off_m[row, one]])
-    second = np.column_stack([along_m[row, other], off_m[row, other]])
-    return row, first + share[:, None] * (second - first)
-
-
 def wrap(points: Points, length_m: FloatArray) -> Paths:
     """String all strings at once by gift wrapping: from the start, always the next point that is farthest to the left.
 
@@ -135,40 +108,54 @@ def wrap(points: Points, length_m: FloatArray) -> Paths:
         Their corners; a string with no points is straight.
     """
     count = len(length_m)
-    along_m, off_m = np.zeros((count, MOST_CORNERS)), np.zeros((count, MOST_CORNERS))
+    corner_along, corner_off = np.zeros((count, MOST_CORNERS)), np.zeros((count, MOST_CORNERS))
     screen = np.full((count, MOST_CORNERS), -1, dtype=np.int64)
     sound = np.ones(count, dtype=bool)
     at_along, at_off = np.zeros(count), np.zeros(count)
-    string = points.string
-    first = np.flatnonzero(np.append(True, np.diff(string) > 0))[: len(string)]
-    owner = string[first]
-    active = np.zeros(count, dtype=bool)
-    active[owner] = True
-    free = np.ones(len(string), dtype=bool)
+    # Points still to be had, and the strings that still turn: `owner`, and how many points each has.
+    live, along_m, off_m = np.arange(len(points)), points.along_m, points.off_m
+    owner, first, number = _runs(points.string)
     for step in range(MOST_CORNERS + 1):
-        if not active.any():
+        if not len(owner):
             break
-        to_along, to_off = points.along_m - at_along[string], points.off_m - at_off[string]
-        goal_along, goal_off = (length_m - at_along)[string], -at_off[string]
+        goal_along, goal_off = length_m[owner] - at_along[owner], -at_off[owner]
+        to_along = along_m - np.repeat(at_along[owner], number)
+        to_off = off_m - np.repeat(at_off[owner], number)
+        goal_along, goal_off = np.repeat(goal_along, number), np.repeat(goal_off, number)
         angle = np.arctan2(goal_along * to_off - goal_off * to_along, goal_along * to_along + goal_off * to_off)
         near_m = np.hypot(to_along, to_off)
-        usable = free & active[string] & (near_m > SAME_CORNER_M / 20.0)
-        angle = np.where(usable, angle, -np.inf)
-        best = np.full(count, -np.inf)
-        best[owner] = np.maximum.reduceat(angle, first)
-        active &= best > TINY_M
+        angle[near_m <= SAME_CORNER_M / 20.0] = -np.inf
+        best = np.maximum.reduceat(angle, first)
+        turns = best > TINY_M
         if step == MOST_CORNERS:
-            sound &= ~active
+            sound[owner[turns]] = False
             break
-        ties = np.flatnonzero(active[string] & (angle >= best[string] - 1e-12))
-        order = ties[np.lexsort((near_m[ties], string[ties]))]
-        chosen = order[np.append(True, np.diff(string[order]) > 0)[: len(order)]]
-        where = string[chosen]
-        along_m[where, step], off_m[where, step] = points.along_m[chosen], points.off_m[chosen]
-        screen[where, step] = points.screen[chosen]
-        at_along[where], at_off[where] = points.along_m[chosen], points.off_m[chosen]
-        free[chosen] = False
-    return Paths(along_m=along_m, off_m=off_m, screen=screen, nu=np.full(screen.shape, np.inf), sound=sound)
+        ties = np.flatnonzero(angle >= np.repeat(np.where(turns, best, np.inf) - 1e-12, number))
+        string = points.string[live[ties]]
+        order = ties[np.lexsort((near_m[ties], string))]
+        chosen = order[np.append(True, np.diff(points.string[live[order]]) > 0)[: len(order)]]
+        where = points.string[live[chosen]]
+        at_along[where], at_off[where] = along_m[chosen], off_m[chosen]
+        corner_along[where, step], corner_off[where, step] = along_m[chosen], off_m[chosen]
+        screen[where, step] = points.screen[live[chosen]]
+        stays = np.repeat(turns, number)
+        stays[chosen] = False
+        live, along_m, off_m = live[stays], along_m[stays], off_m[stays]
+        owner, first, number = _runs(points.string[live])
+    used = slice(0, max(1, int(np.sum(np.any(screen >= 0, axis=0)))))
+    return Paths(
+        along_m=corner_along[:, used],
+        off_m=corner_off[:, used],
+        screen=screen[:, used],
+        nu=np.full(screen[:, used].shape, np.inf),
+        sound=sound,
+    )
+
+
+def _runs(string: IntArray) -> tuple[IntArray, IntArray, IntArray]:
+    """Strings of sorted points, where the points of each begin, and how many it has."""
+    first = np.flatnonzero(np.append(True, np.diff(string) > 0))[: len(string)]
+    return string[first], first, np.diff(np.append(first, len(string)))
 
 
 def hemmed_in(points: Points, length_m: FloatArray) -> BoolArray:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from survey import polygon
 from survey.geometry.crossings import on_sheet
+from survey.geometry.legs import Footprints, footprints_of
 from survey.geometry.sheets import Sheets, plane_of
 
 FloatArray = NDArray[np.float64]
@@ -40,6 +41,10 @@ class Screens:
         Which screen each sheet of the site is part of; -1 for sheets that are none.
     attached : ndarray of bool, shape (screens, 8)
         Corners that lie on a sheet of another screen: nothing passes there.
+    most_corners : int
+        How many corners those that are no boxes have at most.
+    footprints : Footprints
+        Circles in plan around all sheets of the site.
     """
 
     corners_m: FloatArray
@@ -48,6 +53,8 @@ class Screens:
     owner: IntArray
     of_sheet: IntArray
     attached: BoolArray
+    most_corners: int
+    footprints: Footprints
 
     def __len__(self) -> int:
         return len(self.owner)
@@ -115,4 +122,6 @@ def screens_of(bodies: Sequence[tuple[FloatArray, int, Sequence[int]]], *, sheet
         owner=owner,
         of_sheet=of_sheet,
         attached=np.any(on & others, axis=2),
+        most_corners=max((len(body_m) for body_m, _, parts in bodies if len(parts) == 1), default=0),
+        footprints=footprints_of(sheets),
     )

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.geometry.crossings import ON_SHEET_M, segment_crossings
-from survey.geometry.hulls import Paths, Points, grazed, hemmed_in, sections, wrap
+from survey.geometry.hulls import Paths, Points, grazed, hemmed_in, wrap
+from survey.geometry.legs import leg_crossings
+from survey.geometry.lines import TINY_M, Lines
 from survey.geometry.screens import Screens, inside_boxes
+from survey.geometry.sections import Sections
 from survey.geometry.sheets import Sheets
 
 FloatArray = NDArray[np.float64]
@@ -22,7 +24,6 @@ ROUNDS = 4
 """How often a string may meet something new and be led around that too."""
 CLEAR_M = 0.01
 """How far outside its corners a string is laid when it is asked what it meets: a seam between two things is closed."""
-TINY_M = 1e-9
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -43,8 +44,9 @@ class Strings:
         What the strings themselves still go through: which string, and which sheet.
     legs_m : ndarray of float, shape (strings, legs, 2, 3)
         Start and end of each leg in space, a little outside the corners; NaN beyond the last. [m]
-    hemmed_in : ndarray of int, shape (lines,)
-        Lines of which an end has something on all sides in a plane: strung from their other end they may go elsewhere.
+    hemmed_in : ndarray of int, shape (hemmed in,)
+        Strings with something on all sides of an end: strung from their other end they may go elsewhere. As line times
+        the number of sides plus side, sorted.
     """
 
     line: IntArray
@@ -70,93 +72,6 @@ class Strings:
         return string, leg, self.legs_m[string, leg, 0], self.legs_m[string, leg, 1]
 
 
-@dataclass(frozen=True, kw_only=True)
-class Lines:
-    """Straight lines with their axes.
-
-    Attributes
-    ----------
-    starts_m, ends_m : ndarray of float, shape (lines, 3)
-        Ends. [m]
-    axes : ndarray of float, shape (lines, 3, 3)
-        Unit axes as rows: along; square to it and as upright as can be; level, to the left.
-    length_m : ndarray of float, shape (lines,)
-        Lengths. [m]
-    mirror : ndarray of float, shape (lines, 5), optional
-        For the unfolded legs of mirror paths: normal and offset of the mirror's plane, with what stands in space, and
-        not behind the mirror, on its positive side; and which sheet the mirror is. [-, m, -]
-    """
-
-    starts_m: FloatArray
-    ends_m: FloatArray
-    axes: FloatArray
-    length_m: FloatArray
-    mirror: FloatArray | None = None
-
-    def is_real(self, line: IntArray, points_m: FloatArray) -> BoolArray:
-        """Which points of some lines lie in space, and not behind a mirror."""
-        if self.mirror is None:
-            return np.ones(len(line), dtype=bool)
-        planes = self.mirror[line]
-        return np.asarray(np.sum(points_m * planes[:, :3], axis=1) - planes[:, 3] > ON_SHEET_M)
-
-    def is_mirror(self, line: IntArray, sheet: IntArray) -> BoolArray:
-        """Which of some sheets are the mirrors of their lines."""
-        if self.mirror is None:
-            return np.zeros(len(line), dtype=bool)
-        return np.asarray(self.mirror[line, 4] == sheet)
-
-    def pick(self, chosen: IntArray) -> Lines:
-        """Some of them, also several times."""
-        return Lines(
-            starts_m=self.starts_m[chosen],
-            ends_m=self.ends_m[chosen],
-            axes=self.axes[chosen],
-            length_m=self.length_m[chosen],
-            mirror=None if self.mirror is None else self.mirror[chosen],
-        )
-
-    def back(self) -> Lines:
-        """The same lines from their other ends."""
-        return lines_between(self.ends_m, self.starts_m, self.mirror)
-
-    def in_space(self, line: IntArray, side: IntArray, flat_m: FloatArray) -> FloatArray:
-        """Points of strings in space, shape (strings, points, 3), from those in their planes. [m]"""
-        own = self.axes[line]
-        off = own[np.arange(len(line)), AXIS[side]] * SIGN[side][:, None]
-        from_start_m = flat_m[..., :1] * own[:, None, 0] + flat_m[..., 1:] * off[:, None]
-        return np.asarray(self.starts_m[line][:, None] + from_start_m)
-
-
-AXIS = np.array([1, 1, 2, 2])
-SIGN = np.array([1.0, -1.0, 1.0, -1.0])
-
-
-def lines_between(starts_m: FloatArray, ends_m: FloatArray, mirror: FloatArray | None = None) -> Lines:
-    """Lines from starts to ends, one by one.
-
-    Parameters
-    ----------
-    starts_m, ends_m : ndarray of float, shape (lines, 3)
-        Ends. [m]
-    mirror : ndarray of float, shape (lines, 5), optional
-        As in `Lines`.
-    """
-    difference_m = ends_m - starts_m
-    length_m = np.linalg.norm(difference_m, axis=1)
-    along = np.divide(
-        difference_m, length_m[:, None], out=np.zeros_like(difference_m), where=length_m[:, None] > TINY_M
-    )
-    along[length_m <= TINY_M, 0] = 1.0
-    level = np.hypot(along[:, 0], along[:, 1])
-    upright = level <= TINY_M
-    left = np.zeros_like(along)
-    left[:, 0] = np.where(upright, 0.0, -along[:, 1] / np.where(upright, 1.0, level))
-    left[:, 1] = np.where(upright, 1.0, along[:, 0] / np.where(upright, 1.0, level))
-    axes = np.stack([along, np.cross(along, left), left], axis=1)
-    return Lines(starts_m=starts_m, ends_m=ends_m, axes=axes, length_m=length_m, mirror=mirror)
-
-
 def strings_around(
     lines: Lines,
     near: tuple[IntArray, IntArray, BoolArray],
@@ -165,6 +80,7 @@ def strings_around(
     sheets: Sheets,
     wavelength_m: float,
     ignored: IntArray | None = None,
+    longest_m: FloatArray | None = None,
 ) -> Strings:
     """Lead strings around what stands in some lines, or close beside them.
 
@@ -182,6 +98,8 @@ def strings_around(
         Wavelength: how close is close. [m]
     ignored : ndarray of int, optional
         Screens that are as air for one line: line times the number of screens plus screen.
+    longest_m : ndarray of float, shape (lines, sides), optional
+        How long a string may be; what comes out longer is left out, and what is negative not even begun. [m]
 
     Returns
     -------
@@ -197,33 +115,37 @@ def strings_around(
     keep = ~_shut_in(lines, screens)[line]
     # A string is numbered by its line and its side; a row is a string and a screen, numbered alike.
     string = (line[keep][:, None] * len(SIDES) + np.arange(len(SIDES))).ravel()
-    row, forced = _rows(
-        string * len(screens) + np.repeat(screen[keep], len(SIDES)), np.repeat(blocks[keep], len(SIDES))
-    )
+    row, forced = string * len(screens) + np.repeat(screen[keep], len(SIDES)), np.repeat(blocks[keep], len(SIDES))
+    if longest_m is not None:
+        asked = longest_m[string // len(SIDES), string % len(SIDES)] >= 0
+        row, forced = row[asked], forced[asked]
+    row, forced = _rows(row, forced)
+    draw = _Drawing(lines, screens, wavelength_m=wavelength_m)
     done: list[Strings] = []
     for turn in range(ROUNDS):
-        names, found = _strung(lines, row, forced, screens=screens, wavelength_m=wavelength_m)
-        met_string, met_sheet, misses = _met(found, lines, sheets)
+        found = draw.strings(row, forced, longest_m)
+        met_string, met_sheet, misses = _met(found, lines, sheets, screens)
         met_screen = screens.of_sheet[met_sheet]
+        names = found.line * len(SIDES) + found.side
         met_row = names[met_string] * len(screens) + met_screen
         is_screen = met_screen >= 0
         if ignored is not None:
-            counted = ~(is_screen & np.isin(names[met_string] // len(SIDES) * len(screens) + met_screen, ignored))
-            met_string, met_sheet, met_screen = met_string[counted], met_sheet[counted], met_screen[counted]
+            counted = ~(is_screen & np.isin(found.line[met_string] * len(screens) + met_screen, ignored))
+            met_string, met_sheet = met_string[counted], met_sheet[counted]
             met_row, is_screen = met_row[counted], is_screen[counted]
-        fresh = is_screen & ~np.isin(met_row, row[forced])
+        fresh = is_screen & ~_among(met_row, row[forced])
         again = np.zeros(len(found), dtype=bool)
         again[met_string[fresh]] = turn < ROUNDS - 1
         # What a string must go around it may still go through: an end in a corner from which no side leads out. The
         # line itself, which only touches an edge, does not.
         bends = np.asarray(np.any(found.paths.corners, axis=1))
-        counts = ~again[met_string] & (~is_screen | fresh | bends[met_string])
-        counts &= ~misses[met_string]
-        done.append(_part(found, ~again & ~misses, met_string[counts], met_sheet[counts]))
+        counts = ~again[met_string] & (~is_screen | fresh | bends[met_string]) & ~misses[met_string]
+        finished = _part(found, ~again & ~misses, met_string[counts], met_sheet[counts])
+        done.append(draw.with_grazed(finished, row, forced))
         again &= ~misses
         if not again.any():
             break
-        carried = np.isin(row // len(screens), names[again])
+        carried = _among(row // len(screens), names[again])
         fresh &= again[met_string]
         row, forced = _rows(
             np.concatenate([row[carried], met_row[fresh]]),
@@ -232,80 +154,96 @@ def strings_around(
     return _joined(done)
 
 
+def _among(values: IntArray, ordered: IntArray) -> BoolArray:
+    """Which values are among some that are in order."""
+    if not len(ordered):
+        return np.zeros(len(values), dtype=bool)
+    place = np.minimum(np.searchsorted(ordered, values), len(ordered) - 1)
+    return np.asarray(ordered[place] == values)
+
+
 def _rows(row: IntArray, forced: BoolArray) -> tuple[IntArray, BoolArray]:
     """Each row once, sorted; forced where it was forced once."""
-    once, inverse = np.unique(row, return_inverse=True)
-    any_forced = np.zeros(len(once), dtype=bool)
-    any_forced[inverse[forced]] = True
-    return once, any_forced
+    marked = np.sort(row * 2 + ~forced)
+    opens = np.append(True, np.diff(marked // 2) > 0)[: len(marked)]
+    return marked[opens] // 2, marked[opens] % 2 == 0
 
 
 def _shut_in(lines: Lines, screens: Screens) -> BoolArray:
     """Which lines have one end inside a closed box and the other outside it."""
-    inside = []
-    for points_m in (lines.starts_m, lines.ends_m):
-        distinct_m, inverse = np.unique(points_m, axis=0, return_inverse=True)
-        real = lines.is_real(np.arange(len(points_m)), points_m)
-        inside.append((inside_boxes(distinct_m, screens.corners_m) & screens.is_box)[inverse.ravel()] & real[:, None])
+    boxes_m = screens.corners_m[screens.is_box]
+    if not len(boxes_m):
+        return np.zeros(len(lines.length_m), dtype=bool)
+    every = np.arange(len(lines.length_m))
+    inside = [
+        inside_boxes(points_m, boxes_m) & lines.is_real(every, points_m)[:, None]
+        for points_m in (lines.starts_m, lines.ends_m)
+    ]
     return np.asarray(np.any(inside[0] != inside[1], axis=1))
 
 
-def _strung(
-    lines: Lines, row: IntArray, forced: BoolArray, *, screens: Screens, wavelength_m: float
-) -> tuple[IntArray, Strings]:
-    """Strings for rows, those that could be strung: their numbers, and the strings without what they meet."""
-    count = max(1, len(screens))
-    names, string = np.unique(row // count, return_inverse=True)
-    line, side = names // len(SIDES), names % len(SIDES)
-    body, flat_m = _sections(
-        lines, line[string], side[string], screens.corners_m[row % count], screens.edges[row % count]
-    )
-    points = Points(
-        along_m=flat_m[:, 0],
-        off_m=flat_m[:, 1],
-        string=string[body],
-        row=body,
-        screen=(row % count)[body],
-        forced=forced[body],
-    )
-    length_m = lines.length_m[line]
-    around_these = points.pick(points.forced)
-    corners = wrap(around_these, length_m)
-    flat_m = np.stack([corners.along_m, corners.off_m], axis=2)
-    at_m = lines.in_space(line, side, flat_m)
-    low = np.any((at_m[..., 2] <= TINY_M) & (corners.screen >= 0), axis=1)
-    behind = np.zeros(len(line), dtype=bool)
-    if lines.mirror is not None:  # a leg that would leave through its own mirror is none
-        string_of, corner = np.nonzero(corners.screen >= 0)
-        behind[string_of[~lines.is_real(line[string_of], at_m[string_of, corner])]] = True
-    paths = grazed(points, corners, length_m, wavelength_m=wavelength_m)
-    has_forced = np.zeros(len(names), dtype=bool)
-    has_forced[string[forced]] = True
-    # A string that must go around something and is straight all the same touches its very edge.
-    around = has_forced & (paths.screen[:, 0] >= 0)
-    kept = np.flatnonzero(corners.sound & ~behind & ~(low & (side == SIDES.index("under"))) & (around | ~has_forced))
-    nothing = np.zeros(0, dtype=np.int64)
-    strings = Strings(
-        line=line[kept],
-        side=side[kept],
-        paths=paths.pick(kept),
-        around=around[kept],
-        met_string=nothing,
-        met_sheet=nothing,
-        legs_m=_legs(lines, line[kept], side[kept], corners.pick(kept)),
-        hemmed_in=np.unique(line[hemmed_in(around_these, length_m)]),
-    )
-    return names[kept], strings
+class _Drawing:
+    """Draws strings, with the sections of what they go around kept from one turn to the next."""
 
+    def __init__(self, lines: Lines, screens: Screens, *, wavelength_m: float) -> None:
+        self._lines, self._screens, self._wavelength_m = lines, screens, wavelength_m
+        self._sections = Sections(lines, screens)
 
-def _sections(
-    lines: Lines, line: IntArray, side: IntArray, bodies_m: FloatArray, edges: IntArray
-) -> tuple[IntArray, FloatArray]:
-    """Sections of bodies in the planes of their strings: which body, and where in its plane. [m]"""
-    local = np.einsum("kij,kcj->ikc", lines.axes[line], bodies_m - lines.starts_m[line][:, None])
-    upright = (AXIS[side] == 1)[:, None]
-    off_m = np.where(upright, local[1], local[2]) * SIGN[side][:, None]
-    return sections(local[0], off_m, np.where(upright, local[2], local[1]), edges)
+    def _points(self, row: IntArray, forced: BoolArray, names: IntArray) -> Points:
+        """Sections for sorted rows of the strings of some numbers."""
+        string = np.searchsorted(names, row // len(self._screens))
+        line, side = names // len(SIDES), names % len(SIDES)
+        return self._sections.points(string, row % len(self._screens), line=line, side=side, forced=forced)
+
+    def strings(self, row: IntArray, forced: BoolArray, longest_m: FloatArray | None) -> Strings:
+        """Those strings for rows that could be strung, without grazed edges and without what they meet."""
+        count, lines = max(1, len(self._screens)), self._lines
+        opens = np.append(True, np.diff(row // count) > 0)[: len(row)]
+        names = row[opens] // count
+        line, side = names // len(SIDES), names % len(SIDES)
+        points = self._points(row[forced], forced[forced], names)
+        length_m = lines.length_m[line]
+        corners = wrap(points, length_m)
+        bends = corners.screen[:, 0] >= 0
+        path_m = corners.with_ends(length_m)
+        at_m = lines.in_space(line, side, path_m[:, 1:-1])
+        low = np.any((at_m[..., 2] <= TINY_M) & (corners.screen >= 0), axis=1)
+        drawn = corners.sound & ~(low & (side == SIDES.index("under")))
+        if lines.mirror is not None:  # a leg that would leave through its own mirror is none
+            string_of, corner = np.nonzero(corners.screen >= 0)
+            drawn[string_of[~lines.is_real(line[string_of], at_m[string_of, corner])]] = False
+        if longest_m is not None:
+            string_m = np.hypot(*np.diff(path_m, axis=1).transpose(2, 0, 1)).sum(axis=1)
+            drawn &= string_m <= longest_m[line, side]
+        has_forced = np.zeros(len(names), dtype=bool)
+        has_forced[np.searchsorted(names, row[forced] // count)] = True
+        # A string that must go around something and is straight all the same touches its very edge.
+        touching = np.flatnonzero(drawn & has_forced & ~bends)
+        if len(touching):
+            near = np.flatnonzero(_among(row // count, names[touching]))
+            near_points = self._points(row[near], forced[near], names[touching])
+            straight = grazed(near_points, corners.pick(touching), length_m[touching], wavelength_m=self._wavelength_m)
+            drawn[touching] = straight.screen[:, 0] >= 0
+        kept = np.flatnonzero(drawn)
+        nothing = np.zeros(0, dtype=np.int64)
+        return Strings(
+            line=line[kept],
+            side=side[kept],
+            paths=corners.pick(kept),
+            around=has_forced[kept],
+            met_string=nothing,
+            met_sheet=nothing,
+            legs_m=_legs(lines, line[kept], side[kept], corners.pick(kept)),
+            hemmed_in=names[hemmed_in(points, length_m)],
+        )
+
+    def with_grazed(self, strings: Strings, row: IntArray, forced: BoolArray) -> Strings:
+        """Finished strings with the edges that lie close below them put in."""
+        names = strings.line * len(SIDES) + strings.side
+        used = np.flatnonzero(_among(row // max(1, len(self._screens)), names))
+        points = self._points(row[used], forced[used], names)
+        length_m = self._lines.length_m[strings.line]
+        return replace(strings, paths=grazed(points, strings.paths, length_m, wavelength_m=self._wavelength_m))
 
 
 def _legs(lines: Lines, line: IntArray, side: IntArray, corners: Paths) -> FloatArray:
@@ -326,20 +264,22 @@ def _legs(lines: Lines, line: IntArray, side: IntArray, corners: Paths) -> Float
     return legs_m
 
 
-def _met(strings: Strings, lines: Lines, sheets: Sheets) -> tuple[IntArray, IntArray, BoolArray]:
+def _met(strings: Strings, lines: Lines, sheets: Sheets, screens: Screens) -> tuple[IntArray, IntArray, BoolArray]:
     """What strings that lead around something go through: which string, and which sheet, a row for each time.
 
     And which strings of mirror paths miss their mirror.
     """
     string, leg, starts_m, ends_m = strings.legs_around()
-    met = segment_crossings(starts_m, ends_m, sheets, stands=(leg == 0, leg == strings.last_leg[string]))
-    at_m = starts_m[met.start] + met.fraction[:, None] * (ends_m[met.start] - starts_m[met.start])
-    line = strings.line[string[met.start]]
+    stands = (leg == 0, leg == strings.last_leg[string])
+    met, _ = leg_crossings(starts_m, ends_m, sheets, footprints=screens.footprints, stands=stands)
     misses = strings.around & (lines.mirror is not None)
-    meets = lines.is_mirror(line, met.sheet) & (met.inside_m > 2.0 * CLEAR_M)  # not just over its edge
-    misses[string[met.start[meets]]] = False
-    met = met.pick(lines.is_real(line, at_m))
-    return string[met.start], met.sheet, misses
+    if lines.mirror is not None:
+        at_m = starts_m[met.leg] + met.fraction[:, None] * (ends_m[met.leg] - starts_m[met.leg])
+        line = strings.line[string[met.leg]]
+        meets = lines.is_mirror(line, met.sheet) & (met.inside_m > 2.0 * CLEAR_M)  # not just over its edge
+        misses[string[met.leg[meets]]] = False
+        met = met.pick(lines.is_real(line, at_m))
+    return string[met.leg], met.sheet, misses
 
 
 def _part(strings: Strings, chosen: BoolArray, met_string: IntArray, met_sheet: IntArray) -> Strings:
@@ -362,6 +302,7 @@ def _joined(parts: list[Strings]) -> Strings:
     """Several groups of strings as one."""
     first = np.cumsum([0, *(len(part) for part in parts)])
     most = max(part.paths.screen.shape[1] for part in parts)
+    legs = max(part.legs_m.shape[1] for part in parts)
 
     def padded(name: str, fill: float) -> NDArray[np.float64]:
         arrays = [getattr(part.paths, name) for part in parts]
@@ -380,6 +321,11 @@ def _joined(parts: list[Strings]) -> Strings:
         around=np.concatenate([part.around for part in parts]),
         met_string=np.concatenate([part.met_string + at for part, at in zip(parts, first, strict=False)]),
         met_sheet=np.concatenate([part.met_sheet for part in parts]),
-        legs_m=np.concatenate([part.legs_m for part in parts]),
+        legs_m=np.concatenate(
+            [
+                np.pad(part.legs_m, ((0, 0), (0, legs - part.legs_m.shape[1]), (0, 0), (0, 0)), constant_values=np.nan)
+                for part in parts
+            ]
+        ),
         hemmed_in=np.unique(np.concatenate([part.hemmed_in for part in parts])),
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -21,6 +21,7 @@ __all__ = [
     "Level",
     "Network",
     "Route",
+    "best_gateway",
     "hops_among",
     "hops_of",
     "levels",
@@ -72,6 +73,8 @@ class Network:
         From inverter to inverter, those that are worth something; none where the plan allows no relays.
     levels : tuple of Level
         The most reliable routes with none, up to one, ... inverters in between; shape (inverters, gateways) each.
+    wide_levels : tuple of Level
+        The same of the routes whose weakest link has the best margin.
     routes : tuple of Route
         The most reliable route of every inverter.
     widest : tuple of Route
@@ -81,6 +84,7 @@ class Network:
     links: Links
     hops: Hops
     levels: tuple[Level, ...]
+    wide_levels: tuple[Level, ...]
     routes: tuple[Route, ...]
     widest: tuple[Route, ...]
 
@@ -109,6 +113,14 @@ class Network:
         """Whether the route of every inverter holds."""
         return bool(np.all(self.state == HOLDS))
 
+    def bound_to(self, gateway: IntArray) -> Network:
+        """The same with a gateway given for every inverter, shape (inverters,); -1 where none has room for it."""
+        return replace(
+            self,
+            routes=_routes(self.links, self.hops, self.levels, gateway),
+            widest=_routes(self.links, self.hops, self.wide_levels, gateway),
+        )
+
     def names(self, route: Route) -> list[str]:
         """What a route goes along, from its inverter to its gateway."""
         inverters, gateways = self.links.inverters.names, self.links.gateways.names
@@ -127,7 +139,7 @@ def network_between(
     gateways: Ends,
     *,
     hops: Hops | None = None,
-    belongs: IntArray | None = None,
+    links: Links | None = None,
     progress: Progress | None = None,
 ) -> Network:
     """Find the routes of all inverters to some gateways or spots.
@@ -140,8 +152,8 @@ def network_between(
         One gateway or spot, or more.
     hops : Hops, optional
         The links between inverters, where they are known already.
-    belongs : ndarray of int, shape (inverters,), optional
-        The gateway that each inverter has to report to, -1 for none; else it takes the most reliable route.
+    links : Links, optional
+        The links of all inverters to those gateways, where they are known already.
     progress : callable, optional
         Told how many inverters are done, where the links between them have to be worked out.
 
@@ -152,15 +164,16 @@ def network_between(
     max_relays = scene.plan.requirement.max_relays
     if hops is None:
         hops = hops_of(scene, progress=progress) if max_relays else no_hops(len(scene.inverters))
-    links = links_between(scene, scene.inverters, gateways)
+    links = links or links_between(scene, scene.inverters, gateways)
     found = tuple(levels(hops, links.reliability, links.margin_db, max_relays=max_relays))
-    wide = list(levels(hops, links.margin_db, links.margin_db, max_relays=max_relays, joined=np.minimum))
+    wide = tuple(levels(hops, links.margin_db, links.margin_db, max_relays=max_relays, joined=np.minimum))
     return Network(
         links=links,
         hops=hops,
         levels=found,
-        routes=_routes(links, hops, list(found), best_gateway(found[-1]) if belongs is None else belongs),
-        widest=_routes(links, hops, wide, np.argmax(wide[-1].value, axis=1) if belongs is None else belongs),
+        wide_levels=wide,
+        routes=_routes(links, hops, found, best_gateway(found[-1])),
+        widest=_routes(links, hops, wide, np.argmax(wide[-1].value, axis=1)),
     )
 
 
@@ -171,7 +184,7 @@ def best_gateway(level: Level) -> IntArray:
     return np.asarray(np.argmax(np.where(equal, level.margin_db, -np.inf), axis=1))
 
 
-def _routes(links: Links, hops: Hops, found: list[Level], gateway: IntArray) -> tuple[Route, ...]:
+def _routes(links: Links, hops: Hops, found: tuple[Level, ...], gateway: IntArray) -> tuple[Route, ...]:
     """Routes put together from their levels, each to its gateway."""
     routes = []
     to_gateway = links.reliability

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -148,7 +148,7 @@ def relayed(
     return last.value, last.margin_db
 
 
-def relays_of(every: list[Level], inverter: int, column: int, level: int = -1) -> list[int]:
+def relays_of(every: Sequence[Level], inverter: int, column: int, level: int = -1) -> list[int]:
     """The inverters in between on the route of one inverter, in order."""
     at, found = level % len(every), []
     while every[at].via[inverter, column] != DIRECT:

@@ -144,7 +144,7 @@ class _Rest:
 
     def _through(self, network: Network) -> list[dict[int, list[int]]]:
         """For each level: whose routes go through an inverter."""
-        every, found = list(network.levels), []
+        every, found = network.levels, []
         for level in range(len(every)):
             through: dict[int, list[int]] = {}
             for inverter, column in enumerate(self.column[level].tolist()):

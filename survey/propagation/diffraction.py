@@ -13,6 +13,8 @@ BoolArray = NDArray[np.bool_]
 
 NODES = 16
 """Points of the quadrature at each edge: within 0.05 dB of 300 points for the edges of a site."""
+STRINGS_AT_ONCE = 250
+"""How many strings are integrated in one go: few enough to stay in a processor's cache."""
 _REACH = 7.0
 _CROWDING = 1.6
 _CLOSEST = 0.3
@@ -103,6 +105,12 @@ def edges_amplitude(
        1541-1546.
     """
     legs_m, turns_rad = np.atleast_2d(legs_m), np.atleast_2d(turns_rad)
+    if len(legs_m) > STRINGS_AT_ONCE:
+        parts = [
+            edges_amplitude(legs_m[part], turns_rad[part], wavelength_m=wavelength_m, along_face=along_face[part])
+            for part in (slice(k, k + STRINGS_AT_ONCE) for k in range(0, len(legs_m), STRINGS_AT_ONCE))
+        ]
+        return np.concatenate([hard for hard, _ in parts]), np.concatenate([soft for _, soft in parts])
     edges = turns_rad.shape[1]
     points, weights = _rule()
     steepness = np.sqrt(np.pi / wavelength_m) * 2.0 * np.sin(turns_rad / 2.0)
@@ -114,13 +122,28 @@ def edges_amplitude(
     own *= width[:, :, None] * weights
     hard = soft = own[:, 0]
     for i in range(1, edges):
-        exponent = x[:, i - 1, :, None] * x[:, i, None, :] / legs_m[:, i, None, None]
-        direct = np.exp(np.minimum(exponent, 600.0))
-        image = np.where(along_face[:, i - 1, None, None], np.exp(-exponent), 0.0)
-        hard = np.einsum("li,lij->lj", hard, direct + image) * own[:, i]
-        soft = np.einsum("li,lij->lj", soft, direct - image) * own[:, i]
+        exponent = x[:, i - 1, :, None] * (x[:, i] / legs_m[:, i, None])[:, None]
+        face = np.flatnonzero(along_face[:, i - 1])
+        direct = np.exp(np.minimum(exponent, 600.0, out=exponent), out=exponent)
+        image = 1.0 / direct[face]
+        parted = hard is not soft
+        hard, hard_image = _carried(hard, direct), _carried(hard[face], image)
+        soft, soft_image = (_carried(soft, direct), _carried(soft[face], image)) if parted else (hard, hard_image)
+        if len(face):
+            soft = soft.copy()
+            hard[face] += hard_image
+            soft[face] -= soft_image
+        same = hard is soft
+        hard = hard * own[:, i]
+        soft = hard if same else soft * own[:, i]
     scale = np.sqrt(total_m / np.prod(legs_m, axis=1)) * (2.0 * np.pi) ** (-edges / 2.0)
     return scale * hard.sum(axis=1), scale * soft.sum(axis=1)
+
+
+def _carried(field: ComplexArray, kernel: FloatArray) -> ComplexArray:
+    """Field over one edge, shape (strings, points), carried to the next by a real kernel, (strings, points, points)."""
+    parts = np.stack([field.real, field.imag], axis=1) @ kernel
+    return np.asarray(parts[:, 0] + 1j * parts[:, 1])
 
 
 def _apart(legs_m: FloatArray, steepness: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.geometry import Crossings, Lines, lines_between, segment_crossings_and_misses
+from survey.geometry import Lines, Met, footprints_of, leg_crossings, lines_between
 from survey.geometry.crossings import EDGE_M, ON_SHEET_M
 from survey.propagation.diffraction import knife_edge_loss_db
 from survey.propagation.slight import graze_reach_m, smooth
@@ -22,6 +22,8 @@ MIRROR_LOSS_DB = 20.0
 """A sheet that costs this much to go through is taken as metal, and reflects all that meets it."""
 MOST_EDGE_LOSS_DB = 20.0
 """A mirror path that passes so far beside its sheet is none."""
+MOST_EDGE_NU = 2.3
+"""So far outside an edge, as nu, it is none in any case: 20.2 dB."""
 MOST_LEG_SCREENS = 2
 """A mirror path with more than this in its legs is none."""
 OWN_WAY_NU = 2.0**0.5
@@ -121,12 +123,14 @@ def _by_way_of(
     slope = (along_m / total_m[:, None]) @ edges[:, :3].T
     scale = np.sqrt(2.0 / (wave_m * total_m * share * (1.0 - share)))
     nu = -inside_m * np.sqrt(np.maximum(1.0 - slope**2, 0.0)) * scale[:, None]
+    beside = np.flatnonzero(np.max(nu, axis=1, initial=-np.inf) < MOST_EDGE_NU)
+    nu, path, total_m = nu[beside], path[beside], total_m[beside]
     edges_db = knife_edge_loss_db(nu).sum(axis=1)
     apart = smooth(2.0 * np.sqrt((total_m - length_m[path]) / wave_m) / OWN_WAY_NU)
     fade = np.maximum(1.0 - (edges_db / MOST_EDGE_LOSS_DB) ** 4, 0.0)
     power = ratio_from_db(-edges_db) * fade * apart * (length_m[path] / total_m) ** 2
     worth = np.flatnonzero(power > floor[chosen[path]])
-    return chosen[path[worth]], np.full(len(worth), mirror), power[worth], at_m[worth]
+    return chosen[path[worth]], np.full(len(worth), mirror), power[worth], at_m[beside[worth]]
 
 
 def _with_legs(
@@ -137,30 +141,20 @@ def _with_legs(
     wave_m = float(wavelength_m(scene.plan.radio.frequency_mhz))
     lengths_m = [np.linalg.norm(ends_m[line] - at_m, axis=1) for ends_m in (lines.starts_m, lines.ends_m)]
     total_m = lengths_m[0] + lengths_m[1]
-    half_m = total_m.max(initial=0.0) / 2.0
-    beside_m = np.where(scene.screens.of_sheet >= 0, graze_reach_m(half_m, half_m, wavelength_m=wave_m), EDGE_M)
     own = scene.screens.of_sheet[mirror]
     blocked = np.zeros(len(line), dtype=np.int64)
     least_db = np.zeros(len(line))
-    rows: list[tuple[IntArray, IntArray]] = []
-    for ends_m, leg_m in zip((lines.starts_m[line], lines.ends_m[line]), lengths_m, strict=True):
-        crossed, missed = segment_crossings_and_misses(ends_m, at_m, sheets, beside_m)
-        before_m = missed.fraction * leg_m[missed.start]
-        reach_m = graze_reach_m(before_m, total_m[missed.start] - before_m, wavelength_m=wave_m)
-        missed = missed.pick(-missed.inside_m <= reach_m)
+    blocking: list[IntArray] = []
+    for radio_m in (lines.starts_m[line], lines.ends_m[line]):
+        crossed, _ = leg_crossings(radio_m, at_m, sheets, footprints=scene.screens.footprints)
         weak = scene.screens.of_sheet[crossed.sheet] < 0
         weak_db = scene.obstacles.loss_db[sheets.owner[crossed.sheet[weak]]]
-        power = power * ratio_from_db(-np.bincount(crossed.start[weak], weights=weak_db, minlength=len(line)))
-        least_db += _least_bending_db(scene, crossed, (ends_m, at_m), total_m, wave_m)
-        pairs = []
-        for found in (crossed, missed):
-            screen = scene.screens.of_sheet[found.sheet]
-            used = (screen >= 0) & (screen != own[found.start])
-            pairs.append(np.unique(found.start[used] * count + screen[used]))
-        rows.append((pairs[0], np.setdiff1d(pairs[1], pairs[0])))
-        blocked += np.bincount(pairs[0] // count, minlength=len(line))
-        of_own = scene.screens.of_sheet[crossed.sheet] == own[crossed.start]
-        through_own = crossed.start[of_own & (crossed.sheet != mirror[crossed.start])]
+        power = power * ratio_from_db(-np.bincount(crossed.leg[weak], weights=weak_db, minlength=len(line)))
+        least_db += _least_bending_db(scene, crossed, (radio_m, at_m), total_m, wave_m)
+        blocking.append(_pairs(scene, crossed, own))
+        blocked += np.bincount(blocking[-1] // count, minlength=len(line))
+        of_own = scene.screens.of_sheet[crossed.sheet] == own[crossed.leg]
+        through_own = crossed.leg[of_own & (crossed.sheet != mirror[crossed.leg])]
         blocked[through_own] += MOST_LEG_SCREENS + 1  # through the mirror's own body
     kept = np.flatnonzero((blocked <= MOST_LEG_SCREENS) & (power * ratio_from_db(-least_db) > floor[line]))
     number = np.full(len(line), -1)
@@ -173,35 +167,50 @@ def _with_legs(
     from_m = np.concatenate([starts_m, starts_m - 2.0 * away_1[:, None] * normal])
     to_m = np.concatenate([ends_m - 2.0 * away_2[:, None] * normal, ends_m])
     pairs_of_legs, blocking_of_legs = [], []
-    for first, (blocking, beside) in enumerate(rows):
-        pair = np.concatenate([blocking, beside])
-        use = number[pair // count] >= 0
-        leg = number[pair[use] // count] + first * len(kept)
-        pairs_of_legs.append(leg * count + pair[use] % count)
-        blocking_of_legs.append((np.arange(len(pair)) < len(blocking))[use])
+    total_m, at_m, own = total_m[kept], at_m[kept], own[kept]
+    half_m = total_m.max(initial=0.0) / 2.0
+    beside_m = np.where(scene.screens.of_sheet >= 0, graze_reach_m(half_m, half_m, wavelength_m=wave_m), EDGE_M)
+    footprints = footprints_of(sheets, beside_m)
+    for end, radio_m in enumerate((starts_m, ends_m)):
+        _, missed = leg_crossings(radio_m, at_m, sheets, footprints=footprints, beside_m=beside_m)
+        before_m = missed.fraction * lengths_m[end][kept][missed.leg]
+        reach_m = graze_reach_m(before_m, total_m[missed.leg] - before_m, wavelength_m=wave_m)
+        pair = blocking[end]
+        pair = number[pair // count] * count + pair % count
+        pair = pair[pair >= 0]
+        beside = np.setdiff1d(_pairs(scene, missed.pick(-missed.inside_m <= reach_m), own), pair)
+        pairs_of_legs.append(np.concatenate([pair, beside]) + end * len(kept) * count)
+        blocking_of_legs.append(np.arange(len(pair) + len(beside)) < len(pair))
     pair, blocks = np.concatenate(pairs_of_legs), np.concatenate(blocking_of_legs)
     legs, leg = np.unique(pair // count, return_inverse=True)
     return Mirrored(
         line=line[kept],
         power=power[kept],
-        elevations_deg=elevation_deg(at_m[kept, None] - np.stack([starts_m, ends_m], axis=1)),
+        elevations_deg=elevation_deg(at_m[:, None] - np.stack([starts_m, ends_m], axis=1)),
         leg_path=legs % max(1, len(kept)),
         legs=lines_between(from_m[legs], to_m[legs], np.concatenate([planes, planes])[legs]),
         near=(leg, pair % count, blocks),
     )
 
 
+def _pairs(scene: Scene, met: Met, own: IntArray) -> IntArray:
+    """Pairs of leg and screen, but for the mirror's own: leg times the number of screens plus screen, each once."""
+    screen = scene.screens.of_sheet[met.sheet]
+    used = (screen >= 0) & (screen != own[met.leg])
+    return np.unique(met.leg[used] * max(1, len(scene.screens)) + screen[used])
+
+
 def _least_bending_db(
-    scene: Scene, crossed: Crossings, leg_m: tuple[FloatArray, FloatArray], total_m: FloatArray, wave_m: float
+    scene: Scene, crossed: Met, leg_m: tuple[FloatArray, FloatArray], total_m: FloatArray, wave_m: float
 ) -> FloatArray:
     """What legs lose at least in bending around what blocks them: past the nearest edge of what they cross. [dB]"""
     screened = crossed.pick(scene.screens.of_sheet[crossed.sheet] >= 0)
-    along_m = leg_m[1][screened.start] - leg_m[0][screened.start]
+    along_m = leg_m[1][screened.leg] - leg_m[0][screened.leg]
     length_m = np.maximum(np.linalg.norm(along_m, axis=1), 1e-9)
     square = np.abs(np.sum(along_m * scene.sheets.normal[screened.sheet], axis=1)) / length_m
     before_m = np.maximum(screened.fraction * length_m, 1e-3)
-    beyond_m = np.maximum(total_m[screened.start] - before_m, 1e-3)
+    beyond_m = np.maximum(total_m[screened.leg] - before_m, 1e-3)
     nu = screened.inside_m * square * np.sqrt(2.0 / wave_m * (1.0 / before_m + 1.0 / beyond_m))
     least_db = np.zeros(len(total_m))
-    np.maximum.at(least_db, screened.start, knife_edge_loss_db(nu))
+    np.maximum.at(least_db, screened.leg, knife_edge_loss_db(nu))
     return least_db

@@ -38,11 +38,17 @@ def blocked_lines(near: Near, count: int) -> BoolArray:
     return blocked
 
 
-def ways_of(scene: Scene, lines: Lines, near: Near, ignored: IntArray) -> Ways:
-    """String lines up on every side and work out what arrives."""
+def ways_of(scene: Scene, lines: Lines, near: Near, ignored: IntArray, longest_m: FloatArray | None = None) -> Ways:
+    """String lines up on every side and work out what arrives; `longest_m` as for `strings_around`."""
     wave_m = float(wavelength_m(scene.plan.radio.frequency_mhz))
     strings = strings_around(
-        lines, near, screens=scene.screens, sheets=scene.sheets, wavelength_m=wave_m, ignored=ignored
+        lines,
+        near,
+        screens=scene.screens,
+        sheets=scene.sheets,
+        wavelength_m=wave_m,
+        ignored=ignored,
+        longest_m=longest_m,
     )
     along_string, detour_nu = string_power(strings, lines, scene, wavelength_m=wave_m)
     along_string = along_string * ratio_from_db(-_met_db(scene, strings))

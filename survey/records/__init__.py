@@ -1,27 +1,4 @@
-"""Results as plain values for JSON, in the shapes that the interface fixes, one file for each command."""
+"""Results as plain values for JSON, in the shapes that the interface fixes, one file for each command.
 
-from survey.records.check import check_record
-from survey.records.compare import compare_record
-from survey.records.fit import fit_record
-from survey.records.links import CARRIERS, carried_by, link_records, links_record
-from survey.records.materials import materials_record
-from survey.records.network import network_record, route_record
-from survey.records.place import place_record, score_record
-from survey.records.values import Record, plain
-
-__all__ = [
-    "CARRIERS",
-    "Record",
-    "carried_by",
-    "check_record",
-    "compare_record",
-    "fit_record",
-    "link_records",
-    "links_record",
-    "materials_record",
-    "network_record",
-    "place_record",
-    "plain",
-    "route_record",
-    "score_record",
-]
+A command imports its own file only: what another one needs would cost it its start.
+"""

@@ -2,24 +2,14 @@
 
 from __future__ import annotations
 
-import numpy as np
-from numpy.typing import NDArray
+from collections.abc import Sequence
 
-from survey.links import STATES, WAYS, Links
+from survey.links import CARRIERS, STATES, WAYS, Links, carried_by
 from survey.records.values import Record, plain
 
-CARRIERS = ("straight", *WAYS)
-"""The ways of a link: straight through, and around what stands there."""
 
-
-def carried_by(links: Links) -> NDArray[np.intp]:
-    """Which way carries each link, the one that loses least: index into `CARRIERS`, shape (inverters, gateways)."""
-    losses_db = np.stack([links.straight_db, *(links.around_db[way] for way in WAYS)])
-    return np.asarray(np.argmin(np.where(np.isnan(losses_db), np.inf, losses_db), axis=0))
-
-
-def link_records(links: Links) -> list[Record]:
-    """Every link, inverter by inverter."""
+def link_records(links: Links, gateway_of: Sequence[int] | None = None) -> list[Record]:
+    """Every link, inverter by inverter; or only the link of each inverter to its gateway, by index."""
     columns = {
         name: plain(getattr(links, name))
         for name in (
@@ -40,7 +30,8 @@ def link_records(links: Links) -> list[Record]:
     states, carriers = links.state.tolist(), carried_by(links).tolist()
     records = []
     for i, inverter in enumerate(links.inverters.names):
-        for j, gateway in enumerate(links.gateways.names):
+        for j in range(len(links.gateways)) if gateway_of is None else [gateway_of[i]]:
+            gateway = links.gateways.names[j]
             one = {name: values[i][j] for name, values in columns.items()}
             records.append(
                 {

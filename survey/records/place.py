@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from survey.links import HOLDS, STATES
+from survey.network import Network, best_gateway
 from survey.placement import Decider, Placement, Scores
 from survey.records.links import link_records
+from survey.records.sure import best_shares, served_record, sure_record
 from survey.records.values import Record, plain
+from survey.siting import Choice, Fewest
 
 
-def score_record(scores: Scores, inverters: tuple[str, ...], i: int) -> Record:
-    """One line of a ranking."""
+def score_record(scores: Scores, inverters: tuple[str, ...], i: int, share: float | None = None) -> Record:
+    """One line of a ranking; `share` is the share of draws in which it comes first."""
     return {
         "spot": scores.spots.names[i],
         "served": int(scores.served[i]),
@@ -16,31 +20,94 @@ def score_record(scores: Scores, inverters: tuple[str, ...], i: int) -> Record:
         "worst_inverter": inverters[int(scores.worst_inverter[i])],
         "worst_margin_db": plain(scores.worst_margin_db[i]),
         "median_margin_db": plain(scores.median_margin_db[i]),
-        "best_share": None,
+        "best_share": share,
     }
 
 
 def place_record(placement: Placement) -> Record:
     """What `survey place --json` prints."""
-    scene, scores, best = placement.scene, placement.scores, int(placement.order[0])
-    ranking = [score_record(scores, scene.inverters.names, i) for i in placement.order.tolist()]
-    links = link_records(placement.links)
-    for link in links:
-        link["route"] = [link["inverter"], link["gateway"]]
-    x, y, height_m = scores.spots.at_m[best].tolist()
+    scene, scores, network = placement.scene, placement.scores, placement.network
+    names, worst = scene.inverters.names, placement.worst_inverter
+    shares = best_shares(placement.sure)
     return {
         "plan": scene.plan.file,
         "site": scene.plan.site.name,
-        "gateways": [{"name": scores.spots.names[best], "at": [plain(x), plain(y)], "height_m": plain(height_m)}],
-        "served": ranking[0]["served"],
+        "gateways": [_gateway_record(placement, k) for k in range(len(placement.chosen))],
+        "served": placement.served,
         "inverters": len(scene.inverters),
-        "expected_served": ranking[0]["expected_served"],
-        "worst_inverter": ranking[0]["worst_inverter"],
-        "worst_margin_db": ranking[0]["worst_margin_db"],
+        "expected_served": plain(placement.expected_served),
+        "worst_inverter": names[worst],
+        "worst_margin_db": plain(network.weakest_margin_db[worst]),
+        "without_room": placement.without_room,
+        "numbers": [_choice_record(placement, choice) for choice in placement.choices],
+        "fewest": _fewest_record(placement, placement.fewest) if placement.fewest else None,
+        "drawn": served_record(placement.drawn),
+        "sure": sure_record(placement.sure),
         "reason": _reason_record(placement),
-        "ranking": ranking,
-        "links": links,
+        "ranking": [
+            score_record(scores, names, i, shares.get(scores.spots.names[i], 0.0)) for i in placement.order.tolist()
+        ],
+        "links": _link_records(network),
     }
+
+
+def _gateway_record(placement: Placement, k: int) -> Record:
+    """One of the gateways recommended, and how many inverters it is for."""
+    spots, i = placement.scores.spots, placement.chosen[k]
+    x, y, height_m = spots.at_m[i].tolist()
+    mine = [
+        state
+        for route, state in zip(placement.network.routes, placement.network.state, strict=True)
+        if route.gateway == k
+    ]
+    return {
+        "name": spots.names[i],
+        "at": [plain(x), plain(y)],
+        "height_m": plain(height_m),
+        "inverters": len(mine),
+        "served": int(sum(state == HOLDS for state in mine)),
+    }
+
+
+def _choice_record(placement: Placement, choice: Choice) -> Record:
+    """What a number of gateways brings, and how far that is proven."""
+    return {
+        "gateways": [placement.scores.spots.names[i] for i in choice.chosen],
+        "served": choice.served,
+        "expected_served": plain(choice.expected_served),
+        "worst_margin_db": plain(choice.worst_margin_db),
+        "most_served": choice.bound_served,
+        "gap": choice.gap,
+        "proven": choice.proven_served,
+    }
+
+
+def _fewest_record(placement: Placement, few: Fewest) -> Record:
+    """The fewest gateways, who cannot be served at all, and how far that is proven."""
+    names = placement.scene.inverters.names
+    return {
+        "gateways": [placement.scores.spots.names[i] for i in few.chosen],
+        "spare": placement.wanted.spare,
+        "served": few.served,
+        "cannot_hold": [names[i] for i in few.unservable],
+        "short_of_room": few.short_of_room,
+        "at_least": few.bound,
+        "gap": few.gap,
+        "proven": few.proven,
+    }
+
+
+def _link_records(network: Network) -> list[Record]:
+    """The link of every inverter to the gateway that it belongs to, and the route that its messages take."""
+    best = best_gateway(network.levels[-1]).tolist()
+    routes = network.routes
+    records = link_records(network.links, [one.gateway if one.gateway >= 0 else best[one.inverter] for one in routes])
+    for record, route, state in zip(records, routes, network.state.tolist(), strict=True):
+        record["route"] = network.names(route) if route.gateway >= 0 else None
+        record["route_reliability"] = plain(route.reliability)
+        record["route_margin_db"] = plain(route.weakest_margin_db)
+        record["route_state"] = STATES[state]
+    return records
 
 
 def _reason_record(placement: Placement) -> Record | None:

@@ -5,6 +5,9 @@ from __future__ import annotations
 from survey.inspection import Inspection
 from survey.layout import counted, paragraphs, wrapped
 
+KEPT = "\N{NO-BREAK SPACE}"
+"""Stands for a space at which no line may end."""
+
 
 def check_text(inspection: Inspection) -> str:
     """What is in a plan, and the defaults that apply, table by table."""
@@ -28,12 +31,13 @@ def _defaults(inspection: Inspection) -> str:
     by_table: dict[str, list[str]] = {}
     for (table, key, value), times in inspection.defaults:
         shown = f"{key} = {_toml(value)}" + (f" ({times} times)" if times > 1 else "")
+        shown = shown.replace(" ", KEPT)
         by_table.setdefault(table.strip("[]"), []).append(shown)
     wide = max(map(len, by_table), default=0)
     lines = [
         wrapped(f"{table:{wide}}  {', '.join(keys)}", indent="  ", hang=wide + 2) for table, keys in by_table.items()
     ]
-    return "\n".join(["Defaults that apply:", *lines]) if lines else ""
+    return "\n".join(["Defaults that apply:", *lines]).replace(KEPT, " ") if lines else ""
 
 
 def _toml(value: object) -> str:

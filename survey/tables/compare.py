@@ -7,12 +7,25 @@ from collections.abc import Sequence
 import numpy as np
 
 from survey.comparison import Comparison
-from survey.layout import Column, paragraphs, table
+from survey.draws import Pair
+from survey.layout import Column, counted, paragraphs, table, wrapped
 from survey.links import STATES
 from survey.tables.figures import CAUTION, NOTHING, NOTHING_DB, letter, margin, percent, wanted_line
 from survey.tables.place import RANKING_COLUMNS, ranking_row
+from survey.tables.sure import share
 
 SPOTS_ACROSS = 3
+PAIRS_SHOWN = 15
+"""With more pairs than this, only those with the spot that comes first are shown."""
+
+PAIR_COLUMNS = (
+    Column("pair", text=True),
+    Column("first of them\nserves more"),
+    Column("by"),
+    Column("both\nas many"),
+    Column("second of them\nserves more"),
+    Column("by"),
+)
 
 
 def compare_table(comparison: Comparison, *, inverters: Sequence[str] = ()) -> str:
@@ -46,10 +59,37 @@ def compare_table(comparison: Comparison, *, inverters: Sequence[str] = ()) -> s
     return paragraphs(
         wanted_line(links.scene.plan),
         table([Column("letter", text=True), *RANKING_COLUMNS[1:]], summary),
+        _draw_by_draw(comparison, letters),
         "Link by link, margins in dB\n" + first,
         *blocks,
         CAUTION,
     )
+
+
+def _draw_by_draw(comparison: Comparison, letters: list[str]) -> str:
+    """Pair by pair, in how many draws the one serves more inverters than the other, and by how many."""
+    drawn, pairs = comparison.drawn, list(comparison.drawn.pairs())
+    left_out = ""
+    if len(pairs) > PAIRS_SHOWN:
+        best = int(comparison.scores.order()[0])
+        pairs = [pair for pair in pairs if best in (pair.one, pair.other)]
+        left_out = wrapped(f"Shown are the pairs with {letters[best]}; the others are in the JSON.")
+    title = wrapped(
+        f"Draw by draw, in {counted(drawn.draws, 'draw')} of what the plan does not know (seed {drawn.seed})"
+    )
+    rows = [_pair_row(pair, letters) for pair in pairs]
+    return "\n".join([title, table(PAIR_COLUMNS, rows), *([left_out] if left_out else [])])
+
+
+def _pair_row(pair: Pair, letters: list[str]) -> list[str]:
+    return [
+        f"{letters[pair.one]}, {letters[pair.other]}",
+        share(pair.one_more),
+        f"{pair.one_by:.1f}" if pair.one_more else "-",
+        share(pair.equal),
+        share(pair.other_more),
+        f"{pair.other_by:.1f}" if pair.other_more else "-",
+    ]
 
 
 def _side_by_side(columns: list[Column], rows: list[list[str]]) -> list[str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
+from numpy.typing import NDArray
 
 from survey.layout import counted, wrapped
 from survey.links import STATES, Links
@@ -80,11 +81,15 @@ def holding(number: int, total: int) -> str:
 
 def tally(links: Links) -> str:
     """How many inverters hold, by their best link."""
-    best = links.state.max(axis=1)
-    fail, marginal, hold = (int(np.sum(best == state)) for state in range(len(STATES)))
     by = " by their best link" if links.shape[1] > 1 else ""
+    return state_tally(links.state.max(axis=1), by=by)
+
+
+def state_tally(state: NDArray[np.int8], *, by: str = "") -> str:
+    """How many inverters hold, how many are marginal, how many fail."""
+    fail, marginal, hold = (int(np.sum(state == one)) for one in range(len(STATES)))
     holds, fails = "holds" if hold == 1 else "hold", "fails" if fail == 1 else "fail"
-    return f"{counted(len(best), 'inverter')}{by}: {hold} {holds}, {marginal} marginal, {fail} {fails}"
+    return f"{counted(len(state), 'inverter')}{by}: {hold} {holds}, {marginal} marginal, {fail} {fails}"
 
 
 def letter(j: int) -> str:

@@ -8,8 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.layout import Cell, Column, paragraphs, table, wrapped
-from survey.links import STATES, Links
-from survey.records import CARRIERS, carried_by
+from survey.links import CARRIERS, STATES, Links, carried_by
 from survey.tables.figures import CAUTION, NOTHING, NOTHING_DB, db, letter, margin, percent, tally, wanted_line
 
 WAY_WORDS = {"straight": "straight", "over": "over", "left": "left", "right": "right", "reflected": "mirror"}

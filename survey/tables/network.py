@@ -6,9 +6,9 @@ import numpy as np
 
 from survey.layout import Cell, Column, counted, paragraphs, table, wrapped
 from survey.links import HOLDS, STATES
-from survey.network import DIRECT, Network
+from survey.network import DIRECT, Network, Route
 from survey.network.weak_points import WeakPoint, WeakPoints
-from survey.tables.figures import CAUTION, letter, margin, percent, wanted_line
+from survey.tables.figures import CAUTION, NOTHING, letter, margin, percent, wanted_line
 
 POINTS_SHOWN = 10
 
@@ -18,7 +18,6 @@ ROUTE_COLUMNS = (
     Column("weakest\nmargin dB"),
     Column("chance"),
     Column("state", text=True),
-    Column("two\nroutes", text=True),
 )
 LOST_COLUMNS = (Column("used by"), Column("lost\nwithout it"), Column("who is lost", text=True, yields=True))
 ASSUMED = wrapped(
@@ -53,26 +52,29 @@ def network_table(points: WeakPoints) -> str:
 
 def _routes(points: WeakPoints) -> str:
     network = points.network
-    names, wanted = network.links.inverters.names, network.scene.plan.requirement.reliability
     several = len(network.links.gateways.names) > 1
-    rows = []
-    for route, state, two in zip(network.routes, network.state.tolist(), points.two_routes.tolist(), strict=True):
-        over = ", ".join(names[relay] for relay in route.relays) or "itself"
-        row = [
-            names[route.inverter],
-            over,
-            margin(route.weakest_margin_db) if route.gateway >= 0 else "",
-            percent(route.reliability, wanted=wanted),
-            STATES[state],
-            "yes" if two else "no",
-        ]
+    rows: list[list[Cell]] = []
+    for route, two in zip(network.routes, points.two_routes.tolist(), strict=True):
+        row = [*route_row(network, route), "yes" if two else "no"]
         if several:
-            row.insert(2, letter(route.gateway) if route.gateway >= 0 else "none")
+            row.insert(1, letter(route.gateway) if route.gateway >= 0 else "none")
         rows.append(row)
-    columns = list(ROUTE_COLUMNS)
+    columns = [*ROUTE_COLUMNS, Column("two\nroutes", text=True)]
     if several:
-        columns.insert(2, Column("to", text=True))
+        columns.insert(1, Column("to", text=True))
     return table(columns, rows)
+
+
+def route_row(network: Network, route: Route) -> list[Cell]:
+    """One route under `ROUTE_COLUMNS`."""
+    names = network.links.inverters.names
+    return [
+        names[route.inverter],
+        tuple(names[relay] for relay in route.relays) or "itself",
+        margin(route.weakest_margin_db) if route.gateway >= 0 else NOTHING,
+        percent(route.reliability, wanted=network.scene.plan.requirement.reliability),
+        STATES[int(network.state[route.inverter])],
+    ]
 
 
 def _tally(points: WeakPoints) -> str:

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import numpy as np
 
-from survey.layout import Column, counted, paragraphs, table, wrapped
+from survey.layout import Cell, Column, counted, paragraphs, table, wrapped
+from survey.links import HOLDS, carried_by
+from survey.network import best_gateway
 from survey.placement import Decider, Placement, Reason, Scores, best_of_each_place
 from survey.plan import Search, Spot
-from survey.records import carried_by
-from survey.tables.figures import CAUTION, NOTHING_DB, db, holding, margin, tally, wanted_line
+from survey.siting import Fewest
+from survey.tables.figures import CAUTION, NOTHING_DB, db, holding, letter, margin, state_tally, wanted_line
 from survey.tables.links import LINK_COLUMNS, link_row
+from survey.tables.network import ROUTE_COLUMNS, route_row
+from survey.tables.sure import served_words, sure_text
 
 PLACES_SHOWN = 10
 WEAKEST_SHOWN = 10
@@ -57,37 +61,123 @@ def place_table(placement: Placement, *, top: int | None = None) -> str:
         title = "The best" if len(shown) == 1 else f"The best {len(shown)}"
     ranks = {spot: rank for rank, spot in enumerate(order.tolist(), start=1)}
     rows = [ranking_row(scores, scene.inverters.names, str(ranks[i]), i) for i in shown.tolist()]
-    ranking = f"{title}, of {counted(len(order), 'spot')}\n" + table(RANKING_COLUMNS, rows)
+    alone = ", each as the only gateway" if len(placement.chosen) > 1 else ""
+    ranking = f"{title}, of {counted(len(order), 'spot')}{alone}\n" + table(RANKING_COLUMNS, rows)
     why = ""
-    if placement.reason:
+    if placement.reason and not placement.choices and not placement.fewest:
         why = _why(placement.reason, ranks[scores.spots.names.index(placement.reason.rival)])
     return paragraphs(
-        wanted_line(scene.plan), _head(placement), ranking, why, _weakest(placement), tally(placement.links), CAUTION
+        wanted_line(scene.plan),
+        _head(placement),
+        choices_table(placement),
+        ranking,
+        why,
+        _sure(placement),
+        _weakest(placement),
+        state_tally(placement.network.state),
+        CAUTION,
     )
 
 
 def _head(placement: Placement) -> str:
-    """Where the gateway goes, and what that would be worth."""
-    scene, scores, best = placement.scene, placement.scores, int(placement.order[0])
-    x, y, height_m = scores.spots.at_m[best].tolist()
-    entry = _entry(placement, scores.spots.places[best])
-    cable_loss_db = entry.radio(scene.plan.radio.gateway).cable_loss_db
-    served, inverters = int(scores.served[best]), scene.inverters.names
-    expected, fade_margin_db = scores.expected_served[best], scene.plan.requirement.fade_margin_db
-    margin_db = scores.worst_margin_db[best]
+    """Where the gateway goes, or the gateways, and what that would be worth."""
+    network, count = placement.network, len(placement.scene.inverters)
+    served, fade_margin_db = placement.served, placement.scene.plan.requirement.fade_margin_db
+    worst = placement.worst_inverter
+    margin_db = network.weakest_margin_db[worst]
     weakest = f"margin {db(margin_db)} dB" if margin_db >= NOTHING_DB else "nothing arrives"
+    relayed = sum(
+        state == HOLDS and len(route.relays) > 0
+        for route, state in zip(network.routes, network.state.tolist(), strict=True)
+    )
+    expected = f"{placement.expected_served:.1f} expected to work"
+    facts = [
+        holding(served, count) + (f", {relayed} of them by way of others" if relayed else ""),
+        f"{counted(placement.without_room, 'inverter')} without room at a gateway" if placement.without_room else "",
+        f"{expected}: the sum of all chances, with {fade_margin_db:g} dB held back",
+        f"weakest {'route' if network.hops else 'link'}: {placement.scene.inverters.names[worst]}, {weakest}",
+    ]
+    told = [wrapped(fact, indent="  ") for fact in facts if fact]
+    names = [placement.scores.spots.names[i] for i in placement.chosen]
+    if len(names) == 1:
+        lines = [wrapped(f"Put the gateway at {names[0]}"), *_where(placement, placement.chosen[0], "  ")]
+    else:
+        lines = [f"Put {len(names)} gateways:"]
+        for k, (name, i) in enumerate(zip(names, placement.chosen, strict=True)):
+            mine = [
+                state for route, state in zip(network.routes, network.state.tolist(), strict=True) if route.gateway == k
+            ]
+            lines += [wrapped(f"{letter(k)}  {name}", indent="  ", hang=3), *_where(placement, i, "     ")]
+            lines += [
+                wrapped(f"for {counted(len(mine), 'inverter')}, {mine.count(HOLDS)} of which hold", indent="     ")
+            ]
+    if not served:
+        lines.insert(0, "No inverter holds at any of the spots; the least bad of them:")
+    return "\n".join([*lines, *told])
+
+
+def _where(placement: Placement, spot: int, indent: str) -> list[str]:
+    """Where a recommended spot lies, and what the plan says of it."""
+    scene, spots = placement.scene, placement.scores.spots
+    x, y, height_m = spots.at_m[spot].tolist()
+    entry = _entry(placement, spots.places[spot])
+    cable_loss_db = entry.radio(scene.plan.radio.gateway).cable_loss_db
     facts = [
         f"east {x:.2f} m, north {y:.2f} m, {height_m:.2f} m high",
         f"note: {entry.note}" if entry.note else "",
         f"cable: {cable_loss_db:g} dB, counted in" if cable_loss_db else "",
-        holding(served, len(inverters)),
-        f"{expected:.1f} expected to work: the sum of all chances, with {fade_margin_db:g} dB held back",
-        f"weakest link: {inverters[int(scores.worst_inverter[best])]}, {weakest}",
     ]
-    lines = [wrapped(f"Put the gateway at {scores.spots.names[best]}")]
-    if not served:
-        lines.insert(0, "No inverter holds at any of the spots; the least bad of them:")
-    return "\n".join([*lines, *(wrapped(fact, indent="  ") for fact in facts if fact)])
+    return [wrapped(fact, indent=indent) for fact in facts if fact]
+
+
+def choices_table(placement: Placement) -> str:
+    """What one gateway brings, what two bring, and so on, and how far that is proven."""
+    if placement.fewest:
+        return _fewest(placement, placement.fewest)
+    if not placement.choices:
+        return ""
+    rows: list[list[Cell]] = [
+        [
+            str(number),
+            str(choice.served),
+            f"{choice.expected_served:.1f}",
+            margin(choice.worst_margin_db),
+            "no: proven" if choice.proven_served else f"perhaps {choice.gap} more",
+            tuple(placement.scores.spots.names[i] for i in choice.chosen)
+            if len(choice.chosen) == number
+            else "no gain by one more",
+        ]
+        for number, choice in enumerate(placement.choices, start=1)
+    ]
+    columns = (
+        Column("gateways"),
+        Column("holds"),
+        Column("expected\nto work"),
+        Column("weakest\nmargin dB"),
+        Column("could others\nhold more?", text=True),
+        Column("where", text=True, yields=True),
+    )
+    return "What each number of gateways brings\n" + table(columns, rows)
+
+
+def _fewest(placement: Placement, few: Fewest) -> str:
+    """How few gateways do, and who cannot be served at all."""
+    names = placement.scene.inverters.names
+    spare = " twice, so that any one gateway may fail" if placement.wanted.spare else ""
+    if few.short_of_room:
+        return wrapped(
+            f"Even a gateway at every spot has no room for {counted(few.short_of_room, 'inverter')}: raise "
+            "inverters_per_gateway, or add spots"
+        )
+    lines = []
+    if few.chosen:
+        proof = "fewer cannot do it: proven" if few.proven else f"{few.bound} may do, which the time did not settle"
+        lines.append(wrapped(f"{counted(len(few.chosen), 'gateway')} for all that can hold{spare}; {proof}"))
+    if few.unservable:
+        shown = ", ".join(names[i] for i in few.unservable[:DECIDERS_SHOWN])
+        more = f" and {len(few.unservable) - DECIDERS_SHOWN} more" if len(few.unservable) > DECIDERS_SHOWN else ""
+        lines.append(wrapped(f"No choice of spots makes these hold{spare}: {shown}{more}"))
+    return "\n".join(lines)
 
 
 def _entry(placement: Placement, name: str) -> Spot | Search:
@@ -97,15 +187,41 @@ def _entry(placement: Placement, name: str) -> Spot | Search:
     return next(one for one in places if one.name == name)
 
 
+def _sure(placement: Placement) -> str:
+    """How sure that is: of the single spot, or how many inverters several gateways serve."""
+    if placement.choices or placement.fewest:
+        drawn = placement.drawn
+        title = f"How sure, by {counted(drawn.draws, 'draw')} of what the plan does not know (seed {drawn.seed})"
+        return "\n".join([wrapped(title), wrapped(served_words(drawn), indent="  ")])
+    return sure_text(placement.sure)
+
+
 def _weakest(placement: Placement) -> str:
-    links = placement.links
-    weakest = np.argsort(links.margin_db[:, 0], kind="stable")[:WEAKEST_SHOWN].tolist()
-    carriers = carried_by(links)
-    if len(weakest) == links.shape[0]:
-        title = "The link there" if len(weakest) == 1 else f"All {len(weakest)} links there, the weakest first"
+    network = placement.network
+    count = len(network.routes)
+    margin_db = np.where(np.isnan(network.weakest_margin_db), -np.inf, network.weakest_margin_db)
+    weakest = np.argsort(margin_db, kind="stable")[:WEAKEST_SHOWN].tolist()
+    what = "route" if network.hops else "link"
+    if len(weakest) == count:
+        title = f"The {what} there" if count == 1 else f"All {count} {what}s there, the weakest first"
     else:
-        title = f"The {len(weakest)} weakest links there"
-    return title + "\n" + table(LINK_COLUMNS, [link_row(links, i, 0, carriers) for i in weakest])
+        title = f"The {len(weakest)} weakest {what}s there"
+    several = len(placement.chosen) > 1
+    columns, rows = list(ROUTE_COLUMNS if network.hops else LINK_COLUMNS), []
+    if several:
+        columns.insert(1, Column("to", text=True))
+    carriers, best = carried_by(network.links), best_gateway(network.levels[-1]).tolist()
+    for i in weakest:
+        route = network.routes[i]
+        row: list[Cell]
+        if network.hops:
+            row = route_row(network, route)
+        else:
+            row = link_row(network.links, i, route.gateway if route.gateway >= 0 else best[i], carriers)
+        if several:
+            row.insert(1, letter(route.gateway) if route.gateway >= 0 else "none")
+        rows.append(row)
+    return title + "\n" + table(columns, rows)
 
 
 def _why(reason: Reason, rank: int) -> str:

@@ -88,7 +88,7 @@ def test_place_behind_steel(benchmark, size):
     rng = np.random.default_rng(5)
     for i in rng.integers(0, inverters, 5).tolist():
         one = links_between(scene, scene.inverters.pick([i]), scene.spots.pick([best]))
-        assert one.margin_db[0, 0] == found.links.margin_db[i, 0], "alone or among others, a link is the same"
+        assert one.margin_db[0, 0] == found.network.links.margin_db[i, 0], "alone or among others, a link is the same"
         ways = [one.straight_db[0, 0], *(way[0, 0] for way in one.around_db.values() if not np.isnan(way[0, 0]))]
         power = sum(10 ** (-way / 10) for way in ways)
         assert one.obstacle_loss_db[0, 0] == pytest.approx(-10 * np.log10(power), abs=1e-9)

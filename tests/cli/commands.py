@@ -7,6 +7,7 @@ ON_A_PLAN = {
     "links": ["links", "plan.toml", "--gateway", "post", "--gateway", "office"],
     "place": ["place", "plan.toml"],
     "compare": ["compare", "plan.toml", "post", "shed"],
+    "explain": ["explain", "plan.toml", "i1"],
 }
 ALL = ON_A_PLAN | {"materials": ["materials"]}
 every_command = pytest.mark.parametrize("words", ALL.values(), ids=ALL)

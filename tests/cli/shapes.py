@@ -29,6 +29,8 @@ RANKED = {
     "median_margin_db": NUMBER,
     "best_share": MAYBE,
 }
+DRAWN = {"mean": NUMBER, "low": int, "high": int}
+MORE = {"share": NUMBER, "by": NUMBER}
 
 
 def differences(value, shape, where="$"):

@@ -28,8 +28,10 @@ Defaults that apply:
   radio.gateway   antenna_gain_dbi = 0, mounting_loss_db = 0, cable_loss_db = 0, noise_rise_db = 0,
                   antenna = "isotropic"
   radio           polarisation = "unknown"
-  environment     path_loss_exponent = 2, reference_distance_m = 1, shadowing_db = 6
-  requirement     reliability = 0.95, fade_margin_db = 3
+  environment     path_loss_exponent = 2, reference_distance_m = 1, shadowing_db = 6,
+                  correlation_m = 5
+  requirement     reliability = 0.95, fade_margin_db = 3, max_relays = 0, inverters_per_gateway = 0,
+                  gateways = 1
   wall            base_m = 0
 """
 
@@ -61,20 +63,11 @@ def listed_defaults(run, folder, more):
 
 
 def test_no_default_is_listed_that_changes_nothing(run, folder):
-    """What does not act yet, a clearance where no module is written, and texts that are empty."""
+    """A clearance where no module is written, and texts that are empty."""
     more = SPOTS + array(name='"bare"') + array(name='"bare too"', first="[0, 9]")
     found = listed_defaults(run, folder, more)
     assert ("[[array]]", "tilt_deg") in found
-    idle = {
-        "correlation_m",
-        "max_relays",
-        "inverters_per_gateway",
-        "gateways",
-        "clearance_m",
-        "note",
-        "serial",
-        "source",
-    }
+    idle = {"clearance_m", "note", "serial", "source"}
     assert {key for _, key in found} & idle == set()
 
 
@@ -102,10 +95,14 @@ def test_a_plan_that_leaves_nothing_out_has_no_defaults(run, folder):
 path_loss_exponent = 2.1
 reference_distance_m = 1.0
 shadowing_db = 5.0
+correlation_m = 4.0
 
 [requirement]
 reliability = 0.9
 fade_margin_db = 2.0
+max_relays = 1
+inverters_per_gateway = 9
+gateways = 2
 """
     write(
         folder,

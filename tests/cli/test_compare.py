@@ -1,11 +1,12 @@
 """The command that puts spots side by side."""
 
 import json
+from itertools import combinations
 
 import pytest
 from plans import SPOTS, WALL, WHOLE_PLAN, entry, inverter_with, search, write
 
-from cli.shapes import NUMBER, RANKED, differences
+from cli.shapes import DRAWN, MORE, NUMBER, RANKED, differences
 
 # As for the links: 54.782 dB at 10 m in the open; 20 dB less through the wall that stands before the office; and 20 dB
 # less at 100 m.
@@ -17,6 +18,12 @@ letter  spot    holds   to work  inverter          dB  margin dB
 ------  ------  -----  --------  --------  ----------  ---------
 A       office      1       1.0  i1              34.8       34.8
 B       post        1       1.0  i1              54.8       54.8
+
+Draw by draw, in 1000 draws of what the plan does not know (seed 0)
+      first of them         both  second of them
+pair    serves more  by  as many     serves more  by
+----  -------------  --  -------  --------------  --
+A, B            0 %   -    100 %             0 %   -
 
 Link by link, margins in dB
                A       A  A           B       B  B
@@ -44,13 +51,17 @@ def test_the_json_has_the_shape_of_the_interface(run, folder):
     shape = {
         "plan": str,
         "site": str,
-        "spots": [RANKED],
+        "draws": int,
+        "seed": int,
+        "spots": [RANKED | {"drawn": DRAWN}],
+        "pairs": [{"one": str, "other": str, "one_more": MORE, "equal_share": NUMBER, "other_more": MORE}],
         "links": [{"inverter": str, "spots": dict.fromkeys(names, of_one)}],
     }
     assert (result.exit_code, result.stderr) == (0, "")
     assert differences(found, shape) == []
     assert [row["spot"] for row in found["spots"]] == names
     assert len(found["links"]) == 17
+    assert [(row["one"], row["other"]) for row in found["pairs"]] == list(combinations(names, 2))
 
 
 def test_the_json_tells_what_the_text_tells(run, folder):
@@ -117,6 +128,9 @@ def test_many_spots_stand_in_blocks_of_a_few_and_every_margin_is_there(run, fold
     text = run("compare", "plan.toml", *names).stdout
     assert max(map(len, text.splitlines())) <= 100
     assert text.count("\ninverter  ") == 10
+    pairs = [line for line in text.splitlines() if "," in line and line.endswith(("-", ".0"))]
+    assert len(pairs) == 29, "of 435 pairs those with the spot that comes first"
+    assert "the others are in the JSON" in text
     letters = {words[0]: words[1] for words in map(str.split, text.splitlines()[5:35])}
     assert (letters["A"], letters["Z"], letters["AA"], letters["AD"]) == ("s1", "s26", "s27", "s30")
     assert ["AB", "AB", "AB", "AC", "AC", "AC", "AD", "AD", "AD"] in map(str.split, text.splitlines())
@@ -135,8 +149,8 @@ def test_only_the_links_of_the_inverters_named_are_listed_and_all_are_counted(ru
     else:
         lines = run("compare", "plan.toml", *words).stdout.splitlines()
         assert lines[5].split() == ["A", "office", "3", "3.0", "i3", "52.5", "53.2"]
-        assert [line.split()[0] for line in lines[12:14]] == ["i3", "i1"]
-        assert lines[14] == ""
+        assert [line.split()[0] for line in lines[18:20]] == ["i3", "i1"]
+        assert lines[20] == ""
 
 
 def test_an_inverter_that_none_of_the_spots_hears_has_no_best_one(run, folder):
@@ -145,7 +159,7 @@ def test_an_inverter_that_none_of_the_spots_hears_has_no_best_one(run, folder):
         for name, x in (("round it", 10), ("round the post", 20), ("round the office", 0))
     )
     write(folder, more=SPOTS + closed)
-    row = run("compare", "plan.toml", "office", "post").stdout.splitlines()[12]
+    row = run("compare", "plan.toml", "office", "post").stdout.splitlines()[18]
     assert row.split() == ["i1", "none", "<1", "%", "fails", "none", "<1", "%", "fails", "none"]
 
 
@@ -162,3 +176,46 @@ def test_a_fault_of_the_plan_is_told_and_nothing_else(run, folder):
     result = run("compare", "plan.toml", "office", "post")
     assert (result.exit_code, result.stdout) == (1, "")
     assert result.stderr.startswith('plan.toml: [[inverter]] 1 "i1": height_m: inf is not a number')
+
+
+# ----------------------------------------------------------------------------------------------------- draw by draw
+
+MORE_INVERTERS = "".join(entry("inverter", name=f'"i{k}"', at=f"[{10 + k}, 0]", height_m=2) for k in range(2, 12))
+WEAK = ("-98.0", "-60.0")
+
+
+def test_pairs_are_counted_draw_by_draw(run, folder):
+    """The wall costs the office 20 dB: in most draws, post serves more; the two shares and the equal ones add up."""
+    write(folder, WEAK, more=SPOTS + WALL + MORE_INVERTERS)
+    found = json.loads(run("compare", "plan.toml", "office", "post", "--json", "--draws", "400").stdout)
+    (pair,) = found["pairs"]
+    assert pair["one_more"]["share"] + pair["equal_share"] + pair["other_more"]["share"] == pytest.approx(1.0)
+    assert pair["other_more"]["share"] > 0.95
+    lead = pair["other_more"]["share"] * pair["other_more"]["by"] - pair["one_more"]["share"] * pair["one_more"]["by"]
+    office, post = (row["drawn"] for row in found["spots"])
+    assert post["mean"] - office["mean"] == pytest.approx(lead, abs=1e-4)
+    assert post["mean"] > office["mean"] + 5.0
+    assert office["low"] <= office["mean"] <= office["high"] <= 11
+
+
+def test_the_same_seed_gives_the_same_text_and_another_one_another(run, folder):
+    write(folder, WEAK, more=SPOTS + WALL + MORE_INVERTERS)
+    words = ["compare", "plan.toml", "office", "post", "--draws", "50"]
+    assert run(*words, "--seed", "3").stdout == run(*words, "--seed", "3").stdout
+    assert run(*words, "--seed", "3").stdout != run(*words, "--seed", "4").stdout
+    assert "in 50 draws of what the plan does not know (seed 3)" in run(*words, "--seed", "3").stdout
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["--draws", "0"], "Invalid value for '--draws': 0 is not in the range 1<=x<=100000."),
+        (["--draws", "1e3"], "'1e3' is not a valid integer range."),
+        (["--seed", "-1"], "Invalid value for '--seed': -1 is not in the range x>=0."),
+    ],
+)
+def test_a_number_of_draws_that_cannot_be_is_told(run, folder, words, told):
+    write(folder, more=SPOTS)
+    result = run("compare", "plan.toml", "office", "post", *words)
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert told in result.stderr

@@ -3,7 +3,7 @@
 import json
 
 import pytest
-from plans import MINIMAL, SPOTS, WHOLE_PLAN, changed, entry, inverter_with, search, wall, write
+from plans import MINIMAL, SPOTS, WHOLE_PLAN, entry, inverter_with, search, wall, write
 
 from cli.shapes import LINK, NUMBER, RANKED, differences
 
@@ -29,6 +29,13 @@ rank  spot  holds   to work  inverter          dB  margin dB
 
 Why: as many hold at shed, with chances as good, but here the weakest link is better.
 
+How sure, by 1000 draws of what the plan does not know (seed 0)
+  post comes first in >99 % of them
+  else: shed in <1 %
+  no other spot serves more inverters in 100 %
+  2 of 2 inverters work in nine draws of ten, 2.0 on average
+  no single figure off by 2 times its spread puts another first; tried: path loss exponent
+
 All 2 links there, the weakest first
                 loss  obstacles     up   down  margin                           in the
 inverter     m    dB         dB    dBm    dBm      dB  chance  state  way       straight line
@@ -49,18 +56,43 @@ def test_a_recommendation_worked_by_hand(run, folder):
     assert (result.exit_code, result.stdout, result.stderr) == (0, WHOLE_TEXT, "")
 
 
+DRAWN = {"mean": NUMBER, "low": int, "high": int}
+CHOICE = {
+    "gateways": [str],
+    "served": int,
+    "expected_served": NUMBER,
+    "worst_margin_db": NUMBER,
+    "most_served": int,
+    "gap": int,
+    "proven": bool,
+}
+ROUTE = {"route": [str], "route_reliability": NUMBER, "route_margin_db": NUMBER, "route_state": str}
 SHAPE = {
     "plan": str,
     "site": str,
-    "gateways": [{"name": str, "at": [NUMBER], "height_m": NUMBER}],
+    "gateways": [{"name": str, "at": [NUMBER], "height_m": NUMBER, "inverters": int, "served": int}],
     "served": int,
     "inverters": int,
     "expected_served": NUMBER,
     "worst_inverter": str,
     "worst_margin_db": NUMBER,
+    "without_room": int,
+    "numbers": [CHOICE],
+    "fewest": (dict, type(None)),
+    "drawn": DRAWN,
+    "sure": {
+        "draws": int,
+        "seed": int,
+        "place_share": dict,
+        "unbeaten_share": NUMBER,
+        "served": DRAWN,
+        "matters_most": (dict, type(None)),
+        "tried": [str],
+        "spots_left_out": int,
+    },
     "reason": dict,
-    "ranking": [RANKED],
-    "links": [LINK | {"route": [str]}],
+    "ranking": [RANKED | {"best_share": NUMBER}],
+    "links": [LINK | ROUTE],
 }
 
 
@@ -77,7 +109,9 @@ def test_the_json_has_the_shape_of_the_interface(run, folder):
 def test_the_json_tells_what_the_text_tells(run, folder):
     write(folder, more=SPOTS + SECOND)
     found = json.loads(run("place", "plan.toml", "--json").stdout)
-    assert found["gateways"] == [{"name": "post", "at": [20.0, 0.0], "height_m": 2.0}]
+    (gateway,) = found["gateways"]
+    assert (gateway["name"], gateway["at"], gateway["height_m"]) == ("post", [20.0, 0.0], 2.0)
+    assert (gateway["inverters"], gateway["served"]) == (2, 2)
     assert (found["served"], found["inverters"], found["worst_inverter"]) == (2, 2, "i1")
     assert found["worst_margin_db"] == pytest.approx(54.782, abs=0.001)
     assert found["expected_served"] == pytest.approx(2.0, abs=1e-6)
@@ -233,15 +267,6 @@ def test_a_single_spot_has_no_rival(run, folder):
     assert "\nThe link there\n" in result.stdout
     assert "\n1 inverter: 1 holds, 0 marginal, 0 fail\n" in result.stdout
     assert json.loads(run("place", "plan.toml", "--json").stdout)["reason"] is None
-
-
-def test_what_this_version_does_not_plan_is_warned_of_on_standard_error_only(run, folder):
-    (folder / "plan.toml").write_text(changed(more=SPOTS + "\n[requirement]\ngateways = 2\n"), encoding="utf-8")
-    result = run("place", "plan.toml", "--json")
-    assert result.exit_code == 0
-    assert json.loads(result.stdout)["gateways"][0]["name"] == "post"
-    if result.stderr:  # until more gateways than one are planned
-        assert result.stderr.startswith("warning: this version plans one gateway without relays")
 
 
 def test_a_fault_of_the_plan_is_told_and_nothing_else(run, folder):

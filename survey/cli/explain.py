@@ -1,0 +1,69 @@
+"""The command that says where every decibel of a link goes, and what would mend it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import click
+
+from survey.cli import options
+
+
+@click.command()
+@options.plan_argument
+@click.argument("inverters", metavar="INVERTER...", nargs=-1, required=True)
+@click.option(
+    "--gateway",
+    "gateways",
+    multiple=True,
+    metavar="NAME",
+    help="Explain the link to this gateway or spot instead of those that stand; may be repeated.",
+)
+@click.option(
+    "--cable-m",
+    type=click.FloatRange(0.0, 100.0),
+    default=10.0,
+    show_default=True,
+    metavar="M",
+    callback=options.finite,
+    help="Longest cable between a gateway and its antenna; 0 for none.",
+)
+@click.option(
+    "--cable-loss-db-per-m",
+    type=click.FloatRange(0.0, 10.0),
+    metavar="DB",
+    callback=options.finite,
+    help="Loss of that cable by the metre.  [default: that of a thin one, an assumption]",
+)
+@options.fit_option
+@options.require_option
+@options.json_and_out
+def explain(
+    plan_file: Path,
+    inverters: tuple[str, ...],
+    gateways: tuple[str, ...],
+    cable_m: float,
+    cable_loss_db_per_m: float | None,
+    *,
+    fit_file: Path | None,
+    require: bool,
+    output: options.Output,
+) -> None:
+    """Say where every dB of a link goes, and what would mend it.
+
+    Takes the link of each INVERTER to the best of the gateways that stand in PLAN; where none stands, to the
+    recommended spot. Every remedy is worked out by running the changed plan.
+    """
+    from survey import remedies  # noqa: PLC0415  start-up time
+    from survey.records.explain import explain_record  # noqa: PLC0415
+    from survey.tables.explain import explain_text  # noqa: PLC0415
+
+    scene = options.read_scene(plan_file, fit_file)
+    cable = replace(remedies.usual_cable(scene.plan.radio.frequency_mhz), longest_m=cable_m)
+    if cable_loss_db_per_m is not None:
+        cable = replace(cable, loss_db_per_m=cable_loss_db_per_m, assumed=False)
+    with options.progress("trying remedies") as told:
+        found = remedies.explain(scene, inverters, gateways=gateways, cable=cable, progress=told)
+    output.show(explain_text, explain_record, found)
+    options.finish(require=require, all_hold=found.all_hold)

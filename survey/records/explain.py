@@ -1,0 +1,86 @@
+"""Explanations as plain values."""
+
+from __future__ import annotations
+
+import math
+
+from survey.links import STATES
+from survey.records.values import Record, plain
+from survey.remedies import CAUTIONS, Change, Explained, Explanation, Remedy
+
+FINE = 12
+"""Decimals of a budget: enough for its items to add up to a billionth of a decibel."""
+
+
+def explain_record(explained: Explained) -> Record:
+    """What `survey explain --json` prints."""
+    plan, cable = explained.scene.plan, explained.cable
+    words = {word for one in explained.inverters for remedy in one.remedies for word in remedy.cautions}
+    return {
+        "plan": plan.file,
+        "site": plan.site.name,
+        "gateways": list(explained.links.gateways.names),
+        "gateways_are": explained.why,
+        "cable": {
+            "longest_m": plain(cable.longest_m),
+            "loss_db_per_m": plain(cable.loss_db_per_m),
+            "connectors_db": plain(cable.connectors_db),
+            "assumed": cable.assumed,
+        },
+        "inverters": [_inverter(one) for one in explained.inverters],
+        "cautions": {word: text for word, text in CAUTIONS.items() if word in words},
+    }
+
+
+def _inverter(one: Explanation) -> Record:
+    budget = one.budget
+    return {
+        "inverter": budget.inverter,
+        "gateway": budget.gateway,
+        "direction": budget.direction,
+        "budget": [
+            {"item": item.item, "db": _fine(item.db), "kind": item.kind, "obstacle": item.obstacle or None}
+            for item in budget.items
+        ],
+        "level_dbm": _fine(budget.level_dbm),
+        "need_dbm": plain(budget.need_dbm),
+        "margin_db": plain(budget.margin_db),
+        "other_margin_db": plain(budget.other_margin_db),
+        "fade_margin_db": plain(budget.fade_margin_db),
+        "sigma_db": plain(budget.sigma_db),
+        "reliability": plain(budget.reliability),
+        "state": STATES[budget.state],
+        "spare_db": plain(budget.spare_db),
+        "carried_by": budget.carried_by,
+        "obstacles": [
+            {"obstacle": c.obstacle, "kind": c.kind, "gain_db": plain(c.gain_db), "margin_db": plain(c.margin_db)}
+            for c in one.costs
+        ],
+        "remedies": [_remedy(remedy) for remedy in one.remedies],
+        "of_no_use": [_remedy(remedy) for remedy in one.idle],
+    }
+
+
+def _fine(value: float) -> float | None:
+    return round(value, FINE) + 0.0 if math.isfinite(value) else None
+
+
+def _remedy(remedy: Remedy) -> Record:
+    return {
+        "action": remedy.action,
+        "kind": remedy.kind,
+        "about": remedy.about,
+        "at_m": plain(remedy.at_m),
+        "cable_loss_db": plain(remedy.cable_loss_db),
+        "gain_db": plain(remedy.gain_db),
+        "margin_db": plain(remedy.margin_db),
+        "reliability": plain(remedy.reliability),
+        "state": STATES[remedy.state],
+        "helps": [_change(change) for change in remedy.helped],
+        "harms": [_change(change) for change in remedy.harmed],
+        "cautions": list(remedy.cautions),
+    }
+
+
+def _change(change: Change) -> Record:
+    return {"inverter": change.inverter, "before": STATES[change.before], "after": STATES[change.after]}

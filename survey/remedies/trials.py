@@ -1,0 +1,193 @@
+"""Trying remedies: one changed site serves all the inverters that are asked for."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from survey.explanation import Cost, scene_without
+from survey.links import MARGINAL_RELIABILITY, Links, Progress, links_between
+from survey.remedies.gateways import IN_REACH_M, Cable, cable_m, variants_of
+from survey.remedies.outlook import Outlook, best_gateways, each_of, together
+from survey.remedies.remedy import Change, Remedy
+from survey.scene import Ends, Scene, join
+
+Found = list[list[Remedy]]
+NEAR_M = 0.05
+"""A spot this close to a gateway is where the gateway is already. [m]"""
+WITHOUT = {"box": "move or take away", "foliage": "cut back"}
+
+
+class Trials:
+    """All remedies for some inverters.
+
+    Parameters
+    ----------
+    links : Links
+        Of every inverter to the gateways in use.
+    spots : Outlook
+        Every spot alone.
+    cable : Cable
+        For an antenna away from its gateway.
+    rows : sequence of int
+        The inverters that are asked for.
+    costs : sequence of tuple of Cost
+        What the obstacles of each of them cost, the most first.
+    """
+
+    def __init__(
+        self, *, links: Links, spots: Outlook, cable: Cable, rows: Sequence[int], costs: Sequence[tuple[Cost, ...]]
+    ) -> None:
+        self.links, self.spots, self.cable, self.rows, self.costs = links, spots, cable, rows, costs
+        self.scene: Scene = links.scene
+        self.in_use: Ends = links.gateways
+        self.best = best_gateways(links)
+        self.today = together(links, range(len(self.in_use)))
+        self.found: Found = [[] for _ in rows]
+
+    def remedies(self, *, progress: Progress | None = None) -> Found:
+        """Try everything.
+
+        Returns
+        -------
+        list of list of Remedy
+            For each inverter asked for, in no order; also what does nothing.
+        """
+        tops = {costs[0].obstacle: costs[0].kind for costs in self.costs if costs and costs[0].kind != "modules"}
+        changed = sorted({int(self.best[i]) for i in self.rows})
+        steps, done = len(tops) + len(changed) + 2, 0
+        for gateway in changed:
+            self._try_gateway(gateway)
+            done += 1
+            if progress:
+                progress(done, steps)
+        self._try_one_more()
+        self._try_relays()
+        for obstacle, kind in tops.items():
+            self._try_without(obstacle, kind)
+            done += 1
+            if progress:
+                progress(done + 2, steps)
+        return self.found
+
+    def _add(self, number: int, after: Outlook, **about: object) -> None:
+        """A remedy for one of the inverters asked for, by how all fare after it."""
+        i = self.rows[number]
+        before, now = self.today.state, after.state
+        changes = tuple(
+            Change(inverter=self.scene.inverters.names[k], before=int(before[k]), after=int(now[k]))
+            for k in np.flatnonzero(before != now).tolist()
+            if k != i
+        )
+        margin_db, margin_before_db = float(after.margin_db[i]), float(self.today.margin_db[i])
+        remedy = Remedy(
+            gain_db=margin_db - margin_before_db if margin_db != margin_before_db else 0.0,  # where nothing arrives too
+            margin_db=margin_db,
+            reliability=float(after.reliability[i]),
+            state=int(now[i]),
+            state_before=int(before[i]),
+            reliability_before=float(self.today.reliability[i]),
+            changes=changes,
+            **about,  # type: ignore[arg-type]  # the fields that say what is done
+        )
+        self.found[number].append(remedy)
+
+    def _try_gateway(self, j: int) -> None:
+        """A gateway raised, moved, its antenna on a cable; or at another spot altogether."""
+        gateway, others = self.in_use.pick([j]), together(self.links, [k for k in range(len(self.in_use)) if k != j])
+        mine = [number for number, i in enumerate(self.rows) if self.best[i] == j]
+        reached = {number: self._spot_by_cable(gateway, self.rows[number]) for number in mine}
+        near = sorted({spot for spot in reached.values() if spot >= 0})
+        variants = variants_of(self.scene, gateway, cable=self.cable, spots=near)
+        if variants:
+            ends = join([one.gateway for one in variants])
+            after = others.beside(each_of(links_between(self.scene, self.scene.inverters, ends)))
+            for number in mine:
+                for choice, one in enumerate(variants):
+                    if one.spot in (-1, reached[number]):
+                        self._add(
+                            number,
+                            after.at(choice),
+                            kind=one.kind,
+                            action=one.action,
+                            cautions=one.cautions,
+                            amount_m=one.amount_m,
+                            about=gateway.names[0],
+                            at_m=tuple(one.gateway.at_m[0].tolist()),
+                            cable_loss_db=float(one.gateway.loss_db[0] - gateway.loss_db[0]),
+                        )
+        after = others.beside(self.spots)
+        for number in mine:
+            self._add_spot(number, after, kind="other spot", action="move the gateway to")
+
+    def _try_one_more(self) -> None:
+        after = self.today.beside(self.spots)
+        for number in range(len(self.rows)):
+            self._add_spot(number, after, kind="one more", action="one more gateway at")
+
+    def _add_spot(self, number: int, after: Outlook, *, kind: str, action: str) -> None:
+        """The spot that does most for an inverter."""
+        spots = self.scene.spots
+        choice = after.best_for(self.rows[number], self._free_spots)
+        if choice >= 0:
+            x, y, height_m = spots.at_m[choice].tolist()
+            self._add(
+                number,
+                after.at(choice),
+                kind=kind,
+                action=f"{action} {spots.names[choice]}",
+                cautions=("height", "mains") if height_m > IN_REACH_M else ("mains",),
+                about=spots.names[choice],
+                at_m=(x, y, height_m),
+            )
+
+    @property
+    def _free_spots(self) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+        """Spots where no gateway in use is."""
+        away_m = np.linalg.norm(self.scene.spots.at_m[:, None] - self.in_use.at_m[None], axis=2)
+        return np.asarray(np.all(away_m > NEAR_M, axis=1))
+
+    def _spot_by_cable(self, gateway: Ends, i: int) -> int:
+        """The spot within reach of the cable that does most for an inverter, its loss counted; -1 without one."""
+        length_m = cable_m(gateway, self.scene.spots)
+        reached = np.flatnonzero(self._free_spots & (length_m <= self.cable.longest_m))
+        if not len(reached):
+            return -1
+        loss_db = self.cable.loss_db_per_m * length_m[reached]
+        return int(reached[np.argmax(self.spots.margin_db[i, reached] - loss_db)])
+
+    def _try_relays(self) -> None:
+        """By way of the inverter that makes the route most reliable, where the plan allows one in between."""
+        if not self.scene.plan.requirement.max_relays:
+            return
+        inverters = self.scene.inverters
+        hops = links_between(self.scene, inverters.pick(list(self.rows)), inverters)
+        for number, i in enumerate(self.rows):
+            worth = hops.reliability[number] >= MARGINAL_RELIABILITY
+            worth[i] = False
+            product = np.where(worth, hops.reliability[number] * self.today.reliability, -1.0)
+            relay = int(np.argmax(product))
+            if product[relay] < 0:
+                continue
+            margin_db, reliability = self.today.margin_db.copy(), self.today.reliability.copy()
+            margin_db[i] = min(float(hops.margin_db[number, relay]), float(margin_db[relay]))
+            reliability[i] = product[relay]
+            self._add(
+                number,
+                Outlook(scene=self.scene, margin_db=margin_db, reliability=reliability),
+                kind="relay",
+                action=f"by way of {inverters.names[relay]} as a relay",
+                cautions=(),
+                about=inverters.names[relay],
+            )
+
+    def _try_without(self, obstacle: str, kind: str) -> None:
+        """The site without the obstacle that costs some of the inverters most."""
+        changed = scene_without(self.scene, obstacle)
+        after = together(links_between(changed, changed.inverters, self.in_use), range(len(self.in_use)))
+        action = f"{WITHOUT.get(kind, 'take away')} {obstacle}"
+        for number, costs in enumerate(self.costs):
+            if costs and costs[0].obstacle == obstacle:
+                cautions = ("building",)
+                self._add(number, after, kind="obstacle", action=action, cautions=cautions, about=obstacle)

@@ -1,0 +1,214 @@
+"""What is printed of an explanation: the budget, what costs most, and what would mend it."""
+
+from __future__ import annotations
+
+import math
+
+from survey.explanation import Budget, Cost
+from survey.layout import Column, counted, paragraphs, table, wrapped
+from survey.links import HOLDS, STATES
+from survey.remedies import CAUTIONS, WORTH_DB, Change, Explained, Explanation, Remedy
+from survey.tables.figures import CAUTION, NOTHING, NOTHING_DB, db, margin, percent, wanted_line
+from survey.tables.links import SHOWN_DB, WAY_WORDS
+
+REMEDIES_SHOWN = 12
+SPARE_SHOWN = 3
+"""How many remedies are shown of a link that holds anyway."""
+COSTS_SHOWN = 3
+NAMES_SHOWN = 4
+NEGLIGIBLE_DB = 0.01
+"""So little of what comes around is left out of the column. [dB]"""
+
+BUDGET_COLUMNS = (Column("item", text=True), Column("dB"), Column("level\ndBm"))
+REMEDY_COLUMNS = (
+    Column("remedy", text=True, yields=True),
+    Column("gain\ndB"),
+    Column("margin\ndB"),
+    Column("chance"),
+    Column("state", text=True),
+    Column("others\nup/down"),
+)
+WAY_SENTENCES = {
+    "straight": "straight, through or past what stands in the line",
+    "over": "over the top of what stands in the line, or under it",
+    "left": "past the left of what stands in the line, seen from the inverter",
+    "right": "past the right of what stands in the line, seen from the inverter",
+    "reflected": "by a mirror: thrown back by flat steel",
+}
+KIND_WORDS = {
+    "relay": "a relay",
+    "move": "moving along its wall",
+    "raise": "raising the gateway",
+    "cable": "an antenna on a cable",
+    "other spot": "another spot",
+    "one more": "one more gateway",
+    "obstacle": "taking away an obstacle",
+}
+
+
+def explain_text(explained: Explained) -> str:
+    """Every inverter that was asked for, one after the other."""
+    plan = explained.scene.plan
+    relays = ""
+    if plan.requirement.max_relays:
+        relays = wrapped(
+            "Explained is the link straight to a gateway; survey network shows the routes over other inverters."
+        )
+    shown = [one for each in explained.inverters for one in _shown(each)]
+    return paragraphs(
+        wanted_line(plan),
+        _gateways(explained),
+        relays,
+        *(_one(explained, each) for each in explained.inverters),
+        _cautions(explained, shown),
+        CAUTION,
+    )
+
+
+def _gateways(explained: Explained) -> str:
+    """To which gateways, where that is not plain."""
+    names = explained.links.gateways.names
+    if explained.why == "recommended":
+        where = f"one were at {names[0]}" if len(names) == 1 else f"there were some at {', '.join(names)}"
+        return wrapped(f"No gateway stands there: worked out as if {where}, as survey place recommends.")
+    if len(names) > 1:
+        return wrapped(f"Every inverter with the best of {counted(len(names), 'gateway')}.")
+    return ""
+
+
+def _one(explained: Explained, one: Explanation) -> str:
+    budget = one.budget
+    title = wrapped(f"{budget.inverter} to {budget.gateway}: {STATES[budget.state]}")
+    return paragraphs(
+        title + "\n" + "=" * len(title.split("\n")[0]),
+        _budget(budget),
+        _outcome(explained, budget),
+        _way(budget, one.costs),
+        _remedies(explained, one),
+    )
+
+
+def _budget(budget: Budget) -> str:
+    """The budget, each step rounded so that the column adds up as it is printed."""
+    sender, listener = ("inverter", "gateway") if budget.direction == "up" else ("gateway", "inverter")
+    direction = f"The {sender} sends, the {listener} listens; "
+    better_db = budget.other_margin_db - budget.margin_db
+    if better_db < SHOWN_DB:
+        direction += "the other direction has the same margin."
+    else:
+        direction += f"this is the weaker direction, the other has {db(better_db)} dB more margin."
+    rows, total, before = [], 0.0, 0.0
+    for item in budget.items:
+        total += item.db
+        reached = round(total, 2) + 0.0
+        if item.kind == "around" and abs(item.db) < NEGLIGIBLE_DB:
+            continue
+        rows.append([item.item, _signed(reached - before), f"{reached:.2f}" if math.isfinite(total) else NOTHING])
+        before = reached
+    return wrapped(direction) + "\n" + table(BUDGET_COLUMNS, rows)
+
+
+def _signed(value_db: float) -> str:
+    return f"{round(value_db, 2) + 0.0:+.2f}" if math.isfinite(value_db) else NOTHING
+
+
+def _outcome(explained: Explained, budget: Budget) -> str:
+    """From level to state, in words."""
+    wanted = explained.scene.plan.requirement.reliability
+    listener = "gateway" if budget.direction == "up" else "inverter"
+    if not budget.margin_db >= NOTHING_DB:
+        return wrapped(f"Nothing arrives that the {listener} could hear: it needs {db(budget.need_dbm)} dBm.")
+    text = (
+        f"The {listener} needs {db(budget.need_dbm)} dBm, so the margin is {db(budget.margin_db)} dB. Of that "
+        f"{budget.fade_margin_db:g} dB are held back; what the plan does not know is {db(budget.sigma_db)} dB (one "
+        f"standard deviation). The chance is {percent(budget.reliability, wanted=wanted)}: it {STATES[budget.state]}."
+    ).replace("it marginal", "it is marginal")
+    if budget.state == HOLDS:
+        spare = f"It can lose another {db(budget.spare_db)} dB before it no longer holds."
+    else:
+        spare = f"It lacks {db(-budget.spare_db)} dB to hold at {100 * wanted:g} %."
+    return wrapped(text) + "\n" + wrapped(spare)
+
+
+def _way(budget: Budget, costs: tuple[Cost, ...]) -> str:
+    """The way that carries the link, and what it would gain without each obstacle."""
+    if not any(item.obstacle for item in budget.items):
+        return "The straight line is clear."
+    way = f"Most of it comes {WAY_SENTENCES[budget.carried_by]} (way: {WAY_WORDS[budget.carried_by]})."
+    if not budget.margin_db >= NOTHING_DB:
+        way = ""
+    if not costs:
+        return wrapped(
+            f"{way} No obstacle there costs anything by itself: without any one of them it is the same.".strip()
+        )
+    first, *others = costs[:COSTS_SHOWN]
+    most = f"Costs most: {first.obstacle}; without it the margin would be {_with(first)}."
+    rest = "; ".join(f"without {one.obstacle} {_with(one)}" for one in others)
+    more = f" {rest[0].upper()}{rest[1:]}. Each is taken away alone: these gains do not add." if others else ""
+    return "\n".join(wrapped(part) for part in (way, most + more) if part)
+
+
+def _with(cost: Cost) -> str:
+    return f"{margin(cost.margin_db)} dB ({db(cost.gain_db)} more)"
+
+
+def _shown(one: Explanation) -> tuple[Remedy, ...]:
+    return one.remedies[: SPARE_SHOWN if one.budget.state == HOLDS else REMEDIES_SHOWN]
+
+
+def _remedies(explained: Explained, one: Explanation) -> str:
+    shown, wanted = _shown(one), explained.scene.plan.requirement.reliability
+    title = "What would give it more room, the least effort first"
+    if one.budget.state != HOLDS:
+        title = "What would mend it, the best first"
+    if not shown:
+        text = (
+            "Nothing that was tried gives it more room."
+            if one.budget.state == HOLDS
+            else "Nothing that was tried mends it."
+        )
+        return paragraphs(text, _idle(one))
+    rows = [
+        [
+            f"{number:>{len(str(len(shown)))}}  {remedy.action}",
+            db(remedy.gain_db) if remedy.margin_db - remedy.gain_db >= NOTHING_DB else "much",
+            margin(remedy.margin_db),
+            percent(remedy.reliability, wanted=wanted),
+            STATES[remedy.state],
+            f"{len(remedy.helped)}/{len(remedy.harmed)}",
+        ]
+        for number, remedy in enumerate(shown, start=1)
+    ]
+    more = len(one.remedies) - len(shown)
+    lines = [wrapped(f"and {more} more, in --json", indent="  ")] if more else []
+    lines += [
+        wrapped(f"{number} brings down {_names(remedy.harmed)}", indent="  ")
+        for number, remedy in enumerate(shown, start=1)
+        if remedy.harmed
+    ]
+    return paragraphs("\n".join([title, table(REMEDY_COLUMNS, rows), *lines]), _idle(one))
+
+
+def _names(changes: tuple[Change, ...]) -> str:
+    shown = [f"{one.inverter} ({STATES[one.before]}, then {STATES[one.after]})" for one in changes[:NAMES_SHOWN]]
+    more = len(changes) - len(shown)
+    return "; ".join(shown) + (f"; and {more} more" if more else "")
+
+
+def _idle(one: Explanation) -> str:
+    """Kinds of remedy of which none is of use."""
+    useful = {remedy.kind for remedy in one.remedies}
+    kinds = [word for kind, word in KIND_WORDS.items() if kind not in useful and any(i.kind == kind for i in one.idle)]
+    return wrapped(f"Of no use here (less than {WORTH_DB:g} dB, or harm): {'; '.join(kinds)}.") if kinds else ""
+
+
+def _cautions(explained: Explained, shown: list[Remedy]) -> str:
+    """What to mind with the remedies shown, and what was assumed."""
+    words = {word for remedy in shown for word in remedy.cautions}
+    lines = [wrapped(text) for word, text in CAUTIONS.items() if word in words]
+    cable = explained.cable
+    if "cable" in words:
+        source = ", an assumption: see the data sheet, or give --cable-loss-db-per-m" if cable.assumed else ""
+        each = f"{cable.loss_db_per_m:.2f} dB by the metre and {cable.connectors_db:g} dB for both connectors{source}"
+        lines.insert(0, wrapped(f"Cable: {each}."))
+    return "\n".join(lines)

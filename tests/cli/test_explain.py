@@ -1,0 +1,390 @@
+"""The command that says where every dB goes and what would mend a link."""
+
+import json
+import re
+from pathlib import Path
+
+import pytest
+from plans import MINIMAL, SPOTS, WALL, changed, entry, search, wall, write
+
+from cli.shapes import MAYBE, NUMBER, differences
+
+SITES = Path(__file__).parents[2] / "sites"
+CHANGE = {"inverter": str, "before": str, "after": str}
+REMEDY = {
+    "action": str,
+    "kind": str,
+    "about": str,
+    "at_m": (list, type(None)),
+    "cable_loss_db": NUMBER,
+    "gain_db": NUMBER,
+    "margin_db": NUMBER,
+    "reliability": NUMBER,
+    "state": str,
+    "helps": [CHANGE],
+    "harms": [CHANGE],
+    "cautions": [str],
+}
+SHAPE = {
+    "plan": str,
+    "site": str,
+    "gateways": [str],
+    "gateways_are": str,
+    "cable": {"longest_m": NUMBER, "loss_db_per_m": NUMBER, "connectors_db": NUMBER, "assumed": bool},
+    "inverters": [
+        {
+            "inverter": str,
+            "gateway": str,
+            "direction": str,
+            "budget": [{"item": str, "db": MAYBE, "kind": str, "obstacle": (str, type(None))}],
+            "level_dbm": MAYBE,
+            "need_dbm": NUMBER,
+            "margin_db": MAYBE,
+            "other_margin_db": MAYBE,
+            "fade_margin_db": NUMBER,
+            "sigma_db": NUMBER,
+            "reliability": NUMBER,
+            "state": str,
+            "spare_db": MAYBE,
+            "carried_by": str,
+            "obstacles": [{"obstacle": str, "kind": str, "gain_db": NUMBER, "margin_db": NUMBER}],
+            "remedies": [REMEDY],
+            "of_no_use": [REMEDY],
+        }
+    ],
+    "cautions": dict,
+}
+
+# The farm's gateway on a bracket in front of the south wall: inverters on the lean-to fail, and every kind of remedy
+# that the plan allows can be tried.
+OFFICE = 'name = "office"\nat = [21.5, 10.0]\nheight_m = 1.8\n'
+ON_THE_WALL = 'name = "office"\nat = [20.0, -0.15]\nheight_m = 2.6\n'
+
+
+def farm(gateway=ON_THE_WALL, **more):
+    text = (SITES / "farm.toml").read_text(encoding="utf-8")
+    text = changed((OFFICE, gateway), text=text)
+    for key, value in more.items():
+        text = text.replace("fade_margin_db = 3.0\n", f"fade_margin_db = 3.0\n{key} = {value}\n")
+    return text
+
+
+def explained(run, *words):
+    result = run("explain", *words, "--json")
+    assert (result.exit_code, result.stderr) == (0, "")
+    return json.loads(result.stdout)
+
+
+def best_links(run, *words):
+    """By survey links, the link of every inverter that works most often."""
+    best = {}
+    for link in json.loads(run("links", *words, "--json").stdout)["links"]:
+        rank = (round(link["reliability"], 9), link["margin_db"])
+        if link["inverter"] not in best or rank > best[link["inverter"]][0]:
+            best[link["inverter"]] = (rank, link)
+    return {name: link for name, (_, link) in best.items()}
+
+
+def without(text, name):
+    """A plan without an entry."""
+    blocks = re.split(r"(?m)^(?=\[\[)", text)
+    kept = [block for block in blocks if f'name = "{name}"\n' not in block]
+    assert len(kept) == len(blocks) - 1
+    return "".join(kept)
+
+
+def promised(run, folder, remedy):
+    """What survey links says of the plan changed as a remedy says."""
+    if remedy["kind"] in {"other spot", "one more"}:
+        places = [remedy["about"]] + (["office"] if remedy["kind"] == "one more" else [])
+        return best_links(run, "plan.toml", *(word for name in places for word in ("--gateway", name)))
+    if remedy["kind"] == "obstacle":
+        text = without(farm(), remedy["about"])
+    else:
+        x, y, z = remedy["at_m"]
+        own = f"cable_loss_db = {remedy['cable_loss_db']}\n"
+        text = farm(f'name = "office"\nat = [{x}, {y}]\nheight_m = {z}\n{own}')
+    (folder / "changed.toml").write_text(text, encoding="utf-8")
+    return best_links(run, "changed.toml")
+
+
+def test_a_remedy_promises_what_links_says_of_the_changed_plan(run, folder):
+    (folder / "plan.toml").write_text(farm(), encoding="utf-8")
+    today = best_links(run, "plan.toml")
+    kinds = set()
+    for one in explained(run, "plan.toml", "L-1-1", "S-1-4")["inverters"]:
+        for remedy in one["remedies"] + one["of_no_use"]:
+            found = promised(run, folder, remedy)
+            link = found[one["inverter"]]
+            assert link["margin_db"] == pytest.approx(remedy["margin_db"], abs=2e-5), remedy["action"]
+            assert link["state"] == remedy["state"]
+            assert link["reliability"] == pytest.approx(remedy["reliability"], abs=2e-6)
+            gain_db = remedy["margin_db"] - today[one["inverter"]]["margin_db"]
+            assert remedy["gain_db"] == pytest.approx(gain_db, abs=2e-6)
+            told = {c["inverter"]: (c["before"], c["after"]) for c in remedy["helps"] + remedy["harms"]}
+            states = {name: (today[name]["state"], found[name]["state"]) for name in today if name != one["inverter"]}
+            assert told == {name: pair for name, pair in states.items() if pair[0] != pair[1]}
+            kinds.add(remedy["kind"])
+    assert kinds == {"raise", "move", "cable", "other spot", "one more", "obstacle"}
+
+
+def test_remedies_are_ranked_by_state_then_harm_then_effort(run, folder):
+    (folder / "plan.toml").write_text(farm(), encoding="utf-8")
+    (one,) = explained(run, "plan.toml", "L-1-1")["inverters"]
+    assert one["state"] != "holds"
+    order = {"holds": 0, "marginal": 1, "fails": 2}
+    effort = ["relay", "move", "raise", "cable", "other spot", "one more", "obstacle"]
+    ranks = [(order[r["state"]], len(r["harms"]) > len(r["helps"]), effort.index(r["kind"])) for r in one["remedies"]]
+    assert ranks == sorted(ranks)
+    assert len({rank[0] for rank in ranks}) > 1
+    for remedy in one["remedies"]:
+        assert order[remedy["state"]] < order[one["state"]] or remedy["gain_db"] >= 0.5
+    for remedy in one["of_no_use"]:
+        assert order[remedy["state"]] >= order[one["state"]]
+
+
+def test_a_relay_promises_what_network_says(run, folder):
+    (folder / "plan.toml").write_text(farm(max_relays=1), encoding="utf-8")
+    (one,) = explained(run, "plan.toml", "L-1-1")["inverters"]
+    (relay,) = [r for r in one["remedies"] if r["kind"] == "relay"]
+    network = json.loads(run("network", "plan.toml", "--json").stdout)
+    route = next(r for r in network["routes"] if r["inverter"] == "L-1-1")
+    assert route["route"] == ["L-1-1", relay["about"], "office"]
+    assert route["reliability"] == pytest.approx(relay["reliability"], abs=2e-6)
+    assert route["weakest_margin_db"] == pytest.approx(relay["margin_db"], abs=2e-6)
+    assert relay["state"] == route["state"]
+
+
+def test_without_relays_in_the_plan_none_is_offered(run, folder):
+    (folder / "plan.toml").write_text(farm(), encoding="utf-8")
+    (one,) = explained(run, "plan.toml", "L-1-1")["inverters"]
+    assert "relay" not in {r["kind"] for r in one["remedies"] + one["of_no_use"]}
+
+
+def test_the_json_has_its_shape_and_the_budget_adds_up_to_the_level(run, folder):
+    (folder / "plan.toml").write_text(farm(), encoding="utf-8")
+    found = explained(run, "plan.toml", "L-1-1", "S-1-1", "L-1-1")
+    assert [one["inverter"] for one in found["inverters"]] == ["L-1-1", "S-1-1"]
+    assert differences(found, SHAPE) == []
+    links = best_links(run, "plan.toml")
+    for one in found["inverters"]:
+        link = links[one["inverter"]]
+        assert sum(item["db"] for item in one["budget"]) == pytest.approx(one["level_dbm"], abs=1e-9)
+        way = {"up": "uplink", "down": "downlink"}[one["direction"]]
+        assert one["level_dbm"] == pytest.approx(link[way]["level_dbm"], abs=1e-6)
+        for key in ("margin_db", "sigma_db", "reliability", "state", "carried_by", "gateway"):
+            assert one[key] == link[key]
+    used = {w for one in found["inverters"] for r in one["remedies"] for w in r["cautions"]}
+    assert set(found["cautions"]) == used
+
+
+# 868 MHz, 10 m: free space 31.218 dB at 1 m and 20 dB beyond, a wall of 20 dB that nothing gets around.
+WHOLE_TEXT = """\
+invented yard: 868 MHz; a link holds at a chance of 95 % or more, with 3 dB held back
+
+i1 to office: holds
+===================
+
+The inverter sends, the gateway listens; the other direction has the same margin.
+                                         level
+item                                dB     dBm
+------------------------------  ------  ------
+transmit power of the inverter   +8.00    8.00
+antenna of the inverter          +0.00    8.00
+free space to 1 m               -31.22  -23.22
+from 1 m to 10.0 m, exponent 2  -20.00  -43.22
+through long wall               -20.00  -63.22
+antenna of the gateway           +0.00  -63.22
+
+The gateway needs -98.0 dBm, so the margin is 34.8 dB. Of that 3 dB are held back; what the plan
+  does not know is 6.0 dB (one standard deviation). The chance is >99 %: it holds.
+It can lose another 21.9 dB before it no longer holds.
+
+Most of it comes straight, through or past what stands in the line (way: straight).
+Costs most: long wall; without it the margin would be 54.8 dB (20.0 more).
+
+What would give it more room, the least effort first
+                        gain  margin                  others
+remedy                    dB      dB  chance  state  up/down
+----------------------  ----  ------  ------  -----  -------
+1  take away long wall  20.0    54.8   >99 %  holds      0/0
+
+Of no use here (less than 0.5 dB, or harm): raising the gateway; an antenna on a cable.
+
+Whether an obstacle can go is for whoever answers for it to say; no part of a building goes without
+  them, and nothing near mains is moved by others than an electrician.
+
+A prediction is no measurement: take readings before you rely on it. Work at height, near mains and
+  on metal roofs by the local rules for it; only a licensed electrician connects mains.
+"""
+
+
+def test_a_link_worked_by_hand(run, folder):
+    write(folder, more=WALL)
+    result = run("explain", "plan.toml", "i1")
+    assert (result.exit_code, result.stderr) == (0, "")
+    assert result.stdout == WHOLE_TEXT
+
+
+@pytest.mark.parametrize("height_m", ["2.013", "2.117", "2.271"])
+def test_the_printed_column_adds_up_as_it_is_printed(run, folder, height_m):
+    write(folder, ("[0.0, 0.0]\nheight_m = 2.0", f"[0.0, 0.0]\nheight_m = {height_m}"), more=WALL)
+    lines = run("explain", "plan.toml", "i1").stdout.splitlines()
+    start = next(k for k, line in enumerate(lines) if line.startswith("-----"))
+    rows = [line.split()[-2:] for line in lines[start + 1 : lines.index("", start)]]
+    total = 0.0
+    for db, level_dbm in rows:
+        total += float(db)
+        assert round(total, 2) == float(level_dbm)
+
+
+def test_the_best_of_several_gateways_is_explained(run, folder):
+    write(folder, more=WALL + entry("gateway", name='"near"', at="[12, 0]", height_m=2))
+    found = explained(run, "plan.toml", "i1")
+    assert (found["gateways"], found["gateways_are"]) == (["office", "near"], "stands")
+    assert found["inverters"][0]["gateway"] == "near"
+    found = explained(run, "plan.toml", "i1", "--gateway", "office")
+    assert (found["gateways"], found["gateways_are"]) == (["office"], "named")
+    assert found["inverters"][0]["gateway"] == "office"
+
+
+def test_where_no_gateway_stands_the_recommended_spot_is_taken_and_told(run, folder):
+    text = changed(more=SPOTS)
+    text = text[: text.index("[[gateway]]")] + text[text.index("[[spot]]") :]
+    (folder / "plan.toml").write_text(text, encoding="utf-8")
+    found = explained(run, "plan.toml", "i1")
+    recommended = json.loads(run("place", "plan.toml", "--json").stdout)["gateways"][0]["name"]
+    assert (found["gateways_are"], found["inverters"][0]["gateway"]) == ("recommended", recommended)
+    told = f"No gateway stands there: worked out as if one were at {recommended}, as survey place recommends."
+    assert told in run("explain", "plan.toml", "i1").stdout
+
+
+def test_a_gateway_does_not_go_through_a_ceiling_but_its_antenna_may(run, folder):
+    ceiling = entry(
+        "roof", name='"ceiling"', corners="[[-3, -3, 2.7], [3, -3, 2.7], [3, 3, 2.7], [-3, 3, 2.7]]", loss_db=30
+    )
+    write(folder, more=ceiling)
+    (one,) = explained(run, "plan.toml", "i1")["inverters"]
+    heights = {(r["kind"], round(r["at_m"][2], 2)) for r in one["remedies"] + one["of_no_use"] if r["at_m"]}
+    assert heights == {("raise", 2.5), ("cable", 4.0), ("cable", 7.0)}
+
+
+def test_a_gateway_moves_along_the_wall_that_it_hangs_on_and_not_off_its_end(run, folder):
+    write(folder, more=wall(along="[[-0.2, -1.2], [-0.2, 9]]", height_m=3, loss_db=30))
+    (one,) = explained(run, "plan.toml", "i1")["inverters"]
+    moves = {tuple(r["at_m"][:2]) for r in one["remedies"] + one["of_no_use"] if r["kind"] == "move"}
+    assert moves == {(0.0, -0.5), (0.0, 0.5), (0.0, -1.0), (0.0, 1.0), (0.0, 2.0)}
+    assert "move the gateway 0.5 m north along w" in {r["action"] for r in one["remedies"] + one["of_no_use"]}
+
+
+def test_a_point_of_a_search_moves_along_its_line(run, folder):
+    write(folder, more=search(along="[[0, 5], [4, 5], [4, 9]]", heights_m="[2]", step_m=1))
+    (one,) = explained(run, "plan.toml", "i1", "--gateway", "s/4.00,5.00,2.00")["inverters"]
+    moves = {tuple(r["at_m"][:2]) for r in one["remedies"] + one["of_no_use"] if r["kind"] == "move"}
+    assert moves == {(3.5, 5), (3, 5), (2, 5), (4, 5.5), (4, 6), (4, 7)}
+
+
+def test_the_loss_of_a_cable_is_counted(run, folder):
+    write(folder, more=WALL + SPOTS)
+    options = ("--cable-m", "5", "--cable-loss-db-per-m", "1")
+    found = explained(run, "plan.toml", "i1", *options)
+    assert found["cable"] == {"longest_m": 5.0, "loss_db_per_m": 1.0, "connectors_db": 0.5, "assumed": False}
+    cables = [r for r in found["inverters"][0]["of_no_use"] if r["kind"] == "cable"]
+    assert [(r["at_m"][2], r["cable_loss_db"]) for r in cables] == [(4.0, 2.5), (7.0, 5.5)]
+    # the post is 20 m of cable away and on the inverter's side of the wall: 8 - 51.218 + 98, less 20.5 dB
+    found = explained(run, "plan.toml", "i1", "--cable-m", "20", "--cable-loss-db-per-m", "0.5")
+    (post,) = [r for r in found["inverters"][0]["remedies"] if "post" in r["action"] and r["kind"] == "cable"]
+    assert post["cable_loss_db"] == pytest.approx(10.5)
+    assert post["margin_db"] == pytest.approx(54.782 - 10.5, abs=0.001)
+    found = explained(run, "plan.toml", "i1", "--cable-m", "0")
+    assert not [r for r in found["inverters"][0]["of_no_use"] if r["kind"] == "cable"]
+
+
+def test_those_that_a_remedy_brings_down_are_named(run, folder):
+    """The only spot is behind a wall that nothing gets around: a gateway moved there leaves the second inverter."""
+    second = entry("inverter", name='"i2"', at="[-10, 0]", height_m=2)
+    spot = entry("spot", name='"shed"', at="[10, 9]", height_m=2)
+    write(folder, more=second + spot + WALL.replace("20.0", "80.0"))
+    lines = run("explain", "plan.toml", "i1").stdout.splitlines()
+    number = next(line.split()[0] for line in lines if "move the gateway to shed" in line)
+    assert f"  {number} brings down i2 (holds, then fails)" in lines
+
+
+def test_cautions_stand_beside_what_needs_them(run, folder):
+    (folder / "plan.toml").write_text(farm(), encoding="utf-8")
+    text = " ".join(run("explain", "plan.toml", "L-1-1").stdout.split())
+    assert "only a licensed electrician connects it" in text
+    assert "Work at height by the local rules for it: a ladder that is held" in text
+    (one,) = explained(run, "plan.toml", "L-1-1")["inverters"]
+    for remedy in one["remedies"]:
+        needs = {
+            "raise": "height",
+            "cable": "cable",
+            "other spot": "mains",
+            "one more": "mains",
+            "obstacle": "building",
+        }
+        assert needs.get(remedy["kind"], "mains") in remedy["cautions"]
+
+
+def test_all_unknown_names_are_told_at_once(run, folder):
+    write(folder)
+    result = run("explain", "plan.toml", "i2", "j9", "--gateway", "offfice")
+    assert (result.exit_code, result.stdout) == (1, "")
+    assert result.stderr.splitlines() == [
+        'plan.toml: no gateway or spot is named "offfice"; did you mean "office"?',
+        'plan.toml: no inverter is named "i2"',
+        'plan.toml: no inverter is named "j9"',
+    ]
+
+
+def test_names_that_look_like_something_else_stay_text(run, folder):
+    name = "<b>{0}</b> %s & [red]"
+    text = MINIMAL.replace('"i1"', f'"{name}"')
+    (folder / "plan.toml").write_text(text + WALL, encoding="utf-8")
+    assert f"\n{name} to office: holds\n" in run("explain", "plan.toml", name).stdout
+    assert explained(run, "plan.toml", name)["inverters"][0]["inverter"] == name
+
+
+def test_where_nothing_arrives_that_is_told_in_words(run, folder):
+    sides = {"material": '"welded steel"', "length_m": 4, "width_m": 2, "height_m": 3}
+    write(folder, more="".join(entry("box", name=f'"b{x}"', centre=f"[{x}, 0]", **sides) for x in (0, 10)))
+    text = run("explain", "plan.toml", "i1").stdout
+    assert "Nothing arrives that the gateway could hear: it needs -98.0 dBm." in text
+    assert "nan" not in text.lower().replace("name", "")
+
+
+def test_less_than_any_figure_can_tell_is_no_fault(run, folder):
+    """Twenty closed boxes of 200 dB one in another: 4000 dB are a power too small for a computer's numbers."""
+    size = {"centre": "[10, 0]", "loss_db": 200, "base_m": 0}
+    boxes = (
+        entry("box", name=f'"b{k}"', **size, length_m=4 + k / 8, width_m=3 + k / 8, height_m=4 + k / 8)
+        for k in range(20)
+    )
+    write(folder, more="".join(boxes))
+    (one,) = explained(run, "plan.toml", "i1")["inverters"]
+    assert (one["level_dbm"], one["margin_db"], one["state"]) == (None, None, "fails")
+    text = run("explain", "plan.toml", "i1").stdout
+    assert "Nothing arrives that the gateway could hear" in text
+    assert "Most of it comes" not in text
+
+
+def test_a_plan_without_a_place_for_a_gateway_is_refused(run, folder):
+    (folder / "plan.toml").write_text(MINIMAL[: MINIMAL.index("[[gateway]]")], encoding="utf-8")
+    result = run("explain", "plan.toml", "i1")
+    assert (result.exit_code, result.stdout) == (1, "")
+    assert result.stderr == "plan.toml: has no [[gateway]], [[spot]] or [[search]]; add a place for a gateway\n"
+
+
+def test_with_require_the_status_is_3_where_one_that_was_asked_for_does_not_hold(run, folder):
+    write(folder)
+    assert run("explain", "plan.toml", "i1", "--require").exit_code == 0
+    write(folder, ("-98.0", "-20.0"))
+    assert run("explain", "plan.toml", "i1", "--require").exit_code == 3
+    assert run("explain", "plan.toml", "i1").exit_code == 0
+
+
+@pytest.mark.parametrize("words", [[], ["i1", "--cable-m", "nan"], ["i1", "--cable-loss-db-per-m", "-1"]], ids=str)
+def test_wrong_usage(run, folder, words):
+    write(folder)
+    assert run("explain", "plan.toml", *words).exit_code == 2
