@@ -11,7 +11,7 @@ from survey.calibration.model import units_of
 from survey.links import links_between, passes_of
 from survey.plan_file import plan_of
 from survey.readings import Readings
-from survey.records import fit_record
+from survey.records.fit import fit_record
 from survey.scene import corrected, scene_of
 
 SPREADS_DB = np.array([3.0, 2.0])
