@@ -73,7 +73,7 @@ def test_links_are_worked_out_with_numpy_alone(tmp_path, words):
     (tmp_path / "plan.toml").write_text(WHOLE_PLAN, encoding="utf-8")
     (tmp_path / "day.csv").write_text("inverter,gateway,level_dbm\nS1,office,-70\n", encoding="utf-8")
     if "--fit" in words:
-        loaded(tmp_path, "fit", "plan.toml", "day.csv", "--json", "--out", "fit.json", prints=False)
+        loaded(tmp_path, "fit", "plan.toml", "day.csv", "--out", "fit.json", prints=False)
     found = loaded(tmp_path, *words)
     assert "numpy" in found
     assert found & HEAVY == {"numpy"}
