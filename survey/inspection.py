@@ -106,6 +106,7 @@ def inspect(scene: Scene, *, progress: Progress | None = None) -> Inspection:
     extent_m = tuple(zip(ends_m.min(axis=0).tolist(), ends_m.max(axis=0).tolist(), strict=True))
     warnings = (
         *_places(scene),
+        *_serials(scene),
         *_inside_boxes(scene),
         *_near_sheets(scene),
         *_materials(plan),
@@ -154,6 +155,15 @@ def _places(scene: Scene) -> Iterator[str]:
     same = [scene.inverters.names[i] for i in index[counts > 1].tolist()]
     if same:
         yield f"another inverter stands in the very same place as {_listed(same)}"
+
+
+def _serials(scene: Scene) -> Iterator[str]:
+    """Serials that stand in the plan more than once."""
+    serials = scene.inverters.serials
+    for serial, times in Counter(one for one in serials if one).items():
+        if times > 1:
+            names = [name for name, own in zip(scene.inverters.names, serials, strict=True) if own == serial]
+            yield f'one serial for several inverters: "{serial}" of {_listed(names)}'
 
 
 def _inside_boxes(scene: Scene) -> Iterator[str]:

@@ -8,7 +8,6 @@ from typing import Any
 import click
 
 from survey import __version__
-from survey.errors import SurveyError
 
 COMMANDS = {
     "start": "Write a starter plan to fill in.",
@@ -19,6 +18,7 @@ COMMANDS = {
     "explain": "Say where every dB of a link goes, and what would mend it.",
     "network": "Show the route of every inverter, and what hangs on a single one.",
     "fit": "Fit the model to measured levels.",
+    "draw": "Draw a picture of PLAN.",
     "dropouts": "Sort the dropouts in LOG by likely cause.",
     "materials": "List the built-in materials.",
 }
@@ -32,6 +32,8 @@ class _Program(click.Group):
     """A group whose commands are loaded by name and tell faults of the user's input in words, with exit status 1."""
 
     def invoke(self, ctx: click.Context) -> Any:  # noqa: ANN401  as click has it
+        from survey.errors import SurveyError  # noqa: PLC0415  the list of commands does without
+
         try:
             return super().invoke(ctx)
         except SurveyError as error:

@@ -52,7 +52,7 @@ def finite(_context: click.Context, _parameter: click.Parameter, value: float | 
 
 
 def read_scene(plan_file: Path, fit_file: Path | None = None) -> Scene:
-    """The site that a plan file describes, ready for computing; as readings have shown it to be where a fit is given."""
+    """The site that a plan file describes, ready for computing; with a fit, as readings have shown it."""
     from survey.plan_file import read_plan  # noqa: PLC0415  start-up time
     from survey.scene import corrected, scene_of  # noqa: PLC0415
 
@@ -202,8 +202,8 @@ def check_writable(path: Path, *, inputs: tuple[Path, ...] = ()) -> None:
         raise OutputError(one_line(f"{path}: is no ordinary file; name one, or leave --out away to print"))
 
 
-def write_whole(path: Path, text: str, *, inputs: tuple[Path, ...] = ()) -> None:
-    """Write a file so that it is there whole or not at all.
+def write_whole(path: Path, content: str | bytes, *, inputs: tuple[Path, ...] = ()) -> None:
+    """Write a file, text or a picture, so that it is there whole or not at all.
 
     Raises
     ------
@@ -214,8 +214,8 @@ def write_whole(path: Path, text: str, *, inputs: tuple[Path, ...] = ()) -> None
     target = path.resolve()
     beside = target.with_name(f".{target.name}.{os.getpid()}.part")
     try:
-        with beside.open("w", encoding="utf-8", newline="\n") as file:
-            file.write(text)
+        with beside.open("wb") as file:
+            file.write(content.encode("utf-8") if isinstance(content, str) else content)
             file.flush()
             os.fsync(file.fileno())
         beside.replace(target)

@@ -16,11 +16,13 @@ import numpy as np
 import scenes
 
 from survey.geometry import crossings
+from survey.geometry.crossings import EDGE_M
 from survey.placement import score_spots
 from survey.propagation.penetration import sheet_losses_db, total_over_links
 from survey.scene import scene_of
 from survey.workers import in_order
 
+sys.path.append(str(Path(__file__).parents[1] / "geometry"))  # where the plain formula stands
 LINKS_AT_ONCE = 200_000
 ROUNDS = {"small": 30, "commercial": 4, "large": 2}
 MOST_SPOTS = 250
@@ -53,9 +55,9 @@ def timed(work):
 
 
 def ratios(size):
-    """Rows of the table for one scene: name, wall-clock and processor time, links that differ from plain numpy."""
-    from rivals import bare_embree, embree_through_trimesh
-    from test_place_benchmark import plain_counts
+    """Rows of the table for one scene: name, wall-clock and processor time, links unlike the plain formula's."""
+    from plain import plain_crossings
+    from rivals import LOSS_DB, bare_embree, embree_through_trimesh
 
     plan = getattr(scenes, size)()
     scene = scene_of(plan)
@@ -76,7 +78,13 @@ def ratios(size):
             answer, wall_s, cpu_s = timed(work)
             before = best.get(name, (None, np.inf, np.inf))
             best[name] = (answer, min(before[1], wall_s), min(before[2], cpu_s))
-    plain_db = in_blocks(lambda starts_m, ends_m: 6.0 * plain_counts(starts_m, ends_m, scene).ravel(), scene, spots_m)
+    edge_m = np.full(len(scene.sheets), EDGE_M)
+
+    def plain_sums_db(starts_m, ends_m):
+        (start, end, *_), _ = plain_crossings(starts_m, ends_m, scene.sheets, edge_m)
+        return LOSS_DB * np.bincount(start * len(ends_m) + end, minlength=len(starts_m) * len(ends_m))
+
+    plain_db = in_blocks(plain_sums_db, scene, spots_m)
     links = len(scene.inverters) * len(spots_m)
     first = best["Embree through trimesh"]
     for name, (answer, wall_s, cpu_s) in best.items():
