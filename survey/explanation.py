@@ -24,7 +24,8 @@ class Item:
     item : str
         What it is, in words.
     kind : str
-        ``power``, ``antenna``, ``mounting``, ``cable``, ``distance``, ``obstacle`` or ``around``.
+        ``power``, ``antenna``, ``mounting``, ``cable``, ``distance``, ``obstacle``, ``around`` or
+        ``readings``.
     db : float
         What it adds to the level, below zero for a loss; the first is the transmit power. [dB]
     obstacle : str

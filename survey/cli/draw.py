@@ -93,9 +93,13 @@ def draw(
         if inverter is not None:
             scene.check_names(places=(), inverters=(inverter,))
         figure = _of_links(scene, _ends(scene, gateways, placed=placed), kind, inverter)
-    from survey.pictures import as_bytes  # noqa: PLC0415  start-up time
+    from survey.pictures import as_bytes, missing_letters  # noqa: PLC0415  start-up time
 
     options.write_whole(out, as_bytes(figure, ending), inputs=inputs)
+    missing = 0 if ending == "svg" else missing_letters(figure)  # whoever shows an SVG has fonts of their own
+    if missing:
+        of_names = f"{missing} letters of names are" if missing > 1 else "a letter of a name is"
+        options.warn(f"{of_names} not in the picture's font and drawn as boxes; a picture that ends in .svg keeps them")
     click.echo(f"written: {one_line(str(out))}", err=True)
 
 

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import math
+import textwrap
 
-import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from survey.links import CARRIERS, Links, carried_by
+from survey.errors import one_line
+from survey.explanation import Item, budget_of
+from survey.layout import columns_of, shortened
+from survey.links import STATES, Links
 from survey.pictures.site_map import one_lined
 from survey.pictures.style import FAINT, INK, PAPER, SMALL_PT, WIDTH_IN, head_in, new_figure, picture, short
-from survey.tables.figures import NOTHING_DB, db, percent
-from survey.tables.links import WAY_WORDS, in_the_line
+from survey.tables.explain import Step, direction_words, signed, steps_of, way_words
+from survey.tables.figures import NOTHING, NOTHING_DB, db, percent
 
 BARS = {
     "power": ("#4d4d4d", ""),
@@ -27,62 +30,10 @@ BARS = {
 BAR_IN = 0.36
 """How high a step is drawn. [inch]"""
 LEFT_IN, RIGHT_IN = 3.1, 0.5
-SMALL_DB = 0.005
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Step:
-    """One item of a budget: what it is called, what it adds, and the level after it."""
-
-    item: str
-    db: float
-    level_dbm: float
-
-
-def budget_steps(links: Links, i: int, j: int, *, up: bool) -> list[Step]:
-    """The items of one link's budget in one direction, from the transmit power to the level at the receiver.
-
-    Parameters
-    ----------
-    links : Links
-        Links.
-    i, j : int
-        Which inverter and which gateway.
-    up : bool
-        From the inverter to the gateway, or the other way.
-
-    Returns
-    -------
-    list of Step
-        The first is the transmit power, in dBm; what all of them add up to is the level, to 1e-9 dB.
-    """
-    near, far = links.inverters, links.gateways
-    near_dbi, far_dbi = links.antenna_gains_dbi
-    gain_dbi = {
-        "inverter": float(near_dbi[i, j if near_dbi.shape[1] > 1 else 0]),
-        "gateway": float(far_dbi[i if far_dbi.shape[0] > 1 else 0, j]),
-    }
-    loss_db = {"inverter": float(near.loss_db[i]), "gateway": float(far.loss_db[j])}
-    one, other = ("inverter", "gateway") if up else ("gateway", "inverter")
-    way = WAY_WORDS[CARRIERS[int(carried_by(links)[i, j])]]
-    over = "what stands in the line" if way == "straight" else f"what stands there, mostly by way {way}"
-    items = [
-        (f"transmit power of the {one}", float((near.tx_power_dbm[i], far.tx_power_dbm[j])[0 if up else 1])),
-        (f"antenna of the {one}", gain_dbi[one]),
-        (f"mounting and cable, {one}", -loss_db[one]),
-        (f"distance, {links.distance_m[i, j]:.1f} m", -float(links.base_loss_db[i, j])),
-        (over, -float(links.obstacle_loss_db[i, j])),
-        (f"antenna of the {other}", gain_dbi[other]),
-        (f"mounting and cable, {other}", -loss_db[other]),
-    ]
-    if links.scene.correction is not None:
-        offset_db = links.scene.correction.offsets_db(links.inverters.names, links.gateways.names)
-        items.append(("what readings have shown (--fit)", float(np.broadcast_to(offset_db, links.shape)[i, j])))
-    steps, level_dbm = [], 0.0
-    for item, value_db in items:
-        level_dbm += value_db
-        steps.append(Step(item=item, db=value_db, level_dbm=level_dbm))
-    return steps
+LABEL_LETTERS = 38
+"""So many letters of an item's words fit on a line beside its bar."""
+OBSTACLES_SHOWN = 24
+"""More obstacles than these are told as one."""
 
 
 @picture
@@ -100,25 +51,19 @@ def budget_picture(links: Links, i: int, j: int) -> Figure:
     -------
     Figure
     """
-    plan, up = links.scene.plan, bool(links.uplink_margin_db[i, j] <= links.downlink_margin_db[i, j])
-    steps = budget_steps(links, i, j, up=up)
-    need_dbm = float(links.gateways.need_dbm[j] if up else links.inverters.need_dbm[i])
-    level_dbm, margin_db = steps[-1].level_dbm, float(links.margin_db[i, j])
-    inverter, gateway = short(links.inverters.names[i]), short(links.gateways.names[j])
-    one, other = (inverter, gateway) if up else (gateway, inverter)
-    chance = percent(float(links.reliability[i, j]), wanted=plan.requirement.reliability)
-    state = ("fails", "marginal", "holds")[int(links.state[i, j])]
-    met = in_the_line(links, i, j)
+    budget, requirement = budget_of(links, i, j), links.scene.plan.requirement
+    steps = _within_reason(steps_of(budget))
+    level_dbm, need_dbm = round(budget.level_dbm, 2), round(budget.need_dbm, 2)
+    margin_db = level_dbm - need_dbm
+    inverter, gateway = short(budget.inverter), short(budget.gateway)
+    chance = percent(budget.reliability, wanted=requirement.reliability)
     lines = (
-        (
-            f"{plan.site.name}. From {one} to {other}, the weaker direction: "
-            f"margin {margin_db:.1f} dB, chance {chance}: {state}."
-        ),
-        f"In the straight line: {', '.join(met) if met else 'nothing'}.",
+        f"{links.scene.plan.site.name}: margin {db(budget.margin_db)} dB, chance {chance}: {STATES[budget.state]}.",
+        direction_words(budget),
+        way_words(budget),
         one_lined(links.scene),
     )
-    rows = [step for k, step in enumerate(steps) if k == 0 or abs(step.db) >= SMALL_DB]
-    count = len(rows) + 3
+    count = len(steps) + 3
     above_in, below_in, tall_in = head_in(lines) + 0.1, 0.75, BAR_IN * count
     height_in = above_in + tall_in + below_in
     figure = new_figure(height_in=height_in, title=f"Where the decibels go: {inverter} and {gateway}", lines=lines)
@@ -126,41 +71,70 @@ def budget_picture(links: Links, i: int, j: int) -> Figure:
         (LEFT_IN / WIDTH_IN, below_in / height_in, (WIDTH_IN - LEFT_IN - RIGHT_IN) / WIDTH_IN, tall_in / height_in),
         label="budget",
     )
-    highest = max(step.level_dbm for step in rows)
-    lowest = min(need_dbm, *(step.level_dbm for step in rows))
+    highest = max(need_dbm, *(step.level_dbm for step in steps))
+    reached = min(need_dbm, *(step.level_dbm for step in steps))
+    lowest = max(reached, need_dbm + NOTHING_DB)  # down there nothing is heard, and it would squeeze the rest
     room = 0.14 * (highest - lowest)
-    names: list[str] = []
-    before: float | None = None
-    for y, step in enumerate(rows):
-        start = lowest - room if before is None else before
-        kind = "power" if before is None else "gain" if step.db > 0 else "loss"
-        _bar(axes, y, (start, step.level_dbm), kind)
-        if before is not None:
+    left = lowest - room
+    before = left
+    names = []
+    for y, step in enumerate(steps):
+        after = max(step.level_dbm, left)
+        kind = "power" if y == 0 else "gain" if step.db >= 0 else "loss"
+        _bar(axes, y, (before, after), kind)
+        if y:
             axes.plot([before, before], [y - 1, y], color=FAINT, linewidth=0.7, zorder=1)
-        words = f"{db(step.db)} dBm" if before is None else f"{step.db:+.1f} dB"
-        _words(axes, y, max(start, step.level_dbm), words)
-        names.append(step.item)
-        before = step.level_dbm
-    y = len(rows)
-    _bar(axes, y, (lowest - room, level_dbm), "level")
-    _words(axes, y, level_dbm, f"{db(level_dbm)} dBm")
-    names.append("level at the receiver")
-    _bar(axes, y + 1, (lowest - room, need_dbm), "need")
-    _words(axes, y + 1, need_dbm, f"{db(need_dbm)} dBm")
-    names.append("what the receiver needs")
-    _bar(axes, y + 2, (need_dbm, level_dbm), "margin" if margin_db >= 0 else "shortfall")
-    nothing = "  (nothing arrives)" if margin_db < NOTHING_DB else ""
-    _words(axes, y + 2, max(need_dbm, level_dbm), f"margin {margin_db:+.1f} dB{nothing}")
-    names.append("margin: level less need")
+        _words(axes, y, max(before, after), f"{step.level_dbm:.2f} dBm" if y == 0 else f"{signed(step.db)} dB")
+        names.append(_label(step.item))
+        before = after
+    y, shown_dbm = len(steps), max(level_dbm, left)
+    _bar(axes, y, (left, shown_dbm), "level")
+    _words(axes, y, shown_dbm, f"{level_dbm:.2f} dBm" if math.isfinite(level_dbm) else NOTHING)
+    _bar(axes, y + 1, (left, need_dbm), "need")
+    _words(axes, y + 1, need_dbm, f"{need_dbm:.2f} dBm")
+    _bar(axes, y + 2, (need_dbm, shown_dbm), "margin" if margin_db >= 0 else "shortfall")
+    words = f"{signed(margin_db)} dB" if budget.margin_db >= NOTHING_DB else "nothing arrives"
+    _words(axes, y + 2, max(need_dbm, shown_dbm), words)
+    names += ["level at the receiver", "what the receiver needs", "margin: level less need"]
     axes.axvline(need_dbm, color=INK, linewidth=0.9, linestyle="--", zorder=0.5, gid="need")
     axes.set_yticks(range(count), names, fontsize=SMALL_PT + 0.5)
     axes.set_ylim(count - 0.5, -0.5)
-    axes.set_xlim(lowest - room, highest + 1.6 * room)
-    axes.set_xlabel("level, dBm")
+    axes.set_xlim(left, highest + 1.6 * room)
+    cut = f"; bars are cut off at {left:.0f} dBm" if reached < lowest else ""
+    axes.set_xlabel(f"level, dBm{cut}")
     axes.tick_params(axis="y", length=0)
     for side in ("top", "right", "left"):
         axes.spines[side].set_visible(False)
     return figure
+
+
+def _within_reason(steps: list[Step]) -> list[Step]:
+    """The steps, with the obstacles that cost least told as one where a picture has no room for all."""
+    costly = sorted((step for step in steps if step.item.kind == "obstacle"), key=lambda step: step.db)
+    rest = costly[OBSTACLES_SHOWN:]
+    if len(rest) <= 1:
+        return steps
+    rest_db = sum(step.db for step in rest)
+    others = Item(item=f"through or past {len(rest)} others", kind="obstacle", db=rest_db)
+    found: list[Step] = []
+    level_dbm, last = 0.0, max(k for k, step in enumerate(steps) if step.item.kind == "obstacle")
+    for k, step in enumerate(steps):
+        shown = [] if any(step is one for one in rest) else [(step.item, step.db)]
+        for item, value_db in [*shown, (others, rest_db)] if k == last else shown:
+            level_dbm += value_db
+            found.append(Step(item, value_db, round(level_dbm, 2)))
+    return found
+
+
+def _label(item: Item) -> str:
+    """An item's words as `survey explain` has them, over two lines or cut where they are long."""
+    words = one_line(item.item)
+    if item.obstacle:
+        words = words.replace(one_line(item.obstacle), short(item.obstacle))
+    lines = textwrap.wrap(words, LABEL_LETTERS, break_long_words=False, break_on_hyphens=False)
+    if len(lines) > 2 or any(columns_of(line) > LABEL_LETTERS for line in lines):  # noqa: PLR2004  lines
+        return shortened(words, LABEL_LETTERS)
+    return "\n".join(lines)
 
 
 def _bar(axes: Axes, y: int, ends_dbm: tuple[float, float], kind: str) -> None:

@@ -13,6 +13,7 @@ from typing import Any, ParamSpec
 
 import matplotlib.style
 from matplotlib.figure import Figure
+from matplotlib.font_manager import findfont, get_font
 from matplotlib.lines import Line2D
 from matplotlib.text import Text
 from PIL import Image
@@ -145,7 +146,7 @@ NO_METADATA: dict[str, dict[str, Any]] = {
 def house_style() -> Iterator[None]:
     """The look of our pictures, whatever the user's own settings say; these stay as they were."""
     with matplotlib.style.context(["default", LOOK]), warnings.catch_warnings():
-        warnings.filterwarnings("ignore", message=".*[Gg]lyph .* missing from")  # a box stands for such a letter
+        warnings.filterwarnings("ignore", message=".*[Gg]lyph .* missing from")  # see `missing_letters`
         yield
 
 
@@ -188,6 +189,19 @@ def as_bytes(figure: Figure, ending: str) -> bytes:
     with house_style():
         figure.savefig(file, format=ending, metadata=NO_METADATA[ending])
     return _with_few_colours(file) if ending == "png" else file.getvalue()
+
+
+def missing_letters(figure: Figure) -> int:
+    """How many different letters of a picture its font lacks: where they are drawn, boxes stand for them."""
+    missing = set()
+    with house_style():
+        for text in figure.findobj(Text):
+            assert isinstance(text, Text)
+            letters = {letter for letter in text.get_text() if not letter.isspace()}
+            if any(not letter.isascii() for letter in letters):
+                font = get_font(findfont(text.get_fontproperties()))
+                missing |= {letter for letter in letters if not font.get_char_index(ord(letter))}
+    return len(missing)
 
 
 def _with_few_colours(file: io.BytesIO) -> bytes:

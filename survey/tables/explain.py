@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
-from survey.explanation import Budget, Cost
+from survey.explanation import Budget, Cost, Item
 from survey.layout import Column, counted, paragraphs, table, wrapped
 from survey.links import HOLDS, STATES
 from survey.remedies import CAUTIONS, WORTH_DB, Change, Explained, Explanation, Remedy
@@ -90,25 +91,46 @@ def _one(explained: Explained, one: Explanation) -> str:
 
 def _budget(budget: Budget) -> str:
     """The budget, each step rounded so that the column adds up as it is printed."""
+    rows = [
+        [step.item.item, signed(step.db), f"{step.level_dbm:.2f}" if math.isfinite(step.level_dbm) else NOTHING]
+        for step in steps_of(budget)
+    ]
+    return wrapped(direction_words(budget)) + "\n" + table(BUDGET_COLUMNS, rows)
+
+
+def direction_words(budget: Budget) -> str:
+    """Who sends, and how the other direction fares."""
     sender, listener = ("inverter", "gateway") if budget.direction == "up" else ("gateway", "inverter")
     direction = f"The {sender} sends, the {listener} listens; "
     better_db = budget.other_margin_db - budget.margin_db
     if better_db < SHOWN_DB:
-        direction += "the other direction has the same margin."
-    else:
-        direction += f"this is the weaker direction, the other has {db(better_db)} dB more margin."
-    rows, total, before = [], 0.0, 0.0
+        return direction + "the other direction has the same margin."
+    return direction + f"this is the weaker direction, the other has {db(better_db)} dB more margin."
+
+
+class Step(NamedTuple):
+    """An item of a budget as it is shown: what it adds [dB] and the level after it [dBm], both to two decimals."""
+
+    item: Item
+    db: float
+    level_dbm: float
+
+
+def steps_of(budget: Budget) -> list[Step]:
+    """The items of a budget, each rounded so that those shown add up; a trifle that comes around is left out."""
+    steps, total, before = [], 0.0, 0.0
     for item in budget.items:
         total += item.db
-        reached = round(total, 2) + 0.0
         if item.kind == "around" and abs(item.db) < NEGLIGIBLE_DB:
             continue
-        rows.append([item.item, _signed(reached - before), f"{reached:.2f}" if math.isfinite(total) else NOTHING])
+        reached = round(total, 2) + 0.0
+        steps.append(Step(item, reached - before, reached))
         before = reached
-    return wrapped(direction) + "\n" + table(BUDGET_COLUMNS, rows)
+    return steps
 
 
-def _signed(value_db: float) -> str:
+def signed(value_db: float) -> str:
+    """What a step adds, with its sign and two decimals."""
     return f"{round(value_db, 2) + 0.0:+.2f}" if math.isfinite(value_db) else NOTHING
 
 
@@ -130,13 +152,20 @@ def _outcome(explained: Explained, budget: Budget) -> str:
     return wrapped(text) + "\n" + wrapped(spare)
 
 
-def _way(budget: Budget, costs: tuple[Cost, ...]) -> str:
-    """The way that carries the link, and what it would gain without each obstacle."""
+def way_words(budget: Budget) -> str:
+    """The way that carries the link; nothing where nothing arrives."""
     if not any(item.obstacle for item in budget.items):
         return "The straight line is clear."
-    way = f"Most of it comes {WAY_SENTENCES[budget.carried_by]} (way: {WAY_WORDS[budget.carried_by]})."
     if not budget.margin_db >= NOTHING_DB:
-        way = ""
+        return ""
+    return f"Most of it comes {WAY_SENTENCES[budget.carried_by]} (way: {WAY_WORDS[budget.carried_by]})."
+
+
+def _way(budget: Budget, costs: tuple[Cost, ...]) -> str:
+    """The way that carries the link, and what it would gain without each obstacle."""
+    way = way_words(budget)
+    if not any(item.obstacle for item in budget.items):
+        return way
     if not costs:
         return wrapped(
             f"{way} No obstacle there costs anything by itself: without any one of them it is the same.".strip()
