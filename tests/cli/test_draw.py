@@ -141,6 +141,29 @@ def test_options_that_make_no_sense_are_wrong_usage(run, folder, words, told):
     assert told in result.stderr
 
 
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("ending", BEGINS)
+def test_letters_that_are_drawn_as_boxes_are_told_once(run, folder, kind, ending):
+    write(folder, ('name = "office"', 'name = "屋根 \U0001f3e0"'), more=SPOTS)
+    words = ["--points", "100"] if kind == "coverage" else []
+    result = run("draw", "plan.toml", "--out", f"p.{ending}", "--kind", kind, *words)
+    told = (
+        "warning: 3 letters of names are not in the picture's font and drawn as boxes; a picture that ends in .svg "
+        "keeps them\n"
+    )
+    assert (result.exit_code, result.stdout) == (0, "")
+    assert result.stderr == ("" if ending == "svg" else told) + f"written: p.{ending}\n"
+
+
+def test_one_letter_without_a_shape_is_told_in_the_singular_and_python_says_nothing(process, folder):
+    write(folder, ('name = "office"', 'name = "屋"'))
+    result = process("draw", "plan.toml", "--out", "p.png")
+    assert (result.returncode, result.stdout) == (0, b"")
+    first, *others = result.stderr.decode().splitlines()
+    assert first.startswith("warning: a letter of a name is not in the picture's font and drawn as boxes")
+    assert others == ["written: p.png"]
+
+
 def test_in_a_process_of_its_own_nothing_else_is_printed(process, folder):
     write(folder)
     result = process("draw", "plan.toml", "--out", "p.png")

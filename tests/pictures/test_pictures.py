@@ -11,7 +11,9 @@ from matplotlib.figure import Figure
 from plans import WALL, WHOLE_PLAN, entry, wall, write
 from tiles import difference, tiles
 
+from survey.correction import Correction
 from survey.coverage import chosen_gateways, coverage_of
+from survey.explanation import budget_of
 from survey.geometry import crossings
 from survey.links import STATES, links_between, links_of
 from survey.network import network_of
@@ -19,9 +21,9 @@ from survey.network.weak_points import weak_points
 from survey.pictures import (
     as_bytes,
     budget_picture,
-    budget_steps,
     coverage_picture,
     field_m,
+    missing_letters,
     network_picture,
     profile_picture,
     site_map,
@@ -31,7 +33,8 @@ from survey.pictures.profile import fresnel_zone_m
 from survey.pictures.sections import cuts_of, strings_of
 from survey.pictures.style import MARKS
 from survey.plan_file import read_plan
-from survey.scene import radios_at, scene_of
+from survey.scene import corrected, radios_at, scene_of
+from survey.tables.explain import steps_of
 
 ROOT = Path(__file__).parents[2]
 BASELINE = ROOT / "tests" / "baseline"
@@ -301,16 +304,54 @@ def test_ends_in_one_place_or_above_each_other_can_be_drawn(tmp_path, change):
 # ------------------------------------------------------------------------------------------------ budget and network
 
 
+def rows_of(figure):
+    """The words beside the bars of a budget, each on one line, and the figures at them."""
+    axes = figure.axes[0]
+    names = [label.get_text().replace("\n", " ") for label in axes.get_yticklabels()]
+    return dict(zip(names, [text.get_text() for text in axes.texts], strict=True))
+
+
+def told_by_explain(links, i, j):
+    return [(step.item.item, f"{step.db:+.2f} dB") for step in steps_of(budget_of(links, i, j))]
+
+
+def adds_up(rows):
+    *items, level, need, margin = [float(words.split()[0]) for words in rows.values()]
+    assert sum(items) == pytest.approx(level, abs=1e-9)
+    assert level - need == pytest.approx(margin, abs=1e-9)
+
+
 @pytest.mark.parametrize("name", SITES)
-@pytest.mark.parametrize("up", [True, False])
-def test_every_budget_adds_up(name, up):
+def test_a_budget_has_the_words_and_figures_of_explain_and_adds_up(name):
     scene = site(name)
     links = links_between(scene, scene.inverters, scene.gateways_and_spots.pick(slice(0, 3)))
-    level_dbm = links.uplink_level_dbm if up else links.downlink_level_dbm
-    for i, j in np.ndindex(*links.shape):
-        steps = budget_steps(links, i, j, up=up)
-        assert sum(step.db for step in steps) == pytest.approx(level_dbm[i, j], abs=1e-9)
-        assert steps[-1].level_dbm == pytest.approx(level_dbm[i, j], abs=1e-9)
+    order = np.argsort(links.margin_db, axis=None)
+    shown = [int(k) for k in order if links.margin_db.flat[k] > -60.0]
+    for k in (shown[0], shown[len(shown) // 2], shown[-1]):
+        i, j = np.unravel_index(k, links.shape)
+        rows = rows_of(budget_picture(links, i, j))
+        (first, power), *others = told_by_explain(links, i, j)
+        assert list(rows.items())[: 1 + len(others)] == [(first, power.lstrip("+") + "m"), *others]
+        adds_up(rows)
+
+
+def test_a_budget_of_a_fit_shows_what_readings_have_found(tmp_path):
+    correction = Correction(
+        file="fit.json",
+        offset_db=-2.345,
+        path_loss_exponent=2.5,
+        exponent_sd=0.1,
+        shadowing_db=5.0,
+        nearest_m=5.0,
+        farthest_m=50.0,
+        unit=np.zeros(0, dtype=np.int64),
+        change_db=np.zeros(0),
+        covariance=np.zeros((2, 2)),
+    )
+    scene = corrected(small(tmp_path), correction)
+    rows = rows_of(budget_picture(links_of(scene), 0, 0))
+    assert float(rows["offset found by readings (fit.json)"].removesuffix(" dB")) == pytest.approx(-2.345, abs=0.011)
+    adds_up(rows)
 
 
 def test_a_budget_with_antennas_that_have_a_pattern_adds_up(tmp_path):
@@ -318,18 +359,54 @@ def test_a_budget_with_antennas_that_have_a_pattern_adds_up(tmp_path):
     path.write_text(WHOLE_PLAN.replace('"isotropic"', '"dipole"'), encoding="utf-8")
     links = links_of(scene_of(read_plan(path)))
     for i in range(links.shape[0]):
-        steps = budget_steps(links, i, 0, up=False)
-        assert sum(step.db for step in steps) == pytest.approx(links.downlink_level_dbm[i, 0], abs=1e-9)
+        adds_up(rows_of(budget_picture(links, i, 0)))
+
+
+def test_a_budget_far_away_says_that_nothing_arrives(tmp_path):
+    far = ("at = [10.0, 0.0]", "at = [1000.0, 0.0]")
+    links = links_of(small(tmp_path, far, more="[environment]\npath_loss_exponent = 6.0\n"))
+    assert links.margin_db[0, 0] < -60.0
+    figure = budget_picture(links, 0, 0)
+    assert rows_of(figure)["margin: level less need"] == "nothing arrives"
+    assert as_bytes(figure, "png")
+
+
+def test_long_names_and_many_obstacles_leave_a_budget_legible(tmp_path):
+    names = [f"wall number {k} of a warehouse that has very many of them" for k in range(40)]
+    walls = [
+        wall(name=f'"{name}"', along=f"[[{1 + k / 5}, -9], [{1 + k / 5}, 9]]", height_m=9, loss_db=0.1 + k / 100)
+        for k, name in enumerate(names)
+    ]
+    rows = rows_of(budget_picture(links_of(small(tmp_path, more="\n".join(walls))), 0, 0))
+    assert len([name for name in rows if name.startswith("through ")]) == 25
+    assert rows["through or past 16 others"] == f"{-sum(round(0.1 + k / 100, 2) for k in range(16)):.2f} dB"
+    assert max(map(len, rows)) <= 2 * 38
+    adds_up(rows)
+
+
+def test_what_falls_far_below_the_need_is_cut_off_and_said(tmp_path):
+    links = links_of(small(tmp_path, more=wall(along="[[5, -9], [5, 9]]", height_m=9, loss_db=200)))
+    figure = budget_picture(links, 0, 0)
+    assert "bars are cut off at" in figure.axes[0].get_xlabel()
+    assert rows_of(figure)["through w"] == "-200.00 dB"
+    assert "cut off" not in budget_picture(links_of(site("farm")), 0, 0).axes[0].get_xlabel()
 
 
 def test_the_steps_of_a_budget_are_drawn_from_one_level_to_the_next():
     links = links_of(site("farm"))
     figure = budget_picture(links, 0, 0)
     (margin,) = with_gid(figure, "margin")
-    assert margin.get_width() == pytest.approx(links.margin_db[0, 0])
-    losses = [bar.get_width() for bar in with_gid(figure, "loss")]
-    assert -links.path_loss_db[0, 0] - links.inverters.loss_db[0] == pytest.approx(sum(losses), abs=0.01)
+    assert margin.get_width() == pytest.approx(links.margin_db[0, 0], abs=0.005)
+    changes = [bar.get_width() for gid in ("loss", "gain") for bar in with_gid(figure, gid)]
+    power_dbm = links.inverters.tx_power_dbm[0]
+    assert power_dbm + sum(changes) == pytest.approx(links.uplink_level_dbm[0, 0], abs=0.005)
     assert f"margin {links.margin_db[0, 0]:.1f} dB" in said(figure, "subtitle")
+
+
+@pytest.mark.parametrize(("letters", "missing"), [("shed", 0), ("Süd, größer", 0), ("屋根屋", 2), ("☀ \U0001f3e0", 1)])
+def test_letters_that_a_picture_has_no_shape_for_are_counted(tmp_path, letters, missing):
+    scene = small(tmp_path, ('name = "office"', f'name = "{letters}"'))
+    assert missing_letters(site_map(scene, links_of(scene))) == missing
 
 
 def test_a_star_and_a_chain_of_routes_are_drawn():
