@@ -19,14 +19,14 @@ CHAIN = (
 
 
 @pytest.fixture
-def chain(folder):
+def typed(run, folder):
+    """Run a command where the chain is the plan."""
     (folder / "plan.toml").write_text(CHAIN, encoding="utf-8")
-    return folder
+    return run
 
 
-@pytest.mark.usefixtures("chain")
-def test_a_chain_and_what_hangs_on_it(run):
-    result = run("network", "plan.toml")
+def test_a_chain_and_what_hangs_on_it(typed):
+    result = typed("network", "plan.toml")
     assert (result.exit_code, result.stderr) == (0, "")
     lines = [line.rstrip() for line in result.stdout.splitlines()]
     assert lines[2] == "Routes to office, up to 2 inverters in between"
@@ -39,18 +39,16 @@ def test_a_chain_and_what_hangs_on_it(run):
     assert "At night no inverter reports" in text
 
 
-@pytest.mark.usefixtures("chain")
-def test_without_relays_only_the_first_holds(run):
-    found = json.loads(run("network", "plan.toml", "--relays", "0", "--json").stdout)
+def test_without_relays_only_the_first_holds(typed):
+    found = json.loads(typed("network", "plan.toml", "--relays", "0", "--json").stdout)
     assert [route["state"] for route in found["routes"]].count("holds") == 1
     assert found["relays"] == []
-    assert run("network", "plan.toml", "--relays", "0", "--require").exit_code == 3
-    assert run("network", "plan.toml", "--require").exit_code == 0
+    assert typed("network", "plan.toml", "--relays", "0", "--require").exit_code == 3
+    assert typed("network", "plan.toml", "--require").exit_code == 0
 
 
-@pytest.mark.usefixtures("chain")
-def test_the_json_tells_routes_weak_points_and_the_graph(run):
-    found = json.loads(run("network", "plan.toml", "--json").stdout)
+def test_the_json_tells_routes_weak_points_and_the_graph(typed):
+    found = json.loads(typed("network", "plan.toml", "--json").stdout)
     assert [route["route"] for route in found["routes"]] == [
         ["i0", "office"],
         ["i1", "i0", "office"],
@@ -71,11 +69,11 @@ def test_the_json_tells_routes_weak_points_and_the_graph(run):
     assert (carries["i0", "office"], carries["i0", "i1"], carries["i1", "i2"]) == (3, 2, 1)
 
 
-def test_the_graph_is_read_back_with_all_its_attributes(run, chain):
+def test_the_graph_is_read_back_with_all_its_attributes(typed, folder):
     """networkx reads what was written; its shortest path by reliability is the route told."""
-    result = run("network", "plan.toml", "--graphml", "net.graphml", "--json")
+    result = typed("network", "plan.toml", "--graphml", "net.graphml", "--json")
     assert (result.exit_code, result.stderr) == (0, "")
-    graph = nx.read_graphml(io.BytesIO((chain / "net.graphml").read_bytes()))
+    graph = nx.read_graphml(io.BytesIO((folder / "net.graphml").read_bytes()))
     found = json.loads(result.stdout)["graph"]
     assert set(graph.nodes) == {node["name"] for node in found["nodes"]}
     for node in found["nodes"]:
@@ -93,12 +91,12 @@ def test_the_graph_is_read_back_with_all_its_attributes(run, chain):
 @pytest.mark.parametrize(
     "words", [["--graphml", "no/such/net.graphml"], ["--graphml", "plan.toml"], ["--gateway", "ofice"]]
 )
-def test_what_cannot_be_done_is_told_and_nothing_written(run, chain, words):
-    result = run("network", "plan.toml", *words)
+def test_what_cannot_be_done_is_told_and_nothing_written(typed, folder, words):
+    result = typed("network", "plan.toml", *words)
     assert (result.exit_code, result.stdout) == (1, "")
     assert result.stderr
-    assert (chain / "plan.toml").read_text(encoding="utf-8") == CHAIN
-    assert [path.name for path in chain.iterdir()] == ["plan.toml"]
+    assert (folder / "plan.toml").read_text(encoding="utf-8") == CHAIN
+    assert [path.name for path in folder.iterdir()] == ["plan.toml"]
 
 
 def test_without_a_gateway_the_way_to_name_one_is_told(run, folder):
