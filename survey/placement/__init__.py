@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -97,7 +98,13 @@ class Placement:
         return sum(route.gateway < 0 for route in self.network.routes)
 
 
-def place(scene: Scene, *, wanted: Wanted | None = None, progress: Progress | None = None) -> Placement:
+def place(
+    scene: Scene,
+    *,
+    wanted: Wanted | None = None,
+    keep: Callable[[slice, Links], None] | None = None,
+    progress: Progress | None = None,
+) -> Placement:
     """Recommend spots for as many gateways as the plan allows, or for the fewest that serve all.
 
     Parameters
@@ -106,6 +113,8 @@ def place(scene: Scene, *, wanted: Wanted | None = None, progress: Progress | No
         A site with one spot or more.
     wanted : Wanted, optional
         Whether the most inverters or the fewest gateways; by default the most inverters.
+    keep : callable, optional
+        Handed which spots were done and the links to them, for who needs more of them than the recommendation holds.
     progress : callable, optional
         Told how much is done.
 
@@ -139,13 +148,15 @@ def place(scene: Scene, *, wanted: Wanted | None = None, progress: Progress | No
     reached = Reached.room_for(count, spots, reliability=plan.requirement.reliability) if several else None
     whole: list[Links] = []
 
-    def keep(block: slice, links: Links, reliability: FloatArray, margin_db: FloatArray) -> None:
+    def put(block: slice, links: Links, reliability: FloatArray, margin_db: FloatArray) -> None:
         if block.stop - block.start == spots:  # few enough to be worked out in one go, and so to be kept
             whole.append(links)
+        if keep:
+            keep(block, links)
         if reached:
             reached.put(block, reliability, margin_db)
 
-    scores = score_spots(scene, scene.spots, hops=hops, keep=keep, progress=stage(before))
+    scores = score_spots(scene, scene.spots, hops=hops, keep=put, progress=stage(before))
     links = whole[0] if whole else None
     order = scores.order()
     choices = choose_several(scene, reached, wanted) if reached and not wanted.fewest else ()
