@@ -15,6 +15,7 @@ from survey.cli.links import links
 from survey.cli.materials import materials
 from survey.cli.network import network
 from survey.cli.place import place
+from survey.cli.report import report
 from survey.cli.start import start
 from survey.errors import SurveyError
 
@@ -54,5 +55,5 @@ def main() -> None:
     """
 
 
-for _command in (start, check, place, links, compare, explain, network, fit, materials):
+for _command in (start, check, place, links, compare, explain, network, fit, report, materials):
     main.add_command(_command)

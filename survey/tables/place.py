@@ -28,6 +28,14 @@ RANKING_COLUMNS = (
     Column("its margin\ndB"),
     Column("median\nmargin dB"),
 )
+CHOICE_COLUMNS = (
+    Column("gateways"),
+    Column("holds"),
+    Column("expected\nto work"),
+    Column("weakest\nmargin dB"),
+    Column("could others\nhold more?", text=True),
+    Column("where", text=True, yields=True),
+)
 
 
 def ranking_row(scores: Scores, inverters: tuple[str, ...], rank: str, i: int) -> list[str]:
@@ -147,7 +155,12 @@ def choices_table(placement: Placement) -> str:
         return _fewest(placement, placement.fewest)
     if not placement.choices:
         return ""
-    rows: list[list[Cell]] = [
+    return "What each number of gateways brings\n" + table(CHOICE_COLUMNS, choice_rows(placement))
+
+
+def choice_rows(placement: Placement) -> list[list[Cell]]:
+    """What each number of gateways brings, under `CHOICE_COLUMNS`."""
+    return [
         [
             str(number),
             str(choice.served),
@@ -160,15 +173,6 @@ def choices_table(placement: Placement) -> str:
         ]
         for number, choice in enumerate(placement.choices, start=1)
     ]
-    columns = (
-        Column("gateways"),
-        Column("holds"),
-        Column("expected\nto work"),
-        Column("weakest\nmargin dB"),
-        Column("could others\nhold more?", text=True),
-        Column("where", text=True, yields=True),
-    )
-    return "What each number of gateways brings\n" + table(columns, rows)
 
 
 def _fewest(placement: Placement, few: Fewest) -> str:
