@@ -44,8 +44,8 @@ def compared(findings: Findings) -> Compared | None:
     counts = [sum(one.verdict == word for one in fitted.findings) for word in ("as expected", "weaker", "stronger")]
     lines.append(
         f"{counted(len(fitted.findings), 'inverter')} read: {counts[0]} as expected, {counts[1]} weaker, {counts[2]} "
-        f"stronger. Each is set against what all others lead to expect; more than {OUTSIDE:.1f} standard deviations off "
-        "is told, which chance alone does to 1 in 100."
+        f"stronger. Each is set against what all others lead to expect; more than {OUTSIDE:.1f} standard deviations "
+        "off is told, which chance alone does to 1 in 100."
     )
     advice = [text for text, told in ((WEAKER, counts[1]), (STRONGER, counts[2])) if told]
     if advice:
@@ -87,8 +87,10 @@ def _rows(findings: Findings, fitted: Fit) -> tuple[np.ndarray[tuple[int], np.dt
 def _fit_lines(correction: Correction) -> list[str]:
     """What a fit has put in the place of the plan's figures."""
     return [
-        f"All figures of this page are as readings have shown the site to be, by {correction.file}: an offset of "
-        f"{correction.offset_db:+.1f} dB, a path loss exponent of {correction.path_loss_exponent:.2f}, shadowing of "
-        f"{correction.shadowing_db:.1f} dB. The readings were taken {correction.nearest_m:.1f} to "
-        f"{correction.farthest_m:.1f} m from their gateways."
+        (
+            f"All figures of this page are as readings have shown the site to be, by {correction.file}: an offset of "
+            f"{correction.offset_db:+.1f} dB, a path loss exponent of {correction.path_loss_exponent:.2f}, shadowing "
+            f"of {correction.shadowing_db:.1f} dB. The readings were taken {correction.nearest_m:.1f} to "
+            f"{correction.farthest_m:.1f} m from their gateways."
+        )
     ]

@@ -26,12 +26,22 @@ from survey.tables.sure import drawn_words, served_words, sure_lines
 
 PLACES_SHOWN = 8
 METHODS = (
-    "Distance: free space by Recommendation ITU-R P.525, and the plan's path loss exponent beyond the reference distance.",
-    "Sheets of known substance: Recommendation ITU-R P.2040-3, slab, by the angle of the line. Plants: Recommendation "
-    "ITU-R P.833-9, section 2.1.",
-    "Ways around edges: after Recommendation ITU-R P.526-15; mirrors of flat steel beside them. All ways add up by power.",
-    "Chance: a normal distribution about the margin less what is held back; its spread joins shadowing and the spreads of "
-    "what is crossed. All formulas, with how good they are, stand in docs/computing.md of the program.",
+    (
+        "Distance: free space by Recommendation ITU-R P.525, then the plan's path loss exponent beyond the reference "
+        "distance."
+    ),
+    (
+        "Sheets of known substance: Recommendation ITU-R P.2040-3, slab, by the angle of the line. Plants: "
+        "Recommendation ITU-R P.833-9, section 2.1."
+    ),
+    (
+        "Ways around edges: after Recommendation ITU-R P.526-15; mirrors of flat steel beside them. All ways add up by "
+        "power."
+    ),
+    (
+        "Chance: a normal distribution about the margin less what is held back; its spread joins shadowing and the "
+        "spreads of what is crossed. All formulas, with how good they are, stand in docs/computing.md of the program."
+    ),
 )
 
 
@@ -52,7 +62,6 @@ class Recommended:
     nothing_holds: bool
     gateways: list[tuple[str, str, list[str]]]
     worth: list[str]
-    tally: str
     sure_title: str
     sure: list[str]
     why: list[str]
@@ -80,7 +89,6 @@ def recommended(placement: Placement) -> Recommended:
             for k, (name, i) in enumerate(zip(names, placement.chosen, strict=True))
         ],
         worth=worth_lines(placement),
-        tally=state_tally(placement.network.state),
         sure_title=drawn_words(drawn.draws, drawn.seed),
         sure=sure_lines(placement.sure) if plain else [served_words(drawn)],
         why=why_lines(reason, ranks[scores.spots.names.index(reason.rival)]) if reason else [],

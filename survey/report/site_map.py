@@ -135,7 +135,7 @@ def site_map(scene: Scene, network: Network) -> SiteMap:
     bar_m = _round_m(0.22 * wide / paper.scale)
     frame = Box(0.0, 0.0, wide, tall)
     clear = [Box(x - 11.0, y - 11.0, x + 11.0, y + 11.0) for x, y in _gateways_at(places)]
-    wishes = _wishes(scene, network, places, marks, mark, paper, outlines)
+    wishes = _wishes(scene, network, places=places, marks=marks, mark=mark, paper=paper, outlines=outlines)
     labels = put_labels(wishes, frame=frame, marks=marks, mark=mark, clear=clear)
     return SiteMap(
         wide=wide,
@@ -245,6 +245,7 @@ def _gateways_at(places: tuple[Place, ...]) -> list[Point]:
 def _wishes(
     scene: Scene,
     network: Network,
+    *,
     places: tuple[Place, ...],
     marks: tuple[Mark, ...],
     mark: float,

@@ -39,15 +39,27 @@
     byId("k" + number).classList.add("picked");
     ring.setAttribute("cx", mark.dataset.x);
     ring.setAttribute("cy", mark.dataset.y);
-    const wide = map.viewBox.baseVal.width, above = Number(mark.dataset.y) > 40;
     label.textContent = linkIn(row).textContent;
-    label.setAttribute("x", String(Math.min(Math.max(Number(mark.dataset.x), 70), wide - 70)));
-    label.setAttribute("y", String(Number(mark.dataset.y) + (above ? -20 : 34)));
+    putLabel(label, Number(mark.dataset.x), Number(mark.dataset.y));
     byId("panel-title").textContent = details.querySelector("summary").textContent;
     byId("panel-body").replaceChildren(...Array.from(details.querySelector("div").cloneNode(true).childNodes));
     panel.scrollTop = 0;
     stopAt(number);
     if (from === "map") into(byId("scroll"), row);
+  }
+
+  function putLabel(label, x, y) { // on the side where it covers the fewest other marks
+    const half = 6 * label.textContent.length + 4, wide = map.viewBox.baseVal.width, tall = map.viewBox.baseVal.height;
+    let best = null, least = Infinity;
+    for (const [left, foot] of [[x, y - 20], [x, y + 34], [x - half - 18, y + 6], [x + half + 18, y + 6]]) {
+      let cost = left < half || left > wide - half || foot < 20 || foot > tall - 50 ? 1000 : 0;
+      for (const one of markOf.values()) {
+        cost += Math.abs(one.dataset.x - left) < half + 6 && Math.abs(one.dataset.y - foot + 6) < 16;
+      }
+      if (cost < least) [best, least] = [[left, foot], cost];
+    }
+    label.setAttribute("x", String(best[0]));
+    label.setAttribute("y", String(best[1]));
   }
 
   function into(box, row) { // scrolls the box alone, not the page
