@@ -64,7 +64,7 @@ class Correction:
         return np.asarray(self.offset_db + near_db[:, None] + far_db[None])
 
     def ends_of(self, inverters: Sequence[str], gateways: Sequence[str]) -> tuple[FloatArray, FloatArray]:
-        """Which deviations each link has, shape (inverters * gateways, ends), and the variance of unread ones. [dB^2]"""
+        """Which deviations each link has, shape (links, ends), and the variance of unread ones. [dB^2]"""
         count = len(self.deviation_db)
         numbered = np.eye(count + 1)[:, :count]  # its last row is that of no deviation
         near = numbered[[self.inverters.get(name, -1) for name in inverters]]

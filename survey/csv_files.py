@@ -75,7 +75,7 @@ def read_table(path: Path, *, needed: Sequence[str], also: Sequence[str] = ()) -
     kept = [(number, line) for number, line in enumerate(lines, start=1) if line.strip() and line.strip()[0] != "#"]
     if not kept:
         raise TableError([Fault(file=file, problem=f"is empty; its first line must name {_names(needed)}")])
-    separator = max(SEPARATORS, key=lambda one: kept[0][1].count(one))
+    separator = max(SEPARATORS, key=kept[0][1].count)
     reader = csv.reader((line for _, line in kept), delimiter=separator, skipinitialspace=True)
     rows, numbers, used = [], [], 0
     try:

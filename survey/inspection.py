@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from survey.geometry import inside_boxes, on_sheet
 from survey.links import Links, Progress, links_in_blocks
 from survey.materials import BUILT_IN, vegetation_loss
+from survey.placement import short_of_room
 from survey.plan import OwnRadio, Plan, RadioEnd
 from survey.scene import Ends, Scene, box_outlines_m
 
@@ -108,10 +109,12 @@ def inspect(scene: Scene, *, met: BoolArray | None = None, progress: Progress | 
     extent_m = tuple(zip(ends_m.min(axis=0).tolist(), ends_m.max(axis=0).tolist(), strict=True))
     warnings = (
         *_places(scene),
+        *_serials(scene),
         *_inside_boxes(scene),
         *_near_sheets(scene),
         *_materials(plan),
         *_radiated(plan),
+        *filter(None, [short_of_room(scene)]),
         *_never_met(scene, met, progress),
     )
     return Inspection(scene=scene, counts=counts, extent_m=extent_m, defaults=defaults_of(plan), warnings=warnings)
@@ -155,6 +158,15 @@ def _places(scene: Scene) -> Iterator[str]:
     same = [scene.inverters.names[i] for i in index[counts > 1].tolist()]
     if same:
         yield f"another inverter stands in the very same place as {_listed(same)}"
+
+
+def _serials(scene: Scene) -> Iterator[str]:
+    """Serials that stand in the plan more than once."""
+    serials = scene.inverters.serials
+    for serial, times in Counter(one for one in serials if one).items():
+        if times > 1:
+            names = [name for name, own in zip(scene.inverters.names, serials, strict=True) if own == serial]
+            yield f'one serial for several inverters: "{serial}" of {_listed(names)}'
 
 
 def _inside_boxes(scene: Scene) -> Iterator[str]:

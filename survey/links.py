@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, fields, replace
 from functools import cached_property
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,9 +22,11 @@ from survey.propagation.penetration import chord_losses_db, sheet_losses_db, tot
 from survey.propagation.slight import graze_reach_m
 from survey.scene import Ends, Scene
 from survey.units import wavelength_m
+from survey.workers import WORKERS, in_order
 
 FloatArray = NDArray[np.float64]
 StateArray = NDArray[np.int8]
+R = TypeVar("R")
 
 STATES = ("fails", "marginal", "holds")
 """What a state number means, from worst to best."""
@@ -92,7 +94,11 @@ class Links:
     @cached_property
     def obstacle_loss_db(self) -> FloatArray:
         """What all that stands there costs: the power sum of straight through and the ways around. [dB]"""
-        return power_sum_loss_db([self.straight_db, *self.around_db.values()])
+        ways_db = list(self.around_db.values())
+        some = np.nonzero(~np.all([np.isnan(way_db) for way_db in ways_db], axis=0))
+        loss_db = self.straight_db.copy()  # most lines have no way but straight on
+        loss_db[some] = power_sum_loss_db([self.straight_db[some], *(way_db[some] for way_db in ways_db)])
+        return loss_db
 
     @cached_property
     def path_loss_db(self) -> FloatArray:
@@ -214,7 +220,9 @@ class Links:
                 return values[:, chosen]
             if isinstance(values, dict):
                 return {way: kept(one) for way, one in values.items()}
-            if isinstance(values, Crossings | Chords):
+            if isinstance(values, Crossings):
+                return values.to(chosen)
+            if isinstance(values, Chords):
                 met = place[values.end] >= 0
                 columns = {one.name: getattr(values, one.name)[met] for one in fields(values)}
                 return replace(values, **(columns | {"end": place[columns["end"]]}))
@@ -353,10 +361,46 @@ def links_in_blocks(
     tuple of slice and Links
         Which of the gateways, and their links.
     """
+    yield from judged_in_blocks(scene, inverters, gateways, lambda links: links, progress=progress)
+
+
+def judged_in_blocks(
+    scene: Scene,
+    inverters: Ends,
+    gateways: Ends,
+    judge: Callable[[Links], R],
+    *,
+    progress: Progress | None = None,
+    workers: int = WORKERS,
+) -> Iterator[tuple[slice, R]]:
+    """What somebody makes of the links to a few gateways at a time; the links themselves are let go.
+
+    Parameters
+    ----------
+    scene : Scene
+        The site.
+    inverters, gateways : Ends
+        Ends of that site.
+    judge : callable
+        Given the links of all inverters to some gateways; called in one of several threads.
+    progress : callable, optional
+        Told how many gateways are done.
+    workers : int
+        How many threads share the work; the answer is the same with any number.
+
+    Yields
+    ------
+    tuple of slice and object
+        Which of the gateways, in their order, and what was made of their links.
+    """
     step = max(1, PAIRS_AT_ONCE // max(1, len(inverters)))
-    for first in range(0, len(gateways), step):
-        block = slice(first, min(first + step, len(gateways)))
-        yield block, links_between(scene, inverters, gateways.pick(block))
+    blocks = [slice(first, min(first + step, len(gateways))) for first in range(0, len(gateways), step)]
+
+    def work(block: slice) -> R:
+        return judge(links_between(scene, inverters, gateways.pick(block)))
+
+    for block, judged in zip(blocks, in_order(work, blocks, workers=workers), strict=True):
+        yield block, judged
         if progress:
             progress(block.stop, len(gateways))
 

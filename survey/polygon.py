@@ -7,6 +7,9 @@ from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
 
+LEAST_AREA_M2 = 1e-9
+"""What is smaller is left over by rounding where a polygon is cut along three corners in a row. [m^2]"""
+
 
 def signed_area_m2(corners_m: FloatArray) -> float:
     """Area of a polygon, positive where its corners run anticlockwise.
@@ -134,7 +137,7 @@ def convex_parts(corners_m: FloatArray) -> list[FloatArray]:
         parts.append(np.array([left[ear - 1], left[ear], left[(ear + 1) % len(left)]]))
         del left[ear]
     parts.append(np.array(left))
-    return [part for part in parts if signed_area_m2(part) > 0]
+    return [part for part in parts if signed_area_m2(part) > LEAST_AREA_M2]
 
 
 def _is_ear(corners: list[FloatArray], i: int) -> bool:

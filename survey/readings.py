@@ -82,7 +82,7 @@ def read_readings(path: Path, names: Names) -> Readings:
     Raises
     ------
     TableError
-        With every fault of the file: unknown names with the nearest ones, what is no number or time, levels above 0 dBm.
+        With every fault of the file: unknown names with the nearest ones, no numbers or times, levels above 0 dBm.
     """
     table = read_table(path, needed=("gateway", "level_dbm"), also=("inverter", "serial", "time", "note", "tries"))
     if not {"inverter", "serial"} & set(table.columns):
@@ -109,7 +109,9 @@ def read_readings(path: Path, names: Names) -> Readings:
     )
 
 
-def _inverters(table: Table, names: Names, faults: list[Fault]) -> NDArray[np.int64]:
+def _inverters(  # noqa: C901  one case after another
+    table: Table, names: Names, faults: list[Fault]
+) -> NDArray[np.int64]:
     """Which inverter each row is about, by name or by serial."""
     by_name = {name: i for i, name in enumerate(names.inverters)}
     by_serial = {serial: i for i, serial in enumerate(names.serials) if serial}

@@ -281,7 +281,6 @@ def join(parts: Iterable[Ends]) -> Ends:
 def _ends(plan: Plan, one: OwnRadio, common: RadioEnd) -> Ends:
     """The radios that one entry of a plan stands for."""
     radio = one.radio(common)
-    base_gain_dbi = plan.patterns[radio.antenna].base_gain_dbi(radio.antenna_gain_dbi)
     serial = ""
     if isinstance(one, Array):
         name, names, at_m = one.name, one.inverter_names(), one.positions_m()
@@ -291,14 +290,30 @@ def _ends(plan: Plan, one: OwnRadio, common: RadioEnd) -> Ends:
         assert isinstance(one, Inverter | Spot)
         name, names, at_m = one.name, [one.name], np.array([[*one.at, one.height_m]])
         serial = one.serial if isinstance(one, Inverter) else ""
-    count = len(names)
+    group = radios_at(plan, radio, at_m)
+    return replace(group, names=tuple(names), places=(name,) * len(names), serials=(serial,) * len(names))
+
+
+def radios_at(plan: Plan, radio: RadioEnd, at_m: FloatArray) -> Ends:
+    """The same radio at many places, without names.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan whose antennas the radio names.
+    radio : RadioEnd
+        The radio.
+    at_m : ndarray of float, shape (places, 3)
+        The places. [m]
+    """
+    count = len(at_m)
     return Ends(
-        names=tuple(names),
-        places=(name,) * count,
-        serials=(serial,) * count,
+        names=("",) * count,
+        places=("",) * count,
+        serials=("",) * count,
         at_m=at_m,
         tx_power_dbm=np.full(count, radio.tx_power_dbm),
-        antenna_gain_dbi=np.full(count, base_gain_dbi),
+        antenna_gain_dbi=np.full(count, plan.patterns[radio.antenna].base_gain_dbi(radio.antenna_gain_dbi)),
         pattern=np.full(count, list(plan.patterns).index(radio.antenna), dtype=np.int64),
         loss_db=np.full(count, radio.mounting_loss_db + radio.cable_loss_db),
         need_dbm=np.full(count, radio.sensitivity_dbm + radio.noise_rise_db),

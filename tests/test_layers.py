@@ -7,9 +7,9 @@ import pytest
 
 SURVEY = Path(__file__).parent.parent / "survey"
 FROM_THE_TOP = """
-errors units fields polygon slab materials antennas probability correction csv_files readings logs plan plan_file geometry
-scene propagation links calibration network siting draws placement comparison inspection dropouts explanation remedies
-layout records tables pictures report cli
+errors units workers fields polygon slab materials antennas probability correction layout csv_files readings logs plan
+plan_file geometry scene propagation links calibration network siting draws placement comparison inspection dropouts
+explanation remedies coverage records tables pictures report cli
 """  # some of them are yet to come
 LAYERS = FROM_THE_TOP.split()
 MODULES = sorted(SURVEY.rglob("*.py"))

@@ -13,7 +13,7 @@ from survey.fields import Number, Numbers, keys_of
 from survey.links import links_of
 from survey.plan import RadioEnd
 from survey.plan_file import LISTS, TABLES, plan_of
-from survey.records import links_record
+from survey.records.links import links_record
 from survey.scene import scene_of
 
 WHOLE_TABLES = tomllib.loads(WHOLE_PLAN + ALSO_ALLOWED)

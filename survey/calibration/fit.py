@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -303,6 +302,8 @@ def ends_by_name(ends: Sequence[End], kind: str) -> dict[str, int]:
 
 def fingerprint(plan: Plan) -> str:
     """A short mark of all in a plan that a fit depends on; it does not change with names, spots or notes."""
+    import hashlib  # noqa: PLC0415  start-up time
+
     environment = plan.environment
     parts = (
         plan.radio,
@@ -364,13 +365,19 @@ def _open_questions(found: Fit) -> Iterator[str]:
     if not found.plain:
         if after[EXPONENT] > LITTLE * before[EXPONENT]:
             yield "the exponent: the readings say little, so it stays near the plan's; read at more distances"
-        for name, old, new in zip(names[LOSSES:], before[LOSSES:], after[LOSSES:], strict=True):
-            if new > LITTLE * old:
-                yield f"{name}: the readings say little of its loss; read in front of it and behind it"
+        little = [names[k] for k in range(LOSSES, len(names)) if after[k] > LITTLE * before[k]]
+        if little:
+            yield f"the loss of {', '.join(little)}: the readings say little; read in front of it and behind it"
     scale = np.where(after > 0, after, 1.0)
     tied = np.abs(found.covariance[: len(names), : len(names)] / np.outer(scale, scale)) >= TIED
     for i, j in np.argwhere(np.triu(tied, k=1)).tolist():
         yield f"{names[i]} and {names[j]}: only both together are known; {_advice(i, j)}"
+    heard = found.pairs.was_heard
+    if np.sum(found.pairs.missed[heard]) > np.sum(found.pairs.heard):
+        yield (
+            "the share of lost tries: there are more misses than levels on pairs that were heard; where a level is the "
+            "mean of several tries, give their number in a column tries"
+        )
     below = np.flatnonzero(found.pairs.level_dbm < found.model.need_dbm)
     if len(below):
         yield (

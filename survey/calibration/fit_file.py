@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -123,6 +122,8 @@ def _record(path: Path) -> dict[str, Any]:
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or error
         raise FitError([Fault(file=file, problem=f"cannot be read: {reason}")]) from None
+    import json  # noqa: PLC0415  start-up time
+
     try:
         record = json.loads(text)
     except (ValueError, RecursionError):
@@ -133,7 +134,7 @@ def _record(path: Path) -> dict[str, Any]:
     return record
 
 
-def _problems(record: dict[str, Any]) -> Iterator[tuple[str, str]]:
+def _problems(record: dict[str, Any]) -> Iterator[tuple[str, str]]:  # noqa: C901  one check after another
     """What is wrong with a record."""
     for name, kind in NUMBERS.items():
         yield from _number(name, record.get(name), kind)

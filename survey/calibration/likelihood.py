@@ -25,7 +25,7 @@ FloatArray = NDArray[np.float64]
 
 WILD = 0.02
 WILD_RANGE_DB = 80.0
-LOST_PRIOR = (1.2, 10.0)
+LOST_PRIOR = (1.2, 5.0)
 SILENT_PRIOR = (1.05, 20.0)
 """Beta distributions of the two shares before readings: small, and the data rule."""
 HALF_LOG_2PI = 0.5 * np.log(2.0 * np.pi)

@@ -21,7 +21,7 @@ OFFSET_SD_DB = 40.0
 EXPONENT_SD = 0.5
 LEAST_EXPONENT, MOST_EXPONENT = 0.5, 8.0
 LEAST_SPREAD_DB, USUAL_SPREAD = 2.0, 0.3
-"""Where the plan gives a loss no spread, it is given this share of the loss, and at least so many dB (an assumption)."""
+"""Where the plan gives a loss no spread, it gets this share of the loss, and at least so many dB (an assumption)."""
 LEAST_PART = 0.05
 """A loss is fitted where some reading gets this share of its power through it, or more."""
 NO_PRIOR_SD = 1_000.0

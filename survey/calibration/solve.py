@@ -21,7 +21,7 @@ FINE, COARSE = 1e-6, 3e-3
 """A fit has settled where no figure moves by more: in the end, and while shadowing is still looked for."""
 LEAST_SIGMA_DB, MOST_SIGMA_DB = 0.3, 30.0
 SIGMA_PRIOR_SD = 0.4
-"""Standard deviation of the logarithm of shadowing about the plan's figure: worth some three readings (an assumption)."""
+"""Standard deviation of the logarithm of shadowing about the plan's figure: worth three readings (an assumption)."""
 LEAST_PLAN_SIGMA_DB = 2.0
 END_SDS_DB = (0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 8.0)
 END_SD_PRIOR = (2.0, 0.7)
@@ -250,7 +250,7 @@ def covariance_of(task: Task, solution: Solution) -> FloatArray:
     center = np.log(max(task.plan_sigma_db, LEAST_PLAN_SIGMA_DB))
 
     def rated(values: FloatArray) -> tuple[float, FloatArray]:
-        shares = replace(solution.shares, lost=_share(values[1]), silent=_share(values[2]) if 2 in moving else silent)
+        shares = replace(solution.shares, lost=_share(values[1]), silent=_share(values[2]) if silent > 0 else silent)
         sigma_db = float(np.exp(values[0]))
         found = score(pairs, level_dbm, model.need_dbm, sigma_db=sigma_db, shares=shares, wild=task.wild)
         value = float(np.sum(found.value)) + other_tries(pairs, model.need_dbm, shares)

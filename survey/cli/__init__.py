@@ -2,33 +2,60 @@
 
 from __future__ import annotations
 
+from importlib import import_module
 from typing import Any
 
 import click
 
 from survey import __version__
-from survey.cli.check import check
-from survey.cli.compare import compare
-from survey.cli.explain import explain
-from survey.cli.fit import fit
-from survey.cli.links import links
-from survey.cli.materials import materials
-from survey.cli.network import network
-from survey.cli.place import place
-from survey.cli.report import report
-from survey.cli.start import start
-from survey.errors import SurveyError
+
+COMMANDS = {
+    "start": "Write a starter plan to fill in.",
+    "check": "Look a plan over for what seems wrong.",
+    "place": "Say where the gateway goes, or several of them, and why.",
+    "links": "List the link of every inverter.",
+    "compare": "Put spots side by side, link by link.",
+    "explain": "Say where every dB of a link goes, and what would mend it.",
+    "network": "Show the route of every inverter, and what hangs on a single one.",
+    "fit": "Fit the model to measured levels.",
+    "dropouts": "Sort the dropouts in LOG by likely cause.",
+    "report": "Write one page for the job file.",
+    "materials": "List the built-in materials.",
+}
+"""Each command, in the order of a job, with the first line of its help: `survey.cli.NAME` holds the command NAME.
+
+So a list of commands is printed without loading them, and a command loads no other. A new command is a line here.
+"""
 
 
 class _Program(click.Group):
-    """A group whose commands tell faults of the user's input in words, with exit status 1."""
+    """A group whose commands are loaded by name and tell faults of the user's input in words, with exit status 1."""
 
     def invoke(self, ctx: click.Context) -> Any:  # noqa: ANN401  as click has it
+        from survey.errors import SurveyError  # noqa: PLC0415  the list of commands does without
+
         try:
             return super().invoke(ctx)
         except SurveyError as error:
             click.echo(str(error), err=True)
             ctx.exit(1)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002  as click has it
+        """A command with all that it takes."""
+        if cmd_name not in COMMANDS:
+            return None
+        command = getattr(import_module(f"survey.cli.{cmd_name}"), cmd_name)
+        assert isinstance(command, click.Command)
+        return command
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002  as click has it
+        """In the order of a job, not of the alphabet."""
+        return list(COMMANDS)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002  as click has it
+        """The list of commands, from the table."""
+        with formatter.section("Commands"):
+            formatter.write_dl(list(COMMANDS.items()))
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
@@ -36,13 +63,9 @@ class _Program(click.Group):
         """Name the nearest command where there is none of that name."""
         from survey.errors import did_you_mean  # noqa: PLC0415  only where something is wrong
 
-        if args and not args[0].startswith("-") and self.get_command(ctx, args[0]) is None:
+        if args and not args[0].startswith("-") and args[0] not in COMMANDS:
             ctx.fail(f'no command "{args[0]}"{did_you_mean(args[0], self.list_commands(ctx))}')
         return super().resolve_command(ctx, args)
-
-    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002  as click has it
-        """In the order of a job, not of the alphabet."""
-        return list(self.commands)
 
 
 @click.group(cls=_Program, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -53,7 +76,3 @@ def main() -> None:
     Describe the site in a plan file (`survey start`), look it over (`survey check`), and ask where the gateway goes
     (`survey place`). A prediction is no measurement: confirm it with readings on site.
     """
-
-
-for _command in (start, check, place, links, compare, explain, network, fit, report, materials):
-    main.add_command(_command)

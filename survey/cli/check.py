@@ -18,10 +18,11 @@ def check(plan_file: Path, output: options.Output) -> None:
     Says what is in PLAN and which defaults apply, and warns of what is allowed but looks wrong. Faults are told all
     at once.
     """
-    from survey import records, tables  # noqa: PLC0415  start-up time
     from survey.inspection import inspect  # noqa: PLC0415
     from survey.plan_file import read_plan  # noqa: PLC0415
+    from survey.records import check as records  # noqa: PLC0415  start-up time
     from survey.scene import scene_of  # noqa: PLC0415
+    from survey.tables import check as tables  # noqa: PLC0415
 
     with options.progress("looking for obstacles that no link meets") as told:
         inspection = inspect(scene_of(read_plan(plan_file)), progress=told)

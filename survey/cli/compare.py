@@ -43,7 +43,11 @@ def compare(
     serves more inverters than the other. With another plan, such as the same site after a container came, it takes
     one or more, and says link by link what changed.
     """
-    from survey import comparison, records, tables  # noqa: PLC0415  start-up time
+    from survey import comparison  # noqa: PLC0415  start-up time
+    from survey.records.compare import compare_record  # noqa: PLC0415
+    from survey.records.plans import plans_record  # noqa: PLC0415
+    from survey.tables.compare import compare_table  # noqa: PLC0415
+    from survey.tables.plans import plans_table  # noqa: PLC0415
 
     if other_plan is None and len(set(spots)) < 2:  # noqa: PLR2004  nothing to compare
         raise click.UsageError("name two different spots or more to compare, or another plan with --with")
@@ -52,8 +56,8 @@ def compare(
     if other_plan is None:
         found = comparison.compare(scene, spots, draws=draws, seed=seed)
         output.show(
-            partial(tables.compare_table, inverters=inverters),
-            partial(records.compare_record, inverters=inverters),
+            partial(compare_table, inverters=inverters),
+            partial(compare_record, inverters=inverters),
             found,
         )
         options.finish(require=require, all_hold=found.links.all_hold)
@@ -61,7 +65,5 @@ def compare(
     other = options.read_scene(other_plan, fit_file)
     with options.progress("trying what changed") as told:
         between = comparison.compare_plans(scene, other, spots, draws=draws, seed=seed, progress=told)
-    output.show(
-        partial(tables.plans_table, inverters=inverters), partial(records.plans_record, inverters=inverters), between
-    )
+    output.show(partial(plans_table, inverters=inverters), partial(plans_record, inverters=inverters), between)
     options.finish(require=require, all_hold=between.after.all_hold)

@@ -55,7 +55,9 @@ def explain(
     Takes the link of each INVERTER to the best of the gateways that stand in PLAN; where none stands, to the
     recommended spot. Every remedy is worked out by running the changed plan.
     """
-    from survey import records, remedies, tables  # noqa: PLC0415  start-up time
+    from survey import remedies  # noqa: PLC0415  start-up time
+    from survey.records.explain import explain_record  # noqa: PLC0415
+    from survey.tables.explain import explain_text  # noqa: PLC0415
 
     scene = options.read_scene(plan_file, fit_file)
     cable = replace(remedies.usual_cable(scene.plan.radio.frequency_mhz), longest_m=cable_m)
@@ -63,5 +65,5 @@ def explain(
         cable = replace(cable, loss_db_per_m=cable_loss_db_per_m, assumed=False)
     with options.progress("trying remedies") as told:
         found = remedies.explain(scene, inverters, gateways=gateways, cable=cable, progress=told)
-    output.show(tables.explain_text, records.explain_record, found)
+    output.show(explain_text, explain_record, found)
     options.finish(require=require, all_hold=found.all_hold)

@@ -39,8 +39,10 @@ def fit(
     READINGS is a CSV file with the columns inverter (or serial), gateway and level_dbm. With --out FILE.json the result
     is written as the JSON that `--fit FILE.json` of other commands takes.
     """
-    from survey import calibration, records, tables  # noqa: PLC0415  start-up time
+    from survey import calibration  # noqa: PLC0415  start-up time
     from survey.readings import read_readings  # noqa: PLC0415
+    from survey.records.fit import fit_record  # noqa: PLC0415
+    from survey.tables.fit import fit_table  # noqa: PLC0415
 
     scene = options.read_scene(plan_file)
     readings = read_readings(readings_file, calibration.names_of(scene))
@@ -49,4 +51,4 @@ def fit(
     found = calibration.fit(scene, readings, exponent_sd=exponent_sd, anchored=anchored, plain=plain)
     if output.file is not None and output.file.suffix.casefold() == ".json":
         output = replace(output, as_json=True)
-    output.show(partial(tables.fit_table, check=check), records.fit_record, found)
+    output.show(partial(fit_table, check=check), fit_record, found)

@@ -24,8 +24,9 @@ def materials(frequency_mhz: float, output: options.Output) -> None:
 
     Shows what one pass through each costs, how far the figure can be trusted, and where it comes from.
     """
-    from survey import records, tables  # noqa: PLC0415  start-up time
     from survey.materials import BUILT_IN  # noqa: PLC0415
+    from survey.records import materials as records  # noqa: PLC0415  start-up time
+    from survey.tables import materials as tables  # noqa: PLC0415
 
     output.show(
         partial(tables.materials_table, frequency_mhz=frequency_mhz),

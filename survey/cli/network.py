@@ -34,9 +34,10 @@ def network(
     Routes go to the gateways that stand in PLAN today, or to the gateways or spots named, by way of as many other
     inverters as the plan's max_relays allows.
     """
-    from survey import records, tables  # noqa: PLC0415  start-up time
     from survey.network import network_of  # noqa: PLC0415
     from survey.network.weak_points import weak_points  # noqa: PLC0415
+    from survey.records import network as records  # noqa: PLC0415  start-up time
+    from survey.tables import network as tables  # noqa: PLC0415
 
     if graphml is not None:
         options.check_writable(graphml, inputs=(plan_file,))

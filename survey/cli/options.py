@@ -52,7 +52,7 @@ def finite(_context: click.Context, _parameter: click.Parameter, value: float | 
 
 
 def read_scene(plan_file: Path, fit_file: Path | None = None) -> Scene:
-    """The site that a plan file describes, ready for computing; as readings have shown it to be where a fit is given."""
+    """The site that a plan file describes, ready for computing; with a fit, as readings have shown it."""
     from survey.plan_file import read_plan  # noqa: PLC0415  start-up time
     from survey.scene import corrected, scene_of  # noqa: PLC0415
 

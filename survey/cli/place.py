@@ -54,11 +54,16 @@ def place(
     Tries every spot and every point of a search in PLAN, and shows the best of them, the runners-up, the inverters
     that decide it, and the weakest links.
     """
-    from survey import placement, records, tables  # noqa: PLC0415  start-up time
+    from survey import placement  # noqa: PLC0415  start-up time
+    from survey.records import place as records  # noqa: PLC0415
+    from survey.tables import place as tables  # noqa: PLC0415
 
     if gateways is not None and (fewest or spare):
         raise click.UsageError("--gateways asks for the most inverters, --fewest and --spare for the fewest gateways")
     scene = options.read_scene(plan_file, fit_file).wanting(gateways=gateways, max_relays=max_relays)
+    told_short = placement.short_of_room(scene)
+    if told_short and not (fewest or spare):
+        options.warn(told_short)
     wanted = placement.Wanted(fewest=fewest or spare, spare=spare, time_limit_s=time_limit_s, draws=draws, seed=seed)
     with options.progress("trying spots") as told:
         found = placement.place(scene, wanted=wanted, progress=told)

@@ -31,6 +31,13 @@ ENDINGS = (".html", ".htm")
     help="Set these measured levels (CSV) against the prediction.",
 )
 @click.option(
+    "--log",
+    "log_file",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Sort the dropouts of this log (CSV) by likely cause.",
+)
+@click.option(
     "--date",
     type=click.DateTime(formats=["%Y-%m-%d"]),
     metavar="YYYY-MM-DD",
@@ -43,8 +50,9 @@ def report(
     out: Path,
     gateways: tuple[str, ...],
     readings_file: Path | None,
-    date: datetime | None,
+    log_file: Path | None,
     *,
+    date: datetime | None,
     fit_file: Path | None,
     draws: int,
     seed: int,
@@ -59,7 +67,7 @@ def report(
 
     if out.suffix.casefold() not in ENDINGS:
         raise OutputError(one_line(f"{out}: the page is HTML; name a file that ends in .html"))
-    inputs = tuple(one for one in (plan_file, fit_file, readings_file) if one is not None)
+    inputs = tuple(one for one in (plan_file, fit_file, readings_file, log_file) if one is not None)
     options.check_writable(out, inputs=inputs)
     scene = options.read_scene(plan_file, fit_file)
     plain_scene = options.read_scene(plan_file) if fit_file is not None else scene
@@ -71,7 +79,19 @@ def report(
         readings = read_readings(readings_file, names_of(plain_scene))
         for note in readings.notes:
             options.warn(note)
-    given = pages.Given(gateways=gateways, plain_scene=plain_scene, readings=readings)
+    log = None
+    if log_file is not None:
+        from survey.logs import read_log  # noqa: PLC0415
+
+        log = read_log(
+            log_file,
+            inverters=scene.inverters.names,
+            serials=scene.inverters.serials,
+            gateways=scene.gateways_and_spots.names,
+        )
+        for note in log.notes:
+            options.warn(f"{log_file}: {note}")
+    given = pages.Given(gateways=gateways, plain_scene=plain_scene, readings=readings, log=log)
     wanted = placement.Wanted(draws=draws, seed=seed)
     with options.progress("working out the page") as told:
         found = pages.findings_of(scene, given, wanted=wanted, progress=told)

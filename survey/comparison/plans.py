@@ -15,7 +15,7 @@ from survey.errors import SurveyError, one_line
 from survey.links import Links, Progress, links_between
 from survey.placement import Scores, scores_of
 from survey.plan import Foliage, Obstacle, Plan
-from survey.scene import Ends, Scene, revised
+from survey.scene import Ends, Scene, corrected, scene_of
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -128,14 +128,14 @@ def compare_plans(
     difference_db = _heard(second) - _heard(first)
     effects_db = np.zeros((len(found), *first.shape))
     for k, one in enumerate(found):
-        effects_db[k] = _heard(second) - _heard(_links(revised(after, one.taken_back()), inverters, names))
+        effects_db[k] = _heard(second) - _heard(_links(_laid_out(one.taken_back(), before, after), inverters, names))
         if progress:
             progress(k + 1, len(found))
     towards = effects_db * np.sign(difference_db)
     unexplained = towards.max(axis=0, initial=0.0) < np.abs(difference_db) / 2.0
     if np.any(unexplained & (np.abs(difference_db) >= CHANGED_DB)):
         for k, one in enumerate(found):
-            alone_db = _heard(_links(revised(before, one.put_in()), inverters, names)) - _heard(first)
+            alone_db = _heard(_links(_laid_out(one.put_in(), before, after), inverters, names)) - _heard(first)
             more = unexplained & (alone_db * np.sign(difference_db) > towards[k])
             effects_db[k][more] = alone_db[more]
     cause, cause_db = _causes(effects_db, difference_db)
@@ -171,6 +171,18 @@ def _links(scene: Scene, inverters: Sequence[str], names: Sequence[str]) -> Link
     file = scene.plan.file
     near = scene.inverters.named(inverters, file=file, what="inverter")
     return links_between(scene, near, scene.gateways_and_spots.named(names, file=file, what="gateway or spot"))
+
+
+def _laid_out(plan: Plan, *sources: Scene) -> Scene:
+    """A plan made of pieces of others, with what a fit has told of those."""
+    scene = scene_of(plan)
+    fits = [(one.obstacles.names, one.correction) for one in sources if one.correction is not None]
+    if not fits:
+        return scene
+    known = {name: (fit.unit[k], fit.change_db[k]) for names, fit in reversed(fits) for k, name in enumerate(names)}
+    figures = [known.get(name, (-1, 0.0)) for name in scene.obstacles.names]
+    unit, change_db = np.array([one[0] for one in figures], dtype=np.int64), np.array([one[1] for one in figures])
+    return corrected(scene, replace(fits[0][1], unit=unit, change_db=change_db))
 
 
 def _same_inverters(before: Scene, after: Scene) -> tuple[str, ...]:

@@ -7,8 +7,9 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
+from survey.draws.fitted import FittedErrors
 from survey.draws.shadowing import Shadowing
-from survey.draws.unknowns import Passes, Shifts, unknowns_of
+from survey.draws.unknowns import Passes, Shifts, units_of, unknowns_of
 from survey.links import Links
 
 FloatArray = NDArray[np.float64]
@@ -39,6 +40,7 @@ def drawn_margins_db(links: Links, *, draws: int, seed: int) -> Iterator[FloatAr
     A draw moves every margin by shadowing, `Shadowing` times ``shadowing_db``; and shifts the loss of every material
     for all links at once, once for each pass of the straight line through a sheet of it, before straight through and
     the ways around are added by power. What the ways around lose, and the gains of antennas, stay as they are.
+    With a fit, the errors that its readings have left take the place of those of what they went through.
     """
     environment = links.scene.plan.environment
     unknowns, number = unknowns_of(links.scene)
@@ -47,11 +49,20 @@ def drawn_margins_db(links: Links, *, draws: int, seed: int) -> Iterator[FloatAr
     reached = np.isfinite(links.obstacle_loss_db)
     open_db = np.where(reached, links.margin_db + np.where(reached, links.obstacle_loss_db, 0.0), -np.inf)
     met_db = open_db.ravel()[passes.link]
+    fitted = FittedErrors(links, seed=seed) if links.scene.correction is not None else None
+    units = units_of(links.scene, number, len(unknowns))
     step = max(1, VALUES_AT_ONCE // max(1, links.margin_db.size))
     for first in range(0, draws, step):
         count = min(step, draws - first)
         margin_db = np.broadcast_to(links.margin_db, (count, *links.shape)).copy()
-        margin_db.reshape(count, -1)[:, passes.link] = met_db - passes.obstacle_loss_db(shifts.next(count))
+        shifts_db = shifts.next(count)
+        if fitted is not None:
+            losses_db, level_db = fitted.next(count)
+            for k in np.flatnonzero(units >= 0).tolist():
+                shifts_db[:, k] = np.maximum(losses_db[:, units[k]], -unknowns[k].loss_db)
+        margin_db.reshape(count, -1)[:, passes.link] = met_db - passes.obstacle_loss_db(shifts_db)
+        if fitted is not None:
+            margin_db += level_db
         if environment.shadowing_db:
             margin_db += environment.shadowing_db * shadowing.next(count)
         yield margin_db

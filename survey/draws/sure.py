@@ -16,7 +16,7 @@ from survey.scene import Ends, Scene
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
-LINKS_DRAWN = 60_000
+LINKS_DRAWN = 12_000
 """How many links are drawn at most: with more, only the spots that lead are."""
 SPOTS_DRAWN = 1_000
 

@@ -20,7 +20,7 @@ STEPS_SPREADS = (0.5, 1.0, 1.5, 2.0)
 HALVINGS = 5
 """How often the step in which the first place changes is halved."""
 EXPONENT_SPREAD = 0.25
-"""Spread of the path loss exponent: an assumption, by which twice it is half a power of distance."""
+"""Spread of the path loss exponent without a fit: an assumption, by which twice it is half a power of distance."""
 LEAST_EXPONENT = 0.5
 UNKNOWNS_TRIED = 12
 LINKS_TRIED = 20_000
@@ -138,6 +138,13 @@ def _narrowed(
     return Turning(name=figure.name, kind=figure.kind, shift=outer * figure.spread, spreads=abs(outer), rival=rival)
 
 
+def _exponent_spread(links: Links) -> float:
+    """Of the fit, where there is one."""
+    correction = links.scene.correction
+    fitted = 0.0 if correction is None else float(np.sqrt(correction.covariance[1, 1]))
+    return fitted or EXPONENT_SPREAD
+
+
 def _within(figure: _Figure, spreads: float) -> float:
     """No further down than a figure can be."""
     return max(spreads, figure.lowest / figure.spread)
@@ -196,7 +203,7 @@ def _figures(links: Links) -> tuple[list[_Figure], int]:
     exponent = _Figure(
         name="path_loss_exponent",
         kind="exponent",
-        spread=EXPONENT_SPREAD,
+        spread=_exponent_spread(links),
         lowest=LEAST_EXPONENT - environment.path_loss_exponent,
         shifted=steeper,
     )

@@ -55,6 +55,7 @@ def unknowns_of(scene: Scene) -> tuple[tuple[Unknown, ...], IntArray]:
     """
     plan, obstacles = scene.plan, scene.obstacles
     entries = {one.name: one for one in (*plan.walls, *plan.boxes, *plan.roofs)}
+    losses_db = obstacles.loss_db + (0.0 if scene.correction is None else scene.correction.change_db)
     found: dict[Unknown, int] = {}
     number = np.full(len(obstacles), -1, dtype=np.int64)
     for k, name in enumerate(obstacles.names):
@@ -62,15 +63,25 @@ def unknowns_of(scene: Scene) -> tuple[tuple[Unknown, ...], IntArray]:
             continue
         entry = entries.get(name)
         own = entry is not None and (entry.loss_db is not None or entry.spread_db is not None)
+        own = own or not obstacles.materials[k]
         material = scene.plan.materials[obstacles.materials[k].casefold()].name if not own else ""
         unknown = Unknown(
             name=material or name,
             kind="material" if material else "obstacle",
             spread_db=float(obstacles.spread_db[k]),
-            loss_db=float(obstacles.loss_db[k]),
+            loss_db=float(losses_db[k]),
         )
         number[k] = found.setdefault(unknown, len(found))
     return tuple(found), number
+
+
+def units_of(scene: Scene, number: IntArray, count: int) -> IntArray:
+    """Which loss of a fit each unknown is, shape (count,); -1 where there is no fit, or it did not find it."""
+    units = np.full(count, -1, dtype=np.int64)
+    if scene.correction is not None:
+        known = number >= 0
+        units[number[known]] = scene.correction.unit[known]
+    return units
 
 
 class Shifts:

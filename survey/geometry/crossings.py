@@ -7,12 +7,14 @@ within the plane of a sheet and over it crosses it once.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from survey.geometry.sheets import Sheets
+from survey.geometry.wedges import through_wedges
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -30,34 +32,99 @@ SAME_POINT_M = 1e-5
 class Crossings:
     """What each line goes through, a row for each crossing.
 
+    Where on its line a crossing lies is worked out when first asked for: most losses do not depend on it.
+
     Attributes
     ----------
     start, end : ndarray of int, shape (crossings,)
         Which start and which end the line joins.
     sheet : ndarray of int, shape (crossings,)
         Which sheet it goes through.
-    fraction : ndarray of float, shape (crossings,)
-        How far along the line, from 0 at its start to 1 at its end. [-]
-    inside_m : ndarray of float, shape (crossings,)
-        How far inside the nearest edge of the sheet; negative for a line that misses it by so much. [m]
+    starts_m, ends_m : ndarray of float, shapes (starts, 3) and (ends, 3)
+        All starts and all ends. [m]
+    sheets : Sheets
+        All sheets.
+    known : tuple of two ndarrays of float, optional
+        `fraction` and `inside_m`, where they are worked out already.
     """
 
     start: IntArray
     end: IntArray
     sheet: IntArray
-    fraction: FloatArray
-    inside_m: FloatArray
+    starts_m: FloatArray
+    ends_m: FloatArray
+    sheets: Sheets
+    known: tuple[FloatArray, FloatArray] | None = None
 
     def __len__(self) -> int:
         return len(self.sheet)
 
+    @cached_property
+    def _where(self) -> tuple[FloatArray, FloatArray]:
+        if self.known is not None:
+            return self.known
+        met = _meet(self.starts_m[self.start], self.ends_m[self.end], self.sheets, self.sheet)
+        return met.fraction, met.inside_m
+
+    @property
+    def fraction(self) -> FloatArray:
+        """How far along the line, from 0 at its start to 1 at its end, shape (crossings,). [-]"""
+        return self._where[0]
+
+    @property
+    def inside_m(self) -> FloatArray:
+        """How far inside the nearest edge; negative for a line that misses it by so much, shape (crossings,). [m]"""
+        return self._where[1]
+
     def pick(self, chosen: IntArray | BoolArray) -> Crossings:
         """Some of them."""
-        return Crossings(**{one.name: getattr(self, one.name)[chosen] for one in fields(self)})
+        known = self.__dict__.get("_where", self.known)
+        return Crossings(
+            self.start[chosen],
+            self.end[chosen],
+            self.sheet[chosen],
+            self.starts_m,
+            self.ends_m,
+            self.sheets,
+            known and (known[0][chosen], known[1][chosen]),
+        )
+
+    def to(self, chosen: IntArray) -> Crossings:
+        """Those of the lines to some of the ends, each once, numbered in the order asked for."""
+        place = np.full(len(self.ends_m), -1)
+        place[chosen] = np.arange(len(chosen))
+        some = self.pick(place[self.end] >= 0)
+        return replace(some, end=place[some.end], ends_m=self.ends_m[chosen])
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Met:
+    """How single lines meet single sheets; arrays of shape (lines,).
+
+    Attributes
+    ----------
+    through : ndarray of bool
+        The ends lie on opposite sides of the plane, and not both within it.
+    fraction, inside_m : ndarray of float
+        As in `Crossings`; of a run within the plane its middle, and nothing.
+    stands : ndarray of bool
+        An end stands on the sheet.
+    runs : ndarray of bool
+        The line runs over the sheet within its plane.
+    enter, leave : ndarray of float
+        Where it comes over the sheet and where it leaves it; the same for lines that go through. [-]
+    """
+
+    through: BoolArray
+    fraction: FloatArray
+    inside_m: FloatArray
+    stands: BoolArray
+    runs: BoolArray
+    enter: FloatArray
+    leave: FloatArray
 
 
 _EMPTY = np.zeros(0, dtype=np.int64)
-_NOTHING = (_EMPTY, _EMPTY, _EMPTY, np.zeros(0), np.zeros(0))
 
 
 def on_sheet(points_m: FloatArray, sheets: Sheets, *, within_m: float = ON_SHEET_M) -> BoolArray:
@@ -121,71 +188,75 @@ def crossings_and_misses(
 
     Notes
     -----
+    What certainly goes through, and what may, comes from `through_wedges`; the rules decide the latter one by one.
     With s the distance of an end from a sheet's plane and f how far inside an edge it lies, the line meets the plane
     where ``f = (f1 |s2| + f2 |s1|) / (|s1| + |s2|)``; it goes through where the ends are on opposite sides and f is
-    not negative for any edge. So each sheet costs a few products of a column with a row, for those ends only that
-    are on opposite sides of it. Exact in double precision down to a tenth of a micrometre at the edges.
+    not negative for any edge. Exact in double precision down to a tenth of a micrometre at the edges.
     """
-    met: list[tuple[IntArray, IntArray, IntArray, FloatArray, FloatArray]] = [_NOTHING]
-    runs: list[tuple[IntArray, IntArray, IntArray, FloatArray, FloatArray]] = [_NOTHING]
-    starts_on, ends_on = on_sheet(starts_m, sheets), on_sheet(ends_m, sheets)
-    for k in range(len(sheets)):
-        side_1 = starts_m @ sheets.normal[k] - sheets.offset_m[k]
-        side_2 = ends_m @ sheets.normal[k] - sheets.offset_m[k]
-        inside_1 = starts_m @ sheets.edge_normal[k].T - sheets.edge_offset_m[k]
-        inside_2 = ends_m @ sheets.edge_normal[k].T - sheets.edge_offset_m[k]
-        free_1, free_2 = ~starts_on[:, k], ~ends_on[:, k]
-        for towards in (1.0, -1.0):
-            rows = np.flatnonzero(free_1 & (towards * side_1 > 0))
-            columns = np.flatnonzero(free_2 & (towards * side_2 < 0))
-            if len(rows) and len(columns):
-                row, column, fraction, inside = _through(
-                    np.abs(side_1[rows]), np.abs(side_2[columns]), inside_1[rows], inside_2[columns], float(beside_m[k])
-                )
-                met.append((rows[row], columns[column], np.full(len(row), k), fraction, inside))
-        rows = np.flatnonzero(free_1 & (np.abs(side_1) <= EDGE_M))
-        columns = np.flatnonzero(free_2 & (np.abs(side_2) <= EDGE_M))
-        if len(rows) and len(columns):
-            row, column, enter, leave = _within(inside_1[rows], inside_2[columns])
-            runs.append((rows[row], columns[column], np.full(len(row), k), enter, leave))
-    found = Crossings(*(np.concatenate(column) for column in zip(*met, strict=True)))
-    missed = found.inside_m < -EDGE_M
-    start, end, sheet, enter, leave = (np.concatenate(column) for column in zip(*runs, strict=True))
-    return _each_once(starts_m, ends_m, sheets, found.pick(~missed), (start, end, sheet, enter, leave)), found.pick(
-        missed
+    from_start = len(starts_m) < len(ends_m)
+    hubs_m, spokes_m = (starts_m, ends_m) if from_start else (ends_m, starts_m)
+    found = [(_EMPTY, _EMPTY, _EMPTY, np.zeros(0, dtype=bool)), *through_wedges(hubs_m, spokes_m, sheets, beside_m)]
+    hub, spoke, sheet, sure = (np.concatenate(column) for column in zip(*found, strict=True))
+    start, end = (hub, spoke) if from_start else (spoke, hub)
+    del found
+    unsure = np.flatnonzero(~sure)
+    met = _meet(starts_m[start[unsure]], ends_m[end[unsure]], sheets, sheet[unsure])
+    near = met.through & ~met.stands & (met.inside_m >= -beside_m[sheet[unsure]])
+    missed = near & (met.inside_m < -EDGE_M)
+    crossed = (near & ~missed) | (met.runs & ~met.stands)
+    shared = np.flatnonzero(crossed & (met.inside_m <= SAME_POINT_M))
+    row = unsure[shared]
+    lengths_m = _length(ends_m[end[row]] - starts_m[start[row]])
+    line = start[row] * len(ends_m) + end[row]
+    crossed[shared] = ~_repeats(
+        line * (int(sheets.owner.max(initial=0)) + 1) + sheets.owner[sheet[row]],
+        first_m=met.enter[shared] * lengths_m,
+        last_m=met.leave[shared] * lengths_m,
+        is_run=met.runs[shared],
+    )
+    sure[unsure] = crossed
+    row = unsure[missed]
+    known = (met.fraction[missed], met.inside_m[missed])
+    beside = Crossings(start[row], end[row], sheet[row], starts_m, ends_m, sheets, known)
+    return Crossings(start[sure], end[sure], sheet[sure], starts_m, ends_m, sheets), beside
+
+
+def _meet(starts_m: FloatArray, ends_m: FloatArray, sheets: Sheets, sheet: IntArray) -> _Met:
+    """How lines given one by one, shape (lines, 3), meet one sheet each."""
+    normal, edge_normal = sheets.normal[sheet], sheets.edge_normal[sheet]
+    side_1, side_2 = (_dot(at_m, normal) - sheets.offset_m[sheet] for at_m in (starts_m, ends_m))
+    inside_1, inside_2 = (_dot(at_m[:, None], edge_normal) - sheets.edge_offset_m[sheet] for at_m in (starts_m, ends_m))
+    away_1, away_2 = np.abs(side_1), np.abs(side_2)
+    in_plane = (away_1 <= EDGE_M) & (away_2 <= EDGE_M)
+    through = (np.sign(side_1) * np.sign(side_2) < 0) & ~in_plane
+    share = away_1 / np.where(through, away_1 + away_2, 1.0)
+    inside_m = np.min(inside_1 + share[:, None] * (inside_2 - inside_1), axis=1, initial=np.inf)
+    runs = np.zeros(len(sheet), dtype=bool)
+    enter, leave = share.copy(), share.copy()
+    rows = np.flatnonzero(in_plane)
+    if len(rows):
+        runs[rows], enter[rows], leave[rows] = _within(inside_1[rows], inside_2[rows])
+        inside_m[rows] = 0.0
+    stands = (away_1 <= ON_SHEET_M) & np.all(inside_1 >= -ON_SHEET_M, axis=1)
+    stands |= (away_2 <= ON_SHEET_M) & np.all(inside_2 >= -ON_SHEET_M, axis=1)
+    return _Met(
+        through=through,
+        fraction=(enter + leave) / 2.0,
+        inside_m=inside_m,
+        stands=stands,
+        runs=runs,
+        enter=enter,
+        leave=leave,
     )
 
 
-def _each_once(
-    starts_m: FloatArray,
-    ends_m: FloatArray,
-    sheets: Sheets,
-    met: Crossings,
-    runs: tuple[IntArray, IntArray, IntArray, FloatArray, FloatArray],
-) -> Crossings:
-    """Crossings and runs within a plane, without those that another one of the same obstacle stands for."""
-    at_edge = np.flatnonzero(met.inside_m <= SAME_POINT_M)
-    start, end, sheet, enter, leave = runs
-    if not len(at_edge) and not len(start):
-        return met
-    every = Crossings(
-        start=np.concatenate([met.start, start]),
-        end=np.concatenate([met.end, end]),
-        sheet=np.concatenate([met.sheet, sheet]),
-        fraction=np.concatenate([met.fraction, (enter + leave) / 2.0]),
-        inside_m=np.concatenate([met.inside_m, np.zeros(len(start))]),
-    )
-    unsure = np.concatenate([at_edge, np.arange(len(met), len(every))])
-    lengths_m = np.linalg.norm(ends_m[every.end[unsure]] - starts_m[every.start[unsure]], axis=1)
-    line = np.unique(every.start[unsure] * len(ends_m) + every.end[unsure], return_inverse=True)[1]
-    once = np.ones(len(every), dtype=bool)
-    once[unsure] = ~_repeats(
-        line * (int(sheets.owner.max()) + 1) + sheets.owner[every.sheet[unsure]],
-        first_m=np.concatenate([met.fraction[at_edge], enter]) * lengths_m,
-        last_m=np.concatenate([met.fraction[at_edge], leave]) * lengths_m,
-        is_run=np.arange(len(unsure)) >= len(at_edge),
-    )
-    return every.pick(once)
+def _dot(one: FloatArray, other: FloatArray) -> FloatArray:
+    """Scalar products over the last axis, of three, always added up in the same order."""
+    return np.asarray(one[..., 0] * other[..., 0] + one[..., 1] * other[..., 1] + one[..., 2] * other[..., 2])
+
+
+def _length(vector_m: FloatArray) -> FloatArray:
+    return np.sqrt(_dot(vector_m, vector_m))
 
 
 def segment_crossings(
@@ -232,8 +303,8 @@ def segment_crossings_and_misses(
     tuple of Crossings
         What is crossed, and what is missed.
     """
-    found: list[tuple[IntArray, IntArray, IntArray, FloatArray, FloatArray]] = [_NOTHING]
-    for k in range(len(sheets)):
+    found: list[tuple[IntArray, IntArray, FloatArray, FloatArray]] = [(_EMPTY, _EMPTY, np.zeros(0), np.zeros(0))]
+    for k in range(len(sheets) if len(starts_m) else 0):
         side_1 = starts_m @ sheets.normal[k] - sheets.offset_m[k]
         side_2 = ends_m @ sheets.normal[k] - sheets.offset_m[k]
         line = np.flatnonzero((side_1 > 0) != (side_2 > 0))
@@ -251,42 +322,22 @@ def segment_crossings_and_misses(
             on_1 &= stands[0][line]
             on_2 &= stands[1][line]
         met &= ~on_1 & ~on_2
-        found.append((line[met], line[met], np.full(int(met.sum()), k), share[met], inside_m[met]))
-    every = Crossings(*(np.concatenate(column) for column in zip(*found, strict=True)))
+        found.append((line[met], np.full(int(met.sum()), k), share[met], inside_m[met]))
+    line, sheet, fraction, inside_m = (np.concatenate(column) for column in zip(*found, strict=True))
+    every = Crossings(line, line, sheet, starts_m, ends_m, sheets, (fraction, inside_m))
     missed = every.inside_m < -EDGE_M
     return every.pick(~missed), every.pick(missed)
 
 
-def _through(
-    away_1: FloatArray, away_2: FloatArray, inside_1: FloatArray, inside_2: FloatArray, beside_m: float
-) -> tuple[IntArray, IntArray, FloatArray, FloatArray]:
-    """Rows and columns of the lines that go through a sheet or just miss it, where, and how far inside its edge."""
-    through = np.ones((len(away_1), len(away_2)), dtype=bool)
-    weighed_1 = np.empty(through.shape)
-    weighed_2 = np.empty(through.shape)
-    for edge in range(inside_1.shape[1]):
-        np.multiply.outer(inside_1[:, edge] + beside_m, away_2, out=weighed_1)
-        np.multiply.outer(away_1, inside_2[:, edge] + beside_m, out=weighed_2)
-        weighed_1 += weighed_2
-        through &= weighed_1 >= 0
-    row, column = np.nonzero(through)
-    leaves_the_plane = (away_1[row] > EDGE_M) | (away_2[column] > EDGE_M)  # the others run within it
-    row, column = row[leaves_the_plane], column[leaves_the_plane]
-    share = away_1[row] / (away_1[row] + away_2[column])
-    inside_m = np.min(inside_1[row] + share[:, None] * (inside_2[column] - inside_1[row]), axis=1, initial=np.inf)
-    return row, column, share, inside_m
-
-
-def _within(inside_1: FloatArray, inside_2: FloatArray) -> tuple[IntArray, IntArray, FloatArray, FloatArray]:
-    """Rows and columns of the lines that run over a sheet within its plane, and where they meet and leave it."""
-    one, other = inside_1[:, None] + EDGE_M, inside_2[None] + EDGE_M
+def _within(inside_1: FloatArray, inside_2: FloatArray) -> tuple[BoolArray, FloatArray, FloatArray]:
+    """Which lines within the plane of a sheet run over it, and where they come over it and leave it."""
+    one, other = inside_1 + EDGE_M, inside_2 + EDGE_M
     with np.errstate(divide="ignore", invalid="ignore"):
         reached = one / (one - other)
-    enter = np.max(np.where(other > one, reached, -np.inf), axis=2, initial=0.0)
-    leave = np.min(np.where(other < one, reached, np.inf), axis=2, initial=1.0)
-    beside = np.any((one < 0) & (other < 0), axis=2)
-    row, column = np.nonzero((enter <= leave) & ~beside)
-    return row, column, enter[row, column], leave[row, column]
+    enter = np.max(np.where(other > one, reached, -np.inf), axis=1, initial=0.0)
+    leave = np.min(np.where(other < one, reached, np.inf), axis=1, initial=1.0)
+    beside = np.any((one < 0) & (other < 0), axis=1)
+    return (enter <= leave) & ~beside, enter, leave
 
 
 def _repeats(group: IntArray, *, first_m: FloatArray, last_m: FloatArray, is_run: BoolArray) -> BoolArray:

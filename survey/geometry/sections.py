@@ -68,7 +68,10 @@ class Sections:
 
     def _learn(self, pair: IntArray) -> None:
         """Work out the sections of those pairs that are new."""
-        new = np.setdiff1d(pair, self._pair)
+        new = np.sort(pair)
+        new = new[np.append(True, np.diff(new) > 0)[: len(new)]]
+        if len(self._pair):
+            new = new[self._pair[np.minimum(np.searchsorted(self._pair, new), len(self._pair) - 1)] != new]
         if not len(new):
             return
         first, number = np.zeros((2, len(new)), dtype=np.int64), np.zeros((2, len(new)), dtype=np.int64)

@@ -28,6 +28,10 @@ class Sheets:
         Unit normals in the plane, pointing inward; sheets of fewer corners repeat one. [-]
     edge_offset_m : ndarray of float, shape (sheets, edges)
         ``edge_normal @ p - edge_offset_m`` is how far inside that edge a point of the plane lies. [m]
+    corners_m : ndarray of float, shape (sheets, edges, 3)
+        Corners; sheets of fewer repeat some. [m]
+    corner_growth : ndarray of float, shape (sheets, edges, 3)
+        How far each corner moves where every edge moves outward by one. [-]
     owner : ndarray of int, shape (sheets,)
         Which obstacle a sheet belongs to; the sheets of one obstacle may share edges.
     """
@@ -36,6 +40,8 @@ class Sheets:
     offset_m: FloatArray
     edge_normal: FloatArray
     edge_offset_m: FloatArray
+    corners_m: FloatArray
+    corner_growth: FloatArray
     owner: IntArray
 
     def __len__(self) -> int:
@@ -84,16 +90,23 @@ def sheets_of(outlines_m: Sequence[FloatArray], owners: Sequence[int]) -> Sheets
     most = max((len(corners) for _, corners, _ in parts), default=3)
     edge_normal = np.zeros((len(parts), most, 3))
     edge_offset_m = np.zeros((len(parts), most))
+    corners_m = np.zeros((len(parts), most, 3))
+    corner_growth = np.zeros((len(parts), most, 3))
     for i, (normal, corners, _) in enumerate(parts):
         inward = np.cross(normal, np.roll(corners, -1, axis=0) - corners)
         inward /= np.linalg.norm(inward, axis=1, keepdims=True)
         padded = np.arange(most) % len(corners)
         edge_normal[i] = inward[padded]
         edge_offset_m[i] = np.sum(inward * corners, axis=1)[padded]
+        corners_m[i] = corners[padded]
+        both = inward + np.roll(inward, 1, axis=0)  # the edges that meet in a corner
+        corner_growth[i] = (-2.0 * both / np.maximum(np.sum(both**2, axis=1, keepdims=True), 1e-9))[padded]
     return Sheets(
         normal=np.array([normal for normal, _, _ in parts]).reshape(-1, 3),
         offset_m=np.array([normal @ corners.mean(axis=0) for normal, corners, _ in parts]),
         edge_normal=edge_normal,
         edge_offset_m=edge_offset_m,
+        corners_m=corners_m,
+        corner_growth=corner_growth,
         owner=np.array([owner for _, _, owner in parts], dtype=np.int64),
     )

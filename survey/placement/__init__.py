@@ -10,11 +10,11 @@ from numpy.typing import NDArray
 
 from survey.draws import Relaying, Served, Sure, served_draws, sure_of_ranking
 from survey.errors import SurveyError
-from survey.links import HOLDS, Links, Progress
+from survey.links import HOLDS, Links, Progress, links_between
 from survey.network import Hops, Network, hops_of, network_between
 from survey.placement.reasons import Decider, Reason, reason_for
-from survey.placement.scores import Scores, best_of_each_place, score_spots, scores_of
-from survey.placement.several import Reached, Wanted, choose_several, fewest_of
+from survey.placement.scores import Scores, best_of_each_place, reached, score_spots, scores_of
+from survey.placement.several import Reached, Wanted, choose_several, fewest_of, short_of_room
 from survey.scene import Scene
 from survey.siting import Choice, Fewest
 
@@ -28,10 +28,13 @@ __all__ = [
     "place",
     "score_spots",
     "scores_of",
+    "short_of_room",
 ]
 
-FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+
+PAIRS_KEPT = 200_000
+"""With so many pairs of inverter and spot or fewer, all links are kept, and not worked out again for the draws."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -102,7 +105,7 @@ def place(
     scene: Scene,
     *,
     wanted: Wanted | None = None,
-    keep: Callable[[slice, Links], None] | None = None,
+    look: Callable[[Links], None] | None = None,
     progress: Progress | None = None,
 ) -> Placement:
     """Recommend spots for as many gateways as the plan allows, or for the fewest that serve all.
@@ -113,8 +116,9 @@ def place(
         A site with one spot or more.
     wanted : Wanted, optional
         Whether the most inverters or the fewest gateways; by default the most inverters.
-    keep : callable, optional
-        Handed which spots were done and the links to them, for who needs more of them than the recommendation holds.
+    look : callable, optional
+        Handed the links to some of the spots after the other, for who needs more of them than is kept; perhaps by
+        several threads at once.
     progress : callable, optional
         Told how much is done.
 
@@ -144,23 +148,23 @@ def place(
         return progress and (lambda done, _: progress(done_before + done, before + spots))
 
     hops = hops_of(scene, progress=stage(0)) if plan.requirement.max_relays else None
-    several = plan.requirement.gateways > 1 or wanted.fewest
-    reached = Reached.room_for(count, spots, reliability=plan.requirement.reliability) if several else None
-    whole: list[Links] = []
-
-    def put(block: slice, links: Links, reliability: FloatArray, margin_db: FloatArray) -> None:
-        if block.stop - block.start == spots:  # few enough to be worked out in one go, and so to be kept
-            whole.append(links)
-        if keep:
-            keep(block, links)
-        if reached:
-            reached.put(block, reliability, margin_db)
-
-    scores = score_spots(scene, scene.spots, hops=hops, keep=put, progress=stage(before))
-    links = whole[0] if whole else None
+    several = None
+    if plan.requirement.gateways > 1 or wanted.fewest:
+        several = Reached.room_for(count, spots, reliability=plan.requirement.reliability)
+    links = None
+    if count * spots <= PAIRS_KEPT:
+        links = links_between(scene, scene.inverters, scene.spots)
+        scores = scores_of(links, hops)
+        if look:
+            look(links)
+        if several:
+            several.put(slice(0, spots), *reached(links, hops))
+    else:
+        put = several.put if several else None
+        scores = score_spots(scene, scene.spots, hops=hops, keep=put, look=look, progress=stage(before))
     order = scores.order()
-    choices = choose_several(scene, reached, wanted) if reached and not wanted.fewest else ()
-    few = fewest_of(scene, reached, wanted) if reached and wanted.fewest else None
+    choices = choose_several(scene, several, wanted) if several and not wanted.fewest else ()
+    few = fewest_of(scene, several, wanted) if several and wanted.fewest else None
     answer = few or (choices[-1] if choices else None)
     if answer and not answer.chosen:  # nobody can be served: then the least bad of the single spots
         answer = None

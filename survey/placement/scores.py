@@ -8,9 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.links import Links, Progress, links_in_blocks
+from survey.links import Links, Progress, judged_in_blocks
 from survey.network import Hops, no_hops, relayed
 from survey.scene import Ends, Scene
+from survey.workers import WORKERS
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -89,8 +90,10 @@ def score_spots(
     spots: Ends,
     *,
     hops: Hops | None = None,
-    keep: Callable[[slice, Links, FloatArray, FloatArray], None] | None = None,
+    keep: Callable[[slice, FloatArray, FloatArray], None] | None = None,
+    look: Callable[[Links], None] | None = None,
     progress: Progress | None = None,
+    workers: int = WORKERS,
 ) -> Scores:
     """Judge many spots, with memory for a few of them at a time.
 
@@ -103,21 +106,33 @@ def score_spots(
     hops : Hops, optional
         The links between inverters, where messages may go by way of others.
     keep : callable, optional
-        Handed which spots were done, the links to them, and reliability and margin of every inverter's route to them.
+        Handed which spots were done, and the reliability and margin of every inverter's route to them.
+    look : callable, optional
+        Handed the links to some of the spots after the other; by several threads at once where several share the work.
     progress : callable, optional
         Told how many spots are done.
+    workers : int
+        How many threads share the work; the answer is the same with any number.
 
     Returns
     -------
     Scores
         In the order of the spots.
     """
+
+    def judge(links: Links) -> tuple[Scores, tuple[FloatArray, FloatArray] | None]:
+        if look:
+            look(links)
+        routes = reached(links, hops)
+        return _judged(scene, links.gateways, *routes), routes if keep else None
+
     blocks = []
-    for block, links in links_in_blocks(scene, scene.inverters, spots, progress=progress):
-        reliability, margin_db = reached(links, hops)
-        blocks.append(_judged(scene, links.gateways, reliability, margin_db))
-        if keep:
-            keep(block, links, reliability, margin_db)
+    for block, (scores, routes) in judged_in_blocks(
+        scene, scene.inverters, spots, judge, progress=progress, workers=workers
+    ):
+        blocks.append(scores)
+        if keep and routes:
+            keep(block, *routes)
 
     def joined(field: str) -> NDArray[np.float64]:
         return np.concatenate([getattr(block, field) for block in blocks])

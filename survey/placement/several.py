@@ -75,6 +75,19 @@ class Reached:
         self.holds[:, block] = reliability >= self.required
 
 
+def short_of_room(scene: Scene) -> str:
+    """A warning where the gateways that the plan allows cannot take all inverters; else nothing."""
+    asked, count = scene.plan.requirement, len(scene.inverters)
+    room = asked.gateways * asked.inverters_per_gateway
+    if not room or room >= count:
+        return ""
+    gateways = "1 gateway takes" if asked.gateways == 1 else f"{asked.gateways} gateways take"
+    return (
+        f"{gateways} {room} of {count} inverters at most: raise gateways or inverters_per_gateway in [requirement], or "
+        "some of them have nowhere to report"
+    )
+
+
 def choose_several(scene: Scene, reached: Reached, wanted: Wanted) -> tuple[Choice, ...]:
     """The best choice of one gateway, of two, and so on, up to as many as the plan allows.
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -15,10 +16,11 @@ from survey.geometry import (
     lines_between,
 )
 from survey.propagation.mirrors import Mirrored, mirror_paths
-from survey.propagation.sides import Near, blocked_lines, grazed_loss_db, ways_of
+from survey.propagation.sides import Near, Ways, blocked_lines, grazed_loss_db, ways_of
 from survey.propagation.slight import DEEP_NU, graze_reach_m, slight_blockers, smooth
 from survey.scene import Scene
 from survey.units import db_from_ratio, ratio_from_db, wavelength_m
+from survey.workers import WORKERS, in_order
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -161,13 +163,9 @@ def around(scene: Scene, starts_m: FloatArray, ends_m: FloatArray, near: Near) -
         return _around(scene, lines, (line[rows] - first, screen[rows], blocks[rows]))
 
     firsts = range(0, max(1, len(starts_m)), LINES_AT_ONCE)
-    if len(firsts) == 1:
-        parts = [part(0)]
-    else:
-        from concurrent.futures import ThreadPoolExecutor  # noqa: PLC0415  where there is much to do
-
-        with ThreadPoolExecutor(2) as pool:
-            parts = list(pool.map(part, firsts))
+    # Blocks of links are worked out in threads of their own already.
+    alone = threading.current_thread() is threading.main_thread()
+    parts = list(in_order(part, firsts, workers=WORKERS if alone else 1))
     return Around(**{one.name: np.concatenate([getattr(part, one.name) for part in parts]) for one in fields(Around)})
 
 
@@ -268,26 +266,8 @@ def bend(scene: Scene, lines: Lines, near: Near) -> Bent:
         longest_m[copied, other] = every.length_m[copied, None] + SHALLOW * wave_m
         first = copied.stop
     ways = ways_of(scene, every, rows, air, longest_m)
+    _also_from_other_end(scene, every, (rows, air), longest_m, ways)
     by_side, nu, elevations_deg = ways.power, ways.nu, ways.elevations_deg
-    hemmed_in = ways.strings.hemmed_in
-    if len(hemmed_in):
-        # Strung from the other end such a string may find a better way: left is right then, and each end the other.
-        line, number = np.unique(hemmed_in // len(SIDES), return_inverse=True)
-        side = hemmed_in % len(SIDES)
-        place = np.full(len(every.length_m), -1)
-        place[line] = np.arange(len(line))
-        again = place[rows[0]] >= 0
-        air_line, air_screen = air // max(1, len(scene.screens)), air % max(1, len(scene.screens))
-        air_back = (place[air_line] * len(scene.screens) + air_screen)[place[air_line] >= 0]
-        back_rows = (place[rows[0][again]], rows[1][again], rows[2][again])
-        longest_back_m = np.full((len(line), len(SIDES)), -np.inf)
-        longest_back_m[number, OTHER_WAY_ROUND[side]] = longest_m[line[number], side]
-        back = ways_of(scene, every.pick(line).back(), back_rows, air_back, longest_back_m)
-        better = back.power[:, OTHER_WAY_ROUND] > by_side[line]
-        by_side[line] = np.where(better, back.power[:, OTHER_WAY_ROUND], by_side[line])
-        nu[line] = np.where(better, back.nu[:, OTHER_WAY_ROUND], nu[line])
-        turned_deg = back.elevations_deg[::-1][..., OTHER_WAY_ROUND]
-        elevations_deg[:, line] = np.where(better, turned_deg, elevations_deg[:, line])
     nearest = np.min(nu, axis=1)
     depth = smooth(np.where(np.isfinite(nearest), nearest, DEEP_NU) / DEEP_NU)
     # A line that is only just blocked still goes past the edge that it touches, and that way counts in full; the ways
@@ -312,3 +292,31 @@ def bend(scene: Scene, lines: Lines, near: Near) -> Bent:
         grazed_db=grazed_db[:count],
         grazed_screen=grazed_screen[:count],
     )
+
+
+def _also_from_other_end(
+    scene: Scene, lines: Lines, near_and_air: tuple[Near, IntArray], longest_m: FloatArray, ways: Ways
+) -> None:
+    """Put better ways into those found, where a string of which an end is hemmed in finds one from its other end."""
+    if not len(ways.strings.hemmed_in):
+        return
+    near, ignored = near_and_air
+    screens = max(1, len(scene.screens))
+    line, number = np.unique(ways.strings.hemmed_in // len(SIDES), return_inverse=True)
+    side = ways.strings.hemmed_in % len(SIDES)
+    place = np.full(len(lines.length_m), -1)
+    place[line] = np.arange(len(line))
+    again = place[near[0]] >= 0
+    air_line = place[ignored // screens]
+    air = (air_line * screens + ignored % screens)[air_line >= 0]
+    # Left is right then, and each end the other.
+    longest_back_m = np.full((len(line), len(SIDES)), -np.inf)
+    longest_back_m[number, OTHER_WAY_ROUND[side]] = longest_m[line[number], side]
+    back_near = (place[near[0][again]], near[1][again], near[2][again])
+    back = ways_of(scene, lines.pick(line).back(), back_near, air, longest_back_m)
+    power = back.power[:, OTHER_WAY_ROUND]
+    better = power > ways.power[line]
+    ways.power[line] = np.where(better, power, ways.power[line])
+    ways.nu[line] = np.where(better, back.nu[:, OTHER_WAY_ROUND], ways.nu[line])
+    turned_deg = back.elevations_deg[::-1][..., OTHER_WAY_ROUND]
+    ways.elevations_deg[:, line] = np.where(better, turned_deg, ways.elevations_deg[:, line])

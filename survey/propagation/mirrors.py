@@ -105,7 +105,7 @@ def _by_way_of(
     sheets, wave_m = scene.sheets, float(wavelength_m(scene.plan.radio.frequency_mhz))
     starts_m, ends_m, length_m = lines.starts_m[chosen], lines.ends_m[chosen], lines.length_m[chosen]
     normal, offset_m = sheets.normal[mirror], sheets.offset_m[mirror]
-    away_1, away_2 = starts_m @ normal - offset_m, ends_m @ normal - offset_m
+    away_1, away_2 = _along(starts_m, normal) - offset_m, _along(ends_m, normal) - offset_m
     before = (away_1 * away_2 > 0) & (np.minimum(abs(away_1), abs(away_2)) > ON_SHEET_M)
     body = int(scene.screens.of_sheet[mirror])
     if scene.screens.is_box[body]:  # a face reflects on its outside
@@ -119,8 +119,8 @@ def _by_way_of(
     at_m = image_m + share[:, None] * along_m
     edges = np.column_stack([sheets.edge_normal[mirror], sheets.edge_offset_m[mirror]])
     edges = edges[np.unique(edges, axis=0, return_index=True)[1]]
-    inside_m = at_m @ edges[:, :3].T - edges[:, 3]
-    slope = (along_m / total_m[:, None]) @ edges[:, :3].T
+    inside_m = np.column_stack([_along(at_m, edge[:3]) - edge[3] for edge in edges])
+    slope = np.column_stack([_along(along_m, edge[:3]) for edge in edges]) / total_m[:, None]
     scale = np.sqrt(2.0 / (wave_m * total_m * share * (1.0 - share)))
     nu = -inside_m * np.sqrt(np.maximum(1.0 - slope**2, 0.0)) * scale[:, None]
     beside = np.flatnonzero(np.max(nu, axis=1, initial=-np.inf) < MOST_EDGE_NU)
@@ -131,6 +131,11 @@ def _by_way_of(
     power = ratio_from_db(-edges_db) * fade * apart * (length_m[path] / total_m) ** 2
     worth = np.flatnonzero(power > floor[chosen[path]])
     return chosen[path[worth]], np.full(len(worth), mirror), power[worth], at_m[beside[worth]]
+
+
+def _along(vectors: FloatArray, axis: FloatArray) -> FloatArray:
+    """Vectors along an axis: one product after another, so that one vector alone comes out as among others."""
+    return np.asarray(vectors[:, 0] * axis[0] + vectors[:, 1] * axis[1] + vectors[:, 2] * axis[2])
 
 
 def _with_legs(

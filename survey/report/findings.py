@@ -9,9 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.calibration import Fit, fit
+from survey.dropouts import Dropouts
+from survey.dropouts.sorting import dropouts_of
 from survey.errors import SurveyError
 from survey.inspection import Inspection, inspect, mark_met
 from survey.links import Links, Progress, links_between
+from survey.logs import Log
 from survey.network import Network, best_gateway, network_between
 from survey.placement import Placement, Wanted, place
 from survey.readings import Readings
@@ -36,11 +39,14 @@ class Given:
         The site as the plan has it, where the other one carries a fit.
     readings : Readings or None
         Levels measured on site.
+    log : Log or None
+        What was heard and what was missed.
     """
 
     gateways: tuple[str, ...] = ()
     plain_scene: Scene | None = None
     readings: Readings | None = None
+    log: Log | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -69,6 +75,8 @@ class Findings:
         The readings against what all of them lead to expect.
     read_links : Links or None
         Predicted links to the places where readings were taken; as many columns as `fitted.links`.
+    dropouts : Dropouts or None
+        What is missing in the log, by likely cause.
     """
 
     scene: Scene
@@ -81,6 +89,7 @@ class Findings:
     inspection: Inspection
     fitted: Fit | None
     read_links: Links | None
+    dropouts: Dropouts | None
 
     @property
     def gateway_of(self) -> IntArray:
@@ -158,6 +167,7 @@ def findings_of(
         inspection=inspect(scene, met=met),
         fitted=fitted,
         read_links=read_links,
+        dropouts=dropouts_of(scene, given.log) if given.log is not None else None,
     )
 
 
@@ -179,7 +189,10 @@ def _placed(
     shape = len(scene.inverters), len(scene.spots)
     margin_db, reliability = np.empty(shape), np.empty(shape)
 
-    def keep(block: slice, links: Links) -> None:
+    first = {name: i for i, name in enumerate(scene.spots.names)}
+
+    def look(links: Links) -> None:
+        block = slice(first[links.gateways.names[0]], first[links.gateways.names[-1]] + 1)
         margin_db[:, block], reliability[:, block] = links.margin_db, links.reliability
         mark_met(met, links)
 
@@ -187,5 +200,5 @@ def _placed(
         if progress:
             progress(round(900.0 * done / max(total, 1)), 1000)
 
-    placement = place(scene, wanted=wanted, keep=keep, progress=told if progress else None) if shape[1] else None
+    placement = place(scene, wanted=wanted, look=look, progress=told if progress else None) if shape[1] else None
     return placement, Outlook(scene=scene, margin_db=margin_db, reliability=reliability)

@@ -10,6 +10,7 @@ from typing import Any
 
 from survey.report.cautions import CAUTIONS, FIRST
 from survey.report.findings import Findings
+from survey.report.missed import missed
 from survey.report.readings import compared
 from survey.report.rows import mended, remedy_cautions, rows_of
 from survey.report.sections import METHODS, about_words, asked, defaults, materials, recommended, today_words
@@ -64,12 +65,15 @@ def html_page(findings: Findings, stamp: Stamp) -> str:
         "relays": bool(scene.plan.requirement.max_relays),
         "tally": state_tally(network.state),
         "today": today_words(findings.today) if findings.today else "",
-        "map": site_map(scene, network),
+        "map": site_map(
+            scene, network, advised=findings.placement.network.links.gateways.names if findings.placement else ()
+        ),
         "rows": rows_of(findings),
         "has_serials": any(scene.inverters.serials),
         "mended": mended(findings),
         "remedy_cautions": remedy_cautions(findings.explained),
         "readings": compared(findings),
+        "dropouts": missed(findings.dropouts) if findings.dropouts else None,
         "warnings": findings.inspection.warnings,
         "defaults": defaults(findings),
         "materials": materials(scene),

@@ -9,6 +9,7 @@ from survey.links import CARRIERS, STATES, carried_by
 from survey.network import Network, Route
 from survey.remedies import Explained, Explanation
 from survey.report.findings import Findings, weakest_first
+from survey.report.missed import missed_by
 from survey.tables.explain import (
     budget_rows,
     caution_lines,
@@ -56,6 +57,8 @@ class Row:
     met: str
     today: str
     today_rank: int
+    dropouts: str
+    dropouts_share: float
     told: Told
 
 
@@ -79,11 +82,13 @@ def rows_of(findings: Findings) -> list[Row]:
     wanted = findings.scene.plan.requirement.reliability
     gateway_of, carriers = findings.gateway_of.tolist(), carried_by(links)
     several = len(links.gateways) > 1
+    told_missed = missed_by(findings.dropouts) if findings.dropouts else {}
     rows = []
     for i in weakest_first(network):
         route, state, j = network.routes[i], int(network.state[i]), gateway_of[i]
         room = route.gateway >= 0
         today, today_rank = _today(findings.today, i)
+        dropouts, dropouts_share = told_missed.get(links.inverters.names[i], ("", -1.0))
         rows.append(
             Row(
                 number=i,
@@ -103,6 +108,8 @@ def rows_of(findings: Findings) -> list[Row]:
                 met=", ".join(in_the_line(links, i, j)) or "clear",
                 today=today,
                 today_rank=today_rank,
+                dropouts=dropouts,
+                dropouts_share=round(dropouts_share, 6),
                 told=_told(budget_of(links, i, j), route, wanted=wanted),
             )
         )

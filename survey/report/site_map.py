@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -31,6 +32,8 @@ UPRIGHT_M2 = 0.05
 ORDER = ("roof", "modules", "foliage", "box", "wall")
 """Kinds of obstacles from the lowest layer of the drawing to the highest."""
 LEAST_MARK, MOST_MARK = 3.5, 9.0
+GATEWAYS = ("chosen", "advised", "today")
+"""Kinds of places where a gateway is, or should be."""
 ALL_LINES = 60
 """With more inverters than this, unasked only the links that do not hold are drawn."""
 
@@ -58,7 +61,7 @@ class Mark:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Place:
-    """A gateway or a spot: ``chosen``, ``today``, ``spot`` or ``search``, its name and place or its path."""
+    """A gateway or a spot: ``chosen``, ``advised``, ``today``, ``spot`` or ``search``, its name and place or its path."""
 
     kind: str
     name: str
@@ -110,7 +113,7 @@ class _Paper:
         return f"M{points}{'Z' if closed else ''}"
 
 
-def site_map(scene: Scene, network: Network) -> SiteMap:
+def site_map(scene: Scene, network: Network, *, advised: Sequence[str] = ()) -> SiteMap:
     """Draw a site with the routes of its inverters.
 
     Parameters
@@ -119,6 +122,8 @@ def site_map(scene: Scene, network: Network) -> SiteMap:
         The site.
     network : Network
         Its inverters with the gateways that the page is about.
+    advised : sequence of str
+        Spots that are recommended; shown where the page is about others.
 
     Returns
     -------
@@ -131,7 +136,7 @@ def site_map(scene: Scene, network: Network) -> SiteMap:
     shapes = tuple(_shape(paper, kind, name, parts) for kind, name, parts in outlines)
     mark = _mark_size(scene, paper)
     marks = _marks(scene, network, paper)
-    places = _places(scene, network, paper)
+    places = _places(scene, network, paper, set(advised))
     bar_m = _round_m(0.22 * wide / paper.scale)
     frame = Box(0.0, 0.0, wide, tall)
     clear = [Box(x - 11.0, y - 11.0, x + 11.0, y + 11.0) for x, y in _gateways_at(places)]
@@ -221,7 +226,7 @@ def _marks(scene: Scene, network: Network, paper: _Paper) -> tuple[Mark, ...]:
     return tuple(found)
 
 
-def _places(scene: Scene, network: Network, paper: _Paper) -> tuple[Place, ...]:
+def _places(scene: Scene, network: Network, paper: _Paper, advised: set[str]) -> tuple[Place, ...]:
     """Searches, spots, the gateways that stand and those that the page is about, the last on top."""
     chosen, found = set(network.links.gateways.names), []
     for search in scene.plan.searches:
@@ -232,14 +237,15 @@ def _places(scene: Scene, network: Network, paper: _Paper) -> tuple[Place, ...]:
     single = {one.name for one in scene.plan.spots}
     standing = {one.name for one in scene.plan.gateways}
     for name, (x, y) in zip(ends.names, paper.at(ends.at_m).tolist(), strict=True):
-        kind = "chosen" if name in chosen else "today" if name in standing else "spot" if name in single else ""
+        kind = "advised" if name in advised else "today" if name in standing else "spot" if name in single else ""
+        kind = "chosen" if name in chosen else kind
         if kind:
             found.append(Place(kind=kind, name=name, x=x, y=y))
-    return tuple(sorted(found, key=lambda one: ("search", "spot", "today", "chosen").index(one.kind)))
+    return tuple(sorted(found, key=lambda one: ("search", "spot", "today", "advised", "chosen").index(one.kind)))
 
 
 def _gateways_at(places: tuple[Place, ...]) -> list[Point]:
-    return [(one.x, one.y) for one in places if one.kind in {"chosen", "today"}]
+    return [(one.x, one.y) for one in places if one.kind in GATEWAYS]
 
 
 def _wishes(
@@ -256,7 +262,7 @@ def _wishes(
     found = [
         Wish(text=one.name, kind="gateway", x=one.x, y=one.y, clear=13.0, needed=one.kind == "chosen")
         for one in reversed(places)
-        if one.kind in {"chosen", "today"}
+        if one.kind in GATEWAYS
     ]
     names, owners = scene.inverters.names, scene.inverters.places
     margin_db = np.where(np.isnan(network.weakest_margin_db), -np.inf, network.weakest_margin_db)

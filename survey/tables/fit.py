@@ -37,8 +37,8 @@ ON_THE_ROOF = (
     "licensed electrician opens an inverter, an isolator or a switchboard."
 )
 WEAKER = (
-    "Weaker than expected: is it where the plan says (compare the serial)? Is it fixed flat against metal, behind a rail, "
-    "a clamp or a cable bundle? Is there something in the line that the plan does not show? A unit that was never "
+    "Weaker than expected: is it where the plan says (compare the serial)? Is it fixed flat against metal, behind a "
+    "rail, a clamp or a cable bundle? Is there something in the line that the plan does not show? A unit never "
     "heard may simply have no supply or too little light: try it again in full daylight."
 )
 STRONGER = (
@@ -82,9 +82,9 @@ def _figures(fit: Fit) -> Iterator[list[str]]:
     for u, one in enumerate(fit.units):
         at = LOSSES + u
         yield [f"{one.name}, dB a pass", db(one.loss_db), db(one.loss_db + parameters[at]), f"{stderr[at]:.1f}"]
-    for e, one in enumerate(fit.ends):
+    for e, end in enumerate(fit.ends):
         at = LOSSES + len(fit.units) + e
-        what = f"gateway {one.name}" if one.kind == "gateway" else f"inverters such as {one.name}"
+        what = f"gateway {end.name}" if end.kind == "gateway" else f"inverters such as {end.name}"
         yield [f"{what}, dB beside the offset", "0.0", db(parameters[at]), f"{stderr[at]:.1f}"]
 
 

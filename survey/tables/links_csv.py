@@ -5,8 +5,8 @@ from __future__ import annotations
 import csv
 import io
 
-from survey.links import STATES, Links
-from survey.records import CARRIERS, carried_by, plain
+from survey.links import CARRIERS, STATES, Links, carried_by
+from survey.records.values import plain
 from survey.tables.links import in_the_line
 
 COLUMNS = (

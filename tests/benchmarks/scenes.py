@@ -71,3 +71,8 @@ def commercial() -> Plan:
 def small() -> Plan:
     """A size that costs nothing to run once."""
     return random_site(inverters=30, spots=200, sheets=20, extent_m=40.0)
+
+
+def large() -> Plan:
+    """5,000 inverters, 10,000 spots, 1,000 sheets: 50 million links."""
+    return random_site(inverters=5_000, spots=10_000, sheets=1_000, extent_m=600.0)

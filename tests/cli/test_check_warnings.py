@@ -232,3 +232,11 @@ def test_warnings_do_not_stop_an_output_file(run, folder):
 def test_the_points_of_a_search_are_counted_as_spots_and_warned_of(run, folder):
     told = warnings(run, folder, more=search(along="[[0, 5], [1, 5]]", heights_m="[-1]"))
     assert told == ["below ground (height under 0): gateways or spots s/0.00,5.00,-1.00, s/1.00,5.00,-1.00"]
+
+
+def test_a_serial_that_stands_twice_is_told(run, folder):
+    both = "".join(
+        entry("inverter", name=f'"{n}"', at=f"[{k}, 5]", height_m=3, serial='"S1"') for k, n in enumerate("ab")
+    )
+    write(folder, more=both)
+    assert 'one serial for several inverters: "S1" of a, b' in run("check", "plan.toml").stderr

@@ -1,16 +1,18 @@
 """What all commands share: where results go, exit statuses, and how wide tables are."""
 
 import errno
+import inspect
 import json
 import os
 from pathlib import Path
 
+import click
 import pytest
 from plans import SPOTS, WALL, array, changed, entry, inverter_with, roof, search, wall, write
 
 from cli.commands import as_text_and_json, every_command, every_command_on_a_plan
 from cli.conftest import ROOT
-from survey.cli import main
+from survey.cli import COMMANDS, main
 from survey.plan_file import read_plan
 from survey.scene import scene_of
 
@@ -194,7 +196,7 @@ def test_wrong_usage_has_status_2_and_says_how_it_goes(run, folder, words, told)
     assert told in result.stderr
 
 
-@pytest.mark.parametrize("name", ["", *main.commands])
+@pytest.mark.parametrize("name", ["", *COMMANDS])
 def test_every_command_explains_itself(run, name):
     words = [name] if name else []
     for flag in ("--help", "-h"):
@@ -212,8 +214,20 @@ def test_the_commands_stand_in_the_order_of_a_job(run):
 
 def test_no_short_description_of_a_command_is_cut(run):
     lines = run("--help").stdout.partition("Commands:\n")[2].splitlines()
-    assert [line.split()[0] for line in lines] == list(main.commands)
+    assert [line.split()[0] for line in lines] == list(COMMANDS)
     assert all(line.endswith(".") and not line.endswith("...") for line in lines)
+
+
+@pytest.mark.parametrize("name", COMMANDS)
+def test_the_table_of_commands_has_the_first_line_of_each_command_s_own_help(name):
+    command = main.get_command(click.Context(main), name)
+    assert command.name == name
+    assert inspect.cleandoc(command.help).partition("\n")[0] == COMMANDS[name]
+
+
+def test_the_table_names_every_command_that_there_is():
+    files = {path.stem for path in (ROOT / "survey" / "cli").glob("*.py")} - {"__init__", "options"}
+    assert files == set(COMMANDS)
 
 
 def test_without_a_command_the_help_is_shown_with_status_2(run):

@@ -92,6 +92,16 @@ def test_a_gateway_takes_no_more_than_it_has_room_for(place):
     assert one["ranking"][0]["served"] == 2
 
 
+def test_gateways_that_cannot_take_all_are_warned_of(run, folder):
+    (folder / "plan.toml").write_text(
+        FIELD + "[requirement]\ninverters_per_gateway = 2\ngateways = 2\n", encoding="utf-8"
+    )
+    warning = "warning: 2 gateways take 4 of 5 inverters at most: raise gateways or inverters_per_gateway"
+    for command in ("place", "check"):
+        assert run(command, "plan.toml").stderr.startswith(warning)
+    assert run("place", "plan.toml", "--gateways", "3").stderr == ""
+
+
 def test_room_that_cannot_do_is_told(run, folder):
     (folder / "plan.toml").write_text(FIELD + "[requirement]\ninverters_per_gateway = 1\n", encoding="utf-8")
     result = run("place", "plan.toml", "--fewest")

@@ -154,7 +154,10 @@ def test_of_very_many_spots_the_best_of_each_place_is_tried_and_then_those_that_
 # -------------------------------------------------------------------------------------------------- many spots
 
 
-def test_where_there_are_too_many_spots_those_that_expect_to_serve_most_are_drawn_in_the_order_of_the_ranking():
+def test_where_there_are_too_many_spots_those_that_expect_to_serve_most_are_drawn_in_the_order_of_the_ranking(
+    monkeypatch,
+):
+    monkeypatch.setattr("survey.draws.sure.LINKS_DRAWN", 60_000)
     expected = np.arange(5_000, dtype=float)
     order = np.concatenate([[7], np.arange(4_999, 7, -1), np.arange(6, -1, -1)])
     chosen = contenders(order, expected, inverters=1_000)

@@ -7,8 +7,9 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from plain import plain_crossings
 
-from survey.geometry import crossings, on_sheet, sheets_of
+from survey.geometry import crossings, crossings_and_misses, on_sheet, sheets_of
 
 
 def wall(x1, y1, x2, y2, *, low=0.0, high=3.0):
@@ -186,3 +187,63 @@ def test_fractions_lie_on_the_sheet(seed):
     met = crossings(starts, ends, sheets)
     points = starts[met.start] + met.fraction[:, None] * (ends[met.end] - starts[met.start])
     assert np.all(on_sheet(points, sheets, within_m=1e-9)[np.arange(len(met)), met.sheet])
+
+
+def site(rng, *, whole_metres):
+    """Walls with corners, boxes and sloping roofs; on a grid of whole metres lines run into corners and along walls."""
+
+    def draw(low, high, count):
+        return rng.integers(low, high, count).astype(float) if whole_metres else rng.uniform(low, high, count)
+
+    outlines, owners = [], []
+    for owner in range(8):
+        x, y = draw(-6, 6, 2)
+        wide, deep = draw(1, 4, 2)
+        if owner % 3 == 0:
+            corners = np.cumsum(np.vstack([[x, y], draw(1, 4, (3, 2))]), axis=0)
+            added = [wall(*one, *other, high=2.0) for one, other in pairwise(corners)]
+        elif owner % 3 == 1:
+            added = box(x, y, x + wide, y + deep, high=3.0)
+        else:
+            eaves_m, ridge_m = draw(1, 4, 2)
+            corners = [(x, y, eaves_m), (x + wide, y, eaves_m), (x + wide, y + deep, ridge_m), (x, y + deep, ridge_m)]
+            added = [np.array(corners)]
+        outlines += added
+        owners += [owner] * len(added)
+    points = np.column_stack([draw(-7, 8, 80), draw(-7, 8, 80), draw(0, 5, 80)])
+    points[:5, :2] = points[-5:, :2]  # some stand one above the other
+    return points, sheets_of(outlines, owners)
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.integers(0, 2**32 - 1), st.booleans(), st.sampled_from([1, 20, 40, 60, 79]))
+def test_the_kernel_agrees_with_the_plain_formula_in_every_crossing_and_every_near_miss(seed, whole_metres, count):
+    """A shared corner may count by either of its sheets; a miss just where a line ends is rounding."""
+    rng = np.random.default_rng(seed)
+    points, sheets = site(rng, whole_metres=whole_metres)
+    beside_m = np.where(rng.random(len(sheets)) < 0.5, rng.uniform(0, 3, len(sheets)), 1e-7)
+    found = crossings_and_misses(points[:count], points[count:], sheets, beside_m)
+    expected = plain_crossings(points[:count], points[count:], sheets, beside_m)
+    for met, plain, of in zip(found, expected, (sheets.owner, np.arange(len(sheets))), strict=True):
+        within = [(one > 1e-9) & (one < 1 - 1e-9) | (of is sheets.owner) for one in (met.fraction, plain[3])]
+        ours = [one[within[0]] for one in (met.start, met.end, of[met.sheet], met.fraction, met.inside_m)]
+        theirs = [one[within[1]] for one in (plain[0], plain[1], of[plain[2]], plain[3], plain[4])]
+        order, their_order = (np.lexsort((one[3].round(6), *one[2::-1])) for one in (ours, theirs))
+        for one, other in zip(ours[:3], theirs[:3], strict=True):
+            assert one[order].tolist() == other[their_order].tolist()
+        assert np.allclose(ours[3][order], theirs[3][their_order], atol=1e-6)
+
+
+def test_a_line_comes_out_the_same_alone_and_among_others():
+    """To the last bit, and in the same order, whichever of its ends the others share."""
+    points, sheets = site(np.random.default_rng(3), whole_metres=True)
+    starts_m, ends_m = points[:30], points[30:]
+    every = crossings(starts_m, ends_m, sheets)
+    assert len(every) > 500
+    for one, other in [(0, 0), (7, 3), (12, 49), (29, 20)]:
+        alone = crossings(starts_m[[one]], ends_m[[other]], sheets)
+        beside = crossings(starts_m[[one]], ends_m, sheets).to(np.array([other]))
+        among = every.pick((every.start == one) & (every.end == other))
+        for met in (beside, among):
+            assert met.sheet.tolist() == alone.sheet.tolist()
+            assert met.fraction.tolist() == alone.fraction.tolist()

@@ -1,0 +1,163 @@
+"""What a link's line meets, cut by the upright plane through it; and the strings around it, as points along it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from survey.geometry import SIDES, convex_outlines, crossings_and_misses, lines_between, strings_around
+from survey.geometry.crossings import EDGE_M
+from survey.pictures.ground import outlines_m
+from survey.propagation.around import near_lines, within_reach
+from survey.propagation.slight import graze_reach_m
+from survey.scene import Scene
+from survey.units import wavelength_m
+
+FloatArray = NDArray[np.float64]
+
+IN_PLANE_M = 0.01
+"""A sheet whose corners all lie this near to the plane stands in it."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Cut:
+    """A thing cut by an upright plane.
+
+    Attributes
+    ----------
+    kind, name : str
+        What it is.
+    points_m : ndarray of float, shape (2 or more, 2)
+        Two ends of a sheet, or the outline of a body: along the ground from the line's start, and height. [m]
+    """
+
+    kind: str
+    name: str
+    points_m: FloatArray
+
+
+@dataclass(frozen=True, kw_only=True)
+class Strung:
+    """A way around as points from end to end: its side, and the points in space, shape (points, 3). [m]"""
+
+    side: str
+    points_m: FloatArray
+
+
+def along_ground(start_m: FloatArray, end_m: FloatArray, points_m: FloatArray) -> FloatArray:
+    """Points as seen from a line: along the ground from its start, to its left, and height, shape (n, 3). [m]"""
+    towards = end_m[:2] - start_m[:2]
+    length_m = float(np.hypot(*towards))
+    ahead = towards / length_m if length_m > 0 else np.array([1.0, 0.0])
+    from_start_m = points_m[:, :2] - start_m[:2]
+    left = np.array([-ahead[1], ahead[0]])
+    return np.column_stack([from_start_m @ ahead, from_start_m @ left, points_m[:, 2]])
+
+
+def cuts_of(scene: Scene, start_m: FloatArray, end_m: FloatArray) -> list[Cut]:
+    """Everything that the upright plane through a line cuts.
+
+    Parameters
+    ----------
+    scene : Scene
+        The site.
+    start_m, end_m : ndarray of float, shape (3,)
+        Ends of the line. [m]
+
+    Returns
+    -------
+    list of Cut
+        Also what lies before the start and beyond the end.
+    """
+    found = []
+    for kind, name, outlines in outlines_m(scene):
+        parts = [part for outline in outlines for part in convex_outlines(outline)]
+        if kind == "foliage":
+            parts = _sides(outlines)
+        pieces = [piece for part in parts if (piece := _cut(along_ground(start_m, end_m, part))) is not None]
+        if not pieces:
+            continue
+        if kind in {"box", "foliage"}:  # all pieces are on the outline of one body
+            found.append(Cut(kind=kind, name=name, points_m=_hull(np.concatenate(pieces))))
+        else:
+            found.extend(Cut(kind=kind, name=name, points_m=piece) for piece in pieces)
+    return found
+
+
+def _sides(ends: list[FloatArray]) -> list[FloatArray]:
+    """Upright faces of a prism of which bottom and top are given."""
+    low, high = ends
+    return [np.array([low[i - 1], low[i], high[i], high[i - 1]]) for i in range(len(low))]
+
+
+def _cut(part_m: FloatArray) -> FloatArray | None:
+    """Where a convex outline meets the plane, as points along it and heights; nothing where it does not."""
+    off_m = part_m[:, 1]
+    if np.all(np.abs(off_m) <= IN_PLANE_M):
+        return part_m[:, [0, 2]]
+    points = []
+    for here, there in zip(part_m, np.roll(part_m, -1, axis=0), strict=True):
+        if (here[1] > 0) != (there[1] > 0):
+            share = here[1] / (here[1] - there[1])
+            points.append(here[[0, 2]] + share * (there - here)[[0, 2]])
+    return np.array(points[:2]) if len(points) > 1 else None
+
+
+def _hull(points_m: FloatArray) -> FloatArray:
+    """The convex outline of points, anticlockwise (A. M. Andrew, Information Processing Letters 9, 1979)."""
+    ordered = np.unique(np.round(points_m, 9), axis=0).tolist()
+    if len(ordered) < 3:  # noqa: PLR2004  a line
+        return np.array(ordered)
+
+    def half(points: list[list[float]]) -> list[list[float]]:
+        chain: list[list[float]] = []
+        for point in points:
+            while len(chain) > 1 and _turn(chain[-2], chain[-1], point) <= 0:
+                chain.pop()
+            chain.append(point)
+        return chain[:-1]
+
+    return np.array(half(ordered) + half(ordered[::-1]))
+
+
+def _turn(one: list[float], two: list[float], three: list[float]) -> float:
+    return (two[0] - one[0]) * (three[1] - one[1]) - (two[1] - one[1]) * (three[0] - one[0])
+
+
+def strings_of(scene: Scene, start_m: FloatArray, end_m: FloatArray) -> list[Strung]:
+    """The strings that lead around what blocks a line.
+
+    Parameters
+    ----------
+    scene : Scene
+        The site.
+    start_m, end_m : ndarray of float, shape (3,)
+        Ends of the line. [m]
+
+    Returns
+    -------
+    list of Strung
+        One for each side that there is; none where nothing blocks the line.
+    """
+    if not len(scene.screens):
+        return []
+    wave_m = float(wavelength_m(scene.plan.radio.frequency_mhz))
+    starts_m, ends_m = start_m[None], end_m[None]
+    length_m = np.linalg.norm(ends_m - starts_m, axis=1)
+    widest_m = float(graze_reach_m(length_m / 2.0, length_m / 2.0, wavelength_m=wave_m)[0])
+    beside_m = np.where(scene.screens.of_sheet >= 0, widest_m, EDGE_M)
+    through, missed = crossings_and_misses(starts_m, ends_m, scene.sheets, beside_m)
+    missed = within_reach(missed, length_m[:, None], wavelength_m=wave_m)
+    number, near = near_lines(through, missed, scene.screens, columns=1)
+    if not len(number):
+        return []
+    lines = lines_between(starts_m, ends_m)
+    strings = strings_around(lines, near, screens=scene.screens, sheets=scene.sheets, wavelength_m=wave_m)
+    found = []
+    for k in np.flatnonzero(strings.around).tolist():
+        legs_m = strings.legs_m[k]
+        legs_m = legs_m[~np.isnan(legs_m[:, 0, 0])]
+        found.append(Strung(side=SIDES[strings.side[k]], points_m=np.concatenate([legs_m[:, 0], legs_m[-1:, 1]])))
+    return found

@@ -1,0 +1,227 @@
+"""The site to scale: what stands there, which inverters hold, and the links of the gateways."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.collections import LineCollection
+from matplotlib.figure import Figure
+from numpy.typing import NDArray
+
+from survey.layout import counted
+from survey.links import STATES, Links
+from survey.pictures.ground import (
+    draw_obstacles,
+    draw_scale_and_north,
+    obstacle_entries,
+    points_per_metre,
+    site_axes,
+)
+from survey.pictures.labels import Label, put_labels
+from survey.pictures.style import (
+    GATEWAY,
+    MARKS,
+    OTHER_GATEWAY,
+    SEARCH,
+    SPOT,
+    UNKNOWN,
+    foot_legend,
+    picture,
+    sample,
+    short,
+)
+from survey.scene import Ends, Scene
+from survey.tables.figures import tally, wanted_line
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+MOST_PT, LEAST_PT = 7.0, 2.8
+"""Largest and smallest mark of an inverter."""
+FEW = 16
+"""So few inverters are all named; where there are more, only arrays are, and those few that fail."""
+COLUMNS = 5
+
+
+@picture
+def site_map(scene: Scene, links: Links | None = None) -> Figure:
+    """Draw a site from above.
+
+    Parameters
+    ----------
+    scene : Scene
+        The site.
+    links : Links, optional
+        The links of all inverters to some gateways or spots; every inverter is drawn by the best of its links. Without
+        them the picture shows the site alone.
+
+    Returns
+    -------
+    Figure
+    """
+    handles = _entries(scene, links)
+    title = f"{scene.plan.site.name}: " + ("the site" if links is None else "who is heard")
+    lines: tuple[str, ...] = (f"{counted(len(scene.inverters), 'inverter')}; no gateway looked at",)
+    if links is not None:
+        lines = (f"Gateway: {', '.join(map(short, links.gateways.names))}. {tally(links)}.", one_lined(scene))
+    figure, axes = site_axes(scene, title=title, lines=lines, entries=len(handles), columns=COLUMNS)
+    named = draw_obstacles(axes, scene)
+    names = draw_places(axes, scene, chosen=() if links is None else links.gateways.names)
+    size_pt = mark_size_pt(axes, scene.inverters)
+    best = None if links is None else best_gateway(links)
+    if links is not None and best is not None:
+        _draw_links(axes, links, best)
+    state = None if links is None or best is None else links.state[np.arange(len(best)), best]
+    draw_inverters(axes, scene.inverters, state, size_pt=size_pt)
+    draw_scale_and_north(axes)
+    foot_legend(figure, handles, columns=COLUMNS)
+    taken_m = np.concatenate([scene.inverters.at_m, scene.gateways.at_m, scene.spots.at_m])[:, :2]
+    put_labels(axes, [*names, *inverter_labels(scene, state), *named], taken_m, reach_pt=size_pt / 2.0)
+    return figure
+
+
+def one_lined(scene: Scene) -> str:
+    """The line that says when a link holds, without the site's name before it."""
+    text = wanted_line(scene.plan).replace("\n  ", " ").removeprefix(f"{scene.plan.site.name}: ")
+    return text[:1].upper() + text[1:] + "."
+
+
+def best_gateway(links: Links) -> IntArray:
+    """The best link of every inverter, by its state and then its margin: index of its gateway, shape (inverters,)."""
+    order = np.lexsort((-links.margin_db, -links.state), axis=1)
+    return np.asarray(order[:, 0])
+
+
+def mark_size_pt(axes: Axes, ends: Ends) -> float:
+    """Size of marks that leave neighbours apart. [pt]"""
+    at_m = ends.at_m[:, :2]
+    if len(at_m) < 2:  # noqa: PLR2004  one has no neighbour
+        return MOST_PT
+    nearest_m = np.empty(len(at_m))
+    for first in range(0, len(at_m), 500):
+        apart_m = np.linalg.norm(at_m[first : first + 500, None] - at_m[None], axis=2)
+        apart_m[apart_m < 0.05] = np.inf  # noqa: PLR2004  one above the other
+        nearest_m[first : first + 500] = apart_m.min(axis=1)
+    usual_m = float(np.median(nearest_m))
+    if not np.isfinite(usual_m):
+        return MOST_PT
+    return float(np.clip(0.62 * usual_m * points_per_metre(axes), LEAST_PT, MOST_PT))
+
+
+def draw_inverters(axes: Axes, inverters: Ends, state: NDArray[np.int8] | None, *, size_pt: float) -> None:
+    """Marks of inverters by their state, the worst ones on top."""
+    at_m = inverters.at_m
+    if state is None:
+        axes.plot(at_m[:, 0], at_m[:, 1], zorder=4, gid="inverters", **UNKNOWN.marker(size_pt))
+        return
+    for number in reversed(range(len(STATES))):
+        of_state = state == number
+        if of_state.any():
+            looks = MARKS[number].marker(size_pt * (1.15 if number < len(STATES) - 1 else 1.0))
+            axes.plot(at_m[of_state, 0], at_m[of_state, 1], zorder=4.5 - 0.1 * number, gid=STATES[number], **looks)
+
+
+def draw_places(axes: Axes, scene: Scene, *, chosen: tuple[str, ...]) -> list[Label]:
+    """Marks of gateways, spots and searches, those chosen on top; and their labels."""
+    labels = []
+    single = {spot.name for spot in scene.plan.spots}
+    searched = [i for i, place in enumerate(scene.spots.places) if place not in single]
+    axes.plot(*scene.spots.at_m[searched, :2].T, zorder=2.5, gid="searches", **SEARCH)
+    for search in scene.plan.searches:
+        of_search = [i for i in searched if scene.spots.places[i] == search.name]
+        if of_search:
+            middle = scene.spots.at_m[of_search[len(of_search) // 2]]
+            labels.append(Label(text=search.name, at_m=(float(middle[0]), float(middle[1]))))
+    for name, at_m in zip(scene.spots.names, scene.spots.at_m, strict=True):
+        if name in single and name not in chosen:
+            axes.plot(*at_m[:2], zorder=4.6, gid="spot", **SPOT)
+            labels.append(Label(text=name, at_m=(float(at_m[0]), float(at_m[1]))))
+    for name, at_m in zip(scene.gateways.names, scene.gateways.at_m, strict=True):
+        if name not in chosen:
+            axes.plot(*at_m[:2], zorder=4.7, gid="other gateway", **OTHER_GATEWAY)
+            labels.insert(0, Label(text=name, at_m=(float(at_m[0]), float(at_m[1])), needed=True))
+    every = scene.gateways_and_spots
+    for i, name in enumerate(every.names):
+        if name in chosen:
+            at = (float(every.at_m[i, 0]), float(every.at_m[i, 1]))
+            axes.plot(*at, zorder=5, gid="gateway", **GATEWAY)
+            labels.insert(0, Label(text=name, at_m=at, needed=True, bold=True))
+    return labels
+
+
+def inverter_labels(scene: Scene, state: NDArray[np.int8] | None) -> list[Label]:
+    """Names of inverters where there are few, else of arrays and of the few that fail."""
+    ends = scene.inverters
+    wanted = range(len(ends)) if len(ends) <= FEW else []
+    if not wanted and state is not None and 0 < np.sum(state == 0) <= FEW:
+        wanted = np.flatnonzero(state == 0).tolist()
+    labels = [Label(text=ends.names[i], at_m=(float(ends.at_m[i, 0]), float(ends.at_m[i, 1]))) for i in wanted]
+    if len(ends) > FEW:
+        for array in scene.plan.arrays:
+            at_m = array.positions_m()[:, :2]
+            corner = (float(at_m[:, 0].mean()), float(at_m[:, 1].max()))
+            labels.append(Label(text=f"array {array.name}", at_m=corner, bold=True))
+    return labels
+
+
+def _draw_links(axes: Axes, links: Links, best: IntArray) -> None:
+    starts_m, ends_m = links.inverters.at_m[:, :2], links.gateways.at_m[best, :2]
+    segments = np.stack([starts_m, ends_m], axis=1)
+    state = links.state[np.arange(len(best)), best]
+    faint = float(np.clip(30.0 / max(len(best), 1), 0.25, 0.8))
+    for number in reversed(range(len(STATES))):
+        mark = MARKS[number]
+        lines = LineCollection(
+            list(segments[state == number]),
+            colors=mark.colour,
+            linewidths=mark.width_pt,
+            linestyles=mark.dashes,
+            alpha=faint if mark.filled and number else min(1.0, 2.0 * faint),
+            zorder=3.0 - 0.1 * number,
+            label=f"links that are {mark.word}",
+        )
+        lines.set_gid("links " + mark.word)
+        axes.add_collection(lines, autolim=False)
+
+
+def place_entries(scene: Scene, chosen: tuple[str, ...]) -> list[Any]:
+    """Legend entries of gateways and spots."""
+    handles = [sample("gateway looked at", **GATEWAY)] if chosen else []
+    if any(name not in chosen for name in scene.gateways.names):
+        handles.append(sample("other gateway", **OTHER_GATEWAY))
+    if scene.plan.spots:
+        handles.append(sample("spot", **SPOT))
+    if scene.plan.searches:
+        handles.append(sample("search, point by point", **SEARCH | {"markersize": 5}))
+    return handles
+
+
+def state_entries(state: NDArray[np.int8]) -> list[Any]:
+    """Legend entries of the states that there are, each with how many inverters are in it and its line."""
+    handles = []
+    for number in reversed(range(len(STATES))):
+        count = int(np.sum(state == number))
+        if count:
+            mark = MARKS[number]
+            line = {"linestyle": mark.dashes, "color": mark.colour, "linewidth": mark.width_pt}
+            handles.append(sample(f"{mark.word} ({count})", **mark.marker(MOST_PT) | line))
+    return handles
+
+
+def _entries(scene: Scene, links: Links | None) -> list[Any]:
+    if links is None:
+        return [
+            sample("inverter", **UNKNOWN.marker(MOST_PT)),
+            *place_entries(scene, ()),
+            *obstacle_entries(scene),
+        ]
+    best = best_gateway(links)
+    return [
+        *state_entries(links.state[np.arange(len(best)), best]),
+        *place_entries(scene, links.gateways.names),
+        *obstacle_entries(scene),
+    ]
+
+

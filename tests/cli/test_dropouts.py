@@ -1,0 +1,164 @@
+"""The command that sorts what is missing in a log."""
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+from demo_log import TRIPPED, UNIT, UNIT_FROM, demo_log
+from plans import MINIMAL, write
+
+from cli.shapes import MAYBE, NUMBER, differences
+
+SITES = Path(__file__).parents[2] / "sites"
+SHAPE = {
+    "plan": str,
+    "site": str,
+    "log": str,
+    "notes": [str],
+    "first": str,
+    "last": str,
+    "interval_s": int,
+    "rows": int,
+    "repeated_rows": int,
+    "polls": int,
+    "heard": int,
+    "dropouts": int,
+    "causes": [
+        {
+            "cause": str,
+            "fault": bool,
+            "subject": (str, type(None)),
+            "inverters": [str],
+            "dropouts": int,
+            "share": MAYBE,
+            "first": str,
+            "last": str,
+            "evidence": str,
+            "check": str,
+        }
+    ],
+    "inverters": [{"inverter": str, "polls": int, "dropouts": int, "main_cause": (str, type(None)), "by_cause": dict}],
+    "not_in_log": [str],
+}
+LOG = "time,inverter,gateway,heard\n" + "".join(
+    f"2026-05-01T{hour:02d}:{minute},i1,office,{int(6 <= hour < 19)}\n" for hour in range(24) for minute in ("00", "30")
+)
+
+
+@pytest.fixture
+def farm(run, folder):  # the folder must be empty for `run`
+    assert run
+    for name in ("farm.toml", "farm-week.csv"):
+        shutil.copy(SITES / name, folder / name)
+
+
+def shape_of_inverters(found):
+    for one in found["inverters"]:
+        assert all(isinstance(count, NUMBER) for count in one["by_cause"].values())
+        one["by_cause"] = {}
+    return found
+
+
+def test_the_demo_log_is_the_one_that_its_script_makes():
+    assert (SITES / "farm-week.csv").read_text(encoding="utf-8") == demo_log()
+
+
+@pytest.mark.usefixtures("farm")
+def test_the_json_has_its_shape_and_finds_what_the_demo_log_was_made_with(run):
+    result = run("dropouts", "farm.toml", "farm-week.csv", "--json")
+    assert (result.exit_code, result.stderr) == (0, "")
+    found = json.loads(result.stdout)
+    causes = {one["cause"]: one for one in found["causes"]}
+    assert set(causes) == {"weak link", "supply branch", "single unit", "low light", "cannot tell"}
+    assert causes["supply branch"]["subject"] == "B3"
+    # The first poll after the breaker fell, and the last one before it was put in again.
+    assert (causes["supply branch"]["first"], causes["supply branch"]["last"]) == (
+        "2026-05-13T10:00",
+        "2026-05-13T15:00",
+    )
+    assert TRIPPED[0].isoformat() < causes["supply branch"]["first"]
+    assert causes["single unit"]["inverters"] == [UNIT]
+    assert causes["single unit"]["first"] == "2026-05-14T11:30" > UNIT_FROM.isoformat()
+    assert {name[0] for name in causes["weak link"]["inverters"]} == {"L"}
+    assert [one["fault"] for one in found["causes"]] == [True, True, True, False, False]
+    assert sum(one["share"] for one in found["causes"]) == pytest.approx(1.0, abs=0.01)
+    assert (
+        differences(shape_of_inverters(found), {**SHAPE, "inverters": [{**SHAPE["inverters"][0], "by_cause": {}}]})
+        == []
+    )
+
+
+@pytest.mark.usefixtures("farm")
+def test_the_table_tells_what_the_json_tells(run):
+    text = run("dropouts", "farm.toml", "farm-week.csv").stdout
+    found = json.loads(run("dropouts", "farm.toml", "farm-week.csv", "--json").stdout)
+    lines = text.splitlines()
+    assert max(map(len, lines)) <= 100
+    for one in found["causes"]:
+        rows = [line for line in lines if line.startswith(one["cause"])]
+        assert f"  {one['dropouts']}  " in rows[0]
+        assert one["evidence"].split(";")[0][:40] in text.replace("\n  ", " ") or one["cause"] == "low light"
+    assert "licensed electrician" in text
+    assert "No fault with the other 19 inverters" in text
+
+
+def test_where_all_is_well_the_table_says_so(run, folder):
+    write(folder)
+    (folder / "log.csv").write_text(LOG, encoding="utf-8")
+    result = run("dropouts", "plan.toml", "log.csv")
+    assert (result.exit_code, result.stderr) == (0, "")
+    assert "26 polls of 1 inverter by daylight, 26 heard, 0 dropouts (0.0 %)\nNo fault stands out." in result.stdout
+    assert "No fault with 1 inverter: 0 % to 0 % missed." in result.stdout
+
+
+def test_notes_go_to_standard_error(run, folder):
+    write(folder)
+    (folder / "log.csv").write_text(
+        LOG.replace("heard\n", "heard,mood\n").replace("1\n", "1,\n").replace("0\n", "0,\n")
+    )
+    result = run("dropouts", "plan.toml", "log.csv", "--json")
+    assert result.stderr == "warning: log.csv: columns not used: mood\n"
+    assert json.loads(result.stdout)["notes"] == ["columns not used: mood"]
+
+
+def test_inverters_that_the_log_does_not_name_are_told(run, folder):
+    second = MINIMAL.split("[[inverter]]")[1].split("[[gateway]]")[0].replace("i1", "i2")
+    write(folder, more=f"\n[[inverter]]{second}")
+    (folder / "log.csv").write_text(LOG, encoding="utf-8")
+    assert "\nNot in the log: i2\n" in run("dropouts", "plan.toml", "log.csv").stdout
+    assert json.loads(run("dropouts", "plan.toml", "log.csv", "--json").stdout)["not_in_log"] == ["i2"]
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("", "log.csv: is empty; a log begins with time,inverter,gateway,heard\n"),
+        (LOG.replace("i1", "i11"), 'log.csv: no inverter of the plan is named "i11"; did you mean "i1"?\n'),
+        (
+            LOG.replace("T05:00", "T5"),
+            'log.csv: row 12: time: "2026-05-01T5" is no time; write it as in 2026-05-01T06:30\n',
+        ),
+    ],
+)
+def test_a_log_that_cannot_be_used_is_told_and_nothing_is_written(run, folder, text, told):
+    write(folder)
+    (folder / "log.csv").write_text(text, encoding="utf-8")
+    result = run("dropouts", "plan.toml", "log.csv", "--json", "--out", "found.json")
+    assert (result.exit_code, result.stdout, result.stderr) == (1, "", told)
+    assert not (folder / "found.json").exists()
+
+
+def test_the_result_never_falls_on_the_log(run, folder):
+    write(folder)
+    (folder / "log.csv").write_text(LOG, encoding="utf-8")
+    result = run("dropouts", "plan.toml", "log.csv", "--out", "log.csv")
+    assert result.exit_code == 1
+    assert (folder / "log.csv").read_text(encoding="utf-8") == LOG
+
+
+@pytest.mark.parametrize("rows", [1, 2, 5])
+def test_a_few_polls_get_an_answer(run, folder, rows):
+    write(folder)
+    (folder / "log.csv").write_text("".join(LOG.splitlines(keepends=True)[: rows + 1]), encoding="utf-8")
+    assert run("dropouts", "plan.toml", "log.csv").exit_code == 0

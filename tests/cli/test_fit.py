@@ -1,0 +1,128 @@
+"""survey fit, and --fit of the other commands."""
+
+import csv
+import json
+
+import pytest
+from plans import SPOTS, WALL, entry, write
+
+from cli.shapes import MAYBE, NUMBER, differences
+
+FIGURE = {"value": NUMBER, "stderr": NUMBER}
+IN_THE_INTERFACE = {
+    "plan": str,
+    "readings": int,
+    "missed": int,
+    "path_loss_exponent": FIGURE,
+    "offset_db": FIGURE,
+    "shadowing_db": NUMBER,
+    "materials": {"long wall": {"loss_db": NUMBER, "stderr": NUMBER, "before_db": NUMBER}},
+    "rmse_db": MAYBE,
+    "cross_validated_rmse_db": MAYBE,
+    "residuals": [
+        {
+            "inverter": str,
+            "gateway": str,
+            "level_dbm": MAYBE,
+            "predicted_dbm": NUMBER,
+            "residual_db": MAYBE,
+            "suspect": bool,
+        }
+    ],
+}
+MORE = "".join(
+    entry("inverter", name=f'"j{k}"', at=f"[{2.0 + 3.0 * k}, {1.0 * k}]", height_m=2.0, serial=f'"SN{k}"')
+    for k in range(8)
+)
+LEVELS = [-50, -58, -82, -84, -86, -85, -90, "missed"]
+READINGS = "serial;gateway;level_dbm;mood\n" + "".join(f"SN{k};office;{one};\n" for k, one in enumerate(LEVELS))
+
+
+@pytest.fixture
+def day(run, folder):
+    """A plan with a wall, and a day's readings by serial."""
+    write(folder, more=SPOTS + WALL + MORE)
+    (folder / "day.csv").write_text(READINGS, encoding="utf-8")
+    return run
+
+
+def test_json_has_the_shape_of_the_interface(day):
+    result = day("fit", "plan.toml", "day.csv", "--json")
+    assert result.stderr == "warning: columns ignored: mood\n"
+    found = differences(json.loads(result.stdout), IN_THE_INTERFACE)
+    assert [one for one in found if not one.endswith("is not in the interface")] == []
+
+
+def test_what_is_written_as_json_is_what_the_other_commands_take(day, folder):
+    printed = day("fit", "plan.toml", "day.csv", "--json").stdout
+    assert day("fit", "plan.toml", "day.csv", "--out", "fit.json").exit_code == 0
+    assert (folder / "fit.json").read_text(encoding="utf-8") == printed
+    record = json.loads(printed)
+    result = day("links", "plan.toml", "--fit", "fit.json", "--json")
+    assert (result.exit_code, result.stderr) == (0, "")
+    links = {one["inverter"]: one for one in json.loads(result.stdout)["links"]}
+    for one in record["residuals"]:
+        assert links[one["inverter"]]["uplink"]["level_dbm"] == pytest.approx(one["predicted_dbm"], abs=1e-3)
+    before = {one["inverter"]: one for one in json.loads(day("links", "plan.toml", "--json").stdout)["links"]}
+    assert links["j3"]["sigma_db"] != before["j3"]["sigma_db"]
+    assert links["j3"]["sigma_db"] > record["shadowing_db"]
+    for words in (["place", "plan.toml"], ["compare", "plan.toml", "post", "shed"]):
+        plain, with_fit = day(*words, "--json").stdout, day(*words, "--json", "--fit", "fit.json").stdout
+        assert plain != with_fit
+
+
+def test_the_table_says_what_was_found_and_checks_every_inverter_of_few(day):
+    text = day("fit", "plan.toml", "day.csv").stdout
+    for piece in ("offset, dB", "path-loss exponent", "long wall, dB a pass", "Inverter by inverter", "j7"):
+        assert piece in text
+    checked = day("fit", "plan.toml", "day.csv", "--check").stdout
+    assert "offset, dB" not in checked
+    assert "Inverter by inverter" in checked
+
+
+def test_a_weak_inverter_is_told_with_what_to_look_at(day, folder):
+    rows = "".join(f"j{k},{place},{-50 - 2 * k}\n" for k in range(8) for place in ("office", "post", "shed"))
+    rows = rows.replace("j0,office,-50", "j0,office,-99").replace("j0,post,-50", "j0,post,-99")
+    rows = rows.replace("j0,shed,-50", "j0,shed,-99")
+    (folder / "weak.csv").write_text("inverter,gateway,level_dbm\n" + rows, encoding="utf-8")
+    text = day("fit", "plan.toml", "weak.csv", "--check").stdout
+    (line,) = [line for line in text.splitlines() if line.startswith("j0 ")]
+    assert "weaker" in line
+    assert "compare the serial" in text
+    assert "Work at height" in text
+
+
+@pytest.mark.parametrize(
+    ("content", "message"),
+    [
+        ("{}", "shadowing_db: is missing"),
+        ("not json", "is not what survey fit wrote"),
+        ("[1]", "is not what survey fit wrote"),
+    ],
+)
+def test_a_file_that_is_no_fit_is_told(day, folder, content, message):
+    (folder / "fit.json").write_text(content, encoding="utf-8")
+    result = day("links", "plan.toml", "--fit", "fit.json")
+    assert (result.exit_code, result.stdout) == (1, "")
+    assert f"fit.json: {message}" in result.stderr
+
+
+def test_a_fit_of_another_plan_is_warned_of(day, folder):
+    day("fit", "plan.toml", "day.csv", "--out", "fit.json")
+    write(folder, ("frequency_mhz = 868.0", "frequency_mhz = 915.0"), more=SPOTS + WALL + MORE)
+    result = day("links", "plan.toml", "--fit", "fit.json")
+    assert result.exit_code == 0
+    assert "have changed since it was fitted" in result.stderr
+
+
+def test_no_output_falls_on_the_readings(day):
+    result = day("fit", "plan.toml", "day.csv", "--out", "day.csv")
+    assert result.stderr == "day.csv: is a file to be read; name another file\n"
+
+
+def test_serials_come_out_in_the_rows_of_links(day):
+    rows = list(csv.DictReader(day("links", "plan.toml", "--csv").stdout.splitlines()))
+    serials = {row["inverter"]: row["serial"] for row in rows}
+    assert serials == {"i1": ""} | {f"j{k}": f"SN{k}" for k in range(8)}
+    assert {row["gateway"] for row in rows} == {"office"}
+    assert day("links", "plan.toml", "--csv", "--json").exit_code == 2
