@@ -16,9 +16,9 @@ FloatArray = NDArray[np.float64]
 
 LINES_AT_ONCE = 3_000
 """Links worked out between two looks at the progress bar."""
-USUAL_LINES = 6_000
-"""So many links are worked out where nobody says how many points are wanted: some seconds' work."""
-LEAST_POINTS, USUAL_POINTS = 400, 6_000
+USUAL_WORK = 40_000
+"""So many links past one screen are worked out where nobody says how many points are wanted: some seconds' work."""
+LEAST_POINTS, USUAL_POINTS = 200, 10_000
 """No fewer and no more points than this where nobody says how many are wanted."""
 MOST_POINTS = 1_000_000
 USUAL_GATEWAY_HEIGHT_M = 2.5
@@ -74,9 +74,10 @@ def grid_m(low_m: FloatArray, high_m: FloatArray, points: int) -> tuple[FloatArr
     return x_m, y_m
 
 
-def usual_points(others: int) -> int:
+def usual_points(scene: Scene, others: int) -> int:
     """How many points are looked at where nobody says how many, with so many links for each."""
-    return int(np.clip(USUAL_LINES // max(1, others), LEAST_POINTS, USUAL_POINTS))
+    work = max(1, others) * (1 + len(scene.screens))
+    return int(np.clip(USUAL_WORK // work, LEAST_POINTS, USUAL_POINTS))
 
 
 def coverage_of(
@@ -114,7 +115,7 @@ def coverage_of(
         heights_m = scene.inverters.at_m[:, 2] if gateways is not None else scene.gateways_and_spots.at_m[:, 2]
         height_m = round(float(np.median(heights_m)), 2) if len(heights_m) else USUAL_GATEWAY_HEIGHT_M
     others = len(scene.inverters) if gateways is None else len(gateways)
-    x_m, y_m = grid_m(*area_m, usual_points(others) if points is None else points)
+    x_m, y_m = grid_m(*area_m, usual_points(scene, others) if points is None else points)
     across_m, up_m = np.meshgrid(x_m, y_m)
     at_m = np.column_stack([across_m.ravel(), up_m.ravel(), np.full(across_m.size, height_m)])
     radio = scene.plan.radio

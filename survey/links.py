@@ -221,7 +221,7 @@ class Links:
             if isinstance(values, dict):
                 return {way: kept(one) for way, one in values.items()}
             if isinstance(values, Crossings):
-                return values.to(chosen)
+                return values.to(np.asarray(chosen))
             if isinstance(values, Chords):
                 met = place[values.end] >= 0
                 columns = {one.name: getattr(values, one.name)[met] for one in fields(values)}

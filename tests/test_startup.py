@@ -73,7 +73,7 @@ def test_links_are_worked_out_with_numpy_alone(tmp_path, words):
     (tmp_path / "plan.toml").write_text(WHOLE_PLAN, encoding="utf-8")
     (tmp_path / "day.csv").write_text("inverter,gateway,level_dbm\nS1,office,-70\n", encoding="utf-8")
     if "--fit" in words:
-        loaded(tmp_path, "fit", "plan.toml", "day.csv", "--json", "--out", "fit.json", prints=False)
+        loaded(tmp_path, "fit", "plan.toml", "day.csv", "--out", "fit.json", prints=False)
     found = loaded(tmp_path, *words)
     assert "numpy" in found
     assert found & HEAVY == {"numpy"}
@@ -93,3 +93,13 @@ def test_dropouts_are_sorted_with_numpy_alone(tmp_path):
     rows = [f"2026-05-01T{hour:02d}:00,i1,office,{int(6 < hour < 18)}\n" for hour in range(24)]
     (tmp_path / "log.csv").write_text("time,inverter,gateway,heard\n" + "".join(rows), encoding="utf-8")
     assert loaded(tmp_path, "dropouts", "plan.toml", "log.csv") & HEAVY == {"numpy"}
+
+
+def test_drawing_loads_matplotlib_without_pyplot_and_nothing_that_it_does_not_need(tmp_path):
+    write(tmp_path, more=SPOTS)
+    result = python(tmp_path, LISTING, "draw", "plan.toml", "--out", "p.svg")
+    assert set(json.loads(result.stderr.splitlines()[-1])) & HEAVY == {"numpy", "matplotlib"}
+    program = "import sys; from survey.cli import main; main(sys.argv[1:], standalone_mode=False); "
+    program += 'print("matplotlib.pyplot" in sys.modules, file=sys.stderr)'
+    result = python(tmp_path, program, "draw", "plan.toml", "--out", "p.svg")
+    assert result.stderr.splitlines()[-1] == b"False"

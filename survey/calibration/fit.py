@@ -361,7 +361,7 @@ def _open_questions(found: Fit) -> Iterator[str]:
     names = ["the offset", "the exponent", *(one.name for one in found.units)]
     before, after = found.model.sd[: len(names)], found.stderr[: len(names)]
     if not found.pairs.was_heard.any():
-        yield "nothing was heard: only that all levels lie below what the receivers need, or that nothing was on"
+        yield "nothing was heard: levels too low, or a gateway or inverters that were not on; the offset is left at 0"
     if not found.plain:
         if after[EXPONENT] > LITTLE * before[EXPONENT]:
             yield "the exponent: the readings say little, so it stays near the plan's; read at more distances"

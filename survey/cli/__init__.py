@@ -18,6 +18,7 @@ COMMANDS = {
     "explain": "Say where every dB of a link goes, and what would mend it.",
     "network": "Show the route of every inverter, and what hangs on a single one.",
     "fit": "Fit the model to measured levels.",
+    "draw": "Draw a picture of PLAN.",
     "dropouts": "Sort the dropouts in LOG by likely cause.",
     "report": "Write one page for the job file.",
     "materials": "List the built-in materials.",

@@ -202,8 +202,8 @@ def check_writable(path: Path, *, inputs: tuple[Path, ...] = ()) -> None:
         raise OutputError(one_line(f"{path}: is no ordinary file; name one, or leave --out away to print"))
 
 
-def write_whole(path: Path, text: str, *, inputs: tuple[Path, ...] = ()) -> None:
-    """Write a file so that it is there whole or not at all.
+def write_whole(path: Path, content: str | bytes, *, inputs: tuple[Path, ...] = ()) -> None:
+    """Write a file, text or a picture, so that it is there whole or not at all.
 
     Raises
     ------
@@ -214,8 +214,8 @@ def write_whole(path: Path, text: str, *, inputs: tuple[Path, ...] = ()) -> None
     target = path.resolve()
     beside = target.with_name(f".{target.name}.{os.getpid()}.part")
     try:
-        with beside.open("w", encoding="utf-8", newline="\n") as file:
-            file.write(text)
+        with beside.open("wb") as file:
+            file.write(content.encode("utf-8") if isinstance(content, str) else content)
             file.flush()
             os.fsync(file.fileno())
         beside.replace(target)

@@ -21,7 +21,7 @@ CHANCE = np.log(1e-9)
 LEAST_LINKS, LEAST_IN_BRANCH = 3, 2
 STRAY_SHARE = 0.02
 """Share of a group that may be heard in a stretch that belongs to two intervals. [-]"""
-AROUND = 12
+AROUND, CLOSE = 12, 5
 PARTLY, EDGE = 0.3, 0.15
 """Share of a group that must be silent round about a stretch for chance to explain it, and in the interval in which
 it began. [-]"""
@@ -75,10 +75,7 @@ def silences(
         times = active[begin:end]
         if dusk is not None:
             times = times[~dusk[times]]
-        near = share[
-            np.concatenate([active[max(0, begin - AROUND) : max(0, begin - 1)], active[end + 1 : end + AROUND]])
-        ]
-        local = float(np.mean(near)) if len(near) else 0.0
+        local = _round_about(share[active], begin, end)
         chance = float(surprise[times].sum())
         usually = float(np.mean(usual[links]))
         if local > PARTLY:  # partly silent round about
@@ -94,6 +91,15 @@ def silences(
             if last < len(active) and share[active[last]] > EDGE + local:
                 last += 1
             found.append(Stretch(begin=int(active[first]), end=int(active[last - 1]) + 1))
+    return found
+
+
+def _round_about(share: FloatArray, begin: int, end: int) -> float:
+    """Share of a group that is silent shortly before and after a stretch, whichever neighbourhood says most."""
+    found = 0.0
+    for around in (AROUND, CLOSE):
+        near = np.concatenate([share[max(0, begin - around) : max(0, begin - 1)], share[end + 1 : end + around]])
+        found = max(found, float(np.mean(near)) if len(near) else 0.0)
     return found
 
 

@@ -23,6 +23,7 @@ from survey.dropouts.margins import margins_of
 from survey.dropouts.newcomers import newcomers
 from survey.dropouts.outages import (
     BRANCH_CHECK,
+    CHANCE,
     LEAST_RUN,
     Stretch,
     branch_outages,
@@ -132,6 +133,10 @@ def _outages(book: Book, daylight: Daylight) -> None:
         if bright < LEAST_RUN or bright * book.log.step_s < LEAST_BRIGHT_S or mark[stretch.end - 1] >= last:
             continue  # too near the ends of a day; or it never returns, and may be something in the way
         polled, silent = book.open[:, times].sum(axis=1), book.silent[:, times].sum(axis=1)
+        rest = np.setdiff1d(np.arange(len(polled)), links)
+        elsewhere = float(np.clip(silent[rest].sum() / max(polled[rest].sum(), 1), 0.01, 1.0))
+        if silent[links].sum() * np.log(elsewhere) + len(links) * np.log(len(polled)) > CHANCE:
+            continue  # others miss so much at that time that some of them agree by chance
         quiet = np.flatnonzero((polled >= LEAST_RUN) & (silent == polled))
         members = set(links.tolist()) | (set(quiet.tolist()) if len(quiet) <= 2 * len(links) else set())
         for others, stretches in groups:

@@ -4,8 +4,7 @@ They need matplotlib, so they are imported only where something is drawn. `as_by
 """
 
 from survey.pictures.budget import budget_picture, budget_steps
-from survey.pictures.coverage import coverage_picture
-from survey.pictures.ground import extent_m
+from survey.pictures.coverage import coverage_picture, field_m
 from survey.pictures.network import network_picture
 from survey.pictures.profile import profile_picture
 from survey.pictures.site_map import site_map
@@ -16,7 +15,7 @@ __all__ = [
     "budget_picture",
     "budget_steps",
     "coverage_picture",
-    "extent_m",
+    "field_m",
     "network_picture",
     "profile_picture",
     "site_map",

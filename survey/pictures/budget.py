@@ -10,11 +10,20 @@ from matplotlib.figure import Figure
 
 from survey.links import CARRIERS, Links, carried_by
 from survey.pictures.site_map import one_lined
-from survey.pictures.style import FAINT, INK, SMALL_PT, WIDTH_IN, head_in, new_figure, picture, short
+from survey.pictures.style import FAINT, INK, PAPER, SMALL_PT, WIDTH_IN, head_in, new_figure, picture, short
 from survey.tables.figures import NOTHING_DB, db, percent
 from survey.tables.links import WAY_WORDS, in_the_line
 
-GAIN, LOSS, LEVEL, MARGIN = "#0072b2", "#d55e00", "#4d4d4d", "#009e73"
+BARS = {
+    "power": ("#4d4d4d", ""),
+    "gain": ("#0072b2", ""),
+    "loss": ("#d55e00", "////"),
+    "level": ("#4d4d4d", ""),
+    "need": ("#bdbdbd", "...."),
+    "margin": ("#009e73", "xx"),
+    "shortfall": ("#d55e00", "////"),
+}
+"""Colour and hatching of the bars."""
 BAR_IN = 0.36
 """How high a step is drawn. [inch]"""
 LEFT_IN, RIGHT_IN = 3.1, 0.5
@@ -101,8 +110,12 @@ def budget_picture(links: Links, i: int, j: int) -> Figure:
     state = ("fails", "marginal", "holds")[int(links.state[i, j])]
     met = in_the_line(links, i, j)
     lines = (
-        f"{plan.site.name}. From {one} to {other}, the weaker direction: margin {margin_db:.1f} dB, chance {chance}: {state}.",
-        f"In the straight line: {', '.join(met) if met else 'nothing'}. {one_lined(links.scene)}",
+        (
+            f"{plan.site.name}. From {one} to {other}, the weaker direction: "
+            f"margin {margin_db:.1f} dB, chance {chance}: {state}."
+        ),
+        f"In the straight line: {', '.join(met) if met else 'nothing'}.",
+        one_lined(links.scene),
     )
     rows = [step for k, step in enumerate(steps) if k == 0 or abs(step.db) >= SMALL_DB]
     count = len(rows) + 3
@@ -114,13 +127,14 @@ def budget_picture(links: Links, i: int, j: int) -> Figure:
         label="budget",
     )
     highest = max(step.level_dbm for step in rows)
-    lowest = min(need_dbm, min(step.level_dbm for step in rows))
+    lowest = min(need_dbm, *(step.level_dbm for step in rows))
     room = 0.14 * (highest - lowest)
-    names, before = [], None
+    names: list[str] = []
+    before: float | None = None
     for y, step in enumerate(rows):
         start = lowest - room if before is None else before
-        colour, hatch = (LEVEL, None) if before is None else (GAIN, None) if step.db > 0 else (LOSS, "////")
-        _bar(axes, y, start, step.level_dbm, colour, hatch, "power" if before is None else "gain" if step.db > 0 else "loss")
+        kind = "power" if before is None else "gain" if step.db > 0 else "loss"
+        _bar(axes, y, (start, step.level_dbm), kind)
         if before is not None:
             axes.plot([before, before], [y - 1, y], color=FAINT, linewidth=0.7, zorder=1)
         words = f"{db(step.db)} dBm" if before is None else f"{step.db:+.1f} dB"
@@ -128,14 +142,13 @@ def budget_picture(links: Links, i: int, j: int) -> Figure:
         names.append(step.item)
         before = step.level_dbm
     y = len(rows)
-    _bar(axes, y, lowest - room, level_dbm, LEVEL, None, "level")
+    _bar(axes, y, (lowest - room, level_dbm), "level")
     _words(axes, y, level_dbm, f"{db(level_dbm)} dBm")
     names.append("level at the receiver")
-    _bar(axes, y + 1, lowest - room, need_dbm, "#bdbdbd", "....", "need")
+    _bar(axes, y + 1, (lowest - room, need_dbm), "need")
     _words(axes, y + 1, need_dbm, f"{db(need_dbm)} dBm")
     names.append("what the receiver needs")
-    good = margin_db >= 0
-    _bar(axes, y + 2, need_dbm, level_dbm, MARGIN if good else LOSS, "xx" if good else "////", "margin")
+    _bar(axes, y + 2, (need_dbm, level_dbm), "margin" if margin_db >= 0 else "shortfall")
     nothing = "  (nothing arrives)" if margin_db < NOTHING_DB else ""
     _words(axes, y + 2, max(need_dbm, level_dbm), f"margin {margin_db:+.1f} dB{nothing}")
     names.append("margin: level less need")
@@ -150,21 +163,21 @@ def budget_picture(links: Links, i: int, j: int) -> Figure:
     return figure
 
 
-def _bar(axes: Axes, y: int, start: float, end: float, colour: str, hatch: str | None, gid: str) -> None:
-    (bar,) = axes.barh(
-        y,
-        end - start,
-        left=start,
-        height=0.62,
-        facecolor=colour,
-        edgecolor=INK,
-        linewidth=0.6,
-        alpha=0.85,
-        hatch=hatch,
-        zorder=2,
-    )
-    bar.set_gid(gid)
+def _bar(axes: Axes, y: int, ends_dbm: tuple[float, float], kind: str) -> None:
+    colour, hatch = BARS[kind]
+    (bar,) = axes.barh(y, ends_dbm[1] - ends_dbm[0], left=ends_dbm[0], height=0.62, color=colour, hatch=hatch, zorder=2)
+    bar.set(edgecolor=INK, linewidth=0.6, alpha=0.85, gid=kind)
 
 
 def _words(axes: Axes, y: int, at: float, words: str) -> None:
-    axes.annotate(words, (at, y), xytext=(4, 0), textcoords="offset points", va="center", fontsize=SMALL_PT)
+    paper = {"facecolor": PAPER, "edgecolor": "none", "pad": 0.8}
+    axes.annotate(
+        words,
+        (at, y),
+        xytext=(5, 0),
+        textcoords="offset points",
+        va="center",
+        fontsize=SMALL_PT,
+        bbox=paper,
+        zorder=1.5,
+    )

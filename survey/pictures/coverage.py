@@ -13,10 +13,11 @@ from numpy.typing import NDArray
 
 from survey.coverage import Coverage
 from survey.links import MARGINAL_RELIABILITY
-from survey.pictures.ground import draw_obstacles, draw_scale_and_north, obstacle_entries, site_axes
+from survey.pictures.ground import draw_obstacles, draw_scale_and_north, frame_m, obstacle_entries, site_axes
 from survey.pictures.labels import Label, put_labels
 from survey.pictures.site_map import draw_places, mark_size_pt, one_lined, place_entries
 from survey.pictures.style import FAINT, INK, PAPER, SMALL_PT, foot_legend, picture, sample, short
+from survey.scene import Scene
 
 FloatArray = NDArray[np.float64]
 
@@ -33,6 +34,11 @@ INVERTER: dict[str, Any] = {
     "markeredgecolor": INK,
     "markeredgewidth": 0.6,
 }
+
+
+def field_m(scene: Scene) -> tuple[FloatArray, FloatArray]:
+    """The area that a coverage picture shows: lowest and highest x and y. [m]"""
+    return frame_m(scene, right_in=BAR_IN)
 
 
 @picture
@@ -69,7 +75,8 @@ def coverage_picture(coverage: Coverage, *, show: str = "margin") -> Figure:
     else:
         title = f"{scene.plan.site.name}: how well {', '.join(map(short, chosen))} hears"
         best = " by the best gateway" if len(chosen) > 1 else ""
-        what = f"Every point stands for an inverter {coverage.height_m:g} m above zero; shown is the {show} of its link{best}."
+        point = f"Every point stands for an inverter {coverage.height_m:g} m above zero; "
+        what = f"{point}shown is the {show} of its link{best}."
     figure, axes = site_axes(
         scene, title=title, lines=(what, one_lined(scene)), entries=len(handles), columns=COLUMNS, right_in=BAR_IN
     )
@@ -84,14 +91,16 @@ def coverage_picture(coverage: Coverage, *, show: str = "margin") -> Figure:
                     levels=[level],
                     colors=colour,
                     linewidths=wide + more,
-                    linestyles=dashes if not more else "-",
+                    linestyles=[dashes] if not more else "-",
                     zorder=0.6 if more else 0.7,
                     alpha=0.6 if more else 1.0,
                 )
                 drawn.set_gid(label)
     named = draw_obstacles(axes, scene, bare=True)
     at_m = scene.inverters.at_m
-    axes.plot(*at_m[:, :2].T, zorder=4, gid="inverters", markersize=min(4.0, mark_size_pt(axes, scene.inverters)), **INVERTER)
+    axes.plot(
+        *at_m[:, :2].T, zorder=4, gid="inverters", markersize=min(4.0, mark_size_pt(axes, scene.inverters)), **INVERTER
+    )
     places = draw_places(axes, scene, chosen=chosen)
     draw_scale_and_north(axes)
     foot_legend(figure, handles, columns=COLUMNS)
@@ -133,11 +142,11 @@ def _draw_field(figure: Figure, axes: Axes, coverage: Coverage, show: str, wante
     place = axes.get_position()
     wide_in = float(figure.get_size_inches()[0])
     beside = figure.add_axes((place.x1 + 0.12 / wide_in, place.y0, 0.16 / wide_in, place.height), label="scale")
-    bar = figure.colorbar(ScalarMappable(norm=norm, cmap=COLOURS), cax=beside, ticks=list(steps[:: 2 if show == "margin" else 1]))
+    bar = figure.colorbar(
+        ScalarMappable(norm=norm, cmap=COLOURS), cax=beside, ticks=list(steps[:: 2 if show == "margin" else 1])
+    )
     bar.set_label("margin, dB" if show == "margin" else "chance", fontsize=SMALL_PT)
     if show == "chance":
         beside.set_yticklabels([f"{100 * step:g} %" for step in steps])
-    outline = bar.outline
-    outline.set_edgecolor(FAINT)  # type: ignore[operator]  a patch, which its types do not say
-
-
+    for spine in beside.spines.values():
+        spine.set_edgecolor(FAINT)

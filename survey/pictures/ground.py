@@ -68,6 +68,16 @@ def extent_m(scene: Scene) -> tuple[FloatArray, FloatArray]:
     return low_m - room_m, high_m + room_m
 
 
+def frame_m(scene: Scene, *, right_in: float = RIGHT_IN) -> tuple[FloatArray, FloatArray]:
+    """Lowest and highest x and y of the frame of a picture, which shows some of the site's surroundings too. [m]"""
+    low_m, high_m = extent_m(scene)
+    wide_m, tall_m = high_m - low_m
+    wide_in = WIDTH_IN - LEFT_IN - right_in
+    tall_in = min(max(wide_in * tall_m / wide_m, LEAST_IN), MOST_IN)
+    half_m = np.array([wide_in, tall_in]) * max(wide_m / wide_in, tall_m / tall_in) / 2.0
+    return (low_m + high_m) / 2.0 - half_m, (low_m + high_m) / 2.0 + half_m
+
+
 def site_axes(
     scene: Scene, *, title: str, lines: tuple[str, ...], entries: int, columns: int = 5, right_in: float = RIGHT_IN
 ) -> tuple[Figure, Axes]:
@@ -84,22 +94,17 @@ def site_axes(
     right_in : float
         Room at the right. [inch]
     """
-    low_m, high_m = extent_m(scene)
-    wide_m, high_up_m = high_m - low_m
+    low_m, high_m = frame_m(scene, right_in=right_in)
     wide_in = WIDTH_IN - LEFT_IN - right_in
-    tall_in = min(max(wide_in * high_up_m / wide_m, LEAST_IN), MOST_IN)
-    # The frame is filled: what is left over is shown of the site's surroundings.
-    scale_m_per_in = max(wide_m / wide_in, high_up_m / tall_in)
-    middle_m = (low_m + high_m) / 2.0
-    half_m = np.array([wide_in, tall_in]) * scale_m_per_in / 2.0
+    tall_in = wide_in * float((high_m - low_m)[1] / (high_m - low_m)[0])
     above_in, below_in = head_in(lines), legend_in(entries, columns=columns) + 0.42
     height_in = above_in + tall_in + below_in
     figure = new_figure(height_in=height_in, title=title, lines=lines)
     axes = figure.add_axes(
         (LEFT_IN / WIDTH_IN, below_in / height_in, wide_in / WIDTH_IN, tall_in / height_in), label="site"
     )
-    axes.set_xlim(middle_m[0] - half_m[0], middle_m[0] + half_m[0])
-    axes.set_ylim(middle_m[1] - half_m[1], middle_m[1] + half_m[1])
+    axes.set_xlim(low_m[0], high_m[0])
+    axes.set_ylim(low_m[1], high_m[1])
     axes.set_aspect("equal", adjustable="box")
     axes.set_xlabel("east, m")
     axes.set_ylabel("north, m")
@@ -144,9 +149,7 @@ def draw_obstacles(axes: Axes, scene: Scene, *, bare: bool = False) -> list[Labe
                 axes.add_patch(Polygon(outline, closed=True, zorder=LAYERS[kind], gid=kind, **looks))
             else:
                 ends = _ends_of(outline)
-                axes.plot(
-                    *ends.T, color=looks["edgecolor"], linewidth=KINDS["wall"]["linewidth"], gid=kind, zorder=1.4
-                )
+                axes.plot(*ends.T, color=looks["edgecolor"], linewidth=KINDS["wall"]["linewidth"], gid=kind, zorder=1.4)
         if kind != "modules":
             named.append(_label(axes, name, kind, outlines))
     return [label for _, label in sorted(named, key=lambda one: -one[0])]
@@ -176,10 +179,9 @@ def obstacle_entries(scene: Scene, *, bare: bool = False) -> list[Any]:
         return [sample("what stands there", color=INK, linewidth=0.9)] if there else []
     words = {"wall": "wall", "box": "box", "roof": "roof or other sheet", "modules": "row of modules"}
     found: list[Any] = []
-    for kind in KINDS:
+    for kind, looks in KINDS.items():
         if kind not in scene.obstacles.kinds:
             continue
-        looks = KINDS[kind]
         if kind == "wall":
             found.append(sample(words[kind], color=looks["edgecolor"], linewidth=looks["linewidth"]))
         else:

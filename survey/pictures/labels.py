@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.transforms import BboxBase
 from numpy.typing import NDArray
 
 from survey.pictures.style import INK, PAPER, SMALL_PT, plain_text, short
@@ -16,7 +19,9 @@ FloatArray = NDArray[np.float64]
 
 GAP_PT = 5.0
 """How far beside its point a name stands."""
-SIDES = (
+Horizontal = Literal["left", "center", "right"]
+Vertical = Literal["bottom", "center", "top"]
+SIDES: tuple[tuple[Horizontal, Vertical, int, int], ...] = (
     ("left", "center", 1, 0),
     ("right", "center", -1, 0),
     ("center", "bottom", 0, 1),
@@ -77,9 +82,9 @@ def put_labels(axes: Axes, labels: Sequence[Label], taken_m: FloatArray, *, reac
         Names that were left out.
     """
     figure = axes.get_figure()
-    assert figure is not None
-    plain_text(figure)  # type: ignore[arg-type]  axes of ours stand in no figure within a figure
-    renderer = FigureCanvasAgg(figure).get_renderer()  # type: ignore[arg-type]
+    assert isinstance(figure, Figure)
+    plain_text(figure)
+    renderer = FigureCanvasAgg(figure).get_renderer()  # type: ignore[no-untyped-call]
     per_pt = figure.dpi / 72.0
     axes.apply_aspect()
     frame = axes.get_window_extent(renderer)
@@ -100,8 +105,9 @@ def put_labels(axes: Axes, labels: Sequence[Label], taken_m: FloatArray, *, reac
             bbox={"facecolor": PAPER, "edgecolor": "none", "alpha": 0.72, "pad": 0.6},
         )
         text.set_parse_math(False)
-        best, least = None, np.inf
-        places = [("center", "center", 0.0, 0.0)] if label.over else []
+        best: tuple[Horizontal, Vertical, float, float, BboxBase] | None = None
+        least = np.inf
+        places: list[tuple[Horizontal, Vertical, float, float]] = [("center", "center", 0.0, 0.0)] if label.over else []
         places += [(h, v, x * f * GAP_PT, y * f * GAP_PT) for f in FARTHER for h, v, x, y in SIDES]
         for number, (across, up, x_pt, y_pt) in enumerate(places):
             text.set_horizontalalignment(across)

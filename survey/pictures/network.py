@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -9,7 +10,6 @@ from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 
 from survey.layout import counted
-from survey.links import STATES
 from survey.network.weak_points import WeakPoints
 from survey.pictures.ground import draw_obstacles, draw_scale_and_north, obstacle_entries, site_axes
 from survey.pictures.labels import Label, put_labels
@@ -19,16 +19,16 @@ from survey.pictures.site_map import (
     inverter_labels,
     mark_size_pt,
     one_lined,
-    place_entries,
     state_entries,
+    state_tally,
 )
-from survey.pictures.style import FAINT, INK, MARKS, PAPER, foot_legend, picture, sample, short
+from survey.pictures.style import FAINT, GATEWAY, INK, MARKS, foot_legend, picture, sample, short
 
 HOP: dict[str, Any] = {"color": "#333333", "linestyle": "-", "linewidth": 1.1}
 LOSERS: dict[str, Any] = {
     "linestyle": "none",
     "marker": "D",
-    "markerfacecolor": PAPER,
+    "markerfacecolor": "none",
     "markeredgecolor": "#a3003f",
     "markeredgewidth": 1.6,
 }
@@ -62,45 +62,52 @@ def network_picture(points: WeakPoints) -> Figure:
         *([sample("route to another inverter", **HOP)] if relays else []),
         *([sample("passes others on", markersize=8, **RELAY)] if len(relays) > len(weak) else []),
         *([sample("others are lost without it", markersize=8, **LOSERS)] if weak else []),
-        *place_entries(scene, chosen),
+        sample("gateway looked at", **GATEWAY),
         *obstacle_entries(scene, bare=True),
     ]
-    tally = ", ".join(f"{int(np.sum(network.state == k))} {STATES[k]}" for k in reversed(range(len(STATES))))
     two = int(points.two_routes.sum())
-    lines = (
-        f"Routes to {', '.join(map(short, chosen))}, {f'up to {counted(most, "inverter")}' if most else 'no inverter'} in "
-        f"between: {tally}; {two} with two routes that share nothing.",
-        one_lined(scene),
-    )
+    between = f"up to {counted(most, 'inverter')}" if most else "no inverter"
+    told = f"Routes to {', '.join(map(short, chosen))}, {between} in between: {state_tally(network.state)}; "
+    lines = (told + f"{two} with two routes that share nothing.", one_lined(scene))
     figure, axes = site_axes(
-        scene, title=f"{scene.plan.site.name}: routes and weak points", lines=lines, entries=len(handles), columns=COLUMNS
+        scene,
+        title=f"{scene.plan.site.name}: routes and weak points",
+        lines=lines,
+        entries=len(handles),
+        columns=COLUMNS,
     )
     named = draw_obstacles(axes, scene, bare=True)
     for patch in axes.patches:
         patch.set_edgecolor(FAINT)
-    hops, last = set(), []
+    hops: set[tuple[int, int]] = set()
+    last: list[tuple[int, int, int]] = []
     for route in network.routes:
         if route.gateway < 0:
             continue
         way = [route.inverter, *route.relays]
-        hops.update(zip(way, way[1:], strict=False))
+        hops.update(pairwise(way))
         last.append((way[-1], route.gateway, int(network.state[route.inverter])))
     _lines(axes, [(at_m[a], at_m[b]) for a, b in sorted(hops)], "hops", **HOP)
     faint = float(np.clip(40.0 / max(len(last), 1), 0.3, 0.9))
     for number, mark in enumerate(MARKS):
         ends = sorted({(a, g) for a, g, state in last if state == number})
-        looks = {"color": mark.colour, "linestyle": mark.dashes, "linewidth": mark.width_pt, "alpha": faint}
+        looks: dict[str, Any] = {
+            "color": mark.colour,
+            "linestyle": mark.dashes,
+            "linewidth": mark.width_pt,
+            "alpha": faint,
+        }
         _lines(axes, [(at_m[a], links.gateways.at_m[g, :2]) for a, g in ends], f"routes {mark.word}", **looks)
     size_pt = mark_size_pt(axes, links.inverters)
     for i in relays:
         looks = LOSERS if i in weak else RELAY
-        axes.plot(*at_m[i], zorder=3.8, gid="weak" if i in weak else "relay", markersize=1.9 * size_pt, **looks)
+        axes.plot(*at_m[i], zorder=4.6, gid="weak" if i in weak else "relay", markersize=1.7 * size_pt, **looks)
     draw_inverters(axes, links.inverters, network.state, size_pt=size_pt)
-    places = draw_places(axes, scene, chosen=chosen)
+    places = draw_places(axes, scene, chosen=chosen, spots=False)
     draw_scale_and_north(axes)
     foot_legend(figure, handles, columns=COLUMNS)
     heavy = sorted(weak, key=lambda i: -len(relays[i].lost))[:MOST_NAMED]
-    told = [
+    labels = [
         Label(
             text=f"{links.inverters.names[i]}: {len(relays[i].lost)} lost without it",
             at_m=(float(at_m[i, 0]), float(at_m[i, 1])),
@@ -108,9 +115,11 @@ def network_picture(points: WeakPoints) -> Figure:
         )
         for i in heavy
     ]
-    others = [] if told else inverter_labels(scene, network.state)
+    others = [] if labels else inverter_labels(scene, network.state)
     taken_m = np.concatenate([at_m, links.gateways.at_m[:, :2]])
-    put_labels(axes, [*[one for one in places if one.needed], *told, *others, *named], taken_m, reach_pt=size_pt / 2.0)
+    put_labels(
+        axes, [*[one for one in places if one.needed], *labels, *others, *named], taken_m, reach_pt=size_pt / 2.0
+    )
     return figure
 
 

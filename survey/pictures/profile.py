@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -123,9 +124,28 @@ def profile_picture(links: Links, i: int, j: int) -> Figure:
     frame_m = (-room_m, reach_m + room_m)
     ends = along_ground(start_m, end_m, np.stack([start_m, end_m]))
     wave_m = float(wavelength_m(scene.plan.radio.frequency_mhz))
-    _from_the_side(side, cuts_of(scene, start_m, end_m), strings, ends, wave_m=wave_m, frame_m=frame_m, met=met,
-                   around=(start_m, end_m), names=(inverter, gateway), state=int(links.state[i, j]))
-    _from_above(above, links, strings, ends, wave_m=wave_m, frame_m=frame_m, around=(start_m, end_m), state=int(links.state[i, j]))
+    _from_the_side(
+        side,
+        cuts_of(scene, start_m, end_m),
+        strings,
+        ends,
+        wave_m=wave_m,
+        frame_m=frame_m,
+        met=met,
+        around=(start_m, end_m),
+        names=(inverter, gateway),
+        state=int(links.state[i, j]),
+    )
+    _from_above(
+        above,
+        links,
+        strings,
+        ends,
+        wave_m=wave_m,
+        frame_m=frame_m,
+        around=(start_m, end_m),
+        state=int(links.state[i, j]),
+    )
     foot_legend(figure, handles, columns=COLUMNS)
     return figure
 
@@ -147,20 +167,27 @@ def _met(links: Links, i: int, j: int) -> list[tuple[float | None, str, float]]:
 def _lines(links: Links, i: int, j: int, met: list[tuple[float | None, str, float]]) -> tuple[str, ...]:
     chance = percent(float(links.reliability[i, j]), wanted=links.scene.plan.requirement.reliability)
     through = [
-        f"{n} {short(name, 24)} {db(loss_db)} dB" if share is not None else f"edge of {short(name, 24)} {db(loss_db)} dB"
+        f"{n} {short(name, 24)} {db(loss_db)} dB"
+        if share is not None
+        else f"edge of {short(name, 24)} {db(loss_db)} dB"
         for n, (share, name, loss_db) in enumerate(met, start=1)
     ]
     ways = [
-        f"{WAY_WORDS[way]} {db(float(loss[i, j]))} dB" for way, loss in links.around_db.items() if not np.isnan(loss[i, j])
+        f"{WAY_WORDS[way]} {db(float(loss[i, j]))} dB"
+        for way, loss in links.around_db.items()
+        if not np.isnan(loss[i, j])
     ]
     straight = f"straight {db(float(links.straight_db[i, j]))} dB"
     carrier = WAY_WORDS[CARRIERS[int(carried_by(links)[i, j])]]
     return (
-        f"{links.distance_m[i, j]:.1f} m. Path loss {db(float(links.path_loss_db[i, j]))} dB: distance "
-        f"{db(float(links.base_loss_db[i, j]))} dB, what stands there {db(float(links.obstacle_loss_db[i, j]))} dB. "
-        f"Margin {links.margin_db[i, j]:.1f} dB, chance {chance}: {STATES[links.state[i, j]]}.",
+        (
+            f"{links.distance_m[i, j]:.1f} m. Path loss {db(float(links.path_loss_db[i, j]))} dB: "
+            f"distance {db(float(links.base_loss_db[i, j]))} dB, "
+            f"what stands there {db(float(links.obstacle_loss_db[i, j]))} dB. "
+            f"Margin {links.margin_db[i, j]:.1f} dB, chance {chance}: {STATES[links.state[i, j]]}."
+        ),
         f"In the straight line: {', '.join(through) if through else 'nothing'}.",
-        f"The ways, each over free space: {', '.join([straight, *ways])}. Carried by: {carrier}.",
+        f"What each way loses beyond distance: {', '.join([straight, *ways])}. Carried by: {carrier}.",
     )
 
 
@@ -210,7 +237,9 @@ def _from_the_side(
 ) -> None:
     shown = [cut for cut in cuts if cut.points_m[:, 0].max() > frame_m[0] and cut.points_m[:, 0].min() < frame_m[1]]
     strung = [(one.side, along_ground(*around, one.points_m)) for one in strings if one.side in {"over", "under"}]
-    heights = np.concatenate([ends[:, 2], *(points[:, 2] for _, points in strung), *(cut.points_m[:, 1] for cut in shown)])
+    heights = np.concatenate(
+        [ends[:, 2], *(points[:, 2] for _, points in strung), *(cut.points_m[:, 1] for cut in shown)]
+    )
     high_m = min(float(heights.max()), float(ends[:, 2].max()) + 0.5 * (frame_m[1] - frame_m[0]))
     low_m = min(0.0, float(ends[:, 2].min()))
     tall_m = max(high_m - low_m, 1.0) * 1.45
@@ -255,7 +284,10 @@ def _from_the_side(
         Label(text=name, at_m=(float(end[0]), float(end[2])), needed=True, bold=True)
         for name, end in zip(names, ends, strict=True)
     ]
-    put_labels(axes, [*own, *seen.values()], np.array([*points_m, *ends[:, [0, 2]]]), reach_pt=6.0)
+    steps = np.linspace(0.0, 1.0, 60)[:, None]
+    along_m = ends[0, [0, 2]] + steps * (ends[1] - ends[0])[[0, 2]]
+    drawn_m = [one + steps * (other - one) for _, points in strung for one, other in pairwise(points[:, [0, 2]])]
+    put_labels(axes, [*own, *seen.values()], np.concatenate([along_m, *drawn_m]), reach_pt=3.0)
 
 
 def _from_above(

@@ -123,8 +123,23 @@ def draw_inverters(axes: Axes, inverters: Ends, state: NDArray[np.int8] | None, 
             axes.plot(at_m[of_state, 0], at_m[of_state, 1], zorder=4.5 - 0.1 * number, gid=STATES[number], **looks)
 
 
-def draw_places(axes: Axes, scene: Scene, *, chosen: tuple[str, ...]) -> list[Label]:
-    """Marks of gateways, spots and searches, those chosen on top; and their labels."""
+def draw_places(axes: Axes, scene: Scene, *, chosen: tuple[str, ...], spots: bool = True) -> list[Label]:
+    """Marks of gateways, and of spots and searches if wanted, those chosen on top; and their labels."""
+    labels = _draw_spots(axes, scene, chosen) if spots else []
+    for name, at_m in zip(scene.gateways.names, scene.gateways.at_m, strict=True):
+        if spots and name not in chosen:
+            axes.plot(*at_m[:2], zorder=4.7, gid="other gateway", **OTHER_GATEWAY)
+            labels.insert(0, Label(text=name, at_m=(float(at_m[0]), float(at_m[1])), needed=True))
+    every = scene.gateways_and_spots
+    for i, name in enumerate(every.names):
+        if name in chosen:
+            at = (float(every.at_m[i, 0]), float(every.at_m[i, 1]))
+            axes.plot(*at, zorder=5, gid="gateway", **GATEWAY)
+            labels.insert(0, Label(text=name, at_m=at, needed=True, bold=True))
+    return labels
+
+
+def _draw_spots(axes: Axes, scene: Scene, chosen: tuple[str, ...]) -> list[Label]:
     labels = []
     single = {spot.name for spot in scene.plan.spots}
     searched = [i for i, place in enumerate(scene.spots.places) if place not in single]
@@ -138,17 +153,19 @@ def draw_places(axes: Axes, scene: Scene, *, chosen: tuple[str, ...]) -> list[La
         if name in single and name not in chosen:
             axes.plot(*at_m[:2], zorder=4.6, gid="spot", **SPOT)
             labels.append(Label(text=name, at_m=(float(at_m[0]), float(at_m[1]))))
-    for name, at_m in zip(scene.gateways.names, scene.gateways.at_m, strict=True):
-        if name not in chosen:
-            axes.plot(*at_m[:2], zorder=4.7, gid="other gateway", **OTHER_GATEWAY)
-            labels.insert(0, Label(text=name, at_m=(float(at_m[0]), float(at_m[1])), needed=True))
-    every = scene.gateways_and_spots
-    for i, name in enumerate(every.names):
-        if name in chosen:
-            at = (float(every.at_m[i, 0]), float(every.at_m[i, 1]))
-            axes.plot(*at, zorder=5, gid="gateway", **GATEWAY)
-            labels.insert(0, Label(text=name, at_m=at, needed=True, bold=True))
     return labels
+
+
+def state_tally(state: NDArray[np.int8]) -> str:
+    """How many inverters are in each state, in words.
+
+    Examples
+    --------
+    >>> state_tally(np.array([2, 2, 0], dtype=np.int8))
+    '2 hold, 0 marginal, 1 fails'
+    """
+    fail, marginal, hold = (int(np.sum(state == number)) for number in range(len(STATES)))
+    return f"{hold} {'holds' if hold == 1 else 'hold'}, {marginal} marginal, {fail} {'fails' if fail == 1 else 'fail'}"
 
 
 def inverter_labels(scene: Scene, state: NDArray[np.int8] | None) -> list[Label]:
@@ -223,5 +240,3 @@ def _entries(scene: Scene, links: Links | None) -> list[Any]:
         *place_entries(scene, links.gateways.names),
         *obstacle_entries(scene),
     ]
-
-

@@ -74,7 +74,7 @@ def _heading(fit: Fit) -> str:
 
 def _figures(fit: Fit) -> Iterator[list[str]]:
     parameters, stderr, model = fit.solution.parameters, fit.stderr, fit.model
-    held = "held" if fit.anchored else f"{stderr[OFFSET]:.1f}"
+    held = "held" if not model.free[OFFSET] else f"{stderr[OFFSET]:.1f}"
     yield ["offset, dB", "0.0", db(parameters[OFFSET]), held]
     exponents = (model.mean[EXPONENT], parameters[EXPONENT], stderr[EXPONENT])
     yield ["path-loss exponent", *(f"{one:.2f}" for one in exponents)]

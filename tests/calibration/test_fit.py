@@ -11,7 +11,7 @@ from survey.calibration.model import units_of
 from survey.links import links_between, passes_of
 from survey.plan_file import plan_of
 from survey.readings import Readings
-from survey.records import fit_record
+from survey.records.fit import fit_record
 from survey.scene import corrected, scene_of
 
 SPREADS_DB = np.array([3.0, 2.0])
@@ -164,6 +164,8 @@ def test_all_missed_says_only_that_nothing_was_heard():
     found = fit(yard(), readings_of([0, 5, 9], [0, 0, 1], [np.nan] * 3))
     assert "nothing was heard" in found.cannot_tell[0]
     assert found.rmse_db is None
+    assert found.solution.parameters[0] == 0.0
+    assert found.solution.parameters[1] == pytest.approx(2.0, abs=0.3)
     json.dumps(fit_record(found), allow_nan=False)
 
 

@@ -1,0 +1,166 @@
+"""The command that draws."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from survey.cli import options
+from survey.errors import OutputError, SurveyError, did_you_mean, one_line
+
+if TYPE_CHECKING:  # they bring numpy and matplotlib
+    from matplotlib.figure import Figure
+
+    from survey.links import Links
+    from survey.scene import Ends, Scene
+
+KINDS = ("map", "coverage", "profile", "network", "budget")
+ENDINGS = ("png", "svg", "pdf")
+OF_A_LINK, OF_A_GRID = ("profile", "budget"), ("coverage",)
+BELONGS: dict[str, tuple[str, ...]] = {
+    "--inverter": OF_A_LINK,
+    "--height-m": OF_A_GRID,
+    "--show": OF_A_GRID,
+    "--gateway-places": OF_A_GRID,
+    "--points": OF_A_GRID,
+    "--relays": ("network",),
+}
+"""Options that only some kinds of picture take."""
+
+
+@click.command()
+@options.plan_argument
+@click.option("--out", type=click.Path(path_type=Path), required=True, help="The picture: .png, .svg or .pdf.")
+@click.option("--kind", type=click.Choice(KINDS), default="map", help="What to draw; the map by default.")
+@click.option("--gateway", "gateways", multiple=True, metavar="NAME", help="For this gateway or spot; may be repeated.")
+@click.option("--placed", is_flag=True, help="For the spots that `survey place` recommends.")
+@click.option("--inverter", metavar="NAME", help="profile, budget: the link of this inverter; else the weakest.")
+@click.option("--height-m", type=click.FloatRange(-100.0, 1000.0), metavar="M", help="coverage: height of the points.")
+@click.option("--show", type=click.Choice(["margin", "chance"]), help="coverage: what to show; margin by default.")
+@click.option(
+    "--gateway-places", is_flag=True, help="coverage: every point stands for a gateway; shows its weakest link."
+)
+@click.option("--points", type=click.IntRange(4, 1_000_000), metavar="N", help="coverage: about so many points.")
+@options.relays_option
+@options.fit_option
+def draw(
+    plan_file: Path,
+    out: Path,
+    *,
+    kind: str,
+    gateways: tuple[str, ...],
+    inverter: str | None,
+    height_m: float | None,
+    show: str | None,
+    points: int | None,
+    max_relays: int | None,
+    fit_file: Path | None,
+    placed: bool,
+    gateway_places: bool,
+) -> None:
+    """Draw a picture of PLAN.
+
+    For the gateways that stand there today, or for the gateways or spots named.
+    """
+    given = {
+        "--inverter": inverter,
+        "--height-m": height_m,
+        "--show": show,
+        "--gateway-places": gateway_places or None,
+        "--points": points,
+        "--relays": max_relays,
+    }
+    _check_usage(kind, given, gateways=gateways, placed=placed, gateway_places=gateway_places)
+    ending = _ending(out)
+    inputs = (plan_file,) if fit_file is None else (plan_file, fit_file)
+    options.check_writable(out, inputs=inputs)
+    scene = options.read_scene(plan_file, fit_file).wanting(max_relays=max_relays)
+    if kind == "coverage":
+        figure = _coverage(
+            scene, None if gateway_places else _ends(scene, gateways, placed=placed), height_m, points, show or "margin"
+        )
+    elif kind == "map" and not (gateways or placed or len(scene.gateways)):
+        from survey.pictures import site_map  # noqa: PLC0415  start-up time
+
+        figure = site_map(scene)
+    elif kind == "network":
+        figure = _network(scene, _ends(scene, gateways, placed=placed))
+    else:
+        if inverter is not None:
+            scene.check_names(places=(), inverters=(inverter,))
+        figure = _of_links(scene, _ends(scene, gateways, placed=placed), kind, inverter)
+    from survey.pictures import as_bytes  # noqa: PLC0415  start-up time
+
+    options.write_whole(out, as_bytes(figure, ending), inputs=inputs)
+    click.echo(f"written: {one_line(str(out))}", err=True)
+
+
+def _check_usage(
+    kind: str, given: Mapping[str, object], *, gateways: tuple[str, ...], placed: bool, gateway_places: bool
+) -> None:
+    """Refuse options that the picture asked for has no use for."""
+    for option, value in given.items():
+        if value is not None and kind not in BELONGS[option]:
+            raise click.UsageError(f"{option} belongs to --kind {' or '.join(BELONGS[option])}")
+    if gateways and placed:
+        raise click.UsageError("--gateway and --placed exclude each other")
+    if gateway_places and (gateways or placed):
+        raise click.UsageError("with --gateway-places every point is a gateway; leave --gateway and --placed away")
+
+
+def _ending(out: Path) -> str:
+    """The kind of file, by its name's ending."""
+    ending = out.suffix.removeprefix(".").lower()
+    if ending not in ENDINGS:
+        near = did_you_mean(ending, ENDINGS) if ending else ""
+        raise OutputError(one_line(f"{out}: is no picture by its name; end it in .png, .svg or .pdf{near}"))
+    return ending
+
+
+def _ends(scene: Scene, gateways: tuple[str, ...], *, placed: bool) -> Ends:
+    """The gateways that a picture is drawn for."""
+    if not placed:
+        from survey.coverage import chosen_gateways  # noqa: PLC0415  start-up time
+
+        return chosen_gateways(scene, gateways)
+    from survey import placement  # noqa: PLC0415  start-up time
+
+    with options.progress("trying spots") as told:
+        return placement.place(scene, progress=told).network.links.gateways
+
+
+def _coverage(scene: Scene, ends: Ends | None, height_m: float | None, points: int | None, show: str) -> Figure:
+    from survey.coverage import coverage_of  # noqa: PLC0415  start-up time
+    from survey.pictures import coverage_picture, field_m  # noqa: PLC0415
+
+    work = partial(coverage_of, scene, ends, area_m=field_m(scene), height_m=height_m, points=points)
+    with options.progress("points") as told:
+        return coverage_picture(work(progress=told), show=show)
+
+
+def _network(scene: Scene, ends: Ends) -> Figure:
+    from survey.network import network_between  # noqa: PLC0415  start-up time
+    from survey.network.weak_points import weak_points  # noqa: PLC0415
+    from survey.pictures import network_picture  # noqa: PLC0415
+
+    with options.progress("links between inverters") as told:
+        return network_picture(weak_points(network_between(scene, ends, progress=told)))
+
+
+def _of_links(scene: Scene, ends: Ends, kind: str, inverter: str | None) -> Figure:
+    from survey import pictures  # noqa: PLC0415  start-up time
+    from survey.links import links_between  # noqa: PLC0415
+
+    links: Links = links_between(scene, scene.inverters, ends)
+    if kind == "map":
+        return pictures.site_map(scene, links)
+    if not len(links.inverters):
+        raise SurveyError(f"{scene.plan.file}: has no inverter to draw a link of")
+    best_db = links.margin_db.max(axis=1)
+    i = int(best_db.argmin()) if inverter is None else links.inverters.names.index(inverter)
+    j = int(links.margin_db[i].argmax())
+    return (pictures.profile_picture if kind == "profile" else pictures.budget_picture)(links, i, j)

@@ -1,0 +1,147 @@
+"""survey draw."""
+
+import json
+import os
+from pathlib import Path
+
+import pytest
+from plans import SPOTS, WHOLE_PLAN, write
+
+KINDS = ("map", "coverage", "profile", "network", "budget")
+BEGINS = {"png": b"\x89PNG\r\n", "svg": b"<?xml", "pdf": b"%PDF"}
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("ending", BEGINS)
+def test_every_kind_is_written_in_every_format(run, folder, kind, ending):
+    write(folder, more=SPOTS)
+    words = ["--points", "100"] if kind == "coverage" else []
+    result = run("draw", "plan.toml", "--out", f"picture.{ending}", "--kind", kind, *words)
+    assert (result.exit_code, result.stdout, result.stderr) == (0, "", f"written: picture.{ending}\n")
+    assert (folder / f"picture.{ending}").read_bytes().startswith(BEGINS[ending])
+    assert sorted(path.name for path in folder.iterdir()) == [f"picture.{ending}", "plan.toml"]
+
+
+def svg(run, folder, *words):
+    result = run("draw", "plan.toml", "--out", "picture.svg", *words)
+    assert result.exit_code == 0, result.stderr
+    return (folder / "picture.svg").read_text(encoding="utf-8")
+
+
+def test_the_gateway_that_stands_the_ones_named_or_the_one_recommended(run, folder):
+    write(folder, more=SPOTS)
+    assert "Gateway: office." in svg(run, folder)
+    assert "Gateway: shed, post." in svg(run, folder, "--gateway", "shed", "--gateway", "post")
+    assert "Gateway: post." in svg(run, folder, "--placed"), "the post is nearer than the shed"
+
+
+def test_a_link_is_the_weakest_or_that_of_the_inverter_named_to_its_best_gateway(run, folder):
+    (folder / "plan.toml").write_text(WHOLE_PLAN, encoding="utf-8")
+    assert "The path from S1 to switchboard" in svg(
+        run, folder, "--kind", "profile", "--inverter", "S1", "--gateway", "switchboard"
+    )
+    weakest = svg(run, folder, "--kind", "budget")
+    links = run("links", "plan.toml", "--json")
+    assert links.exit_code == 0
+    name = min(json.loads(links.stdout)["links"], key=lambda one: one["margin_db"])["inverter"]
+    assert f"Where the decibels go: {name} and office" in weakest
+
+
+def test_without_a_gateway_a_map_shows_the_site_and_other_kinds_say_what_to_do(run, folder):
+    path = write(folder, more=SPOTS)
+    path.write_text(path.read_text(encoding="utf-8").replace("[[gateway]]", "[[spot]]"), encoding="utf-8")
+    assert "no gateway looked at" in svg(run, folder)
+    for kind in KINDS[1:]:
+        result = run("draw", "plan.toml", "--out", f"{kind}.png", "--kind", kind)
+        assert result.exit_code == 1
+        assert result.stderr == (
+            "plan.toml: has no [[gateway]]; add one, name a spot with --gateway NAME, or take the best spot with "
+            "--placed\n"
+        )
+        assert not (folder / f"{kind}.png").exists()
+
+
+def test_options_of_a_coverage_act(run, folder):
+    write(folder, more=SPOTS)
+    words = ["--kind", "coverage", "--points", "64"]
+    assert "an inverter 4.5 m above zero; shown is the chance of its link." in svg(
+        run, folder, *words, "--height-m", "4.5", "--show", "chance"
+    )
+    assert "Every point stands for a gateway 2 m above zero" in svg(run, folder, *words, "--gateway-places")
+
+
+@pytest.mark.parametrize(
+    ("out", "told"),
+    [
+        ("picture.jpg", 'is no picture by its name; end it in .png, .svg or .pdf; did you mean "png"?'),
+        ("picture", "is no picture by its name; end it in .png, .svg or .pdf"),
+        ("picture.txt", "is no picture by its name; end it in .png, .svg or .pdf"),
+        ("nowhere/picture.png", "there is no folder nowhere"),
+    ],
+)
+def test_a_file_that_cannot_be_is_told_before_anything_is_computed(run, folder, out, told):
+    write(folder, ("height_m = 2.0\n\n[[gateway]]", "height_m = nan\n\n[[gateway]]"))
+    result = run("draw", "plan.toml", "--out", out)
+    assert (result.exit_code, result.stdout) == (1, "")
+    assert result.stderr == f"{out}: {told}\n"
+    assert [path.name for path in folder.iterdir()] == ["plan.toml"]
+
+
+@pytest.mark.parametrize("step", ["replace", "fsync"])
+def test_where_writing_fails_what_was_there_stays(run, folder, monkeypatch, step):
+    write(folder)
+    (folder / "old.png").write_bytes(b"mine")
+
+    def refuse(*_):
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(*{"replace": (Path, "replace"), "fsync": (os, "fsync")}[step], refuse)
+    for name in ("old.png", "new.png"):
+        result = run("draw", "plan.toml", "--out", name)
+        assert (result.exit_code, result.stderr) == (1, f"{name}: cannot be written: No space left on device\n")
+    assert sorted(path.name for path in folder.iterdir()) == ["old.png", "plan.toml"]
+    assert (folder / "old.png").read_bytes() == b"mine"
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["--gateway", "ofice"], 'plan.toml: no gateway or spot is named "ofice"; did you mean "office"?'),
+        (["--kind", "profile", "--inverter", "I1"], 'plan.toml: no inverter is named "I1"; did you mean "i1"?'),
+        (["--kind", "budget", "--gateway", "moon"], 'plan.toml: no gateway or spot is named "moon"'),
+    ],
+)
+def test_unknown_names_are_told(run, folder, words, told):
+    write(folder)
+    result = run("draw", "plan.toml", "--out", "p.png", *words)
+    assert (result.exit_code, result.stderr) == (1, told + "\n")
+    assert not (folder / "p.png").exists()
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        ([], "Missing option '--out'"),
+        (["--out", "p.png", "--inverter", "i1"], "--inverter belongs to --kind profile or budget"),
+        (["--out", "p.png", "--kind", "budget", "--height-m", "3"], "--height-m belongs to --kind coverage"),
+        (["--out", "p.png", "--kind", "map", "--relays", "1"], "--relays belongs to --kind network"),
+        (["--out", "p.png", "--placed", "--gateway", "office"], "--gateway and --placed exclude each other"),
+        (
+            ["--out", "p.png", "--kind", "coverage", "--gateway-places", "--placed"],
+            "with --gateway-places every point is a gateway; leave --gateway and --placed away",
+        ),
+        (["--out", "p.png", "--kind", "plot"], "'plot' is not one of"),
+        (["--out", "p.png", "--kind", "coverage", "--points", "0"], "0 is not in the range"),
+    ],
+)
+def test_options_that_make_no_sense_are_wrong_usage(run, folder, words, told):
+    write(folder, more=SPOTS)
+    result = run("draw", "plan.toml", *words)
+    assert result.exit_code == 2
+    assert told in result.stderr
+
+
+def test_in_a_process_of_its_own_nothing_else_is_printed(process, folder):
+    write(folder)
+    result = process("draw", "plan.toml", "--out", "p.png")
+    assert (result.returncode, result.stdout, result.stderr) == (0, b"", b"written: p.png\n")
