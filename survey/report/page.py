@@ -11,6 +11,7 @@ from typing import Any
 from survey.report.cautions import CAUTIONS, FIRST
 from survey.report.findings import Findings
 from survey.report.missed import missed
+from survey.report.pictures import coverage
 from survey.report.readings import compared
 from survey.report.rows import mended, remedy_cautions, rows_of
 from survey.report.sections import METHODS, about_words, asked, defaults, materials, recommended, today_words
@@ -68,6 +69,7 @@ def html_page(findings: Findings, stamp: Stamp) -> str:
         "map": site_map(
             scene, network, advised=findings.placement.network.links.gateways.names if findings.placement else ()
         ),
+        "coverage": coverage(scene, network.links.gateways),
         "rows": rows_of(findings),
         "has_serials": any(scene.inverters.serials),
         "mended": mended(findings),

@@ -61,7 +61,7 @@ class Mark:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Place:
-    """A gateway or a spot: ``chosen``, ``advised``, ``today``, ``spot`` or ``search``, its name and place or its path."""
+    """A gateway or a spot: ``chosen``, ``advised``, ``today``, ``spot`` or ``search``; its place or its path."""
 
     kind: str
     name: str
