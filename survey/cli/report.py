@@ -98,4 +98,4 @@ def report(
     day = (date or datetime.now().astimezone()).date().isoformat()
     stamp = pages.Stamp(version=__version__, plan=plan_file.read_bytes(), date=day)
     options.write_whole(out, pages.html_page(found, stamp), inputs=inputs)
-    click.echo(f"written: {one_line(str(out))}")
+    click.echo(f"written: {one_line(str(out))}", err=True)

@@ -74,7 +74,7 @@ class Findings:
     fitted : Fit or None
         The readings against what all of them lead to expect.
     read_links : Links or None
-        Predicted links to the places where readings were taken; as many columns as `fitted.links`.
+        Predicted links of the pairs of inverter and gateway that `fitted.links` has.
     dropouts : Dropouts or None
         What is missing in the log, by likely cause.
     """
@@ -155,7 +155,7 @@ def findings_of(
     fitted = fit(given.plain_scene or scene, given.readings) if given.readings is not None else None
     read_links = None
     if fitted is not None:
-        read_links = links_between(scene, scene.inverters, fitted.links.gateways)
+        read_links = links_between(scene, fitted.links.inverters, fitted.links.gateways)
     return Findings(
         scene=scene,
         given=given,
