@@ -11,7 +11,7 @@ import scenes
 import shapely
 
 from survey.geometry import SIDES, crossings, footprints_of, leg_crossings, lines_between, strings_around
-from survey.geometry.crossings import EDGE_M, segment_crossings_and_misses
+from survey.geometry.crossings import EDGE_M, ON_SHEET_M, Crossings
 from survey.links import links_between
 from survey.scene import scene_of
 
@@ -63,7 +63,7 @@ def test_legs_against_few_sheets(benchmark, size):
     found = benchmark(
         leg_crossings, starts_m, ends_m, scene.sheets, footprints=footprints, beside_m=beside_m, stands=stands
     )
-    plain = segment_crossings_and_misses(starts_m, ends_m, scene.sheets, beside_m, stands=stands)
+    plain = plain_legs(starts_m, ends_m, scene.sheets, beside_m, stands)
     assert len(plain[0]) > 0
     assert len(plain[1]) > 0
     for one, other in zip(found, plain, strict=True):
@@ -71,6 +71,33 @@ def test_legs_against_few_sheets(benchmark, size):
         assert np.array_equal(one.leg, other.start[order])
         assert np.array_equal(one.sheet, other.sheet[order])
         assert np.allclose(one.inside_m, other.inside_m[order], atol=1e-9)
+
+
+def plain_legs(starts_m, ends_m, sheets, beside_m, stands):
+    """What lines given one by one cross, and what they miss by little: every line against every sheet."""
+    found = [(np.zeros(0, dtype=np.int64),) * 2 + (np.zeros(0),) * 2]
+    for k in range(len(sheets) if len(starts_m) else 0):
+        side_1 = starts_m @ sheets.normal[k] - sheets.offset_m[k]
+        side_2 = ends_m @ sheets.normal[k] - sheets.offset_m[k]
+        line = np.flatnonzero((side_1 > 0) != (side_2 > 0))
+        if not len(line):
+            continue
+        one, other = side_1[line], side_2[line]
+        inside_1 = starts_m[line] @ sheets.edge_normal[k].T - sheets.edge_offset_m[k]
+        inside_2 = ends_m[line] @ sheets.edge_normal[k].T - sheets.edge_offset_m[k]
+        share = one / (one - other)
+        inside_m = np.min(inside_1 + share[:, None] * (inside_2 - inside_1), axis=1)
+        met = inside_m >= -beside_m[k]
+        on_1 = (np.abs(one) <= ON_SHEET_M) & np.all(inside_1 >= -ON_SHEET_M, axis=1)
+        on_2 = (np.abs(other) <= ON_SHEET_M) & np.all(inside_2 >= -ON_SHEET_M, axis=1)
+        on_1 &= stands[0][line]
+        on_2 &= stands[1][line]
+        met &= ~on_1 & ~on_2
+        found.append((line[met], np.full(int(met.sum()), k), share[met], inside_m[met]))
+    line, sheet, fraction, inside_m = (np.concatenate(column) for column in zip(*found, strict=True))
+    every = Crossings(line, line, sheet, starts_m, ends_m, sheets, (fraction, inside_m))
+    missed = every.inside_m < -EDGE_M
+    return every.pick(~missed), every.pick(missed)
 
 
 def strings_in_plan(seed):
