@@ -170,7 +170,8 @@ def test_names_that_look_like_html_stay_text(run, folder, name):
     quoted = json.dumps(name)
     gateway = f"name = {json.dumps(name + ' g')}"
     text = changed(('"invented yard"', quoted), ('name = "i1"', f"name = {quoted}"), ('name = "office"', gateway))
-    text += f'[[wall]]\nname = {json.dumps(name + " w")}\nmaterial = "steel cladding"\nalong = [[5.0, -20.0], [5.0, 20.0]]\nheight_m = 9.0\n'
+    text += f'[[wall]]\nname = {json.dumps(name + " w")}\nmaterial = "steel cladding"\n'
+    text += "along = [[5.0, -20.0], [5.0, 20.0]]\nheight_m = 9.0\n"
     text += f"[[spot]]\nname = {json.dumps(name + '2')}\nat = [9.0, 3.0]\nheight_m = 2.0\nnote = {quoted}\n"
     (folder / "plan.toml").write_text(text, encoding="utf-8")
     found = reported(run, folder, "plan.toml")

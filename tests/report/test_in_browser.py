@@ -11,7 +11,8 @@ CHOSEN = """return {
   panel: document.getElementById('panel').hidden ? null : document.getElementById('panel-title').textContent,
   items: document.querySelectorAll('#panel-body tbody tr').length,
 }"""
-SHOWN = "return [...document.querySelectorAll('#table tbody tr')].filter(r => r.offsetParent).map(r => r.cells[0].textContent)"
+SHOWN = """return [...document.querySelectorAll('#table tbody tr')].filter(r => r.offsetParent)
+  .map(r => r.cells[0].textContent)"""
 FOCUS = "return document.activeElement.dataset.n ?? document.activeElement.closest('tr')?.dataset.n"
 
 
