@@ -122,7 +122,7 @@ def inspect(scene: Scene, *, met: BoolArray | None = None, progress: Progress | 
 
 def defaults_of(plan: Plan) -> tuple[tuple[tuple[str, str, object], int], ...]:
     """The defaults that make a difference to this plan, each with how often it applies."""
-    counts = Counter(one for one in plan.defaults if one[2] != "")
+    counts = Counter(one for one in plan.defaults if one[2] not in {"", ()})
     sheets = sum(array.module_depth_m is not None for array in plan.arrays)
     for one in [one for one in counts if one[1] == "clearance_m"]:
         counts[one] = min(counts[one], sheets)
