@@ -144,7 +144,8 @@ def findings_of(
         assert standing is not None
         about, network = "stands", standing
     same = standing is not None and set(standing.links.gateways.names) == set(network.links.gateways.names)
-    weakest = weakest_first(network)[:EXPLAINED]
+    order = weakest_first(network)
+    weakest = [i for i in order if network.routes[i].gateway >= 0][:EXPLAINED] or order[:EXPLAINED]
     explained = explain(
         scene,
         [scene.inverters.names[i] for i in weakest],

@@ -84,7 +84,7 @@ def html_page(findings: Findings, stamp: Stamp) -> str:
         "cautions": CAUTIONS,
     }
     text: str = _template().render(context)
-    return text.lstrip()
+    return text.lstrip().encode("utf-8", "replace").decode("utf-8")  # a file name may hold what is no letter
 
 
 @cache

@@ -31,6 +31,7 @@ class Told:
     """One link in words: its title, who sends, the items of its budget, and what comes of it."""
 
     title: str
+    margin: str
     direction: str
     items: list[list[str]]
     lines: list[str]
@@ -98,7 +99,7 @@ def rows_of(findings: Findings) -> list[Row]:
                 by_way_of=", ".join(links.inverters.names[relay] for relay in route.relays),
                 distance=f"{links.distance_m[i, j]:.1f}",
                 distance_m=round(float(links.distance_m[i, j]), 3),
-                margin=margin(route.weakest_margin_db) if room else "none",
+                margin=margin(route.weakest_margin_db) if room else "no room",
                 margin_db=round(max(route.weakest_margin_db, -999.0), 3) if room else -999.0,
                 chance=percent(route.reliability, wanted=wanted),
                 reliability=round(route.reliability, 9),
@@ -131,8 +132,11 @@ def _told(budget: Budget, route: Route, *, wanted: float) -> Told:
     lines = outcome_lines(budget, wanted=wanted)
     if route.relays:
         lines = [*lines, "Its messages go by way of others; this is its link straight to the gateway."]
+    if route.gateway < 0:
+        lines = [*lines, "No gateway has room for it: this is the link that it would have."]
     return Told(
         title=f"{budget.inverter} to {budget.gateway}: {STATES[budget.state]}",
+        margin=margin(budget.margin_db),
         direction=direction_words(budget),
         items=budget_rows(budget),
         lines=lines,

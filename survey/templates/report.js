@@ -138,9 +138,15 @@
 
   const heads = Array.from(byId("table").tHead.rows[0].cells);
   heads.forEach((head, column) => {
-    const button = document.createElement("button");
-    button.type = "button";
+    const button = document.createElement("span"); // a real button keeps the heading from standing on each printed page
+    button.setAttribute("role", "button");
+    button.tabIndex = 0;
     button.textContent = head.textContent;
+    button.addEventListener("keydown", (event) => {
+      if (event.key !== "Enter" && event.key !== " ") return;
+      event.preventDefault();
+      button.click();
+    });
     head.replaceChildren(button);
     button.addEventListener("click", () => {
       const down = head.getAttribute("aria-sort") === "ascending";

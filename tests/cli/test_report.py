@@ -263,6 +263,19 @@ def test_several_gateways_and_relays(run, folder):
     assert "by way of" in found.rows["links"][0]
 
 
+def test_without_room_at_the_gateway_an_inverter_says_so(run, folder):
+    farm(folder)
+    text = (folder / "farm.toml").read_text(encoding="utf-8")
+    text = text.replace("fade_margin_db = 3.0\n", "fade_margin_db = 3.0\ninverters_per_gateway = 25\n")
+    (folder / "farm.toml").write_text(text, encoding="utf-8")
+    found = reported(run, folder, "farm.toml")
+    assert "15 inverters without room at a gateway" in found.text("answer")
+    assert sum(row[2] == "no room" for row in found.rows["links"]) == 15
+    assert found.text("every").count("No gateway has room for it") == 15
+    full = {row[0] for row in found.rows["links"] if row[2] == "no room"}
+    assert not any(f"{name} to " in found.text("weakest") for name in full)
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [

@@ -1,29 +1,14 @@
 """A page in a real browser, and the farm's page for it."""
 
-from pathlib import Path
-
 import pytest
 from browser import browser, missing
-from click.testing import CliRunner
-
-from survey.cli import main
-
-SITES = Path(__file__).parents[2] / "sites"
-
-
-def written(folder, site, *words):
-    """The page of a demo site, as the command writes it."""
-    out = folder / f"{site}.html"
-    command = ["report", str(SITES / f"{site}.toml"), "--out", str(out), "--date", "2026-03-05", *words]
-    result = CliRunner().invoke(main, command, prog_name="survey", catch_exceptions=False)
-    assert result.exit_code == 0, result.stderr
-    return out
+from pages import SITES, written
 
 
 @pytest.fixture(scope="session")
 def farm_page(tmp_path_factory):
     """The farm's page about the office, whose inverters are in all three states."""
-    return written(tmp_path_factory.mktemp("farm"), "farm", "--gateway", "office")
+    return written(tmp_path_factory.mktemp("farm"), SITES / "farm.toml", "--gateway", "office")
 
 
 @pytest.fixture(scope="session")

@@ -1,7 +1,10 @@
 """The page in a real browser: nothing leaves it, map and table work together, by mouse, by keyboard, on a telephone."""
 
+import json
+
 import pytest
 from browser import browser, missing
+from pages import SITES, written
 
 CHOSEN = """return {
   row: [...document.querySelectorAll('#table tr.picked a')].map(a => a.textContent),
@@ -94,19 +97,19 @@ def test_sorting_by_every_column(chrome):
     start = chrome.run(SHOWN)
     assert len(start) == 40
     for column, head in enumerate(heads, start=1):
-        chrome.click(f"#table thead th:nth-child({column}) button")
+        chrome.click(f"#table thead th:nth-child({column}) [role=button]")
         once = chrome.run(SHOWN)
         sort = chrome.run("return [...document.querySelectorAll('#table th[aria-sort]')].map(h => h.textContent)")
         assert sort == [head]
         assert sorted(once) == sorted(start)
-    chrome.click("#table thead th:nth-child(1) button")
+    chrome.click("#table thead th:nth-child(1) [role=button]")
     names = chrome.run(SHOWN)
     assert names[:3] == ["L-1-1", "L-1-2", "L-1-3"]
     assert names.index("S-1-9") + 1 == names.index("S-1-10"), "numbers in names count as numbers"
-    chrome.click("#table thead th:nth-child(2) button")
+    chrome.click("#table thead th:nth-child(2) [role=button]")
     figures = "return [...document.querySelectorAll('#table tbody tr')].map(r => +r.cells[1].textContent)"
     rising = chrome.run(figures)
-    chrome.click("#table thead th:nth-child(2) button")
+    chrome.click("#table thead th:nth-child(2) [role=button]")
     assert rising == sorted(rising)
     assert chrome.run(figures) == sorted(rising, reverse=True)
 
@@ -161,6 +164,30 @@ def test_the_page_never_scrolls_sideways(chrome, wide):
     assert chosen(chrome)["row"] == ["L-1-1"]
     shown = chrome.run("const p = document.getElementById('panel').getBoundingClientRect(); return [p.left, p.right]")
     assert 0 <= shown[0] < shown[1] <= wide
+
+
+def test_a_heading_is_pressed_by_keyboard_too(chrome):
+    chrome.run("document.querySelector('#table thead [role=button]').focus()")
+    chrome.press("Enter")
+    rising = chrome.run(SHOWN)
+    chrome.press(" ")
+    assert chrome.run(SHOWN) == rising[::-1]
+    assert rising[0] == "L-1-1"
+
+
+def test_names_that_look_like_script_do_nothing(driven, tmp_path):
+    name = "</script><img src=x onerror='window.strange=1'><script>window.strange=1</script>"
+    text = (SITES / "house.toml").read_text(encoding="utf-8").replace('"garden shed"', json.dumps(name + " b"))
+    text = text.replace('name = "Quince Street house"', f"name = {json.dumps(name)}")
+    text = text.replace('name = "W"', f"name = {json.dumps(name)}")
+    (tmp_path / "odd.toml").write_text(text, encoding="utf-8")
+    driven.open(written(tmp_path, tmp_path / "odd.toml"))
+    driven.click("#table tbody tr a")
+    assert driven.run("return window.strange === undefined && document.querySelectorAll('script').length === 1")
+    assert driven.console() == []
+    assert driven.run("return document.querySelector('h1').textContent") == name
+    listed = driven.run(SHOWN)
+    assert f"{name}-1-1" in listed
 
 
 def test_it_prints_on_a4_with_every_inverter(chrome):
