@@ -105,6 +105,29 @@ class Text:
 
 
 @dataclass(frozen=True, slots=True)
+class Texts:
+    """A list of pieces of text."""
+
+    most: int
+
+    def fault(self, value: object) -> str | None:
+        """What is wrong with a value, or None."""
+        if not isinstance(value, list | tuple):
+            return f'{type_of(value)}; write a list of texts, ["like this", "and this"]'
+        if len(value) > self.most:
+            return f"holds {len(value)} texts; write {self.most} at most"
+        for position, item in enumerate(value, start=1):
+            problem = Text().fault(item)
+            if problem:
+                return f"text {position}: {problem}"
+        return None
+
+    def clean(self, value: Any) -> tuple[str, ...]:  # noqa: ANN401
+        """The texts without space around them."""
+        return tuple(Text().clean(item) for item in value)
+
+
+@dataclass(frozen=True, slots=True)
 class Choice:
     """One of a few words or, where an ending is given, the name of a file that ends so."""
 

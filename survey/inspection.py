@@ -10,13 +10,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.geometry import inside_boxes, on_sheet
-from survey.links import Progress, links_in_blocks
+from survey.links import Links, Progress, links_in_blocks
 from survey.materials import BUILT_IN, vegetation_loss
 from survey.placement import short_of_room
 from survey.plan import OwnRadio, Plan, RadioEnd
 from survey.scene import Ends, Scene, box_outlines_m
 
 FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
 
 FAR_M = 1_000.0
 """Farther than this from the inverters, a coordinate is more often mistyped than meant."""
@@ -76,13 +77,15 @@ class Inspection:
     warnings: tuple[str, ...]
 
 
-def inspect(scene: Scene, *, progress: Progress | None = None) -> Inspection:
+def inspect(scene: Scene, *, met: BoolArray | None = None, progress: Progress | None = None) -> Inspection:
     """Look a plan over.
 
     Parameters
     ----------
     scene : Scene
         The site.
+    met : ndarray of bool, shape (obstacles,), optional
+        Which obstacles straight lines to gateways and spots meet, where `mark_met` has found that already.
     progress : callable, optional
         Told how many gateways and spots have been tried.
 
@@ -112,14 +115,14 @@ def inspect(scene: Scene, *, progress: Progress | None = None) -> Inspection:
         *_materials(plan),
         *_radiated(plan),
         *filter(None, [short_of_room(scene)]),
-        *_never_met(scene, progress),
+        *_never_met(scene, met, progress),
     )
-    return Inspection(scene=scene, counts=counts, extent_m=extent_m, defaults=_defaults(plan), warnings=warnings)
+    return Inspection(scene=scene, counts=counts, extent_m=extent_m, defaults=defaults_of(plan), warnings=warnings)
 
 
-def _defaults(plan: Plan) -> tuple[tuple[tuple[str, str, object], int], ...]:
+def defaults_of(plan: Plan) -> tuple[tuple[tuple[str, str, object], int], ...]:
     """The defaults that make a difference to this plan, each with how often it applies."""
-    counts = Counter(one for one in plan.defaults if one[2] != "")
+    counts = Counter(one for one in plan.defaults if one[2] not in {"", ()})
     sheets = sum(array.module_depth_m is not None for array in plan.arrays)
     for one in [one for one in counts if one[1] == "clearance_m"]:
         counts[one] = min(counts[one], sheets)
@@ -249,15 +252,21 @@ def _eirp_dbm(plan: Plan, radio: RadioEnd) -> float:
     return radio.tx_power_dbm + plan.patterns[radio.antenna].peak_gain_dbi(radio.antenna_gain_dbi)
 
 
-def _never_met(scene: Scene, progress: Progress | None) -> Iterator[str]:
+def mark_met(met: BoolArray, links: Links) -> None:
+    """Mark the obstacles that the straight lines of some links meet."""
+    met[links.scene.sheets.owner[links.crossings.sheet]] = True
+    met[links.scene.prisms.owner[links.chords.prism]] = True
+
+
+def _never_met(scene: Scene, met: BoolArray | None, progress: Progress | None) -> Iterator[str]:
     """Obstacles that no straight line meets."""
     if not len(scene.gateways_and_spots):
         yield "no [[gateway]], [[spot]] or [[search]]: there is no link to work out yet"
         return
-    met = np.zeros(len(scene.obstacles), dtype=bool)
-    for _, links in links_in_blocks(scene, scene.inverters, scene.gateways_and_spots, progress=progress):
-        met[scene.sheets.owner[links.crossings.sheet]] = True
-        met[scene.prisms.owner[links.chords.prism]] = True
+    if met is None:
+        met = np.zeros(len(scene.obstacles), dtype=bool)
+        for _, links in links_in_blocks(scene, scene.inverters, scene.gateways_and_spots, progress=progress):
+            mark_met(met, links)
     unmet = [
         name for i, name in enumerate(scene.obstacles.names) if not met[i] and scene.obstacles.kinds[i] != "modules"
     ]

@@ -281,17 +281,19 @@ def join(parts: Iterable[Ends]) -> Ends:
 def _ends(plan: Plan, one: OwnRadio, common: RadioEnd) -> Ends:
     """The radios that one entry of a plan stands for."""
     radio = one.radio(common)
-    serial = ""
+    serials: tuple[str, ...] = ()
     if isinstance(one, Array):
         name, names, at_m = one.name, one.inverter_names(), one.positions_m()
+        serials = one.serials
     elif isinstance(one, Search):
         name, names, at_m = one.name, one.spot_names(), one.positions_m()
     else:
         assert isinstance(one, Inverter | Spot)
         name, names, at_m = one.name, [one.name], np.array([[*one.at, one.height_m]])
-        serial = one.serial if isinstance(one, Inverter) else ""
+        serials = (one.serial,) if isinstance(one, Inverter) else ()
     group = radios_at(plan, radio, at_m)
-    return replace(group, names=tuple(names), places=(name,) * len(names), serials=(serial,) * len(names))
+    count = len(names)
+    return replace(group, names=tuple(names), places=(name,) * count, serials=serials or ("",) * count)
 
 
 def radios_at(plan: Plan, radio: RadioEnd, at_m: FloatArray) -> Ends:

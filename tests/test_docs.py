@@ -25,7 +25,7 @@ import pytest
 from click.testing import CliRunner
 
 from survey.cli import COMMANDS, main
-from survey.fields import Choice, Number, Numbers, Points, Text, keys_of
+from survey.fields import Choice, Number, Numbers, Points, Text, Texts, keys_of
 from survey.plan import Array, OwnRadio, RadioEnd
 from survey.plan_file import LISTS, TABLES, plan_of
 from survey.units import direction_of_bearing
@@ -176,13 +176,15 @@ def number(value: float) -> str:
     return str(int(value)) if value == int(value) else f"{value:g}"
 
 
-def allowed(kind: object) -> str:
+def allowed(kind: object) -> str:  # noqa: PLR0911  one for each kind
     """How the page words what a key may be."""
     match kind:
         case Number():
             return f"{'whole, ' if kind.whole else ''}{number(kind.low)} to {number(kind.high)}"
         case Text():
             return "text"
+        case Texts():
+            return "texts"
         case Choice():
             files = [f"the name of a file that ends in `{kind.ending}`"] if kind.ending else []
             return ", ".join([*(f'`"{word}"`' for word in kind.words), *files])
@@ -198,7 +200,7 @@ def allowed(kind: object) -> str:
 def default(value: object) -> str:
     if value is MISSING:
         return "required"
-    if value is None or value == "":
+    if value is None or value in {"", ()}:
         return "none"
     return f'`"{value}"`' if isinstance(value, str) else f"{value:g}"
 

@@ -20,6 +20,7 @@ COMMANDS = {
     "fit": "Fit the model to measured levels.",
     "draw": "Draw a picture of PLAN.",
     "dropouts": "Sort the dropouts in LOG by likely cause.",
+    "report": "Write one page for the job file.",
     "materials": "List the built-in materials.",
 }
 """Each command, in the order of a job, with the first line of its help: `survey.cli.NAME` holds the command NAME.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -9,7 +10,7 @@ from numpy.typing import NDArray
 
 from survey.draws import Relaying, Served, Sure, served_draws, sure_of_ranking
 from survey.errors import SurveyError
-from survey.links import HOLDS, Progress, links_between
+from survey.links import HOLDS, Links, Progress, links_between
 from survey.network import Hops, Network, hops_of, network_between
 from survey.placement.reasons import Decider, Reason, reason_for
 from survey.placement.scores import Scores, best_of_each_place, reached, score_spots, scores_of
@@ -100,7 +101,13 @@ class Placement:
         return sum(route.gateway < 0 for route in self.network.routes)
 
 
-def place(scene: Scene, *, wanted: Wanted | None = None, progress: Progress | None = None) -> Placement:
+def place(
+    scene: Scene,
+    *,
+    wanted: Wanted | None = None,
+    look: Callable[[Links], None] | None = None,
+    progress: Progress | None = None,
+) -> Placement:
     """Recommend spots for as many gateways as the plan allows, or for the fewest that serve all.
 
     Parameters
@@ -109,6 +116,9 @@ def place(scene: Scene, *, wanted: Wanted | None = None, progress: Progress | No
         A site with one spot or more.
     wanted : Wanted, optional
         Whether the most inverters or the fewest gateways; by default the most inverters.
+    look : callable, optional
+        Handed the links to some of the spots after the other, for who needs more of them than is kept; perhaps by
+        several threads at once.
     progress : callable, optional
         Told how much is done.
 
@@ -145,11 +155,13 @@ def place(scene: Scene, *, wanted: Wanted | None = None, progress: Progress | No
     if count * spots <= PAIRS_KEPT:
         links = links_between(scene, scene.inverters, scene.spots)
         scores = scores_of(links, hops)
+        if look:
+            look(links)
         if several:
             several.put(slice(0, spots), *reached(links, hops))
     else:
         put = several.put if several else None
-        scores = score_spots(scene, scene.spots, hops=hops, keep=put, progress=stage(before))
+        scores = score_spots(scene, scene.spots, hops=hops, keep=put, look=look, progress=stage(before))
     order = scores.order()
     choices = choose_several(scene, several, wanted) if several and not wanted.fewest else ()
     few = fewest_of(scene, several, wanted) if several and wanted.fewest else None

@@ -91,6 +91,7 @@ def score_spots(
     *,
     hops: Hops | None = None,
     keep: Callable[[slice, FloatArray, FloatArray], None] | None = None,
+    look: Callable[[Links], None] | None = None,
     progress: Progress | None = None,
     workers: int = WORKERS,
 ) -> Scores:
@@ -106,6 +107,8 @@ def score_spots(
         The links between inverters, where messages may go by way of others.
     keep : callable, optional
         Handed which spots were done, and the reliability and margin of every inverter's route to them.
+    look : callable, optional
+        Handed the links to some of the spots after the other; by several threads at once where several share the work.
     progress : callable, optional
         Told how many spots are done.
     workers : int
@@ -118,6 +121,8 @@ def score_spots(
     """
 
     def judge(links: Links) -> tuple[Scores, tuple[FloatArray, FloatArray] | None]:
+        if look:
+            look(links)
         routes = reached(links, hops)
         return _judged(scene, links.gateways, *routes), routes if keep else None
 

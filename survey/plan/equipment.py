@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from survey import polygon
 from survey.antennas import KINDS
-from survey.fields import Choice, Entry, Number, Numbers, Points, key
+from survey.fields import Choice, Entry, Number, Numbers, Points, Texts, key
 from survey.plan.kinds import (
     ANTENNA,
     ANY_TEXT,
@@ -96,6 +96,10 @@ class Inverter(OwnRadio):
     serial: str = key(ANY_TEXT, default="")
 
 
+MOST_IN_ARRAY = 100_000
+"""Inverters in one array, at most: twenty times the largest site foreseen."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Array(OwnRadio):
     """A block of rows of inverters."""
@@ -111,6 +115,7 @@ class Array(OwnRadio):
     tilt_deg: float = key(Number(0.0, 90.0), default=0.0)
     module_depth_m: float | None = key(Number(0.01, 100.0), default=None)
     clearance_m: float = key(Number(0.0, 10.0), default=0.1)
+    serials: tuple[str, ...] = key(Texts(MOST_IN_ARRAY), default=())
 
     def inconsistencies(self) -> Iterator[tuple[str, str]]:
         """Rows without spacings, or more inverters than a site can have."""
@@ -118,8 +123,14 @@ class Array(OwnRadio):
             yield "spacing_m", "is missing; write the distance between inverters along a row"
         if self.row_spacing_m is None and self.rows > 1:
             yield "row_spacing_m", "is missing; write the distance between rows, measured up the slope"
-        if self.rows * self.per_row > 100_000:  # noqa: PLR2004  twenty times the largest site foreseen
-            yield "rows", f"make {self.rows * self.per_row} inverters with per_row; at most 100000 in one array"
+        count = self.rows * self.per_row
+        if count > MOST_IN_ARRAY:
+            yield "rows", f"make {count} inverters with per_row; at most {MOST_IN_ARRAY} in one array"
+        if self.serials and len(self.serials) != count:
+            yield (
+                "serials",
+                f'holds {len(self.serials)} for {count} inverters; write one each, row by row, "" where unknown',
+            )
 
     @property
     def along(self) -> FloatArray:

@@ -26,13 +26,18 @@ def check_text(inspection: Inspection) -> str:
     )
 
 
-def _defaults(inspection: Inspection) -> str:
-    """A line for each table of the plan: its keys with their defaults, and how many entries leave them out."""
+def defaults_by_table(inspection: Inspection) -> dict[str, list[str]]:
+    """The keys of each table of the plan with their defaults, and how many entries leave them out."""
     by_table: dict[str, list[str]] = {}
     for (table, key, value), times in inspection.defaults:
         shown = f"{key} = {_toml(value)}" + (f" ({times} times)" if times > 1 else "")
-        shown = shown.replace(" ", KEPT)
-        by_table.setdefault(table.strip("[]"), []).append(shown)
+        by_table.setdefault(table.strip("[]"), []).append(shown.replace(" ", KEPT))
+    return by_table
+
+
+def _defaults(inspection: Inspection) -> str:
+    """A line for each table of the plan."""
+    by_table = defaults_by_table(inspection)
     wide = max(map(len, by_table), default=0)
     lines = [
         wrapped(f"{table:{wide}}  {', '.join(keys)}", indent="  ", hang=wide + 2) for table, keys in by_table.items()

@@ -5,10 +5,11 @@ from __future__ import annotations
 from survey.dropouts import CAUSES, NO_FAULTS, UNKNOWN, Dropouts, Finding
 from survey.layout import Column, counted, names_within, paragraphs, table, wrapped
 
-CAUTION = wrapped(
+CAUTION_WORDS = (
     "Likely causes, not certain ones: confirm on site before anything is taken apart or moved. Mains work, breakers "
     "and branch cables are for a licensed electrician. Work at height and on metal roofs by the local rules for it."
 )
+CAUTION = wrapped(CAUTION_WORDS)
 NAMES_WIDE = 70
 COLUMNS = [
     Column("cause", text=True),
@@ -29,26 +30,33 @@ def dropouts_table(found: Dropouts) -> str:
     found : Dropouts
         What was found.
     """
-    log = found.log
-    share = 100.0 * found.missed / found.polls if found.polls else 0.0
-    head = wrapped(
-        f"{found.scene.plan.site.name}: {log.file}, {_time(log.stamp(log.time_s[0]))} to "
-        f"{_time(log.stamp(log.time_s[-1]))}, a poll about every {log.step_s / 60:g} min"
-    )
-    total = (
-        f"{found.polls} polls of {counted(len(found.inverters), 'inverter')} by daylight, {found.heard} heard, "
-        f"{counted(found.missed, 'dropout')} ({share:.1f} %)"
-    )
+    head, total = wrapped(f"{found.scene.plan.site.name}: {log_words(found)}"), total_words(found)
     faults = [one for one in found.findings if one.cause not in NO_FAULTS]
     absent = f"Not in the log: {names_within(found.absent, NAMES_WIDE)}" if found.absent else ""
     return paragraphs(
         head,
         total + ("" if faults else "\nNo fault stands out."),
-        table(COLUMNS, [_row(found, one) for one in found.findings]) if found.findings else "",
+        table(COLUMNS, [finding_row(found, one) for one in found.findings]) if found.findings else "",
         *(_details(one) for one in found.findings if one.cause not in NO_FAULTS or _worth(one)),
         _inverters(found),
         absent,
         CAUTION,
+    )
+
+
+def log_words(found: Dropouts) -> str:
+    """Which log, from when to when."""
+    log = found.log
+    begin, end = (_time(log.stamp(at)) for at in (log.time_s[0], log.time_s[-1]))
+    return f"{log.file}, {begin} to {end}, a poll about every {log.step_s / 60:g} min"
+
+
+def total_words(found: Dropouts) -> str:
+    """How much was polled, heard and missed."""
+    share = 100.0 * found.missed / found.polls if found.polls else 0.0
+    return (
+        f"{found.polls} polls of {counted(len(found.inverters), 'inverter')} by daylight, {found.heard} heard, "
+        f"{counted(found.missed, 'dropout')} ({share:.1f} %)"
     )
 
 
@@ -60,15 +68,17 @@ def _worth(one: Finding) -> bool:
     return one.cause == UNKNOWN
 
 
-def _percent(share: float) -> str:
+def percent(share: float) -> str:
+    """A share in whole percent, that looks like nothing only where it is."""
     return "<1 %" if 0 < share < 0.01 else f"{100.0 * share:.0f} %"  # noqa: PLR2004  a hundredth
 
 
-def _row(found: Dropouts, one: Finding) -> list[str]:
+def finding_row(found: Dropouts, one: Finding) -> list[str]:
+    """A cause under `COLUMNS`."""
     every = len(one.inverters) == len(found.inverters)
     what = one.subject or ("all" if every else names_within(one.inverters, 24))
     stamps = [_time(found.log.stamp(at))[:16] for at in (one.first_s, one.last_s)]
-    return [one.cause, what, str(len(one.inverters)), str(one.dropouts), _percent(found.share(one)), *stamps]
+    return [one.cause, what, str(len(one.inverters)), str(one.dropouts), percent(found.share(one)), *stamps]
 
 
 def _details(one: Finding) -> str:
@@ -92,7 +102,7 @@ def _inverters(found: Dropouts) -> str:
     others = [parts[i] for i in range(len(parts)) if i not in set(struck)]
     line = ""
     if others:
-        low, high = (_percent(float(one)) for one in (min(others), max(others)))
+        low, high = (percent(float(one)) for one in (min(others), max(others)))
         line = (
             f"No fault with {'the other ' if struck else ''}{counted(len(others), 'inverter')}: {low} to {high} missed."
         )
@@ -105,7 +115,7 @@ def _inverters(found: Dropouts) -> str:
             found.inverters[i],
             str(found.polls_by[i]),
             str(found.missed_by[i]),
-            _percent(float(parts[i])),
+            percent(float(parts[i])),
             *(f"{found.by_cause[cause][i]:.0f}" for cause in used),
         ]
         for i in struck

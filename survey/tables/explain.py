@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from survey.explanation import Budget, Cost, Item
@@ -55,7 +56,7 @@ def explain_text(explained: Explained) -> str:
         relays = wrapped(
             "Explained is the link straight to a gateway; survey network shows the routes over other inverters."
         )
-    shown = [one for each in explained.inverters for one in _shown(each)]
+    shown = [one for each in explained.inverters for one in shown_remedies(each)]
     return paragraphs(
         wanted_line(plan),
         _gateways(explained),
@@ -83,29 +84,27 @@ def _one(explained: Explained, one: Explanation) -> str:
     return paragraphs(
         title + "\n" + "=" * len(title.split("\n")[0]),
         _budget(budget),
-        _outcome(explained, budget),
-        _way(budget, one.costs),
+        "\n".join(wrapped(line) for line in outcome_lines(budget, wanted=explained.scene.plan.requirement.reliability)),
+        "\n".join(wrapped(line) for line in way_lines(budget, one.costs)),
         _remedies(explained, one),
     )
 
 
 def _budget(budget: Budget) -> str:
-    """The budget, each step rounded so that the column adds up as it is printed."""
-    rows = [
-        [step.item.item, signed(step.db), f"{step.level_dbm:.2f}" if math.isfinite(step.level_dbm) else NOTHING]
-        for step in steps_of(budget)
-    ]
-    return wrapped(direction_words(budget)) + "\n" + table(BUDGET_COLUMNS, rows)
+    """The budget under its direction."""
+    return wrapped(direction_words(budget)) + "\n" + table(BUDGET_COLUMNS, budget_rows(budget))
 
 
 def direction_words(budget: Budget) -> str:
-    """Who sends, and how the other direction fares."""
+    """Who sends and who listens, and how the other direction compares."""
     sender, listener = ("inverter", "gateway") if budget.direction == "up" else ("gateway", "inverter")
     direction = f"The {sender} sends, the {listener} listens; "
     better_db = budget.other_margin_db - budget.margin_db
     if better_db < SHOWN_DB:
-        return direction + "the other direction has the same margin."
-    return direction + f"this is the weaker direction, the other has {db(better_db)} dB more margin."
+        direction += "the other direction has the same margin."
+    else:
+        direction += f"this is the weaker direction, the other has {db(better_db)} dB more margin."
+    return direction
 
 
 class Step(NamedTuple):
@@ -118,7 +117,8 @@ class Step(NamedTuple):
 
 def steps_of(budget: Budget) -> list[Step]:
     """The items of a budget, each rounded so that those shown add up; a trifle that comes around is left out."""
-    steps, total, before = [], 0.0, 0.0
+    steps: list[Step] = []
+    total, before = 0.0, 0.0
     for item in budget.items:
         total += item.db
         if item.kind == "around" and abs(item.db) < NEGLIGIBLE_DB:
@@ -129,17 +129,24 @@ def steps_of(budget: Budget) -> list[Step]:
     return steps
 
 
+def budget_rows(budget: Budget) -> list[list[str]]:
+    """Item, dB and level of every step."""
+    return [
+        [step.item.item, signed(step.db), f"{step.level_dbm:.2f}" if math.isfinite(step.level_dbm) else NOTHING]
+        for step in steps_of(budget)
+    ]
+
+
 def signed(value_db: float) -> str:
     """What a step adds, with its sign and two decimals."""
     return f"{round(value_db, 2) + 0.0:+.2f}" if math.isfinite(value_db) else NOTHING
 
 
-def _outcome(explained: Explained, budget: Budget) -> str:
+def outcome_lines(budget: Budget, *, wanted: float) -> list[str]:
     """From level to state, in words."""
-    wanted = explained.scene.plan.requirement.reliability
     listener = "gateway" if budget.direction == "up" else "inverter"
     if not budget.margin_db >= NOTHING_DB:
-        return wrapped(f"Nothing arrives that the {listener} could hear: it needs {db(budget.need_dbm)} dBm.")
+        return [f"Nothing arrives that the {listener} could hear: it needs {db(budget.need_dbm)} dBm."]
     text = (
         f"The {listener} needs {db(budget.need_dbm)} dBm, so the margin is {db(budget.margin_db)} dB. Of that "
         f"{budget.fade_margin_db:g} dB are held back; what the plan does not know is {db(budget.sigma_db)} dB (one "
@@ -149,7 +156,7 @@ def _outcome(explained: Explained, budget: Budget) -> str:
         spare = f"It can lose another {db(budget.spare_db)} dB before it no longer holds."
     else:
         spare = f"It lacks {db(-budget.spare_db)} dB to hold at {100 * wanted:g} %."
-    return wrapped(text) + "\n" + wrapped(spare)
+    return [text, spare]
 
 
 def way_words(budget: Budget) -> str:
@@ -161,83 +168,93 @@ def way_words(budget: Budget) -> str:
     return f"Most of it comes {WAY_SENTENCES[budget.carried_by]} (way: {WAY_WORDS[budget.carried_by]})."
 
 
-def _way(budget: Budget, costs: tuple[Cost, ...]) -> str:
+def way_lines(budget: Budget, costs: tuple[Cost, ...]) -> list[str]:
     """The way that carries the link, and what it would gain without each obstacle."""
     way = way_words(budget)
     if not any(item.obstacle for item in budget.items):
-        return way
+        return [way]
     if not costs:
-        return wrapped(
-            f"{way} No obstacle there costs anything by itself: without any one of them it is the same.".strip()
-        )
+        return [f"{way} No obstacle there costs anything by itself: without any one of them it is the same.".strip()]
     first, *others = costs[:COSTS_SHOWN]
     most = f"Costs most: {first.obstacle}; without it the margin would be {_with(first)}."
     rest = "; ".join(f"without {one.obstacle} {_with(one)}" for one in others)
     more = f" {rest[0].upper()}{rest[1:]}. Each is taken away alone: these gains do not add." if others else ""
-    return "\n".join(wrapped(part) for part in (way, most + more) if part)
+    return [part for part in (way, most + more) if part]
 
 
 def _with(cost: Cost) -> str:
     return f"{margin(cost.margin_db)} dB ({db(cost.gain_db)} more)"
 
 
-def _shown(one: Explanation) -> tuple[Remedy, ...]:
+def shown_remedies(one: Explanation) -> tuple[Remedy, ...]:
+    """The remedies that are printed: all of a link that needs one, and a few of a link that holds anyway."""
     return one.remedies[: SPARE_SHOWN if one.budget.state == HOLDS else REMEDIES_SHOWN]
 
 
 def _remedies(explained: Explained, one: Explanation) -> str:
-    shown, wanted = _shown(one), explained.scene.plan.requirement.reliability
-    title = "What would give it more room, the least effort first"
-    if one.budget.state != HOLDS:
-        title = "What would mend it, the best first"
+    shown, wanted = shown_remedies(one), explained.scene.plan.requirement.reliability
+    title = remedies_title(one)
     if not shown:
-        text = (
-            "Nothing that was tried gives it more room."
-            if one.budget.state == HOLDS
-            else "Nothing that was tried mends it."
-        )
-        return paragraphs(text, _idle(one))
+        return paragraphs(title, wrapped(idle_words(one)))
     rows = [
-        [
-            f"{number:>{len(str(len(shown)))}}  {remedy.action}",
-            db(remedy.gain_db) if remedy.margin_db - remedy.gain_db >= NOTHING_DB else "much",
-            margin(remedy.margin_db),
-            percent(remedy.reliability, wanted=wanted),
-            STATES[remedy.state],
-            f"{len(remedy.helped)}/{len(remedy.harmed)}",
-        ]
+        [f"{number:>{len(str(len(shown)))}}  {remedy.action}", *remedy_cells(remedy, wanted=wanted)]
         for number, remedy in enumerate(shown, start=1)
     ]
     more = len(one.remedies) - len(shown)
     lines = [wrapped(f"and {more} more, in --json", indent="  ")] if more else []
     lines += [
-        wrapped(f"{number} brings down {_names(remedy.harmed)}", indent="  ")
+        wrapped(f"{number} brings down {changes_words(remedy.harmed)}", indent="  ")
         for number, remedy in enumerate(shown, start=1)
         if remedy.harmed
     ]
-    return paragraphs("\n".join([title, table(REMEDY_COLUMNS, rows), *lines]), _idle(one))
+    return paragraphs("\n".join([title, table(REMEDY_COLUMNS, rows), *lines]), wrapped(idle_words(one)))
 
 
-def _names(changes: tuple[Change, ...]) -> str:
+def remedies_title(one: Explanation) -> str:
+    """What stands above the remedies of a link, or in their place where there are none."""
+    holds = one.budget.state == HOLDS
+    if not shown_remedies(one):
+        return f"Nothing that was tried {'gives it more room' if holds else 'mends it'}."
+    return "What would give it more room, the least effort first" if holds else "What would mend it, the best first"
+
+
+def remedy_cells(remedy: Remedy, *, wanted: float) -> list[str]:
+    """A remedy under `REMEDY_COLUMNS`, but for what it is."""
+    return [
+        db(remedy.gain_db) if remedy.margin_db - remedy.gain_db >= NOTHING_DB else "much",
+        margin(remedy.margin_db),
+        percent(remedy.reliability, wanted=wanted),
+        STATES[remedy.state],
+        f"{len(remedy.helped)}/{len(remedy.harmed)}",
+    ]
+
+
+def changes_words(changes: tuple[Change, ...]) -> str:
+    """Whose state changes, and how; the first few of many."""
     shown = [f"{one.inverter} ({STATES[one.before]}, then {STATES[one.after]})" for one in changes[:NAMES_SHOWN]]
     more = len(changes) - len(shown)
     return "; ".join(shown) + (f"; and {more} more" if more else "")
 
 
-def _idle(one: Explanation) -> str:
+def idle_words(one: Explanation) -> str:
     """Kinds of remedy of which none is of use."""
     useful = {remedy.kind for remedy in one.remedies}
     kinds = [word for kind, word in KIND_WORDS.items() if kind not in useful and any(i.kind == kind for i in one.idle)]
-    return wrapped(f"Of no use here (less than {WORTH_DB:g} dB, or harm): {'; '.join(kinds)}.") if kinds else ""
+    return f"Of no use here (less than {WORTH_DB:g} dB, or harm): {'; '.join(kinds)}." if kinds else ""
 
 
 def _cautions(explained: Explained, shown: list[Remedy]) -> str:
     """What to mind with the remedies shown, and what was assumed."""
+    return "\n".join(wrapped(line) for line in caution_lines(explained, shown))
+
+
+def caution_lines(explained: Explained, shown: Sequence[Remedy]) -> list[str]:
+    """The sentences of what to mind with remedies, and what was assumed."""
     words = {word for remedy in shown for word in remedy.cautions}
-    lines = [wrapped(text) for word, text in CAUTIONS.items() if word in words]
+    lines = [text for word, text in CAUTIONS.items() if word in words]
     cable = explained.cable
     if "cable" in words:
         source = ", an assumption: see the data sheet, or give --cable-loss-db-per-m" if cable.assumed else ""
         each = f"{cable.loss_db_per_m:.2f} dB by the metre and {cable.connectors_db:g} dB for both connectors{source}"
-        lines.insert(0, wrapped(f"Cable: {each}."))
-    return "\n".join(lines)
+        lines.insert(0, f"Cable: {each}.")
+    return lines

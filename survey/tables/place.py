@@ -13,7 +13,7 @@ from survey.siting import Fewest
 from survey.tables.figures import CAUTION, NOTHING_DB, db, holding, letter, margin, state_tally, wanted_line
 from survey.tables.links import LINK_COLUMNS, link_row
 from survey.tables.network import ROUTE_COLUMNS, route_row
-from survey.tables.sure import served_words, sure_text
+from survey.tables.sure import drawn_words, served_words, sure_text
 
 PLACES_SHOWN = 10
 WEAKEST_SHOWN = 10
@@ -27,6 +27,14 @@ RANKING_COLUMNS = (
     Column("weakest\ninverter", text=True),
     Column("its margin\ndB"),
     Column("median\nmargin dB"),
+)
+CHOICE_COLUMNS = (
+    Column("gateways"),
+    Column("holds"),
+    Column("expected\nto work"),
+    Column("weakest\nmargin dB"),
+    Column("could others\nhold more?", text=True),
+    Column("where", text=True, yields=True),
 )
 
 
@@ -81,6 +89,28 @@ def place_table(placement: Placement, *, top: int | None = None) -> str:
 
 def _head(placement: Placement) -> str:
     """Where the gateway goes, or the gateways, and what that would be worth."""
+    network = placement.network
+    told = [wrapped(fact, indent="  ") for fact in worth_lines(placement)]
+    names = [placement.scores.spots.names[i] for i in placement.chosen]
+    if len(names) == 1:
+        lines = [wrapped(f"Put the gateway at {names[0]}"), *_where(placement, placement.chosen[0], "  ")]
+    else:
+        lines = [f"Put {len(names)} gateways:"]
+        for k, (name, i) in enumerate(zip(names, placement.chosen, strict=True)):
+            mine = [
+                state for route, state in zip(network.routes, network.state.tolist(), strict=True) if route.gateway == k
+            ]
+            lines += [wrapped(f"{letter(k)}  {name}", indent="  ", hang=3), *_where(placement, i, "     ")]
+            lines += [
+                wrapped(f"for {counted(len(mine), 'inverter')}, {mine.count(HOLDS)} of which hold", indent="     ")
+            ]
+    if not placement.served:
+        lines.insert(0, "No inverter holds at any of the spots; the least bad of them:")
+    return "\n".join([*lines, *told])
+
+
+def worth_lines(placement: Placement) -> list[str]:
+    """What a recommendation would be worth: who holds, how many are expected to work, and the weakest link."""
     network, count = placement.network, len(placement.scene.inverters)
     served, fade_margin_db = placement.served, placement.scene.plan.requirement.fade_margin_db
     worst = placement.worst_inverter
@@ -97,27 +127,16 @@ def _head(placement: Placement) -> str:
         f"{expected}: the sum of all chances, with {fade_margin_db:g} dB held back",
         f"weakest {'route' if network.hops else 'link'}: {placement.scene.inverters.names[worst]}, {weakest}",
     ]
-    told = [wrapped(fact, indent="  ") for fact in facts if fact]
-    names = [placement.scores.spots.names[i] for i in placement.chosen]
-    if len(names) == 1:
-        lines = [wrapped(f"Put the gateway at {names[0]}"), *_where(placement, placement.chosen[0], "  ")]
-    else:
-        lines = [f"Put {len(names)} gateways:"]
-        for k, (name, i) in enumerate(zip(names, placement.chosen, strict=True)):
-            mine = [
-                state for route, state in zip(network.routes, network.state.tolist(), strict=True) if route.gateway == k
-            ]
-            lines += [wrapped(f"{letter(k)}  {name}", indent="  ", hang=3), *_where(placement, i, "     ")]
-            lines += [
-                wrapped(f"for {counted(len(mine), 'inverter')}, {mine.count(HOLDS)} of which hold", indent="     ")
-            ]
-    if not served:
-        lines.insert(0, "No inverter holds at any of the spots; the least bad of them:")
-    return "\n".join([*lines, *told])
+    return [fact for fact in facts if fact]
 
 
 def _where(placement: Placement, spot: int, indent: str) -> list[str]:
     """Where a recommended spot lies, and what the plan says of it."""
+    return [wrapped(fact, indent=indent) for fact in where_lines(placement, spot)]
+
+
+def where_lines(placement: Placement, spot: int) -> list[str]:
+    """The sentences of where a recommended spot lies: position, the plan's note, its cable."""
     scene, spots = placement.scene, placement.scores.spots
     x, y, height_m = spots.at_m[spot].tolist()
     entry = _entry(placement, spots.places[spot])
@@ -127,7 +146,7 @@ def _where(placement: Placement, spot: int, indent: str) -> list[str]:
         f"note: {entry.note}" if entry.note else "",
         f"cable: {cable_loss_db:g} dB, counted in" if cable_loss_db else "",
     ]
-    return [wrapped(fact, indent=indent) for fact in facts if fact]
+    return [fact for fact in facts if fact]
 
 
 def choices_table(placement: Placement) -> str:
@@ -136,7 +155,12 @@ def choices_table(placement: Placement) -> str:
         return _fewest(placement, placement.fewest)
     if not placement.choices:
         return ""
-    rows: list[list[Cell]] = [
+    return "What each number of gateways brings\n" + table(CHOICE_COLUMNS, choice_rows(placement))
+
+
+def choice_rows(placement: Placement) -> list[list[Cell]]:
+    """What each number of gateways brings, under `CHOICE_COLUMNS`."""
+    return [
         [
             str(number),
             str(choice.served),
@@ -149,15 +173,6 @@ def choices_table(placement: Placement) -> str:
         ]
         for number, choice in enumerate(placement.choices, start=1)
     ]
-    columns = (
-        Column("gateways"),
-        Column("holds"),
-        Column("expected\nto work"),
-        Column("weakest\nmargin dB"),
-        Column("could others\nhold more?", text=True),
-        Column("where", text=True, yields=True),
-    )
-    return "What each number of gateways brings\n" + table(columns, rows)
 
 
 def _fewest(placement: Placement, few: Fewest) -> str:
@@ -191,8 +206,7 @@ def _sure(placement: Placement) -> str:
     """How sure that is: of the single spot, or how many inverters several gateways serve."""
     if placement.choices or placement.fewest:
         drawn = placement.drawn
-        title = f"How sure, by {counted(drawn.draws, 'draw')} of what the plan does not know (seed {drawn.seed})"
-        return "\n".join([wrapped(title), wrapped(served_words(drawn), indent="  ")])
+        return "\n".join([wrapped(drawn_words(drawn.draws, drawn.seed)), wrapped(served_words(drawn), indent="  ")])
     return sure_text(placement.sure)
 
 
@@ -226,6 +240,12 @@ def _weakest(placement: Placement) -> str:
 
 def _why(reason: Reason, rank: int) -> str:
     """The reason in words, and the inverters that decide it."""
+    first, *others = why_lines(reason, rank)
+    return "\n".join([wrapped(f"Why: {first}"), *(wrapped(line, indent="  ") for line in others)])
+
+
+def why_lines(reason: Reason, rank: int) -> list[str]:
+    """The sentences of a reason: what decides, and the inverters by which it does."""
     rival = reason.rival
     other = rival if rank == 2 else f"the next best place, {rival} (rank {rank})"  # noqa: PLR2004  the runner-up
     text = {
@@ -239,8 +259,7 @@ def _why(reason: Reason, rank: int) -> str:
         (f"hold only at {rival}", reason.lost),
         ("differ most", () if reason.gained or reason.lost else reason.nearer),
     ]
-    lines = [wrapped(f"{name}: {_deciders(group)}", indent="  ") for name, group in groups if group]
-    return "\n".join([wrapped(f"Why: {text}."), *lines])
+    return [f"{text}.", *(f"{name}: {_deciders(group)}" for name, group in groups if group)]
 
 
 def _deciders(group: tuple[Decider, ...]) -> str:

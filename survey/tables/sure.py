@@ -51,6 +51,17 @@ def sure_text(sure: Sure) -> str:
     sure : Sure
         What was drawn.
     """
+    title = wrapped(drawn_words(sure.draws, sure.seed))
+    return "\n".join([title, *(wrapped(line, indent="  ") for line in sure_lines(sure))])
+
+
+def drawn_words(draws: int, seed: int) -> str:
+    """The heading over what was found in draws."""
+    return f"How sure, by {counted(draws, 'draw')} of what the plan does not know (seed {seed})"
+
+
+def sure_lines(sure: Sure) -> list[str]:
+    """The sentences of `sure_text`."""
     spots = sure.links.gateways
     name, place = spots.names[0], spots.places[0]
     places = list(dict.fromkeys(spots.places))
@@ -71,8 +82,7 @@ def sure_text(sure: Sure) -> str:
         if sure.left_out
         else "",
     ]
-    title = wrapped(f"How sure, by {counted(sure.draws, 'draw')} of what the plan does not know (seed {sure.seed})")
-    return "\n".join([title, *(wrapped(line, indent="  ") for line in lines if line)])
+    return [line for line in lines if line]
 
 
 def matters_words(search: Search, plan: Plan) -> str:

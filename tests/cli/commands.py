@@ -8,6 +8,7 @@ ON_A_PLAN = {
     "place": ["place", "plan.toml"],
     "compare": ["compare", "plan.toml", "post", "shed"],
     "explain": ["explain", "plan.toml", "i1"],
+    "network": ["network", "plan.toml", "--gateway", "post"],
 }
 ALL = ON_A_PLAN | {"materials": ["materials"]}
 every_command = pytest.mark.parametrize("words", ALL.values(), ids=ALL)

@@ -234,6 +234,24 @@ def test_the_points_of_a_search_are_counted_as_spots_and_warned_of(run, folder):
     assert told == ["below ground (height under 0): gateways or spots s/0.00,5.00,-1.00, s/1.00,5.00,-1.00"]
 
 
+def test_serials_of_an_array_are_read_row_by_row_and_doubled_ones_told(run, folder):
+    more = array(name='"N"', rows=2, row_spacing_m=1, serials='["a1", "a2", "", "a1"]')
+    write(folder, more=more)
+    result = run("check", "plan.toml")
+    assert 'one serial for several inverters: "a1" of N-1-1, N-2-2' in result.stderr
+    rows = run("links", "plan.toml", "--csv").stdout.splitlines()
+    assert [line.split(",")[1] for line in rows[1:5]] == ["a1", "a2", "", "a1"]
+
+
+def test_serials_of_an_array_have_to_be_one_for_each_inverter(run, folder):
+    write(folder, more=array(name='"N"', serials='["a1"]'))
+    result = run("check", "plan.toml")
+    assert (result.exit_code, result.stdout) == (1, "")
+    assert '[[array]] 1 "N": serials: holds 1 for 2 inverters; write one each, row by row' in result.stderr
+    write(folder, more=array(name='"N"', serials='["a1", 2]'))
+    assert "serials: text 2: 2 is a number; write text in quotes" in run("check", "plan.toml").stderr
+
+
 def test_a_serial_that_stands_twice_is_told(run, folder):
     both = "".join(
         entry("inverter", name=f'"{n}"', at=f"[{k}, 5]", height_m=3, serial='"S1"') for k, n in enumerate("ab")

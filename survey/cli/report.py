@@ -1,0 +1,101 @@
+"""The command that writes the page for the job file."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+
+import click
+
+from survey.cli import options
+from survey.errors import OutputError, one_line
+
+ENDINGS = (".html", ".htm")
+
+
+@click.command()
+@options.plan_argument
+@click.option("--out", type=click.Path(path_type=Path), required=True, metavar="FILE.html", help="Write the page here.")
+@click.option(
+    "--gateway",
+    "gateways",
+    multiple=True,
+    metavar="NAME",
+    help="Make map and table about this gateway or spot, not about the recommended one; may be repeated.",
+)
+@click.option(
+    "--readings",
+    "readings_file",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Set these measured levels (CSV) against the prediction.",
+)
+@click.option(
+    "--log",
+    "log_file",
+    type=click.Path(path_type=Path),
+    metavar="FILE",
+    help="Sort the dropouts of this log (CSV) by likely cause.",
+)
+@click.option(
+    "--date",
+    type=click.DateTime(formats=["%Y-%m-%d"]),
+    metavar="YYYY-MM-DD",
+    help="Date of the page.  [default: today]",
+)
+@options.draws_options
+@options.fit_option
+def report(
+    plan_file: Path,
+    out: Path,
+    gateways: tuple[str, ...],
+    readings_file: Path | None,
+    log_file: Path | None,
+    *,
+    date: datetime | None,
+    fit_file: Path | None,
+    draws: int,
+    seed: int,
+) -> None:
+    """Write one page for the job file.
+
+    It holds the question, the recommendation and how sure it is, a map, a table of all inverters, the weakest links
+    explained, what would mend them, what was assumed, and cautions. The page needs no network and no other file.
+    """
+    from survey import __version__, placement  # noqa: PLC0415  start-up time
+    from survey import report as pages  # noqa: PLC0415
+
+    if out.suffix.casefold() not in ENDINGS:
+        raise OutputError(one_line(f"{out}: the page is HTML; name a file that ends in .html"))
+    inputs = tuple(one for one in (plan_file, fit_file, readings_file, log_file) if one is not None)
+    options.check_writable(out, inputs=inputs)
+    scene = options.read_scene(plan_file, fit_file)
+    plain_scene = options.read_scene(plan_file) if fit_file is not None else scene
+    readings = None
+    if readings_file is not None:
+        from survey.calibration import names_of  # noqa: PLC0415
+        from survey.readings import read_readings  # noqa: PLC0415
+
+        readings = read_readings(readings_file, names_of(plain_scene))
+        for note in readings.notes:
+            options.warn(note)
+    log = None
+    if log_file is not None:
+        from survey.logs import read_log  # noqa: PLC0415
+
+        log = read_log(
+            log_file,
+            inverters=scene.inverters.names,
+            serials=scene.inverters.serials,
+            gateways=scene.gateways_and_spots.names,
+        )
+        for note in log.notes:
+            options.warn(f"{log_file}: {note}")
+    given = pages.Given(gateways=gateways, plain_scene=plain_scene, readings=readings, log=log)
+    wanted = placement.Wanted(draws=draws, seed=seed)
+    with options.progress("working out the page") as told:
+        found = pages.findings_of(scene, given, wanted=wanted, progress=told)
+    day = (date or datetime.now().astimezone()).date().isoformat()
+    stamp = pages.Stamp(version=__version__, plan=plan_file.read_bytes(), date=day)
+    options.write_whole(out, pages.html_page(found, stamp), inputs=inputs)
+    click.echo(f"written: {one_line(str(out))}", err=True)

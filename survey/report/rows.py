@@ -1,0 +1,171 @@
+"""The table of all inverters, and every link item by item, as the page shows them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from survey.explanation import Budget, budget_of
+from survey.links import CARRIERS, STATES, carried_by
+from survey.network import Network, Route
+from survey.remedies import Explained, Explanation
+from survey.report.findings import Findings, weakest_first
+from survey.report.missed import missed_by
+from survey.tables.explain import (
+    budget_rows,
+    caution_lines,
+    changes_words,
+    direction_words,
+    idle_words,
+    outcome_lines,
+    remedies_title,
+    remedy_cells,
+    shown_remedies,
+    way_lines,
+)
+from survey.tables.figures import letter, margin, percent
+from survey.tables.links import WAY_WORDS, in_the_line
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Told:
+    """One link in words: its title, who sends, the items of its budget, and what comes of it."""
+
+    title: str
+    margin: str
+    direction: str
+    items: list[list[str]]
+    lines: list[str]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Row:
+    """One inverter of the table; figures beside the words are what the table is sorted by."""
+
+    number: int
+    name: str
+    serial: str
+    to: str
+    by_way_of: str
+    distance: str
+    distance_m: float
+    margin: str
+    margin_db: float
+    chance: str
+    reliability: float
+    state: str
+    rank: int
+    way: str
+    met: str
+    today: str
+    today_rank: int
+    dropouts: str
+    dropouts_share: float
+    told: Told
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Mended:
+    """A weak link explained: its budget, what costs most, and what would mend it."""
+
+    number: int
+    name: str
+    state: str
+    told: Told
+    title: str
+    remedies: list[list[str]]
+    harmed: list[str]
+    idle: str
+
+
+def rows_of(findings: Findings) -> list[Row]:
+    """Every inverter, the weakest first."""
+    network, links = findings.network, findings.network.links
+    wanted = findings.scene.plan.requirement.reliability
+    gateway_of, carriers = findings.gateway_of.tolist(), carried_by(links)
+    several = len(links.gateways) > 1
+    told_missed = missed_by(findings.dropouts) if findings.dropouts else {}
+    rows = []
+    for i in weakest_first(network):
+        route, state, j = network.routes[i], int(network.state[i]), gateway_of[i]
+        room = route.gateway >= 0
+        today, today_rank = _today(findings.today, i)
+        dropouts, dropouts_share = told_missed.get(links.inverters.names[i], ("", -1.0))
+        rows.append(
+            Row(
+                number=i,
+                name=links.inverters.names[i],
+                serial=links.inverters.serials[i],
+                to=letter(j) if several and room else "" if room else "no room",
+                by_way_of=", ".join(links.inverters.names[relay] for relay in route.relays),
+                distance=f"{links.distance_m[i, j]:.1f}",
+                distance_m=round(float(links.distance_m[i, j]), 3),
+                margin=margin(route.weakest_margin_db) if room else "no room",
+                margin_db=round(max(route.weakest_margin_db, -999.0), 3) if room else -999.0,
+                chance=percent(route.reliability, wanted=wanted),
+                reliability=round(route.reliability, 9),
+                state=STATES[state],
+                rank=state,
+                way=WAY_WORDS[CARRIERS[carriers[i, j]]],
+                met=", ".join(in_the_line(links, i, j)) or "clear",
+                today=today,
+                today_rank=today_rank,
+                dropouts=dropouts,
+                dropouts_share=round(dropouts_share, 6),
+                told=_told(budget_of(links, i, j), route, wanted=wanted),
+            )
+        )
+    return rows
+
+
+def _today(today: Network | None, i: int) -> tuple[str, int]:
+    """State and margin of an inverter with the gateways that stand today."""
+    if today is None:
+        return "", 0
+    route, state = today.routes[i], int(today.state[i])
+    if route.gateway < 0:
+        return "no room", -1
+    return f"{STATES[state]} {margin(route.weakest_margin_db)}", state
+
+
+def _told(budget: Budget, route: Route, *, wanted: float) -> Told:
+    """A link in words."""
+    lines = outcome_lines(budget, wanted=wanted)
+    if route.relays:
+        lines = [*lines, "Its messages go by way of others; this is its link straight to the gateway."]
+    if route.gateway < 0:
+        lines = [*lines, "No gateway has room for it: this is the link that it would have."]
+    return Told(
+        title=f"{budget.inverter} to {budget.gateway}: {STATES[budget.state]}",
+        margin=margin(budget.margin_db),
+        direction=direction_words(budget),
+        items=budget_rows(budget),
+        lines=lines,
+    )
+
+
+def mended(findings: Findings) -> list[Mended]:
+    """The weakest links explained."""
+    wanted = findings.scene.plan.requirement.reliability
+    return [_mended(findings, one, wanted=wanted) for one in findings.explained.inverters]
+
+
+def _mended(findings: Findings, one: Explanation, *, wanted: float) -> Mended:
+    budget, shown = one.budget, shown_remedies(one)
+    number = findings.scene.inverters.names.index(budget.inverter)
+    told = _told(budget, findings.network.routes[number], wanted=wanted)
+    told.lines.extend(way_lines(budget, one.costs))
+    return Mended(
+        number=number,
+        name=budget.inverter,
+        state=STATES[budget.state],
+        told=told,
+        title=remedies_title(one),
+        remedies=[[remedy.action, *remedy_cells(remedy, wanted=wanted)] for remedy in shown],
+        harmed=[f"{remedy.action}: brings down {changes_words(remedy.harmed)}" for remedy in shown if remedy.harmed],
+        idle=idle_words(one),
+    )
+
+
+def remedy_cautions(explained: Explained) -> list[str]:
+    """What to mind with the remedies that the page shows."""
+    return caution_lines(explained, [remedy for one in explained.inverters for remedy in shown_remedies(one)])

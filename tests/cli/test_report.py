@@ -1,0 +1,313 @@
+"""The command that writes the page for the job file."""
+
+import hashlib
+import json
+import re
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+from plans import MINIMAL, SPOTS, WALL, changed, write
+
+ROOT = Path(__file__).parents[2]
+FARM = ROOT / "sites" / "farm.toml"
+WEEK = ROOT / "sites" / "farm-week.csv"
+NASTY = "<script>alert(1)</script>"
+SHUT = "</script><b>shed</b>"
+DAY = ("--date", "2026-03-05")
+FEW = ("--draws", "50")
+OWN_TAGS = {
+    *("html", "head", "meta", "link", "title", "style", "script", "body", "header", "footer", "main", "section"),
+    *("article", "aside", "h1", "h2", "h3", "h4", "p", "ul", "li", "dl", "dt", "dd", "strong", "span", "code", "a"),
+    *("table", "caption", "thead", "tbody", "tr", "th", "td", "div", "figure", "figcaption", "form", "label", "input"),
+    *("select", "option", "output", "button", "details", "summary", "img"),
+    *("svg", "defs", "pattern", "g", "path", "rect", "circle", "line", "use", "text"),
+}
+
+
+class Page(HTMLParser):
+    """What a page holds: its elements, the words of each section, and the rows of each table in it."""
+
+    def __init__(self, text):
+        super().__init__()
+        self.tags, self.addresses, self.words, self.rows, self.ids = [], [], {"": []}, {}, []
+        self.inside, self.skipping, self.depth = "", 0, []
+        self.feed(text)
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.append(tag)
+        named = dict(attrs)
+        self.ids += [named["id"]] if "id" in named else []
+        self.addresses += [named[key] for key in ("href", "src", "action", "data") if key in named]
+        assert not any(key.startswith("on") for key in named), "no script in an attribute"
+        if tag == "section":
+            self.inside = named["id"]
+            self.words[self.inside], self.rows[self.inside] = [], []
+        self.skipping += tag in {"style", "script"}
+        if tag == "tr":
+            self.rows[self.inside].append([])
+        if tag in {"td", "th"}:
+            self.rows[self.inside][-1].append("")
+        self.depth.append(tag)
+
+    def handle_endtag(self, tag):
+        self.skipping -= tag in {"style", "script"}
+        while self.depth and self.depth.pop() != tag:
+            pass
+        if tag == "section":
+            self.inside = ""
+
+    def handle_data(self, data):
+        if self.skipping:
+            return
+        self.words[self.inside].append(data)
+        if {"td", "th"} & set(self.depth) and self.rows.get(self.inside):
+            self.rows[self.inside][-1][-1] += data
+
+    def text(self, section):
+        """The words of a section in one line."""
+        return " ".join(" ".join(self.words[section]).split())
+
+
+def page(folder, name="page.html"):
+    return Page((folder / name).read_text(encoding="utf-8"))
+
+
+def reported(run, folder, *words):
+    result = run("report", *words, "--out", "page.html", *DAY, *FEW)
+    assert (result.exit_code, result.stdout, result.stderr) == (0, "", "written: page.html\n")
+    return page(folder)
+
+
+def farm(folder, **serials):
+    text = FARM.read_text(encoding="utf-8")
+    for name, serial in serials.items():
+        text += f'[[inverter]]\nname = "{name}"\nat = [25.0, 3.0]\nheight_m = 3.5\nserial = "{serial}"\n'
+    (folder / "farm.toml").write_text(text, encoding="utf-8")
+
+
+def test_the_page_says_what_place_and_links_say(run, folder):
+    farm(folder)
+    found = reported(run, folder, "farm.toml")
+    placed = json.loads(run("place", "farm.toml", "--json", *FEW).stdout)
+    spot = placed["gateways"][0]["name"]
+    answer = found.text("answer")
+    assert f"Put the gateway at {spot}" in answer
+    assert f"{placed['served']} of 40 inverters hold" in answer
+    assert "With what stands today (office): 40 inverters: 7 hold, 23 marginal, 10 fail." in answer
+    links = json.loads(run("links", "farm.toml", "--gateway", spot, "--json").stdout)["links"]
+    table = [row for row in found.rows["links"] if row[0] in {one["inverter"] for one in links}]
+    assert len(table) == 40
+    by_name = {row[0]: row for row in table}
+    for one in links:
+        row = by_name[one["inverter"]]
+        assert row[2] == f"{round(one['margin_db'], 1):.1f}"
+        assert row[4].split()[1] == one["state"]
+    margins = [float(row[2]) for row in table]
+    assert margins == sorted(margins)
+    assert placed["worst_inverter"] == table[0][0]
+
+
+def test_every_section_is_there_and_the_weakest_links_are_explained_as_explain_does(run, folder):
+    farm(folder)
+    found = reported(run, folder, "farm.toml", "--gateway", "office")
+    wanted = ["answer", "asked", "sure", "links", "coverage", "weakest", "assumed", "cautions", "every"]
+    assert [one for one in found.words if one] == wanted
+    weakest = [row[0] for row in found.rows["links"][1:6]]
+    explained = json.loads(run("explain", "farm.toml", *weakest, "--gateway", "office", "--json").stdout)["inverters"]
+    words = found.text("weakest")
+    for one in explained:
+        assert f"{one['inverter']} to office: {one['state']}" in words
+        best = one["remedies"][0]
+        assert f"1 {best['action']}" in words
+        assert f"The chance is {int(100 * one['reliability'])} %: it fails" in words
+    assert "as asked for" in found.text("links")
+
+
+def test_with_a_gateway_named_the_table_is_about_it(run, folder):
+    farm(folder)
+    office = reported(run, folder, "farm.toml", "--gateway", "office")
+    assert "about the gateway at office (as asked for)" in office.text("links")
+    assert "40 inverters: 7 hold, 23 marginal, 10 fail." in office.text("links")
+    assert "today" not in office.rows["links"][0]
+    both = reported(run, folder, "farm.toml", "--gateway", "office", "--gateway", "lean-to post")
+    assert "about the gateways at A: office, B: lean-to post" in both.text("links")
+    column = both.rows["links"][0].index("to")
+    assert {row[column] for row in both.rows["links"][1:]} == {"A", "B"}
+
+
+def test_serials_stand_in_the_table(run, folder):
+    farm(folder, spare="SN 0042/7")
+    found = reported(run, folder, "farm.toml")
+    assert found.rows["links"][0][:2] == ["inverter", "serial"]
+    assert [row[1] for row in found.rows["links"] if row[0] == "spare"] == ["SN 0042/7"]
+
+
+def test_the_stamp_ties_the_page_to_its_plan(run, folder):
+    farm(folder)
+    found = reported(run, folder, "farm.toml")
+    checksum = hashlib.sha256((folder / "farm.toml").read_bytes()).hexdigest()[:12]
+    assert f"Plan farm.toml, checksum {checksum}; survey " in found.text("")
+    assert "2026-03-05" in found.text("")
+
+
+def test_the_same_plan_and_date_give_the_same_page(run, folder):
+    write(folder, more=SPOTS + WALL)
+    reported(run, folder, "plan.toml")
+    before = (folder / "page.html").read_bytes()
+    reported(run, folder, "plan.toml")
+    assert (folder / "page.html").read_bytes() == before
+
+
+def test_without_a_date_it_is_todays(run, folder):
+    write(folder, more=SPOTS)
+    assert run("report", "plan.toml", "--out", "page.html").exit_code == 0
+    assert re.search(r"survey [\w.]+; 20\d\d-\d\d-\d\d", page(folder).text(""))
+
+
+@pytest.mark.parametrize("name", [NASTY, SHUT, '" onload="alert(1)', "{{ 7 * 7 }}", "&lt;b&gt;"])
+def test_names_that_look_like_html_stay_text(run, folder, name):
+    quoted = json.dumps(name)
+    gateway = f"name = {json.dumps(name + ' g')}"
+    text = changed(('"invented yard"', quoted), ('name = "i1"', f"name = {quoted}"), ('name = "office"', gateway))
+    text += f'[[wall]]\nname = {json.dumps(name + " w")}\nmaterial = "steel cladding"\n'
+    text += "along = [[5.0, -20.0], [5.0, 20.0]]\nheight_m = 9.0\n"
+    text += f"[[spot]]\nname = {json.dumps(name + '2')}\nat = [9.0, 3.0]\nheight_m = 2.0\nnote = {quoted}\n"
+    (folder / "plan.toml").write_text(text, encoding="utf-8")
+    found = reported(run, folder, "plan.toml")
+    assert set(found.tags) <= OWN_TAGS
+    assert found.tags.count("script") == 1
+    assert found.tags.count("b") == 0
+    shown = " ".join(name.split())
+    assert shown in found.text("links")
+    assert shown in found.text("weakest")
+    assert shown in found.text("")
+
+
+def test_nothing_on_the_page_leads_out_of_it(run, folder):
+    farm(folder)
+    found = reported(run, folder, "farm.toml", "--log", str(WEEK))
+    inner = {one for one in found.addresses if one.startswith("#")}
+    assert {one[1:] for one in inner} <= set(found.ids)
+    assert len(set(found.ids)) == len(found.ids)
+    assert all(one.startswith(("#", "data:")) for one in found.addresses)
+    text = (folder / "page.html").read_text(encoding="utf-8")
+    assert "default-src 'none'" in text
+    assert re.search(r"(?<!-)\burl\((?!#)", text) is None
+    assert "@import" not in text
+
+
+def test_a_log_is_sorted_as_dropouts_does(run, folder):
+    farm(folder)
+    found = reported(run, folder, "farm.toml", "--log", str(WEEK))
+    told = json.loads(run("dropouts", "farm.toml", str(WEEK), "--json").stdout)
+    causes = [row for row in found.rows["dropouts"] if row[0] != "cause"]
+    assert [(row[0], row[3]) for row in causes] == [(one["cause"], str(one["dropouts"])) for one in told["causes"]]
+    assert "Likely causes, not certain ones" in found.text("dropouts")
+    column = found.rows["links"][0].index("dropouts")
+    assert any("weak link" in row[column] for row in found.rows["links"][1:])
+
+
+READINGS = """inverter,gateway,level_dbm
+S-1-1,office,-88.1
+S-2-5,office,-80.0
+S-3-10,office,-74.0
+L-1-5,office,missed
+S-1-5,office,-99.0
+"""
+
+
+def test_readings_stand_beside_the_prediction(run, folder):
+    farm(folder)
+    (folder / "day.csv").write_text(READINGS, encoding="utf-8")
+    found = reported(run, folder, "farm.toml", "--readings", "day.csv")
+    links = json.loads(run("links", "farm.toml", "--json").stdout)["links"]
+    predicted = {one["inverter"]: one["uplink"]["level_dbm"] for one in links}
+    rows = {row[0]: row for row in found.rows["readings"][1:]}
+    assert set(rows) == {"S-1-1", "S-2-5", "S-3-10", "L-1-5", "S-1-5"}
+    assert rows["S-1-1"][2:5] == ["-88.1", f"{predicted['S-1-1']:.1f}", f"{-88.1 - predicted['S-1-1']:+.1f}"]
+    assert rows["L-1-5"][2] == "not heard"
+    assert "5 inverters read" in found.text("readings")
+
+
+def test_with_a_fit_all_figures_are_those_of_the_fit(run, folder):
+    farm(folder)
+    (folder / "day.csv").write_text(READINGS, encoding="utf-8")
+    assert run("fit", "farm.toml", "day.csv", "--out", "fit.json").exit_code == 0
+    found = reported(run, folder, "farm.toml", "--fit", "fit.json", "--gateway", "office", "--readings", "day.csv")
+    assert "as readings have shown the site to be, by fit.json" in found.text("readings")
+    links = json.loads(run("links", "farm.toml", "--fit", "fit.json", "--json").stdout)["links"]
+    by_name = {row[0]: row for row in found.rows["links"]}
+    assert [by_name[one["inverter"]][2] for one in links] == [f"{round(one['margin_db'], 1):.1f}" for one in links]
+    plain = json.loads(run("links", "farm.toml", "--json").stdout)["links"]
+    assert [one["margin_db"] for one in plain] != [one["margin_db"] for one in links]
+
+
+def test_a_plan_with_gateways_and_no_spot_is_reported_as_it_stands(run, folder):
+    write(folder)
+    found = reported(run, folder, "plan.toml")
+    assert "nothing is recommended" in found.text("answer")
+    assert "as it stands today" in found.text("links")
+    assert "sure" not in found.words
+
+
+def test_several_gateways_and_relays(run, folder):
+    farm(folder)
+    text = (folder / "farm.toml").read_text(encoding="utf-8")
+    text = text.replace("fade_margin_db = 3.0\n", "fade_margin_db = 3.0\ngateways = 2\nmax_relays = 1\n")
+    (folder / "farm.toml").write_text(text, encoding="utf-8")
+    found = reported(run, folder, "farm.toml")
+    assert "spots for up to 2 gateways" in found.text("asked")
+    assert "by way of up to 1 other inverter" in found.text("asked")
+    assert "What each number of gateways brings" in found.text("sure")
+    assert "by way of" in found.rows["links"][0]
+
+
+def test_without_room_at_the_gateway_an_inverter_says_so(run, folder):
+    farm(folder)
+    text = (folder / "farm.toml").read_text(encoding="utf-8")
+    text = text.replace("fade_margin_db = 3.0\n", "fade_margin_db = 3.0\ninverters_per_gateway = 25\n")
+    (folder / "farm.toml").write_text(text, encoding="utf-8")
+    found = reported(run, folder, "farm.toml")
+    assert "15 inverters without room at a gateway" in found.text("answer")
+    assert sum(row[2] == "no room" for row in found.rows["links"]) == 15
+    assert found.text("every").count("No gateway has room for it") == 15
+    full = {row[0] for row in found.rows["links"] if row[2] == "no room"}
+    assert not any(f"{name} to " in found.text("weakest") for name in full)
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["--out", "page.txt"], "page.txt: the page is HTML; name a file that ends in .html\n"),
+        (["--out", "no/page.html"], "no/page.html: there is no folder no\n"),
+        (["--out", "plan.html"], "plan.html: is the plan itself; name another file\n"),
+        (["--out", "page.html", "--gateway", "ofice"], "ofice"),
+        (["--out", "page.html", "--log", "none.csv"], "none.csv"),
+        (["--out", "page.html", "--readings", "none.csv"], "none.csv"),
+        (["--out", "page.html", "--fit", "none.json"], "none.json"),
+    ],
+)
+def test_bad_input_is_told_and_nothing_is_written(run, folder, words, said):
+    write(folder, more=SPOTS)
+    (folder / "plan.toml").rename(folder / "plan.html")
+    result = run("report", "plan.html", *words)
+    assert (result.exit_code, result.stdout) == (1, "")
+    assert said in result.stderr
+    assert [one.name for one in folder.iterdir()] == ["plan.html"]
+
+
+def test_a_plan_without_a_place_for_a_gateway(run, folder):
+    text = re.sub(r"\[\[gateway\]\].*?(?=\n\[|\Z)", "", MINIMAL, flags=re.DOTALL)
+    (folder / "plan.toml").write_text(text, encoding="utf-8")
+    result = run("report", "plan.toml", "--out", "page.html")
+    assert result.exit_code == 1
+    assert "add a place for a gateway" in result.stderr
+    assert not (folder / "page.html").exists()
+
+
+def test_out_is_needed(run, folder):
+    write(folder)
+    result = run("report", "plan.toml")
+    assert result.exit_code == 2
+    assert "--out" in result.stderr
