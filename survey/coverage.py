@@ -20,7 +20,6 @@ USUAL_WORK = 40_000
 """So many links past one screen are worked out where nobody says how many points are wanted: some seconds' work."""
 LEAST_POINTS, USUAL_POINTS = 200, 10_000
 """No fewer and no more points than this where nobody says how many are wanted."""
-MOST_POINTS = 1_000_000
 USUAL_GATEWAY_HEIGHT_M = 2.5
 CERTAIN = 40.0
 """So many standard deviations stand for certainty."""

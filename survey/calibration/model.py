@@ -41,15 +41,12 @@ class Unit:
         Whether it is an obstacle with a loss of its own.
     loss_db, spread_db : float
         Loss of a pass in the plan and its standard deviation before readings. [dB]
-    assumed_spread : bool
-        Whether the plan gives no spread.
     """
 
     name: str
     own: bool
     loss_db: float
     spread_db: float
-    assumed_spread: bool
 
 
 def units_of(scene: Scene) -> tuple[tuple[Unit, ...], IntArray]:
@@ -76,7 +73,6 @@ def units_of(scene: Scene) -> tuple[tuple[Unit, ...], IntArray]:
                 own=own,
                 loss_db=loss_db,
                 spread_db=spread_db or usual_db,
-                assumed_spread=not spread_db,
             )
         unit[i] = numbers.setdefault(key, len(numbers))
     return tuple(units.values()), unit

@@ -48,9 +48,6 @@ class Sure:
     lag : float
         The least number of inverters by which they are expected to serve fewer than the recommended one; NaN where
         all were drawn.
-    last_share : float
-        Share of the draws that the worse half of the spots drawn has won: what the ones left out would have is less
-        than this at a guess. [-]
     """
 
     links: Links
@@ -63,7 +60,6 @@ class Sure:
     search: Search | None
     left_out: int = 0
     lag: float = float("nan")
-    last_share: float = 0.0
 
     def place_share(self, place: str) -> float:
         """Share of the draws that any point of a named spot or of a search wins. [-]"""
@@ -182,8 +178,6 @@ def how_sure(
         total += served.sum(axis=0)
         unbeaten += int(most[:, 0].sum())
         counts.append(served[:, 0])
-    expected = links.reliability.sum(axis=0)
-    behind = np.argsort(-expected, kind="stable")[(spots + 1) // 2 :]
     return Sure(
         links=links,
         draws=draws,
@@ -195,5 +189,4 @@ def how_sure(
         search=None if hops else search_of(links),
         left_out=left_out,
         lag=lag,
-        last_share=float(won[behind].sum() / draws),
     )
