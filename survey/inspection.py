@@ -16,7 +16,6 @@ from survey.placement import short_of_room
 from survey.plan import OwnRadio, Plan, RadioEnd
 from survey.scene import Ends, Scene, box_outlines_m
 
-FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 FAR_M = 1_000.0

@@ -12,8 +12,6 @@ from survey.draws.unknowns import Passes, unknowns_of
 from survey.links import HOLDS, Links
 from survey.propagation.distance import log_distance_loss_db
 
-FloatArray = NDArray[np.float64]
-
 REACH_SPREADS = 2.0
 """How far from its figure in the plan an unknown is tried, in spreads."""
 STEPS_SPREADS = (0.5, 1.0, 1.5, 2.0)

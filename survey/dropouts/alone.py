@@ -13,7 +13,6 @@ from survey.dropouts.outages import Run
 from survey.layout import counted
 from survey.probability import normal_cdf
 
-IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 

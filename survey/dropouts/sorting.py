@@ -37,7 +37,6 @@ from survey.layout import counted
 from survey.logs import Log
 from survey.scene import Scene
 
-FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 LEAST_BRIGHT_S = 3_600

@@ -15,7 +15,6 @@ from survey.logs.stamps import seconds_of, seconds_of_text
 Bytes = NDArray[np.uint8]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
-FloatArray = NDArray[np.float64]
 
 NEWLINE, RETURN, QUOTE = 10, 13, 34
 TOLD = 5

@@ -35,7 +35,6 @@ from survey.pictures.style import (
 from survey.scene import Ends, Scene
 from survey.tables.figures import tally, wanted_line
 
-FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 MOST_PT, LEAST_PT = 7.0, 2.8

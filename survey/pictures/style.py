@@ -24,8 +24,6 @@ from survey.tables.figures import CAUTION
 
 P = ParamSpec("P")
 
-ENDINGS = ("png", "svg", "pdf")
-"""Kinds of file that a picture can become."""
 DOTS_PER_INCH = 130
 COLOURS = 256
 """Colours of a PNG."""
@@ -178,7 +176,7 @@ def as_bytes(figure: Figure, ending: str) -> bytes:
     figure : Figure
         One of ours.
     ending : str
-        One of `ENDINGS`.
+        ``png``, ``svg`` or ``pdf``.
 
     Returns
     -------

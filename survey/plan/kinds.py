@@ -5,13 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
-from numpy.typing import NDArray
 
 from survey import polygon
 from survey.antennas import ENDING, KINDS
 from survey.fields import Choice, Number, Numbers, Text
-
-FloatArray = NDArray[np.float64]
 
 COORDINATE = Number(-100_000.0, 100_000.0)
 POINT = Numbers(COORDINATE, least=2, most=2, axes=("x", "y"))

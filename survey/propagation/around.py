@@ -24,7 +24,6 @@ from survey.workers import WORKERS, in_order
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 LINES_AT_ONCE = 5_000
 OTHER_WAY_ROUND = np.array([0, 1, 3, 2])

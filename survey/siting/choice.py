@@ -9,7 +9,6 @@ from numpy.typing import NDArray
 
 from survey.siting.assignment import assign
 
-FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 EQUAL = 1e-6

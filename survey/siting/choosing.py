@@ -15,8 +15,6 @@ from survey.siting.proof import Claim, bound_expected, bound_served
 from survey.siting.search import Search, best_pair
 from survey.siting.worst import better_worst
 
-FloatArray = NDArray[np.float64]
-
 Told = Callable[[str], None]
 """Called with a few words on what is being done."""
 

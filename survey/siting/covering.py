@@ -13,7 +13,6 @@ from survey.siting.programs import LARGEST
 from survey.siting.reduction import reduced
 
 FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
 

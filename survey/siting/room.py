@@ -11,7 +11,6 @@ from numpy.typing import NDArray
 from survey.siting.assignment import assign, without_room
 from survey.siting.covering import Demand, fewest_by_prices, fewest_cover, greedy_cover
 
-FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
