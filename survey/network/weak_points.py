@@ -136,15 +136,19 @@ class _Rest:
         self.direct = network.links.reliability
         self.required = network.scene.plan.requirement.reliability
         self.holds = network.state == HOLDS
-        best = np.stack([level.value.max(axis=1) for level in network.levels])
-        column = np.stack([level.value.argmax(axis=1) for level in network.levels])
+        most = (
+            network.scene.plan.requirement.max_relays
+        )  # more relays may gain nothing today, and help when one is gone
+        self.levels = network.levels + network.levels[-1:] * (most + 1 - len(network.levels))
+        best = np.stack([level.value.max(axis=1) for level in self.levels])
+        column = np.stack([level.value.argmax(axis=1) for level in self.levels])
         self.best, self.column = best, column
-        self.last = network.levels[-1].value
-        self.through = self._through(network)
+        self.last = self.levels[-1].value
+        self.through = self._through()
 
-    def _through(self, network: Network) -> list[dict[int, list[int]]]:
+    def _through(self) -> list[dict[int, list[int]]]:
         """For each level: whose routes go through an inverter."""
-        every, found = network.levels, []
+        every, found = self.levels, []
         for level in range(len(every)):
             through: dict[int, list[int]] = {}
             for inverter, column in enumerate(self.column[level].tolist()):
