@@ -150,8 +150,11 @@ def _with_legs(
     blocked = np.zeros(len(line), dtype=np.int64)
     least_db = np.zeros(len(line))
     blocking: list[IntArray] = []
+    # Only radios stand on sheets: where a mirror meets another sheet, a leg from that corner must not slip in behind it.
+    stands = (np.ones(len(line), dtype=bool), np.zeros(len(line), dtype=bool))
     for radio_m in (lines.starts_m[line], lines.ends_m[line]):
-        crossed, _ = leg_crossings(radio_m, at_m, sheets, footprints=scene.screens.footprints)
+        crossed, _ = leg_crossings(radio_m, at_m, sheets, footprints=scene.screens.footprints, stands=stands)
+        crossed = crossed.pick(crossed.sheet != mirror[crossed.leg])
         weak = scene.screens.of_sheet[crossed.sheet] < 0
         weak_db = scene.obstacles.loss_db[sheets.owner[crossed.sheet[weak]]]
         power = power * ratio_from_db(-np.bincount(crossed.leg[weak], weights=weak_db, minlength=len(line)))
@@ -176,8 +179,9 @@ def _with_legs(
     half_m = total_m.max(initial=0.0) / 2.0
     beside_m = np.where(scene.screens.of_sheet >= 0, graze_reach_m(half_m, half_m, wavelength_m=wave_m), EDGE_M)
     footprints = footprints_of(sheets, beside_m)
+    stands = (stands[0][kept], stands[1][kept])
     for end, radio_m in enumerate((starts_m, ends_m)):
-        _, missed = leg_crossings(radio_m, at_m, sheets, footprints=footprints, beside_m=beside_m)
+        _, missed = leg_crossings(radio_m, at_m, sheets, footprints=footprints, beside_m=beside_m, stands=stands)
         before_m = missed.fraction * lengths_m[end][kept][missed.leg]
         reach_m = graze_reach_m(before_m, total_m[missed.leg] - before_m, wavelength_m=wave_m)
         pair = blocking[end]
