@@ -150,7 +150,7 @@ def _with_legs(
     blocked = np.zeros(len(line), dtype=np.int64)
     least_db = np.zeros(len(line))
     blocking: list[IntArray] = []
-    # Only radios stand on sheets: where a mirror meets another sheet, a leg from that corner must not slip in behind it.
+    # Only radios stand on sheets: where a mirror meets another sheet, no leg may slip in behind that one.
     stands = (np.ones(len(line), dtype=bool), np.zeros(len(line), dtype=bool))
     for radio_m in (lines.starts_m[line], lines.ends_m[line]):
         crossed, _ = leg_crossings(radio_m, at_m, sheets, footprints=scene.screens.footprints, stands=stands)
