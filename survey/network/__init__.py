@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.errors import SurveyError
-from survey.links import HOLDS, MARGINAL_RELIABILITY, Links, Progress, links_between
+from survey.links import HOLDS, Links, Progress, links_between, state_of
 from survey.network.hops import Hops, hops_among, hops_of, no_hops
 from survey.network.routes import DIRECT, Level, levels, relayed, relays_of
 from survey.scene import Ends, Scene
@@ -29,7 +29,6 @@ __all__ = [
     "network_of",
     "no_hops",
     "relayed",
-    "route_state",
 ]
 
 FloatArray = NDArray[np.float64]
@@ -106,7 +105,7 @@ class Network:
     @cached_property
     def state(self) -> NDArray[np.int8]:
         """Index into `links.STATES` of every inverter's route, shape (inverters,)."""
-        return route_state(self.scene, self.reliability)
+        return state_of(self.scene, self.reliability)
 
     @property
     def all_hold(self) -> bool:
@@ -126,12 +125,6 @@ class Network:
         inverters, gateways = self.links.inverters.names, self.links.gateways.names
         end = [gateways[route.gateway]] if route.gateway >= 0 else []
         return [inverters[route.inverter], *(inverters[relay] for relay in route.relays), *end]
-
-
-def route_state(scene: Scene, reliability: FloatArray) -> NDArray[np.int8]:
-    """What routes of some reliability are worth: index into `links.STATES`, by the same limits as single links."""
-    required = scene.plan.requirement.reliability
-    return np.asarray((reliability >= MARGINAL_RELIABILITY).astype(np.int8) + (reliability >= required))
 
 
 def network_between(

@@ -13,7 +13,7 @@ from survey.errors import SurveyError
 from survey.links import HOLDS, Links, Progress, links_between
 from survey.network import Hops, Network, hops_of, network_between
 from survey.placement.reasons import Decider, Reason, reason_for
-from survey.placement.scores import Scores, best_of_each_place, reached, score_spots, scores_of
+from survey.placement.scores import Scores, best_of_each_place, reached, score_spots, scores_from, scores_of
 from survey.placement.several import Reached, Wanted, choose_several, fewest_of, short_of_room
 from survey.scene import Scene
 from survey.siting import Choice, Fewest
@@ -154,11 +154,12 @@ def place(
     links = None
     if count * spots <= PAIRS_KEPT:
         links = links_between(scene, scene.inverters, scene.spots)
-        scores = scores_of(links, hops)
+        routes = reached(links, hops)
+        scores = scores_from(scene, scene.spots, *routes)
         if look:
             look(links)
         if several:
-            several.put(slice(0, spots), *reached(links, hops))
+            several.put(slice(0, spots), *routes)
     else:
         put = several.put if several else None
         scores = score_spots(scene, scene.spots, hops=hops, keep=put, look=look, progress=stage(before))

@@ -55,7 +55,7 @@ class Scores:
 
 def scores_of(links: Links, hops: Hops | None = None) -> Scores:
     """Judge spots by their links, and by routes over other inverters where `hops` gives the links between them."""
-    return _judged(links.scene, links.gateways, *reached(links, hops))
+    return scores_from(links.scene, links.gateways, *reached(links, hops))
 
 
 def reached(links: Links, hops: Hops | None = None) -> tuple[FloatArray, FloatArray]:
@@ -66,7 +66,7 @@ def reached(links: Links, hops: Hops | None = None) -> tuple[FloatArray, FloatAr
     return relayed(hops or no_hops(links.shape[0]), links.reliability, links.margin_db, max_relays=max_relays)
 
 
-def _judged(scene: Scene, spots: Ends, reliability: FloatArray, margin_db: FloatArray) -> Scores:
+def scores_from(scene: Scene, spots: Ends, reliability: FloatArray, margin_db: FloatArray) -> Scores:
     """Scores of routes of some reliability and margin, shape (inverters, spots)."""
     wanted, room = scene.plan.requirement, scene.plan.requirement.inverters_per_gateway
     served: IntArray = np.sum(reliability >= wanted.reliability, axis=0, dtype=np.int64)
@@ -124,7 +124,7 @@ def score_spots(
         if look:
             look(links)
         routes = reached(links, hops)
-        return _judged(scene, links.gateways, *routes), routes if keep else None
+        return scores_from(scene, links.gateways, *routes), routes if keep else None
 
     blocks = []
     for block, (scores, routes) in judged_in_blocks(

@@ -7,25 +7,25 @@ from collections.abc import Sequence
 from survey.links import CARRIERS, STATES, WAYS, Links, carried_by
 from survey.records.values import Record, plain
 
+FIGURES = (
+    "distance_m",
+    "base_loss_db",
+    "obstacle_loss_db",
+    "path_loss_db",
+    "uplink_level_dbm",
+    "uplink_margin_db",
+    "downlink_level_dbm",
+    "downlink_margin_db",
+    "margin_db",
+    "sigma_db",
+    "reliability",
+)
+"""The figures of a link, in the order in which they are told: fields of `Links`."""
+
 
 def link_records(links: Links, gateway_of: Sequence[int] | None = None) -> list[Record]:
     """Every link, inverter by inverter; or only the link of each inverter to its gateway, by index."""
-    columns = {
-        name: plain(getattr(links, name))
-        for name in (
-            "distance_m",
-            "base_loss_db",
-            "obstacle_loss_db",
-            "path_loss_db",
-            "uplink_level_dbm",
-            "uplink_margin_db",
-            "downlink_level_dbm",
-            "downlink_margin_db",
-            "margin_db",
-            "sigma_db",
-            "reliability",
-        )
-    }
+    columns = {name: plain(getattr(links, name)) for name in FIGURES}
     around = {name: plain(values) for name, values in links.around_db.items()}
     states, carriers = links.state.tolist(), carried_by(links).tolist()
     records = []

@@ -6,6 +6,7 @@ import csv
 import io
 
 from survey.links import CARRIERS, STATES, Links, carried_by
+from survey.records.links import FIGURES
 from survey.records.values import plain
 from survey.tables.links import in_the_line
 
@@ -16,17 +17,7 @@ COLUMNS = (
     "east_m",
     "north_m",
     "height_m",
-    "distance_m",
-    "base_loss_db",
-    "obstacle_loss_db",
-    "path_loss_db",
-    "uplink_level_dbm",
-    "uplink_margin_db",
-    "downlink_level_dbm",
-    "downlink_margin_db",
-    "margin_db",
-    "sigma_db",
-    "reliability",
+    *FIGURES,
     "state",
     "way",
     "crossed",
@@ -35,7 +26,7 @@ COLUMNS = (
 
 def links_csv(links: Links) -> str:
     """Every link as one row, inverter by inverter, with the serial that the plan gives."""
-    figures = {name: plain(getattr(links, name)) for name in COLUMNS[6:17]}
+    figures = {name: plain(getattr(links, name)) for name in FIGURES}
     carriers, states, at_m = carried_by(links).tolist(), links.state.tolist(), plain(links.inverters.at_m)
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
