@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from survey.errors import FileError
 from survey.logs import NO_ZONE, read_log
-from survey.logs.cells import SPARE_BYTES, numbers_of
+from survey.logs.cells import SPARE_BYTES, Names, numbers_of
 from survey.logs.stamps import seconds_of, seconds_of_text
 
 NAMES = ["i1", "i2", "shed roof 3", "a name of more than eight letters, with a comma"]
@@ -162,8 +162,8 @@ BAD = {
     "names": (
         TWO.replace("i2", "i22").replace("office", "offise").replace("i1", "roof"),
         [
-            'log.csv: no inverter of the plan is named "roof"',
             'log.csv: no inverter of the plan is named "i22"; did you mean "i2"?',
+            'log.csv: no inverter of the plan is named "roof"',
             'log.csv: no gateway of the plan is named "offise"; did you mean "office"?',
         ],
     ),
@@ -267,3 +267,28 @@ def test_a_log_with_odd_rows_among_plain_ones_reads_as_the_csv_module_reads_it(t
     assert log.heard.sum() == sum(expected.values())
     assert log.polls.sum() == len(expected)
     assert (log.rows, log.repeated) == (len(expected), len(rows) - len(expected))
+
+
+def test_names_that_another_thread_learns_meanwhile_change_no_number():
+    """A block of rows looks names up in one table, although the next block may put a longer one in its place."""
+    waiting = []
+
+    class Interrupted(Names):
+        def _find(self, mixed):
+            found = super()._find(mixed)
+            while waiting:
+                self.numbers(*waiting.pop())
+            return found
+
+    names, mine, others = Interrupted(), packed(["i1", "i2", "i1"]), packed([f"other {k}" for k in range(50)])
+    assert names.numbers(*mine)[0].tolist() == [0, 1, 0]
+    waiting.append(others)
+    assert names.numbers(*mine)[0].tolist() == [0, 1, 0]
+    assert names.numbers(*others)[0].tolist() == list(range(2, 52))
+
+
+def test_a_last_row_without_a_line_break_is_read_the_same_each_time(tmp_path):
+    """Such a row is a block of its own, read while the first still is."""
+    rows = [f"2026-05-01T{k // 6:02d}:{k % 6}0,{name},office,1" for k in range(40) for name in NAMES[:2]]
+    found = {read(tmp_path, "\n".join([HEADER, *rows])).polls.tobytes() for _ in range(300)}
+    assert found == {bytes([1] * 80)}

@@ -71,19 +71,20 @@ class Names:
         if long.any():
             lengths = np.where(long, 0, lengths)
         mixed = _hashes(buffer, starts, lengths)
-        found, at = self._find(mixed)
+        found, numbers = self._find(mixed)
         if not found.all():
             with self._lock:
                 self._add(buffer, starts, lengths, mixed, ~found)
-            _, at = self._find(mixed)
-        return self._table[1][at], long
+            _, numbers = self._find(mixed)
+        return numbers, long
 
     def _find(self, mixed: NDArray[np.uint64]) -> tuple[BoolArray, IntArray]:
-        known, _ = self._table
+        """Which are known, and their numbers, both from one table: another thread may put a longer one in its place."""
+        known, numbers = self._table
         if not len(known):
             return np.zeros(len(mixed), dtype=bool), np.zeros(len(mixed), dtype=np.int64)
         at = np.minimum(np.searchsorted(known, mixed), len(known) - 1)
-        return known[at] == mixed, at
+        return known[at] == mixed, numbers[at]
 
     def _add(
         self, buffer: Bytes, starts: IntArray, lengths: IntArray, mixed: NDArray[np.uint64], new: BoolArray

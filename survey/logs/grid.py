@@ -166,8 +166,8 @@ def _branches(blocks: list[Block], resolved: Resolved, inverters: int, notes: li
             counts[key] = counts.get(key, 0) + times
     found = [""] * inverters
     several = set()
-    for (inverter, branch), _ in sorted(counts.items(), key=lambda one: one[1]):
-        label = resolved.branches[branch]
+    labelled = [(times, resolved.branches[branch], inverter) for (inverter, branch), times in counts.items()]
+    for _, label, inverter in sorted(labelled):
         if found[inverter] and label:
             several.add(inverter)
         found[inverter] = label or found[inverter]

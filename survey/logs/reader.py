@@ -205,13 +205,15 @@ def _resolve(
         if serial:
             by_serial.setdefault(serial, []).append(i)
     numbers = []
+    told = []
     for name in found:
         owners = by_serial.get(name, []) if name not in at else [at[name]]
         numbers.append(owners[0] if len(owners) == 1 else -1)
         if len(owners) > 1:
             both = " and ".join(f'"{names[i]}"' for i in owners)
-            faults.append(Fault(file=shown, problem=f'serial "{name}" belongs to {both} in the plan'))
+            told.append(Fault(file=shown, problem=f'serial "{name}" belongs to {both} in the plan'))
         elif not owners:
             near = did_you_mean(name, [*names, *by_serial])
-            faults.append(Fault(file=shown, problem=f'no {what} of the plan is named "{name}"{near}'))
+            told.append(Fault(file=shown, problem=f'no {what} of the plan is named "{name}"{near}'))
+    faults += sorted(told, key=lambda one: one.problem)  # names are numbered as threads meet them
     return numbers

@@ -52,7 +52,8 @@ class Faults:
     @property
     def too_many(self) -> bool:
         """Whether it is no use to read on."""
-        return sum(self.counts.values()) > MOST_BAD
+        with self._lock:
+            return sum(self.counts.values()) > MOST_BAD
 
     def add(self, row: int, key: str, problem: str, found: str = "") -> None:
         """One bad field."""
