@@ -3,6 +3,13 @@
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+# The same examples in every run, so that a change is judged by what it changes, and no clock, since machines are noisy.
+# `pytest --hypothesis-profile=wide` looks for new ones.
+settings.register_profile("steady", derandomize=True, deadline=None)
+settings.register_profile("wide", derandomize=False, deadline=None)
+settings.load_profile("steady")
 
 VALIDATION = Path(__file__).parents[2] / "shared" / "validation"
 
