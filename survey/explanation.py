@@ -64,6 +64,8 @@ class Budget:
         What the link can still lose and hold; below zero what it lacks. [dB]
     carried_by : str
         One of `links.CARRIERS`: the way that loses least.
+    mirror : str
+        The obstacle that throws back most of what comes by mirrors; nothing where there is none.
     """
 
     inverter: str
@@ -80,6 +82,7 @@ class Budget:
     state: int
     spare_db: float
     carried_by: str
+    mirror: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -150,6 +153,7 @@ def budget_of(links: Links, i: int, j: int) -> Budget:
         state=int(links.state[i, j]),
         spare_db=min(margins_db) - fade_margin_db - _deviations(plan.requirement.reliability) * sigma_db,
         carried_by=CARRIERS[int(links.carrier[i, j])],
+        mirror=links.mirror_of(i, j),
     )
 
 

@@ -63,6 +63,8 @@ class Links:
         What it loses to the edges, and the nearest screen that they belong to; -1 where there is none. [dB]
     around_db : dict of str to ndarray of float
         What each of `WAYS` loses on top; NaN where there is no such way. [dB]
+    mirror : ndarray of int
+        The sheet that throws back most of what comes by mirrors; -1 where there is none.
     leave_deg, arrive_deg : ndarray of float
         Elevation in which the strongest way around leaves the inverter, and in which it leaves the gateway. [deg]
     spread_squared_db2 : ndarray of float
@@ -80,6 +82,7 @@ class Links:
     grazed_db: FloatArray
     grazed_screen: NDArray[np.int64]
     around_db: dict[str, FloatArray]
+    mirror: NDArray[np.int64]
     leave_deg: FloatArray
     arrive_deg: FloatArray
     spread_squared_db2: FloatArray
@@ -231,6 +234,11 @@ class Links:
         columns = {one.name: kept(getattr(self, one.name)) for one in fields(self)}
         return replace(self, **(columns | {"gateways": self.gateways.pick(chosen)}))
 
+    def mirror_of(self, inverter: int, gateway: int) -> str:
+        """The obstacle that throws back most of what comes by mirrors; nothing where there is none."""
+        sheet = int(self.mirror[inverter, gateway])
+        return self.scene.obstacles.names[self.scene.sheets.owner[sheet]] if sheet >= 0 else ""
+
     def met_by(self, inverter: int, gateway: int) -> list[tuple[str, float]]:
         """What one link's straight line goes through, in order from the inverter: names and losses. [dB]"""
         return self._met.get((inverter, gateway), [])
@@ -311,6 +319,7 @@ def links_between(scene: Scene, inverters: Ends, gateways: Ends) -> Links:
             "right": _laid_out(number, ways.right_db, np.nan, shape),
             "reflected": _laid_out(number, ways.reflected_db, np.nan, shape),
         },
+        mirror=_laid_out(number, ways.mirror, -1, shape),
         leave_deg=_laid_out(number, ways.leave_deg, np.nan, shape),
         arrive_deg=_laid_out(number, ways.arrive_deg, np.nan, shape),
         spread_squared_db2=total_over_links(through, spreads_db**2, shape=shape),

@@ -11,6 +11,7 @@ from survey.explanation import budget_of, costs_of, scene_without, takeable
 from survey.links import HOLDS, STATES, links_between
 from survey.plan_file import read_plan
 from survey.scene import scene_of
+from survey.tables.explain import way_words
 
 SITES = Path(__file__).parent.parent / "sites"
 
@@ -134,6 +135,16 @@ def test_what_comes_around_is_given_back(tmp_path):
     assert steps(budget)["less what comes around"] == pytest.approx(60 - links.obstacle_loss_db[0, 0])
     assert steps(budget)["less what comes around"] > 30
     assert budget.carried_by in {"over", "left", "right"}
+
+
+def test_the_obstacle_that_throws_the_wave_back_is_named(tmp_path):
+    """A tall wall of steel right across, and one along the line: the wave comes by the second, and is told so."""
+    across = wall(name='"across"', loss_db=60, along="[[5, -30], [5, 3]]", height_m=20)
+    along = wall(name='"along"', loss_db=60, along="[[-20, 6], [30, 6]]", height_m=20)
+    budget = first_budget(scene(tmp_path, more=across + along))
+    assert (budget.carried_by, budget.mirror) == ("reflected", "along")
+    assert way_words(budget) == "Most of it comes by a mirror: thrown back by along (way: mirror)."
+    assert first_budget(scene(tmp_path, more=across)).mirror == ""
 
 
 def test_an_edge_that_is_passed_closely_is_an_item_of_its_own(tmp_path):

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from survey.links import CARRIERS, STATES, Links, carried_by
 from survey.pictures.ground import KINDS, LAYERS, outlines_m
 from survey.pictures.labels import Label, put_labels
-from survey.pictures.sections import Cut, Strung, along_ground, cuts_of, strings_of
+from survey.pictures.sections import Cut, Strung, along_ground, cuts_of, mirrored, strings_of
 from survey.pictures.style import (
     FAINT,
     GATEWAY,
@@ -42,6 +42,7 @@ STRINGS: dict[str, dict[str, Any]] = {
     "under": {"color": "#009e73", "linestyle": (0, (1, 1)), "linewidth": 1.8},
     "left": {"color": "#cc79a7", "linestyle": (0, (6, 2)), "linewidth": 1.8},
     "right": {"color": "#56b4e9", "linestyle": (0, (6, 2, 1, 2)), "linewidth": 1.8},
+    "mirror": {"color": "#b8860b", "linestyle": (0, (3, 1)), "linewidth": 1.8},
 }
 ZONE_POINTS = 121
 STRETCHES = (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 8.0, 10.0, 15.0, 20.0)
@@ -110,6 +111,8 @@ def profile_picture(links: Links, i: int, j: int) -> Figure:
     met, strings = _met(links, i, j), strings_of(scene, start_m, end_m)
     if not np.any(~np.isnan([links.around_db[way][i, j] for way in links.around_db])):
         strings = []
+    if links.mirror[i, j] >= 0:
+        strings = [*strings, mirrored(scene, int(links.mirror[i, j]), start_m, end_m)]
     lines = _lines(links, i, j, met)
     handles = _entries(strings, links, i, j)
     above_in, below_in = head_in(lines) + 0.1, legend_in(len(handles), columns=COLUMNS) + 0.42
@@ -121,7 +124,10 @@ def profile_picture(links: Links, i: int, j: int) -> Figure:
     above = figure.add_axes((LEFT_IN / WIDTH_IN, below_in / height_in, wide, ABOVE_IN / height_in), label="from above")
     reach_m = float(np.hypot(*(end_m - start_m)[:2]))
     room_m = max(0.06 * reach_m, 0.5)
-    frame_m = (-room_m, reach_m + room_m)
+    # A mirror may stand behind an end: it comes into the picture, if it is not too far.
+    mirrors_m = [along_ground(start_m, end_m, one.points_m)[1, 0] for one in strings if one.side == "mirror"]
+    low_m, high_m = np.clip([min([0.0, *mirrors_m]), max([reach_m, *mirrors_m])], -reach_m, 2.0 * reach_m).tolist()
+    frame_m = (low_m - room_m, high_m + room_m)
     ends = along_ground(start_m, end_m, np.stack([start_m, end_m]))
     wave_m = float(wavelength_m(scene.plan.radio.frequency_mhz))
     _from_the_side(
@@ -177,6 +183,8 @@ def _lines(links: Links, i: int, j: int, met: list[tuple[float | None, str, floa
         for way, loss in links.around_db.items()
         if not np.isnan(loss[i, j])
     ]
+    if links.mirror_of(i, j):
+        ways[-1] += f" (off {short(links.mirror_of(i, j), 24)})"
     straight = f"straight {db(float(links.straight_db[i, j]))} dB"
     carrier = WAY_WORDS[CARRIERS[int(carried_by(links)[i, j])]]
     return (
@@ -200,6 +208,7 @@ def _entries(strings: list[Strung], links: Links, i: int, j: int) -> list[Any]:
         sample(f"{CLEAR:.0%} of it".replace("%", " %"), color=FAINT, linewidth=1.0, linestyle="--"),
     ]
     words = {"over": "string over", "under": "string under", "left": "past the left", "right": "past the right"}
+    words["mirror"] = f"by a mirror, off {short(links.mirror_of(i, j), 24)}"
     return handles + [sample(words[side], **STRINGS[side]) for side in STRINGS if any(s.side == side for s in strings)]
 
 
@@ -236,7 +245,8 @@ def _from_the_side(
     state: int,
 ) -> None:
     shown = [cut for cut in cuts if cut.points_m[:, 0].max() > frame_m[0] and cut.points_m[:, 0].min() < frame_m[1]]
-    strung = [(one.side, along_ground(*around, one.points_m)) for one in strings if one.side in {"over", "under"}]
+    upright = {"over", "under", "mirror"}
+    strung = [(one.side, along_ground(*around, one.points_m)) for one in strings if one.side in upright]
     heights = np.concatenate(
         [ends[:, 2], *(points[:, 2] for _, points in strung), *(cut.points_m[:, 1] for cut in shown)]
     )

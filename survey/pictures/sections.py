@@ -126,6 +126,30 @@ def _turn(one: list[float], two: list[float], three: list[float]) -> float:
     return (two[0] - one[0]) * (three[1] - one[1]) - (two[1] - one[1]) * (three[0] - one[0])
 
 
+def mirrored(scene: Scene, sheet: int, start_m: FloatArray, end_m: FloatArray) -> Strung:
+    """The path by way of a sheet of metal: the straight line from the mirrored start to the end meets the sheet there.
+
+    Parameters
+    ----------
+    scene : Scene
+        The site.
+    sheet : int
+        Which of its sheets; both ends are on one side of it.
+    start_m, end_m : ndarray of float, shape (3,)
+        Ends of the line. [m]
+
+    Returns
+    -------
+    Strung
+        Of the side ``mirror``, by way of one point.
+    """
+    normal, offset_m = scene.sheets.normal[sheet], scene.sheets.offset_m[sheet]
+    away_1, away_2 = start_m @ normal - offset_m, end_m @ normal - offset_m
+    image_m = start_m - 2.0 * away_1 * normal
+    at_m = image_m + away_1 / (away_1 + away_2) * (end_m - image_m)
+    return Strung(side="mirror", points_m=np.stack([start_m, at_m, end_m]))
+
+
 def strings_of(scene: Scene, start_m: FloatArray, end_m: FloatArray) -> list[Strung]:
     """The strings that lead around what blocks a line.
 

@@ -44,6 +44,8 @@ class Around:
     ----------
     over_db, left_db, right_db, reflected_db : ndarray of float, shape (lines,)
         Excess loss of each way over the base loss; NaN where it is not there. [dB]
+    mirror : ndarray of int, shape (lines,)
+        The sheet that throws most of `reflected_db`; -1 where there is none.
     leave_deg, arrive_deg : ndarray of float, shape (lines,)
         Elevation in which the strongest of these ways leaves the start, and from which it comes in at the end;
         NaN where there is none. [deg]
@@ -57,6 +59,7 @@ class Around:
     left_db: FloatArray
     right_db: FloatArray
     reflected_db: FloatArray
+    mirror: IntArray
     leave_deg: FloatArray
     arrive_deg: FloatArray
     grazed_db: FloatArray
@@ -172,13 +175,14 @@ def _around(scene: Scene, lines: Lines, near: Near) -> Around:
     bent = bend(scene, lines, near)
     count = len(lines.length_m)
     blocked = blocked_lines(near, count)
-    reflected, mirror_deg = np.zeros(count), np.full((count, 2), np.nan)
+    reflected, mirror_deg, mirror = np.zeros(count), np.full((count, 2), np.nan), np.full(count, -1)
     floor = LEAST_MIRROR_SHARE * bent.by_side.sum(axis=1)
     paths = mirror_paths(scene, lines, np.flatnonzero(blocked & (bent.depth > 0)), floor)
     power = _mirrored_power(scene, paths)
     np.add.at(reflected, paths.line, power)
     weakest_first = np.argsort(power, kind="stable")
     mirror_deg[paths.line[weakest_first]] = paths.elevations_deg[weakest_first]  # so the strongest stays
+    mirror[paths.line[weakest_first]] = paths.mirror[weakest_first]
     reflected *= bent.depth
     every = np.column_stack([bent.by_side, reflected])
     best = np.argmax(every, axis=1)[:, None]
@@ -197,6 +201,7 @@ def _around(scene: Scene, lines: Lines, near: Near) -> Around:
         left_db=way_db(left),
         right_db=way_db(right),
         reflected_db=way_db(reflected),
+        mirror=np.where(reflected > 0, mirror, -1),
         leave_deg=leave_deg,
         arrive_deg=arrive_deg,
         grazed_db=bent.grazed_db,

@@ -38,6 +38,8 @@ class Mirrored:
     ----------
     line : ndarray of int, shape (paths,)
         Which line each path stands beside.
+    mirror : ndarray of int, shape (paths,)
+        The sheet that throws it back.
     power : ndarray of float, shape (paths,)
         What arrives, relative to the straight line in free space, but for what stands in the legs. [-]
     elevations_deg : ndarray of float, shape (paths, 2)
@@ -51,6 +53,7 @@ class Mirrored:
     """
 
     line: IntArray
+    mirror: IntArray
     power: FloatArray
     elevations_deg: FloatArray
     leg_path: IntArray
@@ -194,6 +197,7 @@ def _with_legs(
     legs, leg = np.unique(pair // count, return_inverse=True)
     return Mirrored(
         line=line[kept],
+        mirror=mirror[kept],
         power=power[kept],
         elevations_deg=elevation_deg(at_m[:, None] - np.stack([starts_m, ends_m], axis=1)),
         leg_path=legs % max(1, len(kept)),

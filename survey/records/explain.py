@@ -52,6 +52,7 @@ def _inverter(one: Explanation) -> Record:
         "state": STATES[budget.state],
         "spare_db": plain(budget.spare_db),
         "carried_by": budget.carried_by,
+        "mirror": budget.mirror or None,
         "obstacles": [
             {"obstacle": c.obstacle, "kind": c.kind, "gain_db": plain(c.gain_db), "margin_db": plain(c.margin_db)}
             for c in one.costs

@@ -44,6 +44,7 @@ def link_records(links: Links, gateway_of: Sequence[int] | None = None) -> list[
                     "crossed": [{"obstacle": name, "loss_db": plain(loss_db)} for name, loss_db in links.met_by(i, j)],
                     "around": {f"{way}_db": around[way][i][j] for way in WAYS},
                     "carried_by": CARRIERS[carriers[i][j]],
+                    "mirror": links.mirror_of(i, j) or None,
                     "uplink": {"level_dbm": one["uplink_level_dbm"], "margin_db": one["uplink_margin_db"]},
                     "downlink": {"level_dbm": one["downlink_level_dbm"], "margin_db": one["downlink_margin_db"]},
                     "margin_db": one["margin_db"],

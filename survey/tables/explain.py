@@ -35,7 +35,7 @@ WAY_SENTENCES = {
     "over": "over the top of what stands in the line, or under it",
     "left": "past the left of what stands in the line, seen from the inverter",
     "right": "past the right of what stands in the line, seen from the inverter",
-    "reflected": "by a mirror: thrown back by flat steel",
+    "reflected": "by a mirror: thrown back by {mirror}",
 }
 KIND_WORDS = {
     "relay": "a relay",
@@ -165,7 +165,8 @@ def way_words(budget: Budget) -> str:
         return "The straight line is clear."
     if not budget.margin_db >= NOTHING_DB:
         return ""
-    return f"Most of it comes {WAY_SENTENCES[budget.carried_by]} (way: {WAY_WORDS[budget.carried_by]})."
+    sentence = WAY_SENTENCES[budget.carried_by].format(mirror=budget.mirror)
+    return f"Most of it comes {sentence} (way: {WAY_WORDS[budget.carried_by]})."
 
 
 def way_lines(budget: Budget, costs: tuple[Cost, ...]) -> list[str]:

@@ -13,6 +13,7 @@ LINK = {
     "crossed": [{"obstacle": str, "loss_db": NUMBER}],
     "around": {"over_db": MAYBE, "left_db": MAYBE, "right_db": MAYBE, "reflected_db": MAYBE},
     "carried_by": str,
+    "mirror": (str, type(None)),
     "uplink": {"level_dbm": NUMBER, "margin_db": NUMBER},
     "downlink": {"level_dbm": NUMBER, "margin_db": NUMBER},
     "margin_db": NUMBER,

@@ -47,6 +47,7 @@ SHAPE = {
             "state": str,
             "spare_db": MAYBE,
             "carried_by": str,
+            "mirror": (str, type(None)),
             "obstacles": [{"obstacle": str, "kind": str, "gain_db": NUMBER, "margin_db": NUMBER}],
             "remedies": [REMEDY],
             "of_no_use": [REMEDY],
@@ -172,7 +173,7 @@ def test_the_json_has_its_shape_and_the_budget_adds_up_to_the_level(run, folder)
         assert sum(item["db"] for item in one["budget"]) == pytest.approx(one["level_dbm"], abs=1e-9)
         way = {"up": "uplink", "down": "downlink"}[one["direction"]]
         assert one["level_dbm"] == pytest.approx(link[way]["level_dbm"], abs=1e-6)
-        for key in ("margin_db", "sigma_db", "reliability", "state", "carried_by", "gateway"):
+        for key in ("margin_db", "sigma_db", "reliability", "state", "carried_by", "mirror", "gateway"):
             assert one[key] == link[key]
     used = {w for one in found["inverters"] for r in one["remedies"] for w in r["cautions"]}
     assert set(found["cautions"]) == used

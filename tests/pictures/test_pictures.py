@@ -30,7 +30,7 @@ from survey.pictures import (
 )
 from survey.pictures.ground import KINDS, extent_m, nice_length_m
 from survey.pictures.profile import fresnel_zone_m
-from survey.pictures.sections import cuts_of, strings_of
+from survey.pictures.sections import cuts_of, mirrored, strings_of
 from survey.pictures.style import MARKS
 from survey.plan_file import read_plan
 from survey.scene import corrected, radios_at, scene_of
@@ -289,6 +289,29 @@ def test_a_profile_says_what_links_says_and_numbers_what_stands_in_the_line(tmp_
     assert [one.get_text() for one in with_gid(figure, "met")] == ["1", "2"]
     assert len(with_gid(figure, "zone 0.6")) == 4
     assert [axes.get_label() for axes in figure.axes] == ["from the side", "from above"]
+
+
+def test_a_mirror_path_is_drawn_and_obeys_the_law_of_reflection(tmp_path):
+    """A tank across the line, a steel wall along it: the bounce is half way, as far in as the wall stands off."""
+    steel = wall(loss_db=40, along="[[-20, 4], [30, 4]]", height_m=20)
+    links = links_of(small(tmp_path, more=BOX + steel))
+    sheet = int(links.mirror[0, 0])
+    start_m, end_m = links.inverters.at_m[0], links.gateways.at_m[0]
+    path = mirrored(links.scene, sheet, start_m, end_m).points_m
+    assert path[1] == pytest.approx([5.0, 4.0, 2.0])
+    figure = profile_picture(links, 0, 0)
+    assert len(with_gid(figure, "mirror")) == 2
+    name = links.mirror_of(0, 0)
+    assert f"mirror {links.around_db['reflected'][0, 0]:.1f} dB (off {name})" in said(figure, "subtitle")
+    assert f"by a mirror, off {name}" in legend_of(figure)
+
+
+def test_a_mirror_behind_the_inverter_comes_into_the_picture():
+    links = links_of(site("farm"), gateways=["north gate"], inverters=["S-1-1"])
+    side = profile_picture(links, 0, 0).axes[0]
+    (drawn,) = [one for one in side.lines if one.get_gid() == "mirror"]
+    assert side.get_xlim()[0] < drawn.get_xdata().min() < 0
+    assert links.mirror_of(0, 0) == "machinery shed"
 
 
 @pytest.mark.parametrize(
