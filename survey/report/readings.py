@@ -36,9 +36,9 @@ def compared(findings: Findings) -> Compared | None:
     off_db, rows = _rows(findings, fitted)
     if len(off_db):
         by = "plan as readings have changed it" if correction is not None else "plan"
-        mean_db, rms_db = float(np.mean(off_db)), float(np.sqrt(np.mean(off_db**2)))
+        mean_db, rms_db = signed_db(float(np.mean(off_db))), float(np.sqrt(np.mean(off_db**2)))
         lines.append(
-            f"{counted(len(off_db), 'pair')} of inverter and gateway heard: the levels lie {signed_db(mean_db)} dB off what "
+            f"{counted(len(off_db), 'pair')} of inverter and gateway heard: the levels lie {mean_db} dB off what "
             f"the {by} predicts on average, {rms_db:.1f} dB as root of the mean square."
         )
     counts = [sum(one.verdict == word for one in fitted.findings) for word in ("as expected", "weaker", "stronger")]
@@ -86,10 +86,11 @@ def _rows(findings: Findings, fitted: Fit) -> tuple[np.ndarray[tuple[int], np.dt
 
 def _fit_lines(correction: Correction) -> list[str]:
     """What a fit has put in the place of the plan's figures."""
+    offset_db = signed_db(correction.offset_db)
     return [
         (
             f"All figures of this page are as readings have shown the site to be, by {correction.file}: an offset of "
-            f"{signed_db(correction.offset_db)} dB, a path loss exponent of {correction.path_loss_exponent:.2f}, shadowing "
+            f"{offset_db} dB, a path loss exponent of {correction.path_loss_exponent:.2f}, shadowing "
             f"of {correction.shadowing_db:.1f} dB. The readings were taken {correction.nearest_m:.1f} to "
             f"{correction.farthest_m:.1f} m from their gateways."
         )
