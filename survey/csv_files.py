@@ -152,6 +152,8 @@ def _text(path: Path) -> str:
         data = path.read_bytes()
     except FileNotFoundError:
         raise TableError([Fault(file=file, problem=f"there is no such file{near_file(path)}")]) from None
+    except IsADirectoryError:
+        raise TableError([Fault(file=file, problem="is a folder; name the file in it")]) from None
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or error
         raise TableError([Fault(file=file, problem=f"cannot be read: {reason}")]) from None

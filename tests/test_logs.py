@@ -13,6 +13,8 @@ from hypothesis import strategies as st
 from survey.errors import FileError
 from survey.logs import NO_ZONE, read_log
 from survey.logs.cells import SPARE_BYTES, Names, numbers_of
+from survey.logs.reader import _row_faults
+from survey.logs.rows import Faults
 from survey.logs.stamps import seconds_of, seconds_of_text
 
 NAMES = ["i1", "i2", "shed roof 3", "a name of more than eight letters, with a comma"]
@@ -214,8 +216,15 @@ def test_a_serial_that_two_inverters_have_is_told(tmp_path):
 
 def test_a_file_that_is_not_there_is_told_with_the_nearest(tmp_path):
     (tmp_path / "lok.csv").write_text("")
-    with pytest.raises(FileError, match=r'log.csv: cannot be read: .*did you mean "lok.csv"'):
+    with pytest.raises(FileError, match=r'log.csv: there is no such file; did you mean "lok.csv"'):
         read_log(tmp_path / "log.csv", inverters=[], serials=[], gateways=[])
+
+
+def test_faults_of_several_kinds_are_told_in_the_order_of_their_rows_whichever_thread_finds_them_first():
+    found = Faults()
+    found.add(9, "heard", "neither 0 nor 1", "x")
+    found.add(4, "time", "no time", "noon")
+    assert [one.place for one in _row_faults(found, "log.csv")] == ["row 4", "row 9"]
 
 
 @given(

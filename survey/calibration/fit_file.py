@@ -117,6 +117,8 @@ def _record(path: Path) -> dict[str, Any]:
         text = path.read_bytes().decode("utf-8-sig")
     except FileNotFoundError:
         raise FitError([Fault(file=file, problem=f"there is no such file{near_file(path)}")]) from None
+    except IsADirectoryError:
+        raise FitError([Fault(file=file, problem="is a folder; name the file in it")]) from None
     except UnicodeDecodeError:
         raise FitError([Fault(file=file, problem="is no text in UTF-8; give what survey fit wrote")]) from None
     except (OSError, ValueError) as error:

@@ -39,7 +39,13 @@ BELONGS: dict[str, tuple[str, ...]] = {
 @click.option("--gateway", "gateways", multiple=True, metavar="NAME", help="For this gateway or spot; may be repeated.")
 @click.option("--placed", is_flag=True, help="For the spots that `survey place` recommends.")
 @click.option("--inverter", metavar="NAME", help="profile, budget: the link of this inverter; else the weakest.")
-@click.option("--height-m", type=click.FloatRange(-100.0, 1000.0), metavar="M", help="coverage: height of the points.")
+@click.option(
+    "--height-m",
+    type=click.FloatRange(-100.0, 1000.0),
+    callback=options.finite,
+    metavar="M",
+    help="coverage: height of the points.",
+)
 @click.option("--show", type=click.Choice(["margin", "chance"]), help="coverage: what to show; margin by default.")
 @click.option(
     "--gateway-places", is_flag=True, help="coverage: every point stands for a gateway; shows its weakest link."

@@ -18,6 +18,7 @@ from survey.cli import options
 @click.option(
     "--exponent-sd",
     type=click.FloatRange(min=0.001, max=10.0),
+    callback=options.finite,
     metavar="NUMBER",
     help="How far the plan's exponent may be off, as a standard deviation (0.5).",
 )

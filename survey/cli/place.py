@@ -26,6 +26,7 @@ from survey.cli import options
     "--time-limit",
     "time_limit_s",
     type=click.FloatRange(min=0.0),
+    callback=options.finite,
     default=60.0,
     metavar="SECONDS",
     help="How long to look for a proof that no other choice of gateways is better; 60 by default.",

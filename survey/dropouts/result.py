@@ -53,6 +53,11 @@ class Dropouts:
         """Dropouts: polls that nobody answered by daylight or in low light."""
         return self.polls - self.heard
 
+    @property
+    def silent(self) -> bool:
+        """Whether nobody was ever heard, so that nothing tells day from night or one cause from another."""
+        return not self.log.heard.any()
+
     def share(self, finding: Finding) -> float:
         """What part of the dropouts a cause explains. [-]"""
         return finding.dropouts / self.missed if self.missed else 0.0

@@ -64,9 +64,13 @@ def read_log(
             columns, ignored = _columns(file, shown)
             reader = RowReader(columns=columns, inverters=Names(), gateways=Names(), branches=Names(), faults=Faults())
             blocks = list(_blocks(file, reader, shown=shown, total=total, progress=progress))
-    except OSError as error:
-        hint = near_file(path) if isinstance(error, FileNotFoundError) else ""
-        raise FileError([Fault(file=shown, problem=f"cannot be read: {error.strerror}{hint}")]) from None
+    except FileNotFoundError:
+        raise FileError([Fault(file=shown, problem=f"there is no such file{near_file(path)}")]) from None
+    except IsADirectoryError:
+        raise FileError([Fault(file=shown, problem="is a folder; name the file in it")]) from None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or error
+        raise FileError([Fault(file=shown, problem=f"cannot be read: {reason}")]) from None
     except TooManyNamesError:
         problem = (
             f"holds more than {MOST_NAMES} different names of inverters, gateways or branches: are columns mixed up?"
@@ -172,8 +176,11 @@ def _row_faults(found: Faults, shown: str) -> list[Fault]:
     """What is wrong with rows: the first of each kind by their numbers, then how many more there are."""
     faults = []
     stopped = " as far as it was read" if found.too_many else ""
-    for (key, problem), rows in found.rows.items():
+    for rows in found.rows.values():
         rows.sort()
+    for (key, problem), rows in sorted(
+        found.rows.items(), key=lambda kind: kind[1][0]
+    ):  # threads may find later ones first
         for row, text in rows[:TOLD]:
             faults.append(
                 Fault(

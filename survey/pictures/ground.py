@@ -37,6 +37,10 @@ FAR = 0.5
 """Obstacles are shown as far as this share of the site's size beyond radios and spots; a fence may run on."""
 LEAST_IN, MOST_IN = 2.3, 6.4
 LEFT_IN, RIGHT_IN = 0.62, 0.15
+FEW_DIGITS, DIGIT_IN = 3, 0.09
+"""Figures at the upright axis for which there is room, and the room for each digit more."""
+SMALL_M = 40.0
+"""Sites less far than this from south to north have a decimal in the figures there."""
 
 
 def outlines_m(scene: Scene) -> list[tuple[str, str, list[FloatArray]]]:
@@ -68,11 +72,20 @@ def extent_m(scene: Scene) -> tuple[FloatArray, FloatArray]:
     return low_m - room_m, high_m + room_m
 
 
+def _left_in(low_m: FloatArray, high_m: FloatArray) -> float:
+    """Room at the left, for the figures at the upright axis and its name. [inch]"""
+    digits = len(f"{max(abs(low_m[1]), abs(high_m[1])):.0f}")
+    if digits <= FEW_DIGITS:
+        return LEFT_IN
+    decimal = int(high_m[1] - low_m[1] < SMALL_M)
+    return LEFT_IN + DIGIT_IN * (digits - FEW_DIGITS + decimal)
+
+
 def frame_m(scene: Scene, *, right_in: float = RIGHT_IN) -> tuple[FloatArray, FloatArray]:
     """Lowest and highest x and y of the frame of a picture, which shows some of the site's surroundings too. [m]"""
     low_m, high_m = extent_m(scene)
     wide_m, tall_m = high_m - low_m
-    wide_in = WIDTH_IN - LEFT_IN - right_in
+    wide_in = WIDTH_IN - _left_in(low_m, high_m) - right_in
     tall_in = min(max(wide_in * tall_m / wide_m, LEAST_IN), MOST_IN)
     half_m = np.array([wide_in, tall_in]) * max(wide_m / wide_in, tall_m / tall_in) / 2.0
     return (low_m + high_m) / 2.0 - half_m, (low_m + high_m) / 2.0 + half_m
@@ -95,13 +108,14 @@ def site_axes(
         Room at the right. [inch]
     """
     low_m, high_m = frame_m(scene, right_in=right_in)
-    wide_in = WIDTH_IN - LEFT_IN - right_in
+    left_in = _left_in(*extent_m(scene))
+    wide_in = WIDTH_IN - left_in - right_in
     tall_in = wide_in * float((high_m - low_m)[1] / (high_m - low_m)[0])
     above_in, below_in = head_in(lines), legend_in(entries, columns=columns) + 0.42
     height_in = above_in + tall_in + below_in
     figure = new_figure(height_in=height_in, title=title, lines=lines)
     axes = figure.add_axes(
-        (LEFT_IN / WIDTH_IN, below_in / height_in, wide_in / WIDTH_IN, tall_in / height_in), label="site"
+        (left_in / WIDTH_IN, below_in / height_in, wide_in / WIDTH_IN, tall_in / height_in), label="site"
     )
     axes.set_xlim(low_m[0], high_m[0])
     axes.set_ylim(low_m[1], high_m[1])

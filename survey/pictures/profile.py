@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from itertools import pairwise
 from typing import Any
 
@@ -46,7 +47,7 @@ STRINGS: dict[str, dict[str, Any]] = {
 }
 ZONE_POINTS = 121
 STRETCHES = (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 8.0, 10.0, 15.0, 20.0)
-"""By how much heights may be drawn larger than lengths."""
+"""By how much heights may be drawn larger than lengths; smaller only where both ends have no room otherwise."""
 LEFT_IN, RIGHT_IN, SIDE_IN, ABOVE_IN = 0.62, 0.2, 2.7, 1.5
 COLUMNS = 4
 CLEAR = 0.6
@@ -231,6 +232,20 @@ def _ends(axes: Axes, ends: FloatArray, *, up: int, state: int) -> None:
     axes.plot(ends[1, 0], ends[1, up], zorder=5, gid="gateway", **GATEWAY)
 
 
+def _stretch(most: float) -> float:
+    """By how much heights are drawn larger than lengths: a round number of which all has room.
+
+    Examples
+    --------
+    >>> _stretch(1.7), _stretch(0.57), _stretch(0.034)
+    (1.5, 0.5, 0.03)
+    """
+    if most >= STRETCHES[0]:
+        return max(one for one in STRETCHES if one <= most)
+    step = 10.0 ** math.floor(math.log10(most))
+    return float(f"{math.floor(most / step) * step:.1g}")
+
+
 def _from_the_side(
     axes: Axes,
     cuts: list[Cut],
@@ -258,7 +273,7 @@ def _from_the_side(
     assert figure is not None
     wide_in, tall_in = place.size * figure.get_size_inches()  # type: ignore[union-attr]
     per_m = wide_in / (frame_m[1] - frame_m[0])
-    stretch = max([one for one in STRETCHES if one * per_m * tall_m <= tall_in], default=1.0)
+    stretch = _stretch(tall_in / (per_m * tall_m))
     axes.set_xlim(*frame_m)
     bottom_m = low_m - 0.08 * tall_in / (stretch * per_m)
     axes.set_ylim(bottom_m, bottom_m + tall_in / (stretch * per_m))

@@ -32,7 +32,10 @@ class Missed:
 def missed(found: Dropouts) -> Missed:
     """What is missing in a log, in words."""
     faults = [one for one in found.findings if one.cause not in NO_FAULTS]
-    lines = [f"{log_words(found)}.", f"{total_words(found)}." + ("" if faults else " No fault stands out.")]
+    lines = [
+        f"{log_words(found)}.",
+        f"{total_words(found)}." + ("" if faults or found.silent else " No fault stands out."),
+    ]
     if found.absent:
         lines.append(f"Not in the log: {', '.join(found.absent)}.")
     return Missed(
@@ -63,5 +66,6 @@ def missed_by(found: Dropouts) -> dict[str, tuple[str, float]]:
         polls, gone = int(found.polls_by[k]), int(found.missed_by[k])
         share = gone / polls if polls else 0.0
         cause = found.main_cause(k)
-        told[name] = (f"{percent(share)} {cause}".strip() if gone else "0 %", share)
+        words = "nobody heard" if found.silent else f"{percent(share)} {cause}".strip() if gone else "0 %"
+        told[name] = (words, 1.0 if found.silent else share)
     return told

@@ -12,7 +12,7 @@ from survey.correction import Correction
 from survey.layout import counted
 from survey.report.findings import Findings
 from survey.report.sections import Grid
-from survey.tables.figures import db
+from survey.tables.figures import db, signed_db
 from survey.tables.fit import ON_THE_ROOF, STRONGER, WEAKER
 
 HEADINGS = ["inverter", "gateway", "read dBm", "predicted dBm", "off by dB", "heard", "missed", "verdict"]
@@ -36,9 +36,9 @@ def compared(findings: Findings) -> Compared | None:
     off_db, rows = _rows(findings, fitted)
     if len(off_db):
         by = "plan as readings have changed it" if correction is not None else "plan"
-        mean_db, rms_db = float(np.mean(off_db)), float(np.sqrt(np.mean(off_db**2)))
+        mean_db, rms_db = signed_db(float(np.mean(off_db))), float(np.sqrt(np.mean(off_db**2)))
         lines.append(
-            f"{counted(len(off_db), 'pair')} of inverter and gateway heard: the levels lie {mean_db:+.1f} dB off what "
+            f"{counted(len(off_db), 'pair')} of inverter and gateway heard: the levels lie {mean_db} dB off what "
             f"the {by} predicts on average, {rms_db:.1f} dB as root of the mean square."
         )
     counts = [sum(one.verdict == word for one in fitted.findings) for word in ("as expected", "weaker", "stronger")]
@@ -75,7 +75,7 @@ def _rows(findings: Findings, fitted: Fit) -> tuple[np.ndarray[tuple[int], np.dt
                 places[int(pairs.gateway[k])],
                 db(pairs.level_dbm[k]) if heard else "not heard",
                 db(predicted_dbm[k]),
-                f"{off_db[k]:+.1f}" if heard else "",
+                signed_db(off_db[k]) if heard else "",
                 str(int(pairs.heard[k])),
                 str(int(pairs.missed[k])),
                 order[i][1],
@@ -86,10 +86,11 @@ def _rows(findings: Findings, fitted: Fit) -> tuple[np.ndarray[tuple[int], np.dt
 
 def _fit_lines(correction: Correction) -> list[str]:
     """What a fit has put in the place of the plan's figures."""
+    offset_db = signed_db(correction.offset_db)
     return [
         (
             f"All figures of this page are as readings have shown the site to be, by {correction.file}: an offset of "
-            f"{correction.offset_db:+.1f} dB, a path loss exponent of {correction.path_loss_exponent:.2f}, shadowing "
+            f"{offset_db} dB, a path loss exponent of {correction.path_loss_exponent:.2f}, shadowing "
             f"of {correction.shadowing_db:.1f} dB. The readings were taken {correction.nearest_m:.1f} to "
             f"{correction.farthest_m:.1f} m from their gateways."
         )

@@ -35,7 +35,7 @@ def dropouts_table(found: Dropouts) -> str:
     absent = f"Not in the log: {names_within(found.absent, NAMES_WIDE)}" if found.absent else ""
     return paragraphs(
         head,
-        total + ("" if faults else "\nNo fault stands out."),
+        wrapped(total) + ("" if faults or found.silent else "\nNo fault stands out."),
         table(COLUMNS, [finding_row(found, one) for one in found.findings]) if found.findings else "",
         *(_details(one) for one in found.findings if one.cause not in NO_FAULTS or _worth(one)),
         _inverters(found),
@@ -52,7 +52,13 @@ def log_words(found: Dropouts) -> str:
 
 
 def total_words(found: Dropouts) -> str:
-    """How much was polled, heard and missed."""
+    """How much was polled, heard and missed, without a full stop."""
+    if found.silent:
+        return (
+            f"{counted(found.log.rows, 'poll')} of {counted(len(found.inverters), 'inverter')}, and nobody was heard "
+            "in any of them: nothing tells day from night, or one cause from another. Check whether the gateway runs "
+            "and has its network, whether the inverters have supply, and whether the log is of this site"
+        )
     share = 100.0 * found.missed / found.polls if found.polls else 0.0
     return (
         f"{found.polls} polls of {counted(len(found.inverters), 'inverter')} by daylight, {found.heard} heard, "
@@ -95,6 +101,8 @@ def _details(one: Finding) -> str:
 
 def _inverters(found: Dropouts) -> str:
     """Polls, dropouts and causes of each inverter that a fault has struck, and the others in one line."""
+    if found.silent:
+        return ""
     used = [cause for cause in CAUSES if cause in found.by_cause and found.by_cause[cause].sum() >= 1]
     faults = [cause for cause in used if cause not in NO_FAULTS]
     parts = [missed / polls if polls else 0.0 for missed, polls in zip(found.missed_by, found.polls_by, strict=True)]

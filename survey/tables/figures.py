@@ -26,6 +26,17 @@ def db(value: float) -> str:
     return f"{round(value, 1) + 0.0:.1f}" if np.isfinite(value) else NOTHING
 
 
+def signed_db(value_db: float) -> str:
+    """A difference with one decimal and its sign; what rounds to nothing is +0.0.
+
+    Examples
+    --------
+    >>> signed_db(1.25), signed_db(-3.0), signed_db(-0.04)
+    ('+1.2', '-3.0', '+0.0')
+    """
+    return f"{round(value_db, 1) + 0.0:+.1f}"
+
+
 def margin(value_db: float) -> str:
     """A margin, or a word where nothing arrives that could be heard.
 

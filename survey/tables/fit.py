@@ -10,7 +10,7 @@ from survey.calibration import Finding, Fit
 from survey.calibration.check import OUTSIDE
 from survey.calibration.model import EXPONENT, LOSSES, OFFSET
 from survey.layout import Column, counted, paragraphs, table, wrapped
-from survey.tables.figures import CAUTION, db
+from survey.tables.figures import CAUTION, db, signed_db
 from survey.tables.links import in_the_line
 
 FEW = 12
@@ -119,7 +119,7 @@ def _out_of_line(fit: Fit) -> str:
             places[fit.pairs.gateway[k]],
             db(fit.pairs.level_dbm[k]),
             db(fit.predicted_dbm[k]),
-            f"{fit.residual_db[k]:+.1f}",
+            signed_db(fit.residual_db[k]),
         ]
         for k in rows.tolist()
     ]
@@ -131,7 +131,7 @@ def _checked(fit: Fit) -> str:
     rows = []
     for one in fit.findings:
         first = int(np.flatnonzero(fit.pairs.inverter == one.inverter)[0])
-        difference = "not heard" if one.difference_db is None else f"{one.difference_db:+.1f}"
+        difference = "not heard" if one.difference_db is None else signed_db(one.difference_db)
         met = in_the_line(fit.links, one.inverter, int(fit.pairs.gateway[first])) or "clear"
         rows.append([names[one.inverter], one.verdict, difference, str(one.heard), str(one.missed), met])
     weaker, stronger = (sum(one.verdict == word for one in fit.findings) for word in ("weaker", "stronger"))

@@ -10,7 +10,7 @@ from survey.comparison import BetweenPlans, Change
 from survey.draws import pair_of
 from survey.layout import Column, counted, paragraphs, table, wrapped
 from survey.links import STATES
-from survey.tables.figures import CAUTION, margin, wanted_line
+from survey.tables.figures import CAUTION, margin, signed_db, wanted_line
 from survey.tables.place import RANKING_COLUMNS, ranking_row
 from survey.tables.sure import served_words, share
 
@@ -91,14 +91,14 @@ def _row(between: BetweenPlans, i: int, j: int) -> list[str]:
     by, alone = ("several together", "") if between.changed[i, j] else ("", "")
     if cause >= 0:
         change = between.changes[cause]
-        by, alone = change.name or REST, f"{between.cause_db[i, j]:+.1f}"
+        by, alone = change.name or REST, signed_db(between.cause_db[i, j])
     return [
         before.inverters.names[i],
         margin(before.margin_db[i, j]),
         STATES[before.state[i, j]],
         margin(after.margin_db[i, j]),
         STATES[after.state[i, j]],
-        f"{between.difference_db[i, j]:+.1f}",
+        signed_db(between.difference_db[i, j]),
         by,
         alone,
     ]

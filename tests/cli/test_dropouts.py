@@ -112,6 +112,22 @@ def test_where_all_is_well_the_table_says_so(run, folder):
     assert "No fault with 1 inverter: 0 % to 0 % missed." in result.stdout
 
 
+def test_where_nobody_was_ever_heard_it_is_not_called_sound(run, folder):
+    write(folder)
+    (folder / "log.csv").write_text(LOG.replace(",1\n", ",0\n"), encoding="utf-8")
+    result = run("dropouts", "plan.toml", "log.csv")
+    assert (result.exit_code, result.stderr) == (0, "")
+    text = result.stdout.replace("\n  ", " ")
+    assert "48 polls of 1 inverter, and nobody was heard in any of them: nothing tells day from night" in text
+    assert "No fault" not in text
+    assert max(map(len, result.stdout.splitlines())) <= 100
+    page = run("report", "plan.toml", "--gateway", "office", "--log", "log.csv", "--out", "page.html")
+    assert page.exit_code == 0
+    html = (folder / "page.html").read_text(encoding="utf-8")
+    assert "nobody was heard in any of them" in html
+    assert "No fault" not in html
+
+
 def test_notes_go_to_standard_error(run, folder):
     write(folder)
     (folder / "log.csv").write_text(

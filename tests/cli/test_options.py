@@ -298,3 +298,42 @@ def test_what_is_printed_of_a_demo_site_fits_100_columns(run, site):
         result = run(*words)
         assert result.exit_code == 0
         assert widest(result.stdout) <= 100, words[0]
+
+
+def options_with_a_range_of_numbers():
+    return [
+        (name, option.opts[0])
+        for name in COMMANDS
+        for option in main.get_command(click.Context(main), name).params
+        if isinstance(option.type, click.FloatRange)
+    ]
+
+
+@pytest.mark.parametrize(("command", "option"), options_with_a_range_of_numbers())
+def test_no_option_takes_a_nan_which_lies_within_every_range(run, folder, command, option):
+    write(folder, more=SPOTS)
+    (folder / "readings.csv").write_text("inverter,gateway,level_dbm\ni1,post,-70\n", encoding="utf-8")
+    words = {"materials": [], "fit": ["plan.toml", "readings.csv"], "explain": ["plan.toml", "i1"]}.get(
+        command, ["plan.toml"]
+    )
+    picture = ["--out", "a.png", "--kind", "coverage", "--gateway", "post"] if command == "draw" else []
+    result = run(command, *words, *picture, option, "nan")
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert f"Invalid value for '{option}': nan is not a number to calculate with" in result.stderr
+    assert not (folder / "a.png").exists()
+
+
+FOLDER_IN_PLACE_OF = {
+    "readings": ["fit", "plan.toml", "a folder.csv"],
+    "log": ["dropouts", "plan.toml", "a folder.csv"],
+    "fit": ["links", "plan.toml", "--gateway", "post", "--fit", "a folder.csv"],
+}
+
+
+@pytest.mark.parametrize("words", FOLDER_IN_PLACE_OF.values(), ids=FOLDER_IN_PLACE_OF)
+def test_a_folder_in_place_of_a_file_is_told_in_plain_words(run, folder, words):
+    write(folder, more=SPOTS)
+    (folder / "a folder.csv").mkdir()
+    result = run(*words)
+    assert (result.exit_code, result.stdout) == (1, "")
+    assert result.stderr == "a folder.csv: is a folder; name the file in it\n"

@@ -124,6 +124,16 @@ def test_a_site_without_a_gateway_is_drawn_all_the_same():
     assert "inverter" in legend_of(figure)
 
 
+@pytest.mark.parametrize(("x", "y"), [(0, 0), (1000, -1000), (50_000, -60_000), (99_950, 99_950)])
+def test_the_upright_axis_keeps_its_name_on_the_page_however_long_its_figures(tmp_path, x, y):
+    moves = ("at = [0.0, 0.0]", f"at = [{x}, {y}]"), ("at = [10.0, 0.0]", f"at = [{x + 10}, {y + 15}]")
+    figure = site_map(small(tmp_path, *moves))
+    as_bytes(figure, "png")
+    name = figure.axes[0].yaxis.label.get_window_extent()
+    ticks = [one.get_window_extent().x0 for one in figure.axes[0].get_yticklabels()]
+    assert 0 <= name.x0 < name.x1 <= min(ticks)
+
+
 @pytest.mark.parametrize("length", [(0.9, 0.5), (1.0, 1.0), (19.9, 10.0), (55.0, 50.0)])
 def test_scale_bars_have_round_lengths(length):
     assert nice_length_m(length[0]) == pytest.approx(length[1])
@@ -325,6 +335,18 @@ def test_ends_in_one_place_or_above_each_other_can_be_drawn(tmp_path, change):
 
 
 # ------------------------------------------------------------------------------------------------ budget and network
+
+
+@pytest.mark.parametrize("at", ["[5.0, 0.0]", "[5.0, 1.0]", "[40.0, 30.0]"])
+@pytest.mark.parametrize("height_m", [0.0, 3.0, 60.0])
+def test_both_ends_of_a_profile_are_in_view_however_high_they_are(tmp_path, at, height_m):
+    gateway = entry("gateway", name='"high"', at=at, height_m=height_m)
+    links = links_of(small(tmp_path, more=gateway), gateways=("high",))
+    side = profile_picture(links, 0, 0).axes[0]
+    low_m, high_m = side.get_ylim()
+    heights = [links.inverters.at_m[0, 2], links.gateways.at_m[0, 2]]
+    assert low_m < min(heights)
+    assert max(heights) < high_m
 
 
 def rows_of(figure):
