@@ -19,6 +19,7 @@ from survey.propagation import power_sum_loss_db
 from survey.propagation.around import around, near_lines, within_reach
 from survey.propagation.distance import log_distance_loss_db
 from survey.propagation.penetration import chord_losses_db, sheet_losses_db, total_over_links
+from survey.propagation.sides import Near
 from survey.propagation.slight import graze_reach_m
 from survey.scene import Ends, Scene
 from survey.units import wavelength_m
@@ -281,6 +282,43 @@ def links_between(scene: Scene, inverters: Ends, gateways: Ends) -> Links:
     Links
         One for each pair.
     """
+    links, number, near = straight_links(scene, inverters, gateways)
+    columns = max(1, len(gateways))
+    ways = around(scene, inverters.at_m[number // columns], gateways.at_m[number % columns], near)
+    grazed_db = _laid_out(number, ways.grazed_db, 0.0, links.shape)
+    return replace(
+        links,
+        straight_db=links.straight_db + grazed_db,
+        grazed_db=grazed_db,
+        grazed_screen=_laid_out(number, ways.grazed_screen, -1, links.shape),
+        around_db={
+            "over": _laid_out(number, ways.over_db, np.nan, links.shape),
+            "left": _laid_out(number, ways.left_db, np.nan, links.shape),
+            "right": _laid_out(number, ways.right_db, np.nan, links.shape),
+            "reflected": _laid_out(number, ways.reflected_db, np.nan, links.shape),
+        },
+        mirror=_laid_out(number, ways.mirror, -1, links.shape),
+        leave_deg=_laid_out(number, ways.leave_deg, np.nan, links.shape),
+        arrive_deg=_laid_out(number, ways.arrive_deg, np.nan, links.shape),
+    )
+
+
+def straight_links(scene: Scene, inverters: Ends, gateways: Ends) -> tuple[Links, NDArray[np.int64], Near]:
+    """Work out what goes straight through, and which links have more than that.
+
+    Parameters
+    ----------
+    scene : Scene
+        The site.
+    inverters, gateways : Ends
+        Ends of that site.
+
+    Returns
+    -------
+    tuple of Links, ndarray of int, and a tuple of three
+        The links without ways around and without what edges close by take; the numbers of those that screens block or
+        come close to, inverter times the number of gateways plus gateway; and which screens do, as `around` takes it.
+    """
     environment, shape = scene.plan.environment, (len(inverters), len(gateways))
     distance_m = np.linalg.norm(inverters.at_m[:, None] - gateways.at_m[None], axis=2)
     wave_m = float(wavelength_m(scene.plan.radio.frequency_mhz))
@@ -290,16 +328,14 @@ def links_between(scene: Scene, inverters: Ends, gateways: Ends) -> Links:
     through, missed = crossings_and_misses(inverters.at_m, gateways.at_m, scene.sheets, beside_m)
     missed = within_reach(missed, distance_m, wavelength_m=wave_m)
     number, near = near_lines(through, missed, scene.screens, columns=shape[1])
-    ways = around(scene, inverters.at_m[number // shape[1]], gateways.at_m[number % shape[1]], near)
-    grazed_db = _laid_out(number, ways.grazed_db, 0.0, shape)
     inside = chords(inverters.at_m, gateways.at_m, scene.prisms)
     owner = scene.sheets.owner[through.sheet]
     spreads_db = scene.obstacles.spread_db[owner]
     if scene.correction is not None:  # what is known of the fitted ones stands in its covariance
         spreads_db = np.where(scene.correction.unit[owner] >= 0, 0.0, spreads_db)
     straight_db = total_over_links(through, sheet_losses_db(scene, through, inverters.at_m, gateways.at_m), shape=shape)
-    straight_db += total_over_links(inside, chord_losses_db(scene, inside), shape=shape) + grazed_db
-    return Links(
+    no_way = np.broadcast_to(np.nan, shape)
+    links = Links(
         scene=scene,
         inverters=inverters,
         gateways=gateways,
@@ -310,22 +346,18 @@ def links_between(scene: Scene, inverters: Ends, gateways: Ends) -> Links:
             path_loss_exponent=environment.path_loss_exponent,
             reference_distance_m=environment.reference_distance_m,
         ),
-        straight_db=straight_db,
-        grazed_db=grazed_db,
-        grazed_screen=_laid_out(number, ways.grazed_screen, -1, shape),
-        around_db={
-            "over": _laid_out(number, ways.over_db, np.nan, shape),
-            "left": _laid_out(number, ways.left_db, np.nan, shape),
-            "right": _laid_out(number, ways.right_db, np.nan, shape),
-            "reflected": _laid_out(number, ways.reflected_db, np.nan, shape),
-        },
-        mirror=_laid_out(number, ways.mirror, -1, shape),
-        leave_deg=_laid_out(number, ways.leave_deg, np.nan, shape),
-        arrive_deg=_laid_out(number, ways.arrive_deg, np.nan, shape),
+        straight_db=straight_db + total_over_links(inside, chord_losses_db(scene, inside), shape=shape),
+        grazed_db=np.broadcast_to(0.0, shape),
+        grazed_screen=np.broadcast_to(np.int64(-1), shape),
+        around_db=dict.fromkeys(WAYS, no_way),
+        mirror=np.broadcast_to(np.int64(-1), shape),
+        leave_deg=no_way,
+        arrive_deg=no_way,
         spread_squared_db2=total_over_links(through, spreads_db**2, shape=shape),
         crossings=through,
         chords=inside,
     )
+    return links, number, near
 
 
 def passes_of(links: Links, unit: NDArray[np.int64], units: int) -> FloatArray:

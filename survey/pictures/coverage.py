@@ -77,8 +77,13 @@ def coverage_picture(coverage: Coverage, *, show: str = "margin") -> Figure:
         best = " by the best gateway" if len(chosen) > 1 else ""
         point = f"Every point stands for an inverter {coverage.height_m:g} m above zero; "
         what = f"{point}shown is the {show} of its link{best}."
+    held = one_lined(scene)
+    if coverage.told_share > 0:
+        percent = 100.0 * coverage.told_share
+        share = f"{percent:.0f}" if percent >= 1.0 else "less than 1"
+        held += f" Ways around are interpolated at {share} % of the points."
     figure, axes = site_axes(
-        scene, title=title, lines=(what, one_lined(scene)), entries=len(handles), columns=COLUMNS, right_in=BAR_IN
+        scene, title=title, lines=(what, held), entries=len(handles), columns=COLUMNS, right_in=BAR_IN
     )
     _draw_field(figure, axes, coverage, show, wanted)
     for label, level, wide, dashes in lines_of:

@@ -9,7 +9,7 @@ from survey.links import Progress
 from survey.scene import Ends, Scene
 from survey.tables.figures import letter
 
-POINTS = 2_500
+POINTS = 10_000
 """Points of a coverage picture at most: fine enough to read on paper, and a second or two of work."""
 
 

@@ -8,17 +8,21 @@ from statistics import NormalDist
 import numpy as np
 from numpy.typing import NDArray
 
+from survey.coverage.refining import COARSE, refined_links
 from survey.errors import SurveyError
-from survey.links import Links, Progress, links_between
+from survey.links import Links, Progress
 from survey.scene import Ends, Scene, radios_at
+from survey.workers import WORKERS, in_order
 
 FloatArray = NDArray[np.float64]
 
-LINES_AT_ONCE = 3_000
-"""Links worked out between two looks at the progress bar."""
-USUAL_WORK = 40_000
+POINTS_AT_ONCE = 60_000
+"""About how many points are looked at together."""
+ALL_POINTS = 2_000
+"""Of a grid of fewer points, ways around are worked out for all."""
+USUAL_WORK = 120_000
 """So many links past one screen are worked out where nobody says how many points are wanted: some seconds' work."""
-LEAST_POINTS, USUAL_POINTS = 200, 10_000
+LEAST_POINTS, USUAL_POINTS = 200, 40_000
 """No fewer and no more points than this where nobody says how many are wanted."""
 USUAL_GATEWAY_HEIGHT_M = 2.5
 CERTAIN = 40.0
@@ -46,6 +50,8 @@ class Coverage:
         That link's margin less what is held back, in standard deviations; for several links the best or worst. [-]
     reliability : ndarray of float
         Chance that it works; the best or the worst of them. [-]
+    told_share : float
+        Share of the links whose ways around are interpolated between neighbouring points. [-]
     """
 
     scene: Scene
@@ -56,6 +62,7 @@ class Coverage:
     margin_db: FloatArray
     certainty: FloatArray
     reliability: FloatArray
+    told_share: float = 0.0
 
     @property
     def wanted_certainty(self) -> float:
@@ -75,8 +82,10 @@ def grid_m(low_m: FloatArray, high_m: FloatArray, points: int) -> tuple[FloatArr
 
 def usual_points(scene: Scene, others: int) -> int:
     """How many points are looked at where nobody says how many, with so many links for each."""
-    work = max(1, others) * (1 + len(scene.screens))
-    return int(np.clip(USUAL_WORK // work, LEAST_POINTS, USUAL_POINTS))
+    lines = USUAL_WORK / (max(1, others) * (1 + len(scene.screens)))
+    # Of a fine grid it is the shadow borders that are worked out.
+    points = lines if lines < ALL_POINTS else ALL_POINTS * (lines / ALL_POINTS) ** 1.5
+    return int(np.clip(points, LEAST_POINTS, USUAL_POINTS))
 
 
 def coverage_of(
@@ -87,6 +96,7 @@ def coverage_of(
     height_m: float | None = None,
     points: int | None = None,
     progress: Progress | None = None,
+    workers: int = WORKERS,
 ) -> Coverage:
     """Work out the links of a grid of points.
 
@@ -105,32 +115,40 @@ def coverage_of(
         About how many points.
     progress : callable, optional
         Told how many points are done.
+    workers : int
+        How many threads share the work; the answer is the same with any number.
 
     Returns
     -------
     Coverage
+
+    Notes
+    -----
+    What goes straight through is worked out for every point, ways around for some and told for those between, as
+    `survey.coverage.refining` has it; of a grid of fewer than `ALL_POINTS` for every point.
     """
     if height_m is None:
         heights_m = scene.inverters.at_m[:, 2] if gateways is not None else scene.gateways_and_spots.at_m[:, 2]
         height_m = round(float(np.median(heights_m)), 2) if len(heights_m) else USUAL_GATEWAY_HEIGHT_M
-    others = len(scene.inverters) if gateways is None else len(gateways)
-    x_m, y_m = grid_m(*area_m, usual_points(scene, others) if points is None else points)
-    across_m, up_m = np.meshgrid(x_m, y_m)
-    at_m = np.column_stack([across_m.ravel(), up_m.ravel(), np.full(across_m.size, height_m)])
-    radio = scene.plan.radio
-    grid = radios_at(scene.plan, radio.gateway if gateways is None else radio.inverter, at_m)
-    found = np.empty((3, len(grid)))
-    step = max(1, LINES_AT_ONCE // max(1, others))
-    for first in range(0, len(grid), step):
-        block = slice(first, min(first + step, len(grid)))
-        some = grid.pick(block)
-        if gateways is None:
-            found[:, block] = [one.min(axis=0) for one in _figures(links_between(scene, scene.inverters, some))]
-        else:
-            found[:, block] = [one.max(axis=1) for one in _figures(links_between(scene, some, gateways))]
+    others = scene.inverters if gateways is None else gateways
+    x_m, y_m = grid_m(*area_m, usual_points(scene, len(others)) if points is None else points)
+    bands = _bands(len(y_m), len(x_m))
+    tasks = [(band, end) for band in bands for end in range(len(others))]
+
+    def work(task: tuple[slice, int]) -> tuple[FloatArray, int]:
+        (band, end), spare = task, workers if len(tasks) == 1 else 1
+        return _figures_of_band(scene, gateways, others.pick([end]), (x_m, y_m[band], height_m), workers=spare)
+
+    found = np.full((3, len(y_m), len(x_m)), np.inf if gateways is None else -np.inf)
+    join = np.minimum if gateways is None else np.maximum
+    told = 0
+    worked = zip(tasks, in_order(work, tasks, workers=workers), strict=True)
+    for done, ((band, _), (figures, of_band)) in enumerate(worked, start=1):
+        found[:, band] = join(found[:, band], figures)
+        told += of_band
         if progress:
-            progress(block.stop, len(grid))
-    margin_db, certainty, reliability = found.reshape(3, len(y_m), len(x_m))
+            progress(len(x_m) * len(y_m) * done // len(tasks), len(x_m) * len(y_m))
+    margin_db, certainty, reliability = found
     return Coverage(
         scene=scene,
         gateways=gateways,
@@ -140,7 +158,38 @@ def coverage_of(
         margin_db=margin_db,
         certainty=certainty,
         reliability=reliability,
+        told_share=told / max(1, reliability.size * len(others)),
     )
+
+
+def _bands(rows: int, columns: int) -> list[slice]:
+    """Rows that are looked at together."""
+    each = max(1, POINTS_AT_ONCE // columns // COARSE) * COARSE
+    return [slice(first, min(first + each, rows)) for first in range(0, rows, each)]
+
+
+def _figures_of_band(
+    scene: Scene, gateways: Ends | None, other: Ends, at_m: tuple[FloatArray, FloatArray, float], *, workers: int
+) -> tuple[FloatArray, int]:
+    """Margin, certainty and reliability of some rows of a grid, shape (3, rows, columns); how many ways are told."""
+    x_m, y_m, height_m = at_m
+    coarse = COARSE if len(x_m) * len(y_m) >= ALL_POINTS else 1
+    wide_m, tall_m = _longer(x_m, coarse), _longer(y_m, coarse)
+    across_m, up_m = np.meshgrid(wide_m, tall_m)
+    radio = scene.plan.radio.gateway if gateways is None else scene.plan.radio.inverter
+    points_m = np.column_stack([across_m.ravel(), up_m.ravel(), np.full(across_m.size, height_m)])
+    points = radios_at(scene.plan, radio, points_m)
+    ends = (other, points) if gateways is None else (points, other)
+    links, told = refined_links(scene, *ends, shape=across_m.shape, coarse=coarse, workers=workers)
+    figures = np.stack([one.reshape(across_m.shape) for one in _figures(links)])
+    return figures[:, : len(y_m), : len(x_m)], int(told[: len(y_m), : len(x_m)].sum())
+
+
+def _longer(at_m: FloatArray, coarse: int) -> FloatArray:
+    """Evenly spaced places with some more beyond the last: a multiple of so many, and one more. [m]"""
+    count = -(-(len(at_m) - 1) // coarse) * coarse + 1
+    step_m = float(at_m[1] - at_m[0]) if len(at_m) > 1 else 0.0
+    return np.append(at_m, at_m[-1] + step_m * np.arange(1, count - len(at_m) + 1))
 
 
 def _figures(links: Links) -> tuple[FloatArray, FloatArray, FloatArray]:
