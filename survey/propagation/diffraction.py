@@ -64,17 +64,18 @@ def _rule() -> tuple[FloatArray, FloatArray]:
 
 
 def edges_amplitude(
-    legs_m: FloatArray, turns_rad: FloatArray, *, wavelength_m: float, along_face: BoolArray
+    legs_m: FloatArray, turns_rad: FloatArray, below_m: FloatArray, *, wavelength_m: float, along_face: BoolArray
 ) -> tuple[ComplexArray, ComplexArray]:
     r"""Field behind a row of straight parallel edges, relative to the field over the same length without them.
 
     Parameters
     ----------
     legs_m : ndarray of float, shape (strings, edges + 1)
-        Lengths of the legs of a string over the edges. [m]
+        Along the tight string over the edges, from its start to the first, and so on to its end. [m]
     turns_rad : ndarray of float, shape (strings, edges)
-        Angle by which the string turns at each edge: positive into the shadow, negative where the edge lies below
-        the line of sight of its neighbours. [rad]
+        Angle by which the string turns at each edge into the shadow; zero where it passes above. [rad]
+    below_m : ndarray of float, shape (strings, edges)
+        How far each edge lies below the string; zero where the string turns. [m]
     wavelength_m : float
         Wavelength. [m]
     along_face : ndarray of bool, shape (strings, edges - 1)
@@ -95,27 +96,35 @@ def edges_amplitude(
         \prod_i e^{-\frac{x_i^2}{2}(1/d_{i-1} + 1/d_i) + (j - 1) b_i x_i}
         \prod_i \left(e^{x_i x_{i+1} / d_i} \pm e^{-x_i x_{i+1} / d_i}\right) dx_1 \cdots dx_N
 
-    on a path turned by 45 degrees, where nothing oscillates, with :math:`b_i = \sqrt{k/2}\,2\sin(\theta_i/2)`. The
-    second exponential is the image in a steel face between two edges: plus for hard, minus for soft, absent where
-    there is no face. So N edges that just graze cost 20 log10(N + 1) dB, and a flush face counts once and not twice.
+    on a path turned by 45 degrees, where nothing oscillates, with :math:`b_i = \sqrt{k/2}\,2\sin(\theta_i/2)` at a
+    corner of the string, less :math:`\sqrt{k/2}\,((h_i - h_{i-1})/d_{i-1} + (h_i - h_{i+1})/d_i)` for depths h below
+    it. The integrand falls off by the turns of the tight string, however steeply it rises between edges below, so those
+    turns say how far it is followed. The second exponential is the image in a steel face between two edges: plus for
+    hard, minus for soft, absent where there is no face. So N edges that just graze cost 20 log10(N + 1) dB, and a flush
+    face counts once and not twice.
 
     References
     ----------
     .. [1] L. E. Vogler, "An attenuation function for multiple knife-edge diffraction", Radio Science 17 (1982)
        1541-1546.
     """
-    legs_m, turns_rad = np.atleast_2d(legs_m), np.atleast_2d(turns_rad)
+    legs_m, turns_rad, below_m = np.atleast_2d(legs_m), np.atleast_2d(turns_rad), np.atleast_2d(below_m)
     if len(legs_m) > STRINGS_AT_ONCE:
         parts = [
-            edges_amplitude(legs_m[part], turns_rad[part], wavelength_m=wavelength_m, along_face=along_face[part])
+            edges_amplitude(
+                legs_m[part], turns_rad[part], below_m[part], wavelength_m=wavelength_m, along_face=along_face[part]
+            )
             for part in (slice(k, k + STRINGS_AT_ONCE) for k in range(0, len(legs_m), STRINGS_AT_ONCE))
         ]
         return np.concatenate([hard for hard, _ in parts]), np.concatenate([soft for _, soft in parts])
     edges = turns_rad.shape[1]
     points, weights = _rule()
-    steepness = np.sqrt(np.pi / wavelength_m) * 2.0 * np.sin(turns_rad / 2.0)
+    root_k = np.sqrt(np.pi / wavelength_m)
+    steepness = root_k * 2.0 * np.sin(turns_rad / 2.0)
     legs_m, width = _apart(legs_m, steepness)
     total_m = legs_m.sum(axis=1)
+    rises = np.diff(below_m, axis=1, prepend=0.0, append=0.0) / legs_m
+    steepness = steepness - root_k * (rises[:, :-1] - rises[:, 1:])
     x = width[:, :, None] * points
     curvature = 1.0 / legs_m[:, :-1] + 1.0 / legs_m[:, 1:]
     own = np.exp(-0.5 * curvature[..., None] * x**2 + (1j - 1.0) * steepness[..., None] * x)
@@ -152,7 +161,14 @@ def _apart(legs_m: FloatArray, steepness: FloatArray) -> tuple[FloatArray, Float
     def widths(legs_m: FloatArray) -> FloatArray:
         total_m = legs_m.sum(axis=1, keepdims=True)
         reached_m = np.cumsum(legs_m, axis=1)[:, :-1]
-        return np.asarray(1.0 / (np.maximum(steepness, 0.0) + np.sqrt(total_m / (reached_m * (total_m - reached_m)))))
+        width = 1.0 / (np.maximum(steepness, 0.0) + np.sqrt(total_m / (reached_m * (total_m - reached_m))))
+        root_m = np.sqrt(legs_m)
+        # What passes an edge is no wider than what passes a corner close by, and what spreads on the way.
+        for i in range(1, width.shape[1]):
+            width[:, i] = np.minimum(width[:, i], width[:, i - 1] + root_m[:, i])
+        for i in range(width.shape[1] - 1, 0, -1):
+            width[:, i - 1] = np.minimum(width[:, i - 1], width[:, i] + root_m[:, i])
+        return np.asarray(width)
 
     width = widths(legs_m)
     if legs_m.shape[1] > 2:  # noqa: PLR2004  two edges or more

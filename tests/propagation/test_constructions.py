@@ -74,7 +74,11 @@ def chain_db(points, wave_m, faces, wedge):
     step = np.diff(np.array(points), axis=0)
     turns = -np.diff(np.arctan2(step[:, 1], step[:, 0]))
     hard, soft = edges_amplitude(
-        np.hypot(*step.T)[None], turns[None], wavelength_m=wave_m, along_face=np.array([faces], dtype=bool)
+        np.hypot(*step.T)[None],
+        turns[None],
+        np.zeros((1, len(turns))),
+        wavelength_m=wave_m,
+        along_face=np.array([faces], dtype=bool),
     )
     ratio = np.prod(wedge_ratio(turns, np.array(wedge)))
     return float(-10 * np.log10((abs(hard[0]) ** 2 + abs(soft[0]) ** 2) / 2 * ratio**2))

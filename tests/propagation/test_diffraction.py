@@ -16,9 +16,12 @@ def exact_loss_db(nu):
     return -20 * np.log10(np.hypot(1 - c - s, c - s) / 2)
 
 
-def loss_db(legs_m, turns_rad, *, wave_m, faces=None):
+def loss_db(legs_m, turns_rad, *, wave_m, faces=None, below_m=None):
     along_face = np.zeros((1, len(turns_rad) - 1), dtype=bool) if faces is None else np.array([faces])
-    hard, soft = edges_amplitude(np.array([legs_m]), np.array([turns_rad]), wavelength_m=wave_m, along_face=along_face)
+    below_m = np.zeros((1, len(turns_rad))) if below_m is None else np.array([below_m])
+    hard, soft = edges_amplitude(
+        np.array([legs_m]), np.array([turns_rad]), below_m, wavelength_m=wave_m, along_face=along_face
+    )
     return -20 * np.log10(abs(hard[0])), -20 * np.log10(abs(soft[0]))
 
 
