@@ -8,9 +8,10 @@ import pytest
 from plans import SPOTS, WALL, entry, wall, write
 
 from survey.links import HOLDS, links_between
+from survey.network import network_between
 from survey.plan_file import read_plan
-from survey.remedies import CAUTIONS, Cable, Change, Remedy, explain, spots_outlook
-from survey.remedies.outlook import best_gateways, better, nobody, together
+from survey.remedies import CAUTIONS, Cable, Change, Remedy, explain, spots_routes
+from survey.remedies.outlook import better, routes_of
 from survey.remedies.remedy import EFFORT
 from survey.scene import scene_of
 
@@ -24,7 +25,7 @@ def farm():
 
 def test_several_inverters_at_once_are_explained_as_each_alone(farm):
     names = ("L-2-1", "S-1-1", "S-3-10")
-    at_once = explain(farm, names, spots=spots_outlook(farm))
+    at_once = explain(farm, names, spots=spots_routes(farm))
     assert tuple(one.budget.inverter for one in at_once.inverters) == names
     for name, one in zip(names, at_once.inverters, strict=True):
         (alone,) = explain(farm, [name]).inverters
@@ -109,12 +110,13 @@ def test_links_of_equal_chance_are_told_apart_by_margin(tmp_path):
     site = scene_of(read_plan(write(tmp_path, more=SPOTS)))
     links = links_between(site, site.inverters, site.gateways_and_spots)
     assert links.gateways.names == ("office", "post", "shed")
-    assert best_gateways(links).tolist() == [0], "the office and the post are equally far: the first of them"
+    routes = routes_of(links, None)
+    best = network_between(site, site.gateways_and_spots).gateway_of
+    assert best.tolist() == [0], "the office and the post are equally far: the first of them"
     assert better(np.array(1.0), np.array(0.9), np.array(2.0), np.array(0.9))
     assert not better(np.array(2.0), np.array(0.9), np.array(1.0), np.array(0.9))
-    everything = together(links, range(3))
-    assert everything.margin_db[0] == links.margin_db[0].max()
-    assert np.all(nobody(site).state < HOLDS)
+    assert routes.together().margin_db[0] == links.margin_db[0].max()
+    assert np.all(routes.only([]).together().state < HOLDS)
 
 
 def test_a_longer_cable_costs_more():

@@ -21,6 +21,7 @@ from survey.cli import options
     metavar="OTHER_PLAN",
     help="Show what changes from PLAN to this one, and by what obstacle; one spot is enough then.",
 )
+@options.relays_option
 @options.draws_options
 @options.fit_option
 @options.require_option
@@ -30,6 +31,7 @@ def compare(
     spots: tuple[str, ...],
     inverters: tuple[str, ...],
     other_plan: Path | None,
+    max_relays: int | None,
     *,
     fit_file: Path | None,
     draws: int,
@@ -51,19 +53,20 @@ def compare(
 
     if other_plan is None and len(set(spots)) < 2:  # noqa: PLR2004  nothing to compare
         raise click.UsageError("name two different spots or more to compare, or another plan with --with")
-    scene = options.read_scene(plan_file, fit_file)
+    scene = options.read_scene(plan_file, fit_file).wanting(max_relays=max_relays)
     scene.check_names(places=spots, inverters=inverters)
     if other_plan is None:
-        found = comparison.compare(scene, spots, draws=draws, seed=seed)
+        with options.progress("links between inverters") as told:
+            found = comparison.compare(scene, spots, draws=draws, seed=seed, progress=told)
         output.show(
             partial(compare_table, inverters=inverters),
             partial(compare_record, inverters=inverters),
             found,
         )
-        options.finish(require=require, all_hold=found.links.all_hold)
+        options.finish(require=require, all_hold=found.together.all_hold)
         return
-    other = options.read_scene(other_plan, fit_file)
+    other = options.read_scene(other_plan, fit_file).wanting(max_relays=max_relays)
     with options.progress("trying what changed") as told:
         between = comparison.compare_plans(scene, other, spots, draws=draws, seed=seed, progress=told)
     output.show(partial(plans_table, inverters=inverters), partial(plans_record, inverters=inverters), between)
-    options.finish(require=require, all_hold=between.after.all_hold)
+    options.finish(require=require, all_hold=between.after_network.all_hold)

@@ -15,7 +15,7 @@ from survey.errors import OutputError, SurveyError, did_you_mean, one_line
 if TYPE_CHECKING:  # they bring numpy and matplotlib
     from matplotlib.figure import Figure
 
-    from survey.links import Links
+    from survey.network import Network
     from survey.scene import Ends, Scene
 
 KINDS = ("map", "coverage", "profile", "network", "budget")
@@ -27,7 +27,7 @@ BELONGS: dict[str, tuple[str, ...]] = {
     "--show": OF_A_GRID,
     "--gateway-places": OF_A_GRID,
     "--points": OF_A_GRID,
-    "--relays": ("network",),
+    "--relays": ("map", "network"),
 }
 """Options that only some kinds of picture take."""
 
@@ -51,6 +51,7 @@ BELONGS: dict[str, tuple[str, ...]] = {
     "--gateway-places", is_flag=True, help="coverage: every point stands for a gateway; shows its weakest link."
 )
 @click.option("--points", type=click.IntRange(4, 1_000_000), metavar="N", help="coverage: about so many points.")
+@options.placing_options
 @options.relays_option
 @options.fit_option
 def draw(
@@ -66,11 +67,13 @@ def draw(
     max_relays: int | None,
     fit_file: Path | None,
     placed: bool,
+    placing: options.Placing,
     gateway_places: bool,
 ) -> None:
     """Draw a picture of PLAN.
 
-    For the gateways that stand there today, or for the gateways or spots named.
+    For the gateways that stand there today, for the gateways or spots named, or for those that `survey place`
+    recommends with the same options.
     """
     given = {
         "--inverter": inverter,
@@ -81,24 +84,26 @@ def draw(
         "--relays": max_relays,
     }
     _check_usage(kind, given, gateways=gateways, placed=placed, gateway_places=gateway_places)
+    if placing.given and not placed:
+        raise click.UsageError(f"{placing.given[0]} belongs to --placed")
     ending = _ending(out)
     inputs = (plan_file,) if fit_file is None else (plan_file, fit_file)
     options.check_writable(out, inputs=inputs)
     scene = options.read_scene(plan_file, fit_file).wanting(max_relays=max_relays)
+    if placed:
+        scene = placing.asked_of(scene, max_relays=max_relays)
+    if inverter is not None:
+        scene.check_names(places=(), inverters=(inverter,))
+    asked = placing if placed else None
     if kind == "coverage":
-        figure = _coverage(
-            scene, None if gateway_places else _ends(scene, gateways, placed=placed), height_m, points, show or "margin"
-        )
+        ends = None if gateway_places else _ends(scene, gateways, asked)
+        figure = _coverage(scene, ends, height_m, points, show or "margin")
     elif kind == "map" and not (gateways or placed or len(scene.gateways)):
         from survey.pictures import site_map  # noqa: PLC0415  start-up time
 
         figure = site_map(scene)
-    elif kind == "network":
-        figure = _network(scene, _ends(scene, gateways, placed=placed))
     else:
-        if inverter is not None:
-            scene.check_names(places=(), inverters=(inverter,))
-        figure = _of_links(scene, _ends(scene, gateways, placed=placed), kind, inverter)
+        figure = _of_network(_network(scene, gateways, asked), kind, inverter)
     from survey.pictures import as_bytes, missing_letters  # noqa: PLC0415  start-up time
 
     options.write_whole(out, as_bytes(figure, ending), inputs=inputs)
@@ -131,16 +136,27 @@ def _ending(out: Path) -> str:
     return ending
 
 
-def _ends(scene: Scene, gateways: tuple[str, ...], *, placed: bool) -> Ends:
+def _ends(scene: Scene, gateways: tuple[str, ...], placing: options.Placing | None) -> Ends:
     """The gateways that a picture is drawn for."""
-    if not placed:
-        from survey.coverage import chosen_gateways  # noqa: PLC0415  start-up time
+    if placing is not None:
+        return _network(scene, gateways, placing).links.gateways
+    from survey.coverage import chosen_gateways  # noqa: PLC0415  start-up time
 
-        return chosen_gateways(scene, gateways)
+    return chosen_gateways(scene, gateways)
+
+
+def _network(scene: Scene, gateways: tuple[str, ...], placing: options.Placing | None) -> Network:
+    """All inverters with the gateways that a picture is drawn for."""
+    if placing is None:
+        from survey.network import network_between  # noqa: PLC0415  start-up time
+
+        ends = _ends(scene, gateways, None)
+        with options.progress("links between inverters") as told:
+            return network_between(scene, ends, progress=told)
     from survey import placement  # noqa: PLC0415  start-up time
 
     with options.progress("trying spots") as told:
-        return placement.place(scene, progress=told).network.links.gateways
+        return placement.place(scene, wanted=placing.wanted(), progress=told).network
 
 
 def _coverage(scene: Scene, ends: Ends | None, height_m: float | None, points: int | None, show: str) -> Figure:
@@ -152,25 +168,19 @@ def _coverage(scene: Scene, ends: Ends | None, height_m: float | None, points: i
         return coverage_picture(work(progress=told), show=show)
 
 
-def _network(scene: Scene, ends: Ends) -> Figure:
-    from survey.network import network_between  # noqa: PLC0415  start-up time
-    from survey.network.weak_points import weak_points  # noqa: PLC0415
-    from survey.pictures import network_picture  # noqa: PLC0415
-
-    with options.progress("links between inverters") as told:
-        return network_picture(weak_points(network_between(scene, ends, progress=told)))
-
-
-def _of_links(scene: Scene, ends: Ends, kind: str, inverter: str | None) -> Figure:
+def _of_network(network: Network, kind: str, inverter: str | None) -> Figure:
+    """The map, the routes, or the link of an inverter to its gateway: of the weakest where none is named."""
     from survey import pictures  # noqa: PLC0415  start-up time
-    from survey.links import links_between  # noqa: PLC0415
 
-    links: Links = links_between(scene, scene.inverters, ends)
     if kind == "map":
-        return pictures.site_map(scene, links)
+        return pictures.site_map(network.scene, network)
+    if kind == "network":
+        from survey.network.weak_points import weak_points  # noqa: PLC0415  start-up time
+
+        return pictures.network_picture(weak_points(network))
+    links, gateway_of = network.links, network.gateway_of
     if not len(links.inverters):
-        raise SurveyError(f"{scene.plan.file}: has no inverter to draw a link of")
-    best_db = links.margin_db.max(axis=1)
-    i = int(best_db.argmin()) if inverter is None else links.inverters.names.index(inverter)
-    j = int(links.margin_db[i].argmax())
-    return (pictures.profile_picture if kind == "profile" else pictures.budget_picture)(links, i, j)
+        raise SurveyError(f"{network.scene.plan.file}: has no inverter to draw a link of")
+    own_db = links.margin_db[range(len(gateway_of)), gateway_of]
+    i = int(own_db.argmin()) if inverter is None else links.inverters.names.index(inverter)
+    return (pictures.profile_picture if kind == "profile" else pictures.budget_picture)(links, i, int(gateway_of[i]))

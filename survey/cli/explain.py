@@ -36,6 +36,7 @@ from survey.cli import options
     callback=options.finite,
     help="Loss of that cable by the metre.  [default: that of a thin one, an assumption]",
 )
+@options.relays_option
 @options.fit_option
 @options.require_option
 @options.json_and_out
@@ -43,23 +44,24 @@ def explain(
     plan_file: Path,
     inverters: tuple[str, ...],
     gateways: tuple[str, ...],
+    *,
     cable_m: float,
     cable_loss_db_per_m: float | None,
-    *,
+    max_relays: int | None,
     fit_file: Path | None,
     require: bool,
     output: options.Output,
 ) -> None:
     """Say where every dB of a link goes, and what would mend it.
 
-    Takes the link of each INVERTER to the best of the gateways that stand in PLAN; where none stands, to the
-    recommended spot. Every remedy is worked out by running the changed plan.
+    Takes the link of each INVERTER to that of the gateways in PLAN to which it reports; where none stands, to the
+    recommended spots. Every remedy is worked out by running the changed plan.
     """
     from survey import remedies  # noqa: PLC0415  start-up time
     from survey.records.explain import explain_record  # noqa: PLC0415
     from survey.tables.explain import explain_text  # noqa: PLC0415
 
-    scene = options.read_scene(plan_file, fit_file)
+    scene = options.read_scene(plan_file, fit_file).wanting(max_relays=max_relays)
     cable = replace(remedies.usual_cable(scene.plan.radio.frequency_mhz), longest_m=cable_m)
     if cable_loss_db_per_m is not None:
         cable = replace(cable, loss_db_per_m=cable_loss_db_per_m, assumed=False)

@@ -21,6 +21,7 @@ import click
 from survey.errors import OutputError, one_line
 
 if TYPE_CHECKING:  # numpy comes with it
+    from survey.placement import Wanted
     from survey.scene import Scene
 
 R = TypeVar("R")
@@ -142,6 +143,81 @@ def relays_option(command: F) -> F:
         help="Let messages go by way of up to N other inverters, whatever the plan's max_relays says.",
     )
     return option(command)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Placing:
+    """How many gateways a recommendation is asked for: up to a number, the fewest, or the fewest with one to spare."""
+
+    gateways: int | None
+    fewest: bool
+    spare: bool
+    time_limit_s: float
+
+    @property
+    def given(self) -> list[str]:
+        """The options that were given."""
+        told = {"--gateways": self.gateways is not None, "--fewest": self.fewest, "--spare": self.spare}
+        return [option for option, is_given in told.items() if is_given]
+
+    def wanted(self, **draws: int) -> Wanted:
+        """The same for `placement.place`, with how often to draw and where to begin."""
+        from survey.placement import Wanted  # noqa: PLC0415  start-up time
+
+        fewest = self.fewest or self.spare
+        return Wanted(fewest=fewest, spare=self.spare, time_limit_s=self.time_limit_s, **draws)
+
+    def asked_of(self, scene: Scene, *, max_relays: int | None) -> Scene:
+        """The site with what was asked for in place of the plan's figures; warns where there is no room for all."""
+        from survey.placement import short_of_room  # noqa: PLC0415  start-up time
+
+        scene = scene.wanting(gateways=self.gateways, max_relays=max_relays)
+        told_short = short_of_room(scene)
+        if told_short and not (self.fewest or self.spare):
+            warn(told_short)
+        return scene
+
+
+def placing_options(command: F) -> F:
+    """Add --gateways, --fewest, --spare and --time-limit, handed to the command as ``placing``."""
+
+    @click.option(
+        "--gateways",
+        "most_gateways",
+        type=click.IntRange(min=1),
+        metavar="N",
+        help="Use up to N gateways, whatever the plan's requirement says.",
+    )
+    @click.option("--fewest", is_flag=True, help="Find the fewest gateways with which all hold that can hold.")
+    @click.option(
+        "--spare", is_flag=True, help="The same, with every inverter holding twice: any one gateway may fail."
+    )
+    @click.option(
+        "--time-limit",
+        "time_limit_s",
+        type=click.FloatRange(min=0.0),
+        callback=finite,
+        default=60.0,
+        metavar="SECONDS",
+        help="How long to look for a proof that no other choice of gateways is better; 60 by default.",
+    )
+    @wraps(command)
+    def wrapper(
+        *args: Any,  # noqa: ANN401  as the command
+        most_gateways: int | None,
+        fewest: bool,
+        spare: bool,
+        time_limit_s: float,
+        **kwargs: Any,  # noqa: ANN401
+    ) -> Any:  # noqa: ANN401
+        if most_gateways is not None and (fewest or spare):
+            raise click.UsageError(
+                "--gateways asks for the most inverters, --fewest and --spare for the fewest gateways"
+            )
+        placing = Placing(gateways=most_gateways, fewest=fewest, spare=spare, time_limit_s=time_limit_s)
+        return command(*args, placing=placing, **kwargs)
+
+    return wrapper  # type: ignore[return-value]  # the same command, with four options more
 
 
 DRAWS = 1_000

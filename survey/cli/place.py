@@ -13,24 +13,8 @@ from survey.cli import options
 @click.command()
 @options.plan_argument
 @click.option("--top", type=click.IntRange(min=1), metavar="N", help="Show the first N spots of the whole ranking.")
-@click.option(
-    "--gateways",
-    type=click.IntRange(min=1),
-    metavar="N",
-    help="Use up to N gateways, whatever the plan's requirement says.",
-)
-@click.option("--fewest", is_flag=True, help="Find the fewest gateways with which all hold that can hold.")
-@click.option("--spare", is_flag=True, help="The same, with every inverter holding twice: any one gateway may fail.")
+@options.placing_options
 @options.relays_option
-@click.option(
-    "--time-limit",
-    "time_limit_s",
-    type=click.FloatRange(min=0.0),
-    callback=options.finite,
-    default=60.0,
-    metavar="SECONDS",
-    help="How long to look for a proof that no other choice of gateways is better; 60 by default.",
-)
 @options.draws_options
 @options.fit_option
 @options.require_option
@@ -38,15 +22,12 @@ from survey.cli import options
 def place(
     plan_file: Path,
     top: int | None,
-    gateways: int | None,
-    max_relays: int | None,
-    time_limit_s: float,
     *,
+    placing: options.Placing,
+    max_relays: int | None,
     fit_file: Path | None,
     draws: int,
     seed: int,
-    fewest: bool,
-    spare: bool,
     require: bool,
     output: options.Output,
 ) -> None:
@@ -59,14 +40,8 @@ def place(
     from survey.records import place as records  # noqa: PLC0415
     from survey.tables import place as tables  # noqa: PLC0415
 
-    if gateways is not None and (fewest or spare):
-        raise click.UsageError("--gateways asks for the most inverters, --fewest and --spare for the fewest gateways")
-    scene = options.read_scene(plan_file, fit_file).wanting(gateways=gateways, max_relays=max_relays)
-    told_short = placement.short_of_room(scene)
-    if told_short and not (fewest or spare):
-        options.warn(told_short)
-    wanted = placement.Wanted(fewest=fewest or spare, spare=spare, time_limit_s=time_limit_s, draws=draws, seed=seed)
+    scene = placing.asked_of(options.read_scene(plan_file, fit_file), max_relays=max_relays)
     with options.progress("trying spots") as told:
-        found = placement.place(scene, wanted=wanted, progress=told)
+        found = placement.place(scene, wanted=placing.wanted(draws=draws, seed=seed), progress=told)
     output.show(partial(tables.place_table, top=top), records.place_record, found)
     options.finish(require=require, all_hold=found.network.all_hold)

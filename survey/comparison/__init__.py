@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
 from survey.comparison.plans import BetweenPlans, Change, compare_plans
 from survey.draws import SpotDraws, spot_draws
-from survey.links import Links, links_between
-from survey.network import hops_of
-from survey.placement import Scores, scores_of
+from survey.links import Links, Progress, links_between
+from survey.network import Network, best_gateway, hops_of, network_between, room_of
+from survey.placement import Scores, relaying_of, scores_of
 from survey.scene import Scene
 
 __all__ = ["BetweenPlans", "Change", "Comparison", "compare", "compare_plans"]
@@ -23,18 +26,33 @@ class Comparison:
     ----------
     links : Links
         Their links, shape (inverters, spots).
+    networks : tuple of Network
+        The routes of all inverters to each spot, were it the only one with a gateway.
+    together : Network
+        The routes with a gateway at every one of the spots.
     scores : Scores
-        How each would serve.
+        How each would serve alone.
     drawn : SpotDraws
         How each serves in draws over what the plan does not know.
     """
 
     links: Links
+    networks: tuple[Network, ...]
+    together: Network
     scores: Scores
     drawn: SpotDraws
 
+    @property
+    def best(self) -> NDArray[np.int64]:
+        """The spot at which each inverter does best, were it the only one; shape (inverters,)."""
+        columns = [(one.reliability, np.nan_to_num(one.weakest_margin_db, nan=-np.inf)) for one in self.networks]
+        reliability, margin_db = (np.stack(column, axis=1) for column in zip(*columns, strict=True))
+        return best_gateway(reliability, margin_db)
 
-def compare(scene: Scene, names: Sequence[str], *, draws: int, seed: int) -> Comparison:
+
+def compare(
+    scene: Scene, names: Sequence[str], *, draws: int, seed: int, progress: Progress | None = None
+) -> Comparison:
     """Put named spots or gateways side by side.
 
     Parameters
@@ -45,6 +63,8 @@ def compare(scene: Scene, names: Sequence[str], *, draws: int, seed: int) -> Com
         Spots, points of a search, or gateways that stand today.
     draws, seed : int
         How many draws, and the beginning of their random numbers.
+    progress : callable, optional
+        Told how many inverters are done, where the links between them have to be worked out.
 
     Returns
     -------
@@ -58,6 +78,15 @@ def compare(scene: Scene, names: Sequence[str], *, draws: int, seed: int) -> Com
     """
     chosen = scene.gateways_and_spots.named(names, file=scene.plan.file, what="gateway or spot")
     links = links_between(scene, scene.inverters, chosen)
-    drawn = spot_draws(links, draws=draws, seed=seed)
-    hops = hops_of(scene) if scene.plan.requirement.max_relays else None
-    return Comparison(links=links, scores=scores_of(links, hops), drawn=drawn)
+    hops = hops_of(scene, progress=progress) if scene.plan.requirement.max_relays else None
+    drawn = spot_draws(
+        links, draws=draws, seed=seed, relaying=relaying_of(scene, hops), inverters_per_gateway=room_of(scene)
+    )
+    alone = (links.to([j]) for j in range(len(chosen)))
+    return Comparison(
+        links=links,
+        networks=tuple(network_between(scene, one.gateways, hops=hops, links=one) for one in alone),
+        together=network_between(scene, chosen, hops=hops, links=links),
+        scores=scores_of(links, hops),
+        drawn=drawn,
+    )

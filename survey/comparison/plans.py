@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 from survey.draws import SpotDraws, spot_draws
 from survey.errors import SurveyError, one_line
 from survey.links import Links, Progress, links_between
-from survey.placement import Scores, scores_of
+from survey.network import Hops, Network, hops_of, network_between, room_of
+from survey.placement import Scores, relaying_of, scores_of
 from survey.plan import Foliage, Obstacle, Plan
 from survey.scene import Ends, Scene, corrected, scene_of
 
@@ -57,9 +58,11 @@ class BetweenPlans:
     before, after : Links
         The links in either, shape (inverters, spots), inverters in the order of the first plan.
     before_scores, after_scores : Scores
-        How each spot would serve.
+        How each spot would serve alone, by relays too where its plan allows them.
     before_drawn, after_drawn : SpotDraws
         The same in draws: with the same seed the same random numbers for both plans.
+    after_network : Network
+        The routes in the second plan with a gateway at every one of the spots.
     changes : tuple of Change
         All that differs.
     cause : ndarray of int, shape (inverters, spots)
@@ -74,6 +77,7 @@ class BetweenPlans:
     after_scores: Scores
     before_drawn: SpotDraws
     after_drawn: SpotDraws
+    after_network: Network
     changes: tuple[Change, ...]
     cause: IntArray
     cause_db: FloatArray
@@ -139,17 +143,33 @@ def compare_plans(
             more = unexplained & (alone_db * np.sign(difference_db) > towards[k])
             effects_db[k][more] = alone_db[more]
     cause, cause_db = _causes(effects_db, difference_db)
+    before_hops, after_hops = _hops(before, inverters), _hops(after, inverters)
     return BetweenPlans(
         before=first,
         after=second,
-        before_scores=scores_of(first),
-        after_scores=scores_of(second),
-        before_drawn=spot_draws(first, draws=draws, seed=seed),
-        after_drawn=spot_draws(second, draws=draws, seed=seed),
+        before_scores=scores_of(first, before_hops),
+        after_scores=scores_of(second, after_hops),
+        before_drawn=_drawn(first, before_hops, draws=draws, seed=seed),
+        after_drawn=_drawn(second, after_hops, draws=draws, seed=seed),
+        after_network=network_between(after, second.gateways, hops=after_hops, links=second),
         changes=tuple(one.change for one in found),
         cause=cause,
         cause_db=cause_db,
     )
+
+
+def _hops(scene: Scene, inverters: Sequence[str]) -> Hops | None:
+    """The links between the inverters of a plan, in the order of the first one; none where it allows no relays."""
+    if not scene.plan.requirement.max_relays:
+        return None
+    return hops_of(replace(scene, inverters=_ends(scene, inverters)))
+
+
+def _drawn(links: Links, hops: Hops | None, *, draws: int, seed: int) -> SpotDraws:
+    """The spots of a plan in draws."""
+    scene = links.scene
+    relaying = relaying_of(scene, hops)
+    return spot_draws(links, draws=draws, seed=seed, relaying=relaying, inverters_per_gateway=room_of(scene))
 
 
 def _causes(effects_db: FloatArray, difference_db: FloatArray) -> tuple[IntArray, FloatArray]:
@@ -168,9 +188,12 @@ def _heard(links: Links) -> FloatArray:
 
 
 def _links(scene: Scene, inverters: Sequence[str], names: Sequence[str]) -> Links:
-    file = scene.plan.file
-    near = scene.inverters.named(inverters, file=file, what="inverter")
-    return links_between(scene, near, scene.gateways_and_spots.named(names, file=file, what="gateway or spot"))
+    far = scene.gateways_and_spots.named(names, file=scene.plan.file, what="gateway or spot")
+    return links_between(scene, _ends(scene, inverters), far)
+
+
+def _ends(scene: Scene, inverters: Sequence[str]) -> Ends:
+    return scene.inverters.named(inverters, file=scene.plan.file, what="inverter")
 
 
 def _laid_out(plan: Plan, *sources: Scene) -> Scene:

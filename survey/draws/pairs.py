@@ -9,7 +9,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.draws.choices import Served
+from survey.draws.choices import DrawnHops, Relaying, Served
 from survey.draws.margins import drawn_works
 from survey.links import Links
 
@@ -95,8 +95,10 @@ class SpotDraws:
             yield pair_of(self.counts[:, one], self.counts[:, other], one=one, other=other)
 
 
-def spot_draws(links: Links, *, draws: int, seed: int) -> SpotDraws:
-    """Draw how many inverters each of some spots serves.
+def spot_draws(
+    links: Links, *, draws: int, seed: int, relaying: Relaying | None = None, inverters_per_gateway: int = 0
+) -> SpotDraws:
+    """Draw how many inverters each of some spots serves, were it the only one with a gateway.
 
     Parameters
     ----------
@@ -104,11 +106,22 @@ def spot_draws(links: Links, *, draws: int, seed: int) -> SpotDraws:
         Of all inverters to the spots.
     draws, seed : int
         How many draws, and the beginning of their random numbers.
+    relaying : Relaying, optional
+        Links between inverters, where messages may go by way of others.
+    inverters_per_gateway : int
+        How many a gateway takes; 0 for no limit.
 
     Returns
     -------
     SpotDraws
         For spots one by one; for a choice of several gateways there is `survey.draws.served_draws`.
     """
-    blocks = [works.sum(axis=1, dtype=np.int32) for works in drawn_works(links, draws=draws, seed=seed)]
+    hops = DrawnHops(links, relaying, seed=seed) if relaying is not None and len(relaying.to) else None
+    blocks = [
+        np.minimum(
+            (works if hops is None else hops.reached(works)).sum(axis=1, dtype=np.int32),
+            inverters_per_gateway or links.shape[0],
+        )
+        for works in drawn_works(links, draws=draws, seed=seed)
+    ]
     return SpotDraws(counts=np.concatenate(blocks), inverters=links.shape[0], seed=seed)

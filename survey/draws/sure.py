@@ -42,7 +42,8 @@ class Sure:
     served : Served
         Those of the recommended spot, draw by draw.
     search : Search or None
-        Which single unknown would overturn the recommendation; not looked for where messages go by way of others.
+        Which single unknown would overturn the recommendation; not looked for where messages go by way of others, or
+        where a gateway takes only some of the inverters.
     left_out : int
         Spots that were not drawn, since they lag behind: their share is taken as 0.
     lag : float
@@ -101,6 +102,7 @@ def sure_of_ranking(
     seed: int,
     links: Links | None = None,
     relaying: Relaying | None = None,
+    inverters_per_gateway: int = 0,
 ) -> Sure:
     """Draw how sure a ranking's first spot is, against all others that come near it.
 
@@ -120,6 +122,8 @@ def sure_of_ranking(
         Of all inverters to all of `spots`, in their order, where that is at hand; else they are worked out anew.
     relaying : Relaying, optional
         Links between inverters, where messages may go by way of others.
+    inverters_per_gateway : int
+        How many a gateway takes, those that it hears best; 0 for no limit.
 
     Returns
     -------
@@ -130,7 +134,15 @@ def sure_of_ranking(
     left_out = np.setdiff1d(order, chosen)
     lag = float(expected_served[order[0]] - expected_served[left_out].max()) if len(left_out) else float("nan")
     found = links.to(chosen) if links is not None else links_between(scene, scene.inverters, spots.pick(chosen))
-    return how_sure(found, draws=draws, seed=seed, left_out=len(left_out), lag=lag, relaying=relaying)
+    return how_sure(
+        found,
+        draws=draws,
+        seed=seed,
+        left_out=len(left_out),
+        lag=lag,
+        relaying=relaying,
+        inverters_per_gateway=inverters_per_gateway,
+    )
 
 
 def how_sure(
@@ -141,6 +153,7 @@ def how_sure(
     left_out: int = 0,
     lag: float = float("nan"),
     relaying: Relaying | None = None,
+    inverters_per_gateway: int = 0,
 ) -> Sure:
     """Draw how sure it is that the first of some spots is the best.
 
@@ -156,6 +169,8 @@ def how_sure(
         As in `Sure`: what is known of spots that are not among them.
     relaying : Relaying, optional
         Links between inverters, where messages may go by way of others.
+    inverters_per_gateway : int
+        How many a gateway takes, those that it hears best; 0 for no limit.
 
     Returns
     -------
@@ -164,6 +179,7 @@ def how_sure(
     """
     fade_margin_db = links.scene.plan.requirement.fade_margin_db
     inverters, spots = links.shape
+    room = inverters_per_gateway or inverters
     won, total, unbeaten = np.zeros(spots), np.zeros(spots), 0
     counts: list[IntArray] = []
     hops = DrawnHops(links, relaying, seed=seed) if relaying is not None and len(relaying.to) else None
@@ -171,6 +187,10 @@ def how_sure(
         works = margin_db >= fade_margin_db
         served = np.count_nonzero(hops.reached(works) if hops else works, axis=1)
         weakest_db = np.zeros(served.shape) if hops else margin_db.min(axis=1)
+        if room < inverters:
+            served = np.minimum(served, room)
+            if not hops:  # the weakest of those that the gateway takes
+                weakest_db = np.partition(margin_db, inverters - room, axis=1)[:, inverters - room]
         most = served == served.max(axis=1, keepdims=True)
         weakest_db[~most] = -np.inf
         first = most & (weakest_db == weakest_db.max(axis=1, keepdims=True))
@@ -186,7 +206,7 @@ def how_sure(
         unbeaten_share=unbeaten / draws,
         mean_served=total / draws,
         served=Served(counts=np.concatenate(counts), inverters=inverters, seed=seed),
-        search=None if hops else search_of(links),
+        search=None if hops or room < inverters else search_of(links),
         left_out=left_out,
         lag=lag,
     )

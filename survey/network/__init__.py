@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from survey.errors import SurveyError
 from survey.links import HOLDS, Links, Progress, links_between, state_of
 from survey.network.hops import Hops, hops_among, hops_of, no_hops
-from survey.network.routes import DIRECT, Level, levels, relayed, relays_of
+from survey.network.room import alone, best_gateway, gateway_of, has_room, room_of
+from survey.network.routes import DIRECT, Level, levels, reached, relayed, relays_of
 from survey.scene import Ends, Scene
 
 __all__ = [
@@ -21,14 +22,19 @@ __all__ = [
     "Level",
     "Network",
     "Route",
+    "alone",
     "best_gateway",
+    "gateway_of",
+    "has_room",
     "hops_among",
     "hops_of",
     "levels",
     "network_between",
     "network_of",
     "no_hops",
+    "reached",
     "relayed",
+    "room_of",
 ]
 
 FloatArray = NDArray[np.float64]
@@ -112,13 +118,16 @@ class Network:
         """Whether the route of every inverter holds."""
         return bool(np.all(self.state == HOLDS))
 
-    def bound_to(self, gateway: IntArray) -> Network:
-        """The same with a gateway given for every inverter, shape (inverters,); -1 where none has room for it."""
-        return replace(
-            self,
-            routes=_routes(self.links, self.hops, self.levels, gateway),
-            widest=_routes(self.links, self.hops, self.wide_levels, gateway),
-        )
+    @property
+    def without_room(self) -> int:
+        """How many inverters no gateway has room for."""
+        return sum(route.gateway < 0 for route in self.routes)
+
+    @cached_property
+    def gateway_of(self) -> IntArray:
+        """The gateway of every inverter's route, or the best one where none has room; shape (inverters,)."""
+        routed = np.array([route.gateway for route in self.routes], dtype=np.int64)
+        return np.where(routed >= 0, routed, best_gateway(self.levels[-1].value, self.levels[-1].margin_db))
 
     def names(self, route: Route) -> list[str]:
         """What a route goes along, from its inverter to its gateway."""
@@ -140,7 +149,7 @@ def network_between(
     Parameters
     ----------
     scene : Scene
-        The site; its plan says how many inverters may stand in between.
+        The site; its plan says how many inverters may stand in between, and how many a gateway takes.
     gateways : Ends
         One gateway or spot, or more.
     hops : Hops, optional
@@ -160,21 +169,15 @@ def network_between(
     links = links or links_between(scene, scene.inverters, gateways)
     found = tuple(levels(hops, links.reliability, links.margin_db, max_relays=max_relays))
     wide = tuple(levels(hops, links.margin_db, links.margin_db, max_relays=max_relays, joined=np.minimum))
+    belongs = gateway_of(scene, found[-1].value, found[-1].margin_db)
     return Network(
         links=links,
         hops=hops,
         levels=found,
         wide_levels=wide,
-        routes=_routes(links, hops, found, best_gateway(found[-1])),
-        widest=_routes(links, hops, wide, np.argmax(wide[-1].value, axis=1)),
+        routes=_routes(links, hops, found, belongs),
+        widest=_routes(links, hops, wide, belongs if room_of(scene) else np.argmax(wide[-1].value, axis=1)),
     )
-
-
-def best_gateway(level: Level) -> IntArray:
-    """The gateway of every inverter's most reliable route; of equals, the one of greater margin."""
-    value = np.round(level.value, 9)
-    equal = value == value.max(axis=1, keepdims=True)
-    return np.asarray(np.argmax(np.where(equal, level.margin_db, -np.inf), axis=1))
 
 
 def _routes(links: Links, hops: Hops, found: tuple[Level, ...], gateway: IntArray) -> tuple[Route, ...]:

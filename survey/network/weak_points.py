@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from survey.links import HOLDS
 from survey.network import DIRECT, Network
+from survey.network.room import gateway_of, room_of
 from survey.network.routes import relays_of
 
 FloatArray = NDArray[np.float64]
@@ -57,9 +58,9 @@ class WeakPoints:
     Notes
     -----
     Looked at is one thing that goes dark while the others work, in daylight: at night no inverter reports, and nothing
-    is lost by it. Without it, every inverter takes the best route that is left, to any gateway; that a gateway may be
-    full is not looked at. The second route is looked for beside the most reliable one, which can miss a pair of routes
-    that both avoid it: `two_routes` may be too low, never too high.
+    is lost by it. Without it, every inverter takes the best route that is left, to any gateway. That a gateway may be
+    full is looked at where a gateway is lost, not where a relay or a link is. The second route is looked for beside the
+    most reliable one, which can miss a pair of routes that both avoid it: `two_routes` may be too low, never too high.
     """
 
     network: Network
@@ -132,6 +133,7 @@ class _Rest:
     """What is left of a network without something: only those are routed anew whose route went through it."""
 
     def __init__(self, network: Network) -> None:
+        self.scene = network.scene
         self.hops = network.hops
         self.direct = network.links.reliability
         self.required = network.scene.plan.requirement.reliability
@@ -197,4 +199,7 @@ class _Rest:
     def without_gateway(self, gateway: int) -> FloatArray:
         """Reliability of every inverter's best route without one of the gateways."""
         others = np.delete(self.last, gateway, axis=1)
-        return np.asarray(others.max(axis=1, initial=0.0))
+        if not room_of(self.scene) or not others.shape[1]:
+            return np.asarray(others.max(axis=1, initial=0.0))
+        at = gateway_of(self.scene, others, np.delete(self.levels[-1].margin_db, gateway, axis=1))
+        return np.where(at >= 0, others[np.arange(len(at)), at], 0.0)

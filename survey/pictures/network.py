@@ -16,13 +16,14 @@ from survey.pictures.labels import Label, put_labels
 from survey.pictures.site_map import (
     draw_inverters,
     draw_places,
+    gateways_words,
     inverter_labels,
     mark_size_pt,
     one_lined,
     state_entries,
-    state_tally,
 )
-from survey.pictures.style import FAINT, GATEWAY, INK, MARKS, foot_legend, picture, sample, short
+from survey.pictures.style import FAINT, GATEWAY, INK, MARKS, foot_legend, picture, sample
+from survey.tables.figures import route_tally
 
 HOP: dict[str, Any] = {"color": "#333333", "linestyle": "-", "linewidth": 1.1}
 LOSERS: dict[str, Any] = {
@@ -57,7 +58,7 @@ def network_picture(points: WeakPoints) -> Figure:
     weak = [i for i, one in relays.items() if one.lost]
     most = scene.plan.requirement.max_relays
     handles = [
-        *state_entries(network.state),
+        *state_entries(network),
         sample("route to a gateway", color=MARKS[2].colour, linewidth=0.8),
         *([sample("route to another inverter", **HOP)] if relays else []),
         *([sample("passes others on", markersize=8, **RELAY)] if len(relays) > len(weak) else []),
@@ -67,8 +68,8 @@ def network_picture(points: WeakPoints) -> Figure:
     ]
     two = int(points.two_routes.sum())
     between = f"up to {counted(most, 'inverter')}" if most else "no inverter"
-    told = f"Routes to {', '.join(map(short, chosen))}, {between} in between: {state_tally(network.state)}; "
-    lines = (told + f"{two} with two routes that share nothing.", one_lined(scene))
+    told = f"{gateways_words(chosen)}. Routes with {between} in between. {route_tally(network)}; "
+    lines = (told + f"{two} with two routes that share no inverter and no link.", one_lined(scene))
     figure, axes = site_axes(
         scene,
         title=f"{scene.plan.site.name}: routes and weak points",

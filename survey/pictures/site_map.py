@@ -11,7 +11,8 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from survey.layout import counted
-from survey.links import STATES, Links
+from survey.links import STATES
+from survey.network import Network
 from survey.pictures.ground import (
     draw_obstacles,
     draw_scale_and_north,
@@ -33,9 +34,7 @@ from survey.pictures.style import (
     short,
 )
 from survey.scene import Ends, Scene
-from survey.tables.figures import tally, wanted_line
-
-IntArray = NDArray[np.int64]
+from survey.tables.figures import NO_ROOM, letter, route_tally, wanted_line
 
 MOST_PT, LEAST_PT = 7.0, 2.8
 """Largest and smallest mark of an inverter."""
@@ -45,34 +44,35 @@ COLUMNS = 5
 
 
 @picture
-def site_map(scene: Scene, links: Links | None = None) -> Figure:
+def site_map(scene: Scene, network: Network | None = None) -> Figure:
     """Draw a site from above.
 
     Parameters
     ----------
     scene : Scene
         The site.
-    links : Links, optional
-        The links of all inverters to some gateways or spots; every inverter is drawn by the best of its links. Without
-        them the picture shows the site alone.
+    network : Network, optional
+        All inverters with some gateways or spots; every inverter is drawn by its route. Without it the picture shows
+        the site alone.
 
     Returns
     -------
     Figure
     """
-    handles = _entries(scene, links)
-    title = f"{scene.plan.site.name}: " + ("the site" if links is None else "who is heard")
+    handles = _entries(scene, network)
+    title = f"{scene.plan.site.name}: " + ("the site" if network is None else "who is heard")
     lines: tuple[str, ...] = (f"{counted(len(scene.inverters), 'inverter')}; no gateway looked at",)
-    if links is not None:
-        lines = (f"Gateway: {', '.join(map(short, links.gateways.names))}. {tally(links)}.", one_lined(scene))
+    chosen: tuple[str, ...] = ()
+    if network is not None:
+        chosen = network.links.gateways.names
+        lines = (f"{gateways_words(chosen)}. {route_tally(network)}.", one_lined(scene))
     figure, axes = site_axes(scene, title=title, lines=lines, entries=len(handles), columns=COLUMNS)
     named = draw_obstacles(axes, scene)
-    names = draw_places(axes, scene, chosen=() if links is None else links.gateways.names)
+    names = draw_places(axes, scene, chosen=chosen)
     size_pt = mark_size_pt(axes, scene.inverters)
-    best = None if links is None else best_gateway(links)
-    if links is not None and best is not None:
-        _draw_links(axes, links, best)
-    state = None if links is None or best is None else links.state[np.arange(len(best)), best]
+    if network is not None:
+        _draw_routes(axes, network)
+    state = None if network is None else network.state
     draw_inverters(axes, scene.inverters, state, size_pt=size_pt)
     draw_scale_and_north(axes)
     foot_legend(figure, handles, columns=COLUMNS)
@@ -81,16 +81,17 @@ def site_map(scene: Scene, links: Links | None = None) -> Figure:
     return figure
 
 
+def gateways_words(names: tuple[str, ...]) -> str:
+    """Which gateways a picture is about; more than one by their letters, as in tables."""
+    if len(names) == 1:
+        return f"Gateway: {short(names[0])}"
+    return "Gateways: " + ", ".join(f"{letter(j)} {short(name)}" for j, name in enumerate(names))
+
+
 def one_lined(scene: Scene) -> str:
     """The line that says when a link holds, without the site's name before it."""
     text = wanted_line(scene.plan).replace("\n  ", " ").removeprefix(f"{scene.plan.site.name}: ")
     return text[:1].upper() + text[1:] + "."
-
-
-def best_gateway(links: Links) -> IntArray:
-    """The best link of every inverter, by its state and then its margin: index of its gateway, shape (inverters,)."""
-    order = np.lexsort((-links.margin_db, -links.state), axis=1)
-    return np.asarray(order[:, 0])
 
 
 def mark_size_pt(axes: Axes, ends: Ends) -> float:
@@ -134,7 +135,8 @@ def draw_places(axes: Axes, scene: Scene, *, chosen: tuple[str, ...], spots: boo
         if name in chosen:
             at = (float(every.at_m[i, 0]), float(every.at_m[i, 1]))
             axes.plot(*at, zorder=5, gid="gateway", **GATEWAY)
-            labels.insert(0, Label(text=name, at_m=at, needed=True, bold=True))
+            text = name if len(chosen) == 1 else f"{letter(chosen.index(name))} {name}"
+            labels.insert(0, Label(text=text, at_m=at, needed=True, bold=True))
     return labels
 
 
@@ -155,18 +157,6 @@ def _draw_spots(axes: Axes, scene: Scene, chosen: tuple[str, ...]) -> list[Label
     return labels
 
 
-def state_tally(state: NDArray[np.int8]) -> str:
-    """How many inverters are in each state, in words.
-
-    Examples
-    --------
-    >>> state_tally(np.array([2, 2, 0], dtype=np.int8))
-    '2 hold, 0 marginal, 1 fails'
-    """
-    fail, marginal, hold = (int(np.sum(state == number)) for number in range(len(STATES)))
-    return f"{hold} {'holds' if hold == 1 else 'hold'}, {marginal} marginal, {fail} {'fails' if fail == 1 else 'fail'}"
-
-
 def inverter_labels(scene: Scene, state: NDArray[np.int8] | None) -> list[Label]:
     """Names of inverters where there are few, else of arrays and of the few that fail."""
     ends = scene.inverters
@@ -182,15 +172,19 @@ def inverter_labels(scene: Scene, state: NDArray[np.int8] | None) -> list[Label]
     return labels
 
 
-def _draw_links(axes: Axes, links: Links, best: IntArray) -> None:
-    starts_m, ends_m = links.inverters.at_m[:, :2], links.gateways.at_m[best, :2]
-    segments = np.stack([starts_m, ends_m], axis=1)
-    state = links.state[np.arange(len(best)), best]
-    faint = float(np.clip(30.0 / max(len(best), 1), 0.25, 0.8))
+def _draw_routes(axes: Axes, network: Network) -> None:
+    """The way of every inverter's messages: to its gateway, or to the inverter that passes them on."""
+    at_m, gateways_m = network.links.inverters.at_m[:, :2], network.links.gateways.at_m[:, :2]
+    ways_m: list[list[NDArray[np.float64]]] = [[] for _ in STATES]
+    for route, number in zip(network.routes, network.state.tolist(), strict=True):
+        if route.gateway < 0:
+            continue
+        ways_m[number].append(np.stack([*at_m[[route.inverter, *route.relays]], gateways_m[route.gateway]]))
+    faint = float(np.clip(30.0 / max(len(network.routes), 1), 0.25, 0.8))
     for number in reversed(range(len(STATES))):
         mark = MARKS[number]
         lines = LineCollection(
-            list(segments[state == number]),
+            ways_m[number],
             colors=mark.colour,
             linewidths=mark.width_pt,
             linestyles=mark.dashes,
@@ -214,28 +208,28 @@ def place_entries(scene: Scene, chosen: tuple[str, ...]) -> list[Any]:
     return handles
 
 
-def state_entries(state: NDArray[np.int8]) -> list[Any]:
+def state_entries(network: Network) -> list[Any]:
     """Legend entries of the states that there are, each with how many inverters are in it and its line."""
-    handles = []
+    handles, left_out = [], network.without_room
     for number in reversed(range(len(STATES))):
-        count = int(np.sum(state == number))
+        count = int(np.sum(network.state == number))
         if count:
             mark = MARKS[number]
             line = {"linestyle": mark.dashes, "color": mark.colour, "linewidth": mark.width_pt}
-            handles.append(sample(f"{mark.word} ({count})", **mark.marker(MOST_PT) | line))
+            word = mark.word if number or not left_out else NO_ROOM if left_out == count else f"fails or {NO_ROOM}"
+            handles.append(sample(f"{word} ({count})", **mark.marker(MOST_PT) | line))
     return handles
 
 
-def _entries(scene: Scene, links: Links | None) -> list[Any]:
-    if links is None:
+def _entries(scene: Scene, network: Network | None) -> list[Any]:
+    if network is None:
         return [
             sample("inverter", **UNKNOWN.marker(MOST_PT)),
             *place_entries(scene, ()),
             *obstacle_entries(scene),
         ]
-    best = best_gateway(links)
     return [
-        *state_entries(links.state[np.arange(len(best)), best]),
-        *place_entries(scene, links.gateways.names),
+        *state_entries(network),
+        *place_entries(scene, network.links.gateways.names),
         *obstacle_entries(scene),
     ]

@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from survey.draws import Relaying, Served, Sure, served_draws, sure_of_ranking
 from survey.errors import SurveyError
 from survey.links import HOLDS, Links, Progress, links_between
-from survey.network import Hops, Network, hops_of, network_between
+from survey.network import Hops, Network, hops_of, network_between, reached, room_of
 from survey.placement.reasons import Decider, Reason, reason_for
-from survey.placement.scores import Scores, best_of_each_place, reached, score_spots, scores_from, scores_of
+from survey.placement.scores import Keep, Scores, best_of_each_place, score_spots, scores_from, scores_of
 from survey.placement.several import Reached, Wanted, choose_several, fewest_of, short_of_room
 from survey.scene import Scene
 from survey.siting import Choice, Fewest
@@ -26,11 +26,14 @@ __all__ = [
     "Wanted",
     "best_of_each_place",
     "place",
+    "relaying_of",
     "score_spots",
+    "scores_from",
     "scores_of",
     "short_of_room",
 ]
 
+FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 PAIRS_KEPT = 200_000
@@ -98,7 +101,7 @@ class Placement:
     @property
     def without_room(self) -> int:
         """How many inverters no gateway has room for."""
-        return sum(route.gateway < 0 for route in self.network.routes)
+        return self.network.without_room
 
 
 def place(
@@ -106,6 +109,7 @@ def place(
     *,
     wanted: Wanted | None = None,
     look: Callable[[Links], None] | None = None,
+    keep: Keep | None = None,
     progress: Progress | None = None,
 ) -> Placement:
     """Recommend spots for as many gateways as the plan allows, or for the fewest that serve all.
@@ -119,6 +123,8 @@ def place(
     look : callable, optional
         Handed the links to some of the spots after the other, for who needs more of them than is kept; perhaps by
         several threads at once.
+    keep : callable, optional
+        Handed which spots were done, and the reliability and margin of every inverter's route to them.
     progress : callable, optional
         Told how much is done.
 
@@ -133,15 +139,7 @@ def place(
         Where the plan names no place for a gateway, or fewer than it wants gateways.
     """
     wanted = wanted or Wanted()
-    plan, count, spots = scene.plan, len(scene.inverters), len(scene.spots)
-    if not spots:
-        raise SurveyError(f"{plan.file}: has no [[spot]] and no [[search]]; add a place where a gateway could go")
-    if plan.requirement.gateways > spots:
-        have = "is only 1 spot" if spots == 1 else f"are only {spots} spots"
-        raise SurveyError(
-            f"{plan.file}: [requirement]: gateways: {plan.requirement.gateways} gateways are more than there are "
-            f"places: there {have}"
-        )
+    plan, count, spots = scene.plan, len(scene.inverters), _spots(scene)
     before = count if plan.requirement.max_relays else 0
 
     def stage(done_before: int) -> Progress | None:
@@ -151,6 +149,13 @@ def place(
     several = None
     if plan.requirement.gateways > 1 or wanted.fewest:
         several = Reached.room_for(count, spots, reliability=plan.requirement.reliability)
+
+    def put(block: slice, reliability: FloatArray, margin_db: FloatArray) -> None:
+        if several:
+            several.put(block, reliability, margin_db)
+        if keep:
+            keep(block, reliability, margin_db)
+
     links = None
     if count * spots <= PAIRS_KEPT:
         links = links_between(scene, scene.inverters, scene.spots)
@@ -158,11 +163,10 @@ def place(
         scores = scores_from(scene, scene.spots, *routes)
         if look:
             look(links)
-        if several:
-            several.put(slice(0, spots), *routes)
+        put(slice(0, spots), *routes)
     else:
-        put = several.put if several else None
-        scores = score_spots(scene, scene.spots, hops=hops, keep=put, look=look, progress=stage(before))
+        kept = put if several or keep else None
+        scores = score_spots(scene, scene.spots, hops=hops, keep=kept, look=look, progress=stage(before))
     order = scores.order()
     choices = choose_several(scene, several, wanted) if several and not wanted.fewest else ()
     few = fewest_of(scene, several, wanted) if several and wanted.fewest else None
@@ -171,11 +175,7 @@ def place(
         answer = None
     chosen = answer.chosen if answer else (int(order[0]),)
     network = network_between(scene, scene.spots.pick(list(chosen)), hops=hops, links=links and links.to(list(chosen)))
-    room = plan.requirement.inverters_per_gateway
-    if room:
-        belongs = _with_room(network, room) if answer is None else _column(answer.gateway_of, np.array(chosen))
-        network = network.bound_to(belongs)
-    relaying = _relaying(hops, plan.requirement.max_relays) if hops else None
+    relaying, room = relaying_of(scene, hops), room_of(scene)
     drawn = served_draws(
         network.links, draws=wanted.draws, seed=wanted.seed, relaying=relaying, inverters_per_gateway=room
     )
@@ -188,6 +188,7 @@ def place(
         seed=wanted.seed,
         links=links,
         relaying=relaying,
+        inverters_per_gateway=room,
     )
     return Placement(
         scene=scene,
@@ -204,21 +205,24 @@ def place(
     )
 
 
-def _with_room(network: Network, room: int) -> IntArray:
-    """The single gateway for those inverters that it hears best, as many as it has room for."""
-    best = np.argsort(-network.reliability, kind="stable")[:room]
-    at = np.full(len(network.routes), -1)
-    at[best] = 0
-    return at
+def _spots(scene: Scene) -> int:
+    """How many spots there are: enough of them for the gateways wanted."""
+    plan, spots = scene.plan, len(scene.spots)
+    if not spots:
+        raise SurveyError(f"{plan.file}: has no [[spot]] and no [[search]]; add a place where a gateway could go")
+    if plan.requirement.gateways > spots:
+        have = "is only 1 spot" if spots == 1 else f"are only {spots} spots"
+        raise SurveyError(
+            f"{plan.file}: [requirement]: gateways: {plan.requirement.gateways} gateways are more than there are "
+            f"places: there {have}"
+        )
+    return spots
 
 
-def _column(spot: IntArray, chosen: IntArray) -> IntArray:
-    """Which of the chosen gateways stands at a spot, for every inverter; -1 for none."""
-    place = {one: k for k, one in enumerate(chosen.tolist())}
-    return np.array([place.get(one, -1) for one in spot.tolist()], dtype=np.int64)
-
-
-def _relaying(hops: Hops, max_relays: int) -> Relaying:
-    """The links between inverters, each pair once, as the draws take them."""
+def relaying_of(scene: Scene, hops: Hops | None) -> Relaying | None:
+    """The links between inverters, each pair once, as the draws take them; None where the plan allows no relays."""
+    max_relays = scene.plan.requirement.max_relays
+    if hops is None or not max_relays:
+        return None
     once = hops.start < hops.to
     return Relaying(start=hops.start[once], to=hops.to[once], reliability=hops.reliability[once], max_relays=max_relays)

@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.links import Links, links_between
-from survey.network import Hops
-from survey.placement.scores import Scores, best_of_each_place, reached
+from survey.network import Hops, alone, reached, room_of
+from survey.placement.scores import Scores, best_of_each_place
 from survey.scene import Scene
 
 IntArray = NDArray[np.int64]
@@ -61,7 +61,7 @@ def reason_for(
     rival = int(places[1]) if len(places) > 1 else int(order[1])
     both = [best, rival]
     links = links.to(both) if links else links_between(scene, scene.inverters, scores.spots.pick(both))
-    reliability, margin_db = reached(links, hops)
+    reliability, margin_db = alone(scene, *reached(links, hops))
     holds = reliability >= scene.plan.requirement.reliability
     difference = reliability[:, 0] - reliability[:, 1]
     figures = ("served", "expected_served", "worst_margin_db")
@@ -79,10 +79,13 @@ def reason_for(
             for i in indices.tolist()
         )
 
+    decided_by = next(differs, "order")
+    if room_of(scene) and decided_by != "served":  # other inverters have the room there: that decides nothing
+        holds, difference = np.zeros_like(holds), np.zeros_like(difference)
     largest = np.argsort(-np.abs(difference), kind="stable")
     return Reason(
         rival=scores.spots.names[rival],
-        decided_by=next(differs, "order"),
+        decided_by=decided_by,
         gained=deciders(np.flatnonzero(holds[:, 0] & ~holds[:, 1])),
         lost=deciders(np.flatnonzero(holds[:, 1] & ~holds[:, 0])),
         nearer=deciders(largest[np.abs(difference[largest]) > 1e-6][:5]),  # noqa: PLR2004

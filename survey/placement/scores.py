@@ -9,12 +9,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.links import Links, Progress, judged_in_blocks
-from survey.network import Hops, no_hops, relayed
+from survey.network import Hops, alone, reached
 from survey.scene import Ends, Scene
 from survey.workers import WORKERS
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+Keep = Callable[[slice, FloatArray, FloatArray], None]
+"""Handed which spots were done, and the reliability and margin of every inverter's route to them."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -30,7 +32,7 @@ class Scores:
     expected_served : ndarray of float
         Sum of the reliabilities of all inverters.
     worst_inverter : ndarray of int
-        Which inverter has the smallest margin.
+        Which inverter has the smallest margin, of those that a gateway there has room for.
     worst_margin_db, median_margin_db : ndarray of float
         That margin, and the margin that half of the inverters exceed. [dB]
     """
@@ -58,26 +60,13 @@ def scores_of(links: Links, hops: Hops | None = None) -> Scores:
     return scores_from(links.scene, links.gateways, *reached(links, hops))
 
 
-def reached(links: Links, hops: Hops | None = None) -> tuple[FloatArray, FloatArray]:
-    """Reliability and weakest margin of every inverter's route to each spot, shape (inverters, spots). [-; dB]"""
-    max_relays = links.scene.plan.requirement.max_relays if hops is not None else 0
-    if not max_relays:
-        return links.reliability, links.margin_db
-    return relayed(hops or no_hops(links.shape[0]), links.reliability, links.margin_db, max_relays=max_relays)
-
-
 def scores_from(scene: Scene, spots: Ends, reliability: FloatArray, margin_db: FloatArray) -> Scores:
-    """Scores of routes of some reliability and margin, shape (inverters, spots)."""
-    wanted, room = scene.plan.requirement, scene.plan.requirement.inverters_per_gateway
-    served: IntArray = np.sum(reliability >= wanted.reliability, axis=0, dtype=np.int64)
-    counted = reliability
-    if 0 < room < len(reliability):  # the gateway takes those that it hears best
-        served = np.asarray(np.minimum(served, room))
-        counted = np.partition(reliability, len(reliability) - room, axis=0)[-room:]
-    worst = np.argmin(margin_db, axis=0)
+    """Scores of routes of some reliability and margin, shape (inverters, spots); a gateway takes whom it hears best."""
+    counted, kept_db = alone(scene, reliability, margin_db)
+    worst = np.argmin(np.where(np.isnan(kept_db), np.inf, kept_db), axis=0)
     return Scores(
         spots=spots,
-        served=served,
+        served=np.sum(counted >= scene.plan.requirement.reliability, axis=0, dtype=np.int64),
         expected_served=np.sum(counted, axis=0),
         worst_inverter=worst,
         worst_margin_db=margin_db[worst, np.arange(len(worst))],
@@ -90,7 +79,7 @@ def score_spots(
     spots: Ends,
     *,
     hops: Hops | None = None,
-    keep: Callable[[slice, FloatArray, FloatArray], None] | None = None,
+    keep: Keep | None = None,
     look: Callable[[Links], None] | None = None,
     progress: Progress | None = None,
     workers: int = WORKERS,

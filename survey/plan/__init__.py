@@ -16,6 +16,7 @@ from survey.plan.obstacles import Box, Foliage, Obstacle, OwnMaterial, Roof, She
 
 __all__ = [
     "ANTENNA",
+    "MOST_RELAYS",
     "NAME",
     "Array",
     "Box",
@@ -36,6 +37,9 @@ __all__ = [
     "Spot",
     "Wall",
 ]
+
+MOST_RELAYS = 20
+"""A message passes no more inverters than this."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,7 +66,7 @@ class Requirement(Entry):
 
     reliability: float = key(Number(0.5, 0.9999), default=0.95)
     fade_margin_db: float = key(Number(0.0, 60.0), default=3.0)
-    max_relays: int = key(Number(0, 20, whole=True), default=0)
+    max_relays: int = key(Number(0, MOST_RELAYS, whole=True), default=0)
     inverters_per_gateway: int = key(Number(0, 1_000_000, whole=True), default=0)
     gateways: int = key(Number(1, 1_000, whole=True), default=1)
 

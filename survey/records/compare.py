@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from survey.comparison import Comparison
 from survey.links import STATES
+from survey.network import Network
 from survey.records.place import score_record
 from survey.records.sure import served_record
 from survey.records.values import Record, plain
@@ -16,7 +17,6 @@ def compare_record(comparison: Comparison, *, inverters: Sequence[str] = ()) -> 
     links, scores, drawn = comparison.links, comparison.scores, comparison.drawn
     spots = links.gateways.names
     names = links.inverters.names
-    margins, chances, states = plain(links.margin_db), plain(links.reliability), links.state.tolist()
     return {
         "plan": links.scene.plan.file,
         "site": links.scene.plan.site.name,
@@ -39,11 +39,21 @@ def compare_record(comparison: Comparison, *, inverters: Sequence[str] = ()) -> 
         "links": [
             {
                 "inverter": inverter,
-                "spots": {
-                    spot: {"margin_db": margins[i][j], "reliability": chances[i][j], "state": STATES[states[i][j]]}
-                    for j, spot in enumerate(links.gateways.names)
-                },
+                "spots": {spot: _verdict(network, i) for spot, network in zip(spots, comparison.networks, strict=True)},
             }
             for i, inverter in ((names.index(name), name) for name in dict.fromkeys(inverters or names))
         ],
     }
+
+
+def _verdict(network: Network, i: int) -> Record:
+    """What an inverter's route to a spot is worth: of its own link, where it talks to the spot itself."""
+    route = network.routes[i]
+    found = {
+        "margin_db": plain(route.weakest_margin_db),
+        "reliability": plain(route.reliability),
+        "state": STATES[int(network.state[i])],
+    }
+    if network.scene.plan.requirement.max_relays:
+        found["route"] = network.names(route) if route.gateway >= 0 else None
+    return found

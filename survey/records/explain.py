@@ -27,13 +27,13 @@ def explain_record(explained: Explained) -> Record:
             "connectors_db": plain(cable.connectors_db),
             "assumed": cable.assumed,
         },
-        "inverters": [_inverter(one) for one in explained.inverters],
+        "inverters": [_inverter(explained, one) for one in explained.inverters],
         "cautions": {word: text for word, text in CAUTIONS.items() if word in words},
     }
 
 
-def _inverter(one: Explanation) -> Record:
-    budget = one.budget
+def _inverter(explained: Explained, one: Explanation) -> Record:
+    budget, route = one.budget, one.route
     return {
         "inverter": budget.inverter,
         "gateway": budget.gateway,
@@ -53,6 +53,10 @@ def _inverter(one: Explanation) -> Record:
         "spare_db": plain(budget.spare_db),
         "carried_by": budget.carried_by,
         "mirror": budget.mirror or None,
+        "route": explained.network.names(route) if route.gateway >= 0 else None,
+        "route_reliability": plain(route.reliability),
+        "route_margin_db": plain(route.weakest_margin_db),
+        "route_state": STATES[one.state],
         "obstacles": [
             {"obstacle": c.obstacle, "kind": c.kind, "gain_db": plain(c.gain_db), "margin_db": plain(c.margin_db)}
             for c in one.costs

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from survey.links import HOLDS, STATES
-from survey.network import Network, best_gateway
+from survey.network import Network
 from survey.placement import Decider, Placement, Scores
 from survey.records.links import link_records
 from survey.records.sure import best_shares, served_record, sure_record
@@ -99,10 +99,8 @@ def _fewest_record(placement: Placement, few: Fewest) -> Record:
 
 def _link_records(network: Network) -> list[Record]:
     """The link of every inverter to the gateway that it belongs to, and the route that its messages take."""
-    best = best_gateway(network.levels[-1]).tolist()
-    routes = network.routes
-    records = link_records(network.links, [one.gateway if one.gateway >= 0 else best[one.inverter] for one in routes])
-    for record, route, state in zip(records, routes, network.state.tolist(), strict=True):
+    records = link_records(network.links, network.gateway_of.tolist())
+    for record, route, state in zip(records, network.routes, network.state.tolist(), strict=True):
         record["route"] = network.names(route) if route.gateway >= 0 else None
         record["route_reliability"] = plain(route.reliability)
         record["route_margin_db"] = plain(route.weakest_margin_db)

@@ -7,10 +7,11 @@ from dataclasses import dataclass
 
 from survey.errors import SurveyError
 from survey.explanation import Budget, Cost, budget_of, costs_of
-from survey.links import HOLDS, Links, Progress, links_between
-from survey.placement import place
+from survey.links import HOLDS, Links, Progress
+from survey.network import Hops, Network, Route, hops_of, network_between
+from survey.placement import place, scores_from
 from survey.remedies.gateways import Cable, usual_cable
-from survey.remedies.outlook import Outlook, best_gateways, spots_outlook
+from survey.remedies.outlook import Outlook, Routes, spots_routes
 from survey.remedies.remedy import CAUTIONS, WORTH_DB, Change, Remedy
 from survey.remedies.trials import Trials
 from survey.scene import Ends, Scene
@@ -24,8 +25,9 @@ __all__ = [
     "Explanation",
     "Outlook",
     "Remedy",
+    "Routes",
     "explain",
-    "spots_outlook",
+    "spots_routes",
     "usual_cable",
 ]
 
@@ -37,7 +39,13 @@ class Explanation:
     Attributes
     ----------
     budget : Budget
-        Of its best link to the gateways in use.
+        Of its link to the gateway that it reports to; where none has room, to the one that it would report to.
+    route : Route
+        The way of its messages there.
+    by_way_of : tuple of str
+        The inverters in between.
+    state : int
+        What the route is worth: index into `links.STATES`.
     costs : tuple of Cost
         What its obstacles cost it, the most first.
     remedies : tuple of Remedy
@@ -47,9 +55,17 @@ class Explanation:
     """
 
     budget: Budget
+    route: Route
+    by_way_of: tuple[str, ...]
+    state: int
     costs: tuple[Cost, ...]
     remedies: tuple[Remedy, ...]
     idle: tuple[Remedy, ...]
+
+    @property
+    def holds(self) -> bool:
+        """Whether its route holds."""
+        return self.state == HOLDS
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,8 +76,8 @@ class Explained:
     ----------
     scene : Scene
         The site.
-    links : Links
-        Of every inverter to the gateways in use.
+    network : Network
+        Every inverter with the gateways in use.
     why : str
         Why these gateways: ``stands``, ``named`` or ``recommended``, the last where none stands and none is named.
     cable : Cable
@@ -71,15 +87,20 @@ class Explained:
     """
 
     scene: Scene
-    links: Links
+    network: Network
     why: str
     cable: Cable
     inverters: tuple[Explanation, ...]
 
     @property
+    def links(self) -> Links:
+        """Of every inverter to the gateways in use."""
+        return self.network.links
+
+    @property
     def all_hold(self) -> bool:
         """Whether every inverter asked for holds."""
-        return all(one.budget.state == HOLDS for one in self.inverters)
+        return all(one.holds for one in self.inverters)
 
 
 def explain(
@@ -88,7 +109,8 @@ def explain(
     *,
     gateways: Sequence[str] = (),
     cable: Cable | None = None,
-    spots: Outlook | None = None,
+    spots: Routes | None = None,
+    hops: Hops | None = None,
     progress: Progress | None = None,
 ) -> Explained:
     """Say where every decibel goes of the links of some inverters, and what would mend them.
@@ -101,11 +123,13 @@ def explain(
         Inverters.
     gateways : sequence of str
         Gateways or spots; without any, the gateways that stand today or, where none stands, the
-        spots that `placement.place` recommends. Every inverter takes the one by which its link works most often.
+        spots that `placement.place` recommends. Every inverter reports as `network.network_between` says.
     cable : Cable, optional
         For an antenna away from its gateway; without one, `usual_cable`.
-    spots : Outlook, optional
-        How every inverter fares at every spot, where `spots_outlook` has worked that out already.
+    spots : Routes, optional
+        The routes to every spot, where `spots_routes` has worked them out already.
+    hops : Hops, optional
+        The links between inverters, where they are known already.
     progress : callable, optional
         Told what is done.
 
@@ -125,37 +149,42 @@ def explain(
     asked = scene.inverters.named(inverters, file=file, what="inverter")
     if not len(scene.gateways_and_spots):
         raise SurveyError(f"{file}: has no [[gateway]], [[spot]] or [[search]]; add a place for a gateway")
-    spots = spots or spots_outlook(scene, progress=_part(progress, 0.0, 0.6))
+    if hops is None and scene.plan.requirement.max_relays:
+        hops = hops_of(scene, progress=_part(progress, 0.0, 0.3))
+    spots = spots or spots_routes(scene, hops=hops, progress=_part(progress, 0.3 if hops else 0.0, 0.6))
     why = "named" if gateways else "stands" if len(scene.gateways) else "recommended"
     in_use = scene.gateways_and_spots.named(gateways, file=file, what="gateway or spot") if gateways else scene.gateways
     if not len(in_use):
         in_use = _recommended(scene, spots)
-    links = links_between(scene, scene.inverters, in_use)
+    network = network_between(scene, in_use, hops=hops)
     rows = [scene.inverters.names.index(name) for name in asked.names]
-    best = best_gateways(links)[rows]
-    budgets = [budget_of(links, i, j) for i, j in zip(rows, best.tolist(), strict=True)]
+    best = network.gateway_of[rows]
+    budgets = [budget_of(network.links, i, j) for i, j in zip(rows, best.tolist(), strict=True)]
     costs = costs_of(scene, asked, in_use.pick(best), progress=_part(progress, 0.6, 0.8))
     used = cable or usual_cable(scene.plan.radio.frequency_mhz)
-    trials = Trials(links=links, spots=spots, cable=used, rows=rows, costs=costs)
+    trials = Trials(network=network, spots=spots, cable=used, rows=rows, costs=costs)
     found = trials.remedies(progress=_part(progress, 0.8, 1.0))
+    routes = [network.routes[i] for i in rows]
     explanations = tuple(
         Explanation(
             budget=budget,
+            route=route,
+            by_way_of=tuple(scene.inverters.names[relay] for relay in route.relays),
+            state=int(network.state[route.inverter]),
             costs=cost,
             remedies=tuple(sorted((one for one in tried if one.is_worth_it), key=lambda one: one.rank)),
             idle=tuple(one for one in tried if not one.is_worth_it),
         )
-        for budget, cost, tried in zip(budgets, costs, found, strict=True)
+        for budget, route, cost, tried in zip(budgets, routes, costs, found, strict=True)
     )
-    return Explained(scene=scene, links=links, why=why, cable=used, inverters=explanations)
+    return Explained(scene=scene, network=network, why=why, cable=used, inverters=explanations)
 
 
-def _recommended(scene: Scene, spots: Outlook) -> Ends:
-    """Where `placement.place` puts the gateways; with a single one and no relays the spots alone tell that."""
-    wanted = scene.plan.requirement
-    if wanted.gateways > 1 or wanted.max_relays or wanted.inverters_per_gateway:
+def _recommended(scene: Scene, spots: Routes) -> Ends:
+    """Where `placement.place` puts the gateways; a single one is the first of the ranking."""
+    if scene.plan.requirement.gateways > 1:
         return place(scene).network.links.gateways
-    return scene.spots.pick(spots.scores(scene.spots).order()[:1])
+    return scene.spots.pick(scores_from(scene, scene.spots, spots.reliability, spots.margin_db).order()[:1])
 
 
 def _part(progress: Progress | None, start: float, stop: float) -> Progress | None:

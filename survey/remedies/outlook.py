@@ -1,4 +1,4 @@
-"""How all inverters fare with the gateways in use, and with one more or one changed."""
+"""How all inverters fare with the gateways in use, and with one more or one changed: by their routes, as elsewhere."""
 
 from __future__ import annotations
 
@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.links import HOLDS, Links, Progress, links_in_blocks, state_of
-from survey.placement import Scores
-from survey.scene import Ends, Scene
+from survey.network import Hops, Network, alone, gateway_of, reached, room_of
+from survey.scene import Scene
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -23,14 +23,14 @@ SAME = 9
 
 @dataclass(frozen=True, kw_only=True)
 class Outlook:
-    """The best link of every inverter under some gateways, or under each of several choices of them.
+    """The route of every inverter under some gateways, or under each of several choices of them.
 
     Attributes
     ----------
     scene : Scene
         The site.
     margin_db, reliability : ndarray of float, shape (inverters,) or (inverters, choices)
-        Of the link that works most often. [dB; -]
+        Of the weakest link, and of the whole route; -inf and 0 for whom no gateway has room. [dB; -]
     """
 
     scene: Scene
@@ -51,29 +51,6 @@ class Outlook:
         """One of the choices."""
         return Outlook(scene=self.scene, margin_db=self.margin_db[:, choice], reliability=self.reliability[:, choice])
 
-    def beside(self, other: Outlook) -> Outlook:
-        """Every inverter takes the better of its links under this and, at each choice, under the other."""
-        if np.all(np.isneginf(self.margin_db)):  # nobody: the other as it is, without another copy of it
-            return other
-        take = better(self.margin_db[:, None], self.reliability[:, None], other.margin_db, other.reliability)
-        return Outlook(
-            scene=self.scene,
-            margin_db=np.where(take, other.margin_db, self.margin_db[:, None]),
-            reliability=np.where(take, other.reliability, self.reliability[:, None]),
-        )
-
-    def scores(self, spots: Ends) -> Scores:
-        """The choices as spots to be ranked."""
-        worst = np.argmin(self.margin_db, axis=0)
-        return Scores(
-            spots=spots,
-            served=self.served,
-            expected_served=np.sum(self.reliability, axis=0),
-            worst_inverter=worst,
-            worst_margin_db=self.margin_db[worst, np.arange(len(worst))],
-            median_margin_db=np.median(self.margin_db, axis=0),
-        )
-
     def best_for(self, inverter: int, allowed: BoolArray) -> int:
         """The choice that does most for an inverter, -1 where none is allowed.
 
@@ -86,47 +63,93 @@ class Outlook:
         return int(order[0]) if len(order) else -1
 
 
+@dataclass(frozen=True, kw_only=True)
+class Routes:
+    """What every inverter's route to each of some gateways is worth, room left aside.
+
+    Attributes
+    ----------
+    scene : Scene
+        The site.
+    margin_db, reliability : ndarray of float, shape (inverters, gateways)
+        Of the weakest link, and of the whole route. [dB; -]
+    """
+
+    scene: Scene
+    margin_db: FloatArray
+    reliability: FloatArray
+
+    def only(self, gateways: Sequence[int]) -> Routes:
+        """Those to some of the gateways."""
+        chosen = list(gateways)
+        return Routes(scene=self.scene, margin_db=self.margin_db[:, chosen], reliability=self.reliability[:, chosen])
+
+    def together(self) -> Outlook:
+        """All of the gateways in use: everybody goes where `network.gateway_of` says."""
+        if not self.margin_db.shape[1]:
+            count = len(self.margin_db)
+            return Outlook(scene=self.scene, margin_db=np.full(count, -np.inf), reliability=np.zeros(count))
+        at, rows = gateway_of(self.scene, self.reliability, self.margin_db), np.arange(len(self.margin_db))
+        return Outlook(
+            scene=self.scene,
+            margin_db=np.where(at >= 0, self.margin_db[rows, at], -np.inf),
+            reliability=np.where(at >= 0, self.reliability[rows, at], 0.0),
+        )
+
+    def with_each(self, more: Routes) -> Outlook:
+        """All of these gateways in use and, at each choice, one of some others."""
+        if not self.margin_db.shape[1]:
+            reliability, margin_db = alone(self.scene, more.reliability, more.margin_db)
+            return Outlook(
+                scene=self.scene,
+                margin_db=np.nan_to_num(margin_db, nan=-np.inf, neginf=-np.inf),
+                reliability=reliability,
+            )
+        if room_of(self.scene):
+            every = [self._and(more.only([k])).together() for k in range(more.margin_db.shape[1])]
+            return Outlook(
+                scene=self.scene,
+                margin_db=np.stack([one.margin_db for one in every], axis=1),
+                reliability=np.stack([one.reliability for one in every], axis=1),
+            )
+        now = self.together()
+        take = better(now.margin_db[:, None], now.reliability[:, None], more.margin_db, more.reliability)
+        return Outlook(
+            scene=self.scene,
+            margin_db=np.where(take, more.margin_db, now.margin_db[:, None]),
+            reliability=np.where(take, more.reliability, now.reliability[:, None]),
+        )
+
+    def _and(self, other: Routes) -> Routes:
+        return Routes(
+            scene=self.scene,
+            margin_db=np.concatenate([self.margin_db, other.margin_db], axis=1),
+            reliability=np.concatenate([self.reliability, other.reliability], axis=1),
+        )
+
+
 def better(margin_db: FloatArray, reliability: FloatArray, other_db: FloatArray, other: FloatArray) -> BoolArray:
-    """Whether another link works more often than a link or, where both do alike, has more margin."""
+    """Whether another route works more often than a route or, where both do alike, has more margin."""
     one, two = np.round(reliability, SAME), np.round(other, SAME)
     return np.asarray((two > one) | ((two == one) & (other_db > margin_db)))
 
 
-def nobody(scene: Scene) -> Outlook:
-    """Without any gateway."""
-    count = len(scene.inverters)
-    return Outlook(scene=scene, margin_db=np.full(count, -np.inf), reliability=np.zeros(count))
+def routes_of(links: Links, hops: Hops | None) -> Routes:
+    """The routes to each of some gateways, by way of others where `hops` gives the links between inverters."""
+    reliability, margin_db = reached(links, hops)
+    return Routes(scene=links.scene, margin_db=margin_db, reliability=reliability)
 
 
-def each_of(links: Links) -> Outlook:
-    """Each gateway alone, as a choice."""
-    return Outlook(scene=links.scene, margin_db=links.margin_db, reliability=links.reliability)
+def outlook_of(network: Network) -> Outlook:
+    """How the inverters of a network fare."""
+    margin_db = np.where(np.isnan(network.weakest_margin_db), -np.inf, network.weakest_margin_db)
+    return Outlook(scene=network.scene, margin_db=margin_db, reliability=network.reliability)
 
 
-def best_gateways(links: Links) -> IntArray:
-    """The gateway by which each inverter fares best, shape (inverters,)."""
-    best = np.zeros(links.shape[0], dtype=np.int64)
-    rows = np.arange(links.shape[0])
-    for j in range(1, links.shape[1]):
-        now = links.margin_db[rows, best], links.reliability[rows, best]
-        best[better(*now, links.margin_db[:, j], links.reliability[:, j])] = j
-    return best
-
-
-def together(links: Links, gateways: Sequence[int]) -> Outlook:
-    """Some of the gateways in use at once."""
-    found, each = nobody(links.scene), each_of(links)
-    for j in gateways:
-        found = found.beside(
-            Outlook(scene=links.scene, margin_db=each.margin_db[:, [j]], reliability=each.reliability[:, [j]])
-        ).at(0)
-    return found
-
-
-def spots_outlook(scene: Scene, *, progress: Progress | None = None) -> Outlook:
-    """Every spot alone, as a choice; 16 bytes of memory for each inverter at each spot."""
+def spots_routes(scene: Scene, *, hops: Hops | None = None, progress: Progress | None = None) -> Routes:
+    """The routes to every spot; 16 bytes of memory for each inverter at each spot."""
     shape = len(scene.inverters), len(scene.spots)
     margin_db, reliability = np.empty(shape), np.empty(shape)
     for block, links in links_in_blocks(scene, scene.inverters, scene.spots, progress=progress):
-        margin_db[:, block], reliability[:, block] = links.margin_db, links.reliability
-    return Outlook(scene=scene, margin_db=margin_db, reliability=reliability)
+        reliability[:, block], margin_db[:, block] = reached(links, hops)
+    return Routes(scene=scene, margin_db=margin_db, reliability=reliability)

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
 from survey.explanation import Cost, scene_without
-from survey.links import MARGINAL_RELIABILITY, Links, Progress, links_between
+from survey.links import Progress, links_between
+from survey.network import Hops, Network, hops_of, network_between
+from survey.plan import MOST_RELAYS
 from survey.remedies.gateways import IN_REACH_M, Cable, cable_m, variants_of
-from survey.remedies.outlook import Outlook, best_gateways, each_of, together
+from survey.remedies.outlook import Outlook, Routes, outlook_of, routes_of
 from survey.remedies.remedy import Change, Remedy
 from survey.scene import Ends, Scene, join
 
@@ -24,10 +27,10 @@ class Trials:
 
     Parameters
     ----------
-    links : Links
-        Of every inverter to the gateways in use.
-    spots : Outlook
-        Every spot alone.
+    network : Network
+        Every inverter with the gateways in use.
+    spots : Routes
+        To every spot.
     cable : Cable
         For an antenna away from its gateway.
     rows : sequence of int
@@ -37,13 +40,15 @@ class Trials:
     """
 
     def __init__(
-        self, *, links: Links, spots: Outlook, cable: Cable, rows: Sequence[int], costs: Sequence[tuple[Cost, ...]]
+        self, *, network: Network, spots: Routes, cable: Cable, rows: Sequence[int], costs: Sequence[tuple[Cost, ...]]
     ) -> None:
-        self.links, self.spots, self.cable, self.rows, self.costs = links, spots, cable, rows, costs
-        self.scene: Scene = links.scene
-        self.in_use: Ends = links.gateways
-        self.best = best_gateways(links)
-        self.today = together(links, range(len(self.in_use)))
+        self.network, self.spots, self.cable, self.rows, self.costs = network, spots, cable, rows, costs
+        self.scene: Scene = network.scene
+        self.in_use: Ends = network.links.gateways
+        self.hops: Hops | None = network.hops if self.scene.plan.requirement.max_relays else None
+        self.routes = routes_of(network.links, self.hops)
+        self.best = network.gateway_of
+        self.today = outlook_of(network)
         self.found: Found = [[] for _ in rows]
 
     def remedies(self, *, progress: Progress | None = None) -> Found:
@@ -95,14 +100,14 @@ class Trials:
 
     def _try_gateway(self, j: int) -> None:
         """A gateway raised, moved, its antenna on a cable; or at another spot altogether."""
-        gateway, others = self.in_use.pick([j]), together(self.links, [k for k in range(len(self.in_use)) if k != j])
+        gateway, others = self.in_use.pick([j]), self.routes.only([k for k in range(len(self.in_use)) if k != j])
         mine = [number for number, i in enumerate(self.rows) if self.best[i] == j]
         reached = {number: self._spot_by_cable(gateway, self.rows[number]) for number in mine}
         near = sorted({spot for spot in reached.values() if spot >= 0})
         variants = variants_of(self.scene, gateway, cable=self.cable, spots=near)
         if variants:
             ends = join([one.gateway for one in variants])
-            after = others.beside(each_of(links_between(self.scene, self.scene.inverters, ends)))
+            after = others.with_each(routes_of(links_between(self.scene, self.scene.inverters, ends), self.hops))
             for number in mine:
                 for choice, one in enumerate(variants):
                     if one.spot in (-1, reached[number]):
@@ -117,12 +122,12 @@ class Trials:
                             at_m=tuple(one.gateway.at_m[0].tolist()),
                             cable_loss_db=float(one.gateway.loss_db[0] - gateway.loss_db[0]),
                         )
-        after = others.beside(self.spots)
+        after = others.with_each(self.spots)
         for number in mine:
             self._add_spot(number, after, kind="other spot", action="move the gateway to")
 
     def _try_one_more(self) -> None:
-        after = self.today.beside(self.spots)
+        after = self.routes.with_each(self.spots)
         for number in range(len(self.rows)):
             self._add_spot(number, after, kind="one more", action="one more gateway at")
 
@@ -158,34 +163,24 @@ class Trials:
         return int(reached[np.argmax(self.spots.margin_db[i, reached] - loss_db)])
 
     def _try_relays(self) -> None:
-        """By way of the inverter that makes the route most reliable, where the plan allows one in between."""
-        if not self.scene.plan.requirement.max_relays:
+        """By way of one inverter more than the plan allows, where it allows any."""
+        most = self.scene.plan.requirement.max_relays + 1
+        if self.hops is None or most > MOST_RELAYS:
             return
-        inverters = self.scene.inverters
-        hops = links_between(self.scene, inverters.pick(list(self.rows)), inverters)
+        scene = self.scene.wanting(max_relays=most)
+        network = network_between(scene, self.in_use, hops=self.hops, links=replace(self.network.links, scene=scene))
+        names, after = self.scene.inverters.names, outlook_of(network)
         for number, i in enumerate(self.rows):
-            worth = hops.reliability[number] >= MARGINAL_RELIABILITY
-            worth[i] = False
-            product = np.where(worth, hops.reliability[number] * self.today.reliability, -1.0)
-            relay = int(np.argmax(product))
-            if product[relay] < 0:
-                continue
-            margin_db, reliability = self.today.margin_db.copy(), self.today.reliability.copy()
-            margin_db[i] = min(float(hops.margin_db[number, relay]), float(margin_db[relay]))
-            reliability[i] = product[relay]
-            self._add(
-                number,
-                Outlook(scene=self.scene, margin_db=margin_db, reliability=reliability),
-                kind="relay",
-                action=f"by way of {inverters.names[relay]} as a relay",
-                cautions=(),
-                about=inverters.names[relay],
-            )
+            relays = [names[relay] for relay in network.routes[i].relays]
+            if len(relays) == most:
+                action = f"allow {most} relays, max_relays = {most}: {', '.join(relays)}"
+                self._add(number, after, kind="relay", action=action, cautions=(), about=relays[0])
 
     def _try_without(self, obstacle: str, kind: str) -> None:
         """The site without the obstacle that costs some of the inverters most."""
         changed = scene_without(self.scene, obstacle)
-        after = together(links_between(changed, changed.inverters, self.in_use), range(len(self.in_use)))
+        hops = None if self.hops is None else hops_of(changed)
+        after = routes_of(links_between(changed, changed.inverters, self.in_use), hops).together()
         action = f"{WITHOUT.get(kind, 'take away')} {obstacle}"
         for number, costs in enumerate(self.costs):
             if costs and costs[0].obstacle == obstacle:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,13 +16,13 @@ from survey.errors import SurveyError
 from survey.inspection import Inspection, inspect, mark_met
 from survey.links import Links, Progress, links_between
 from survey.logs import Log
-from survey.network import Network, best_gateway, network_between
+from survey.network import Network, hops_of, network_between
 from survey.placement import Placement, Wanted, place
 from survey.readings import Readings
-from survey.remedies import Explained, Outlook, explain
+from survey.remedies import Explained, Routes, explain
 from survey.scene import Ends, Scene
 
-IntArray = NDArray[np.int64]
+FloatArray = NDArray[np.float64]
 
 EXPLAINED = 5
 """So many of the weakest links are explained."""
@@ -91,12 +92,6 @@ class Findings:
     read_links: Links | None
     dropouts: Dropouts | None
 
-    @property
-    def gateway_of(self) -> IntArray:
-        """The gateway of every inverter's route, or the best one where none has room; shape (inverters,)."""
-        routed = np.array([route.gateway for route in self.network.routes])
-        return np.where(routed >= 0, routed, best_gateway(self.network.levels[-1]))
-
 
 def findings_of(
     scene: Scene, given: Given | None = None, *, wanted: Wanted | None = None, progress: Progress | None = None
@@ -131,7 +126,8 @@ def findings_of(
         raise SurveyError(f"{scene.plan.file}: has no [[gateway]], [[spot]] or [[search]]; add a place for a gateway")
     met = np.zeros(len(scene.obstacles), dtype=bool)
     placement, spots = _placed(scene, wanted, met, progress)
-    hops = placement.network.hops if placement else None
+    relays = scene.plan.requirement.max_relays
+    hops = placement.network.hops if placement else hops_of(scene) if relays else None
     standing = network_between(scene, scene.gateways, hops=hops) if len(scene.gateways) else None
     if standing:
         mark_met(met, standing.links)
@@ -151,6 +147,7 @@ def findings_of(
         [scene.inverters.names[i] for i in weakest],
         gateways=network.links.gateways.names,
         spots=spots,
+        hops=hops,
         progress=progress and (lambda done, total: progress(900 + round(100.0 * done / max(total, 1)), 1000)),
     )
     fitted = fit(given.plain_scene or scene, given.readings) if given.readings is not None else None
@@ -185,21 +182,20 @@ def _named(scene: Scene, names: Sequence[str]) -> Ends:
 
 def _placed(
     scene: Scene, wanted: Wanted | None, met: NDArray[np.bool_], progress: Progress | None
-) -> tuple[Placement | None, Outlook]:
-    """The recommendation, and how every inverter fares at every spot; the links are worked out once for both."""
+) -> tuple[Placement | None, Routes]:
+    """The recommendation, and the routes to every spot; the links are worked out once for both."""
     shape = len(scene.inverters), len(scene.spots)
     margin_db, reliability = np.empty(shape), np.empty(shape)
 
-    first = {name: i for i, name in enumerate(scene.spots.names)}
-
-    def look(links: Links) -> None:
-        block = slice(first[links.gateways.names[0]], first[links.gateways.names[-1]] + 1)
-        margin_db[:, block], reliability[:, block] = links.margin_db, links.reliability
-        mark_met(met, links)
+    def keep(block: slice, found: FloatArray, found_db: FloatArray) -> None:
+        reliability[:, block], margin_db[:, block] = found, found_db
 
     def told(done: int, total: int) -> None:
         if progress:
             progress(round(900.0 * done / max(total, 1)), 1000)
 
-    placement = place(scene, wanted=wanted, look=look, progress=told if progress else None) if shape[1] else None
-    return placement, Outlook(scene=scene, margin_db=margin_db, reliability=reliability)
+    placement = None
+    if shape[1]:
+        told_to = told if progress else None
+        placement = place(scene, wanted=wanted, look=partial(mark_met, met), keep=keep, progress=told_to)
+    return placement, Routes(scene=scene, margin_db=margin_db, reliability=reliability)

@@ -16,7 +16,7 @@ from survey.report.readings import compared
 from survey.report.rows import mended, remedy_cautions, rows_of
 from survey.report.sections import METHODS, about_words, asked, defaults, materials, recommended, today_words
 from survey.report.site_map import site_map
-from survey.tables.figures import state_tally
+from survey.tables.figures import route_tally
 
 CHECKSUM_DIGITS = 12
 
@@ -64,7 +64,7 @@ def html_page(findings: Findings, stamp: Stamp) -> str:
         "about_is": findings.about,
         "gateways": network.links.gateways.names,
         "relays": bool(scene.plan.requirement.max_relays),
-        "tally": state_tally(network.state),
+        "tally": route_tally(network),
         "today": today_words(findings.today) if findings.today else "",
         "map": site_map(
             scene, network, advised=findings.placement.network.links.gateways.names if findings.placement else ()

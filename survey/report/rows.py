@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from survey.explanation import Budget, budget_of
 from survey.links import CARRIERS, STATES, carried_by
@@ -19,7 +19,9 @@ from survey.tables.explain import (
     outcome_lines,
     remedies_title,
     remedy_cells,
+    route_lines,
     shown_remedies,
+    title_words,
     way_lines,
 )
 from survey.tables.figures import letter, margin, percent
@@ -81,7 +83,7 @@ def rows_of(findings: Findings) -> list[Row]:
     """Every inverter, the weakest first."""
     network, links = findings.network, findings.network.links
     wanted = findings.scene.plan.requirement.reliability
-    gateway_of, carriers = findings.gateway_of.tolist(), carried_by(links)
+    gateway_of, carriers = network.gateway_of.tolist(), carried_by(links)
     several = len(links.gateways) > 1
     told_missed = missed_by(findings.dropouts) if findings.dropouts else {}
     rows = []
@@ -111,7 +113,7 @@ def rows_of(findings: Findings) -> list[Row]:
                 today_rank=today_rank,
                 dropouts=dropouts,
                 dropouts_share=round(dropouts_share, 6),
-                told=_told(budget_of(links, i, j), route, wanted=wanted),
+                told=_told(budget_of(links, i, j), route, wanted=wanted, names=links.inverters.names),
             )
         )
     return rows
@@ -127,15 +129,16 @@ def _today(today: Network | None, i: int) -> tuple[str, int]:
     return f"{STATES[state]} {margin(route.weakest_margin_db)}", state
 
 
-def _told(budget: Budget, route: Route, *, wanted: float) -> Told:
+def _told(budget: Budget, route: Route, *, wanted: float, names: tuple[str, ...]) -> Told:
     """A link in words."""
-    lines = outcome_lines(budget, wanted=wanted)
+    lines, straight = outcome_lines(budget, wanted=wanted), ""
     if route.relays:
-        lines = [*lines, "Its messages go by way of others; this is its link straight to the gateway."]
+        relays, straight = ", ".join(names[relay] for relay in route.relays), "straight "
+        lines = [*lines, f"Its messages go by way of {relays}; this is its link straight to the gateway."]
     if route.gateway < 0:
         lines = [*lines, "No gateway has room for it: this is the link that it would have."]
     return Told(
-        title=f"{budget.inverter} to {budget.gateway}: {STATES[budget.state]}",
+        title=f"{budget.inverter} {straight}to {budget.gateway}: {STATES[budget.state]}",
         margin=margin(budget.margin_db),
         direction=direction_words(budget),
         items=budget_rows(budget),
@@ -151,13 +154,13 @@ def mended(findings: Findings) -> list[Mended]:
 
 def _mended(findings: Findings, one: Explanation, *, wanted: float) -> Mended:
     budget, shown = one.budget, shown_remedies(one)
-    number = findings.scene.inverters.names.index(budget.inverter)
-    told = _told(budget, findings.network.routes[number], wanted=wanted)
-    told.lines.extend(way_lines(budget, one.costs))
+    told = _told(budget, one.route, wanted=wanted, names=findings.scene.inverters.names)
+    lines = [*route_lines(one, wanted=wanted), *outcome_lines(budget, wanted=wanted), *way_lines(budget, one.costs)]
+    told = replace(told, title=title_words(one), lines=lines)
     return Mended(
-        number=number,
+        number=one.route.inverter,
         name=budget.inverter,
-        state=STATES[budget.state],
+        state=STATES[one.state],
         told=told,
         title=remedies_title(one),
         remedies=[[remedy.action, *remedy_cells(remedy, wanted=wanted)] for remedy in shown],

@@ -12,7 +12,7 @@ from survey.plan import Plan
 from survey.report.findings import Findings
 from survey.scene import Scene
 from survey.tables.check import defaults_by_table
-from survey.tables.figures import letter, state_tally
+from survey.tables.figures import letter, route_tally
 from survey.tables.place import (
     CHOICE_COLUMNS,
     RANKING_COLUMNS,
@@ -165,7 +165,7 @@ def about_words(findings: Findings) -> str:
 def today_words(today: Network) -> str:
     """How the gateways that stand today fare."""
     names = ", ".join(today.links.gateways.names)
-    return f"With what stands today ({names}): {state_tally(today.state)}."
+    return f"With what stands today ({names}): {route_tally(today)}."
 
 
 def defaults(findings: Findings) -> list[tuple[str, str]]:

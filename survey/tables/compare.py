@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
-
 from survey.comparison import Comparison
 from survey.draws import Pair
 from survey.layout import Column, counted, paragraphs, table, wrapped
 from survey.links import STATES
-from survey.tables.figures import CAUTION, NOTHING, NOTHING_DB, letter, margin, percent, wanted_line
+from survey.tables.figures import CAUTION, NO_ROOM, NOTHING, NOTHING_DB, letter, margin, percent, wanted_line
 from survey.tables.place import RANKING_COLUMNS, ranking_row
 from survey.tables.sure import share
 
@@ -29,7 +27,7 @@ PAIR_COLUMNS = (
 
 
 def compare_table(comparison: Comparison, *, inverters: Sequence[str] = ()) -> str:
-    """How each spot would serve all inverters, then margin, chance and state link by link.
+    """How each spot would serve all inverters, then margin, chance and state link by link, or route by route.
 
     Parameters
     ----------
@@ -46,21 +44,26 @@ def compare_table(comparison: Comparison, *, inverters: Sequence[str] = ()) -> s
     for one in letters:
         columns += [Column(f"{one}\nmargin"), Column(f"{one}\nchance"), Column(f"{one}\nstate", text=True)]
     columns.append(Column("best", text=True))
-    wanted = links.scene.plan.requirement.reliability
-    best = np.argmax(links.margin_db, axis=1).tolist()
+    wanted, networks = links.scene.plan.requirement, comparison.networks
+    columns_of = [(one.reliability.tolist(), one.weakest_margin_db.tolist(), one.state.tolist()) for one in networks]
+    best = comparison.best.tolist()
     rows = []
     for i in [names.index(name) for name in dict.fromkeys(inverters)] or range(len(names)):
         row = [names[i]]
-        for j in range(links.shape[1]):
-            chance = percent(links.reliability[i, j], wanted=wanted)
-            row += [margin(links.margin_db[i, j]), chance, STATES[links.state[i, j]]]
-        rows.append([*row, letters[best[i]] if links.margin_db[i, best[i]] >= NOTHING_DB else NOTHING])
+        for network, (reliability, margin_db, state) in zip(networks, columns_of, strict=True):
+            room = network.routes[i].gateway >= 0
+            chance = percent(reliability[i], wanted=wanted.reliability)
+            row += [margin(margin_db[i]), chance, STATES[state[i]] if room else NO_ROOM]
+        rows.append([*row, letters[best[i]] if columns_of[best[i]][1][i] >= NOTHING_DB else NOTHING])
+    title = "Link by link, margins in dB"
+    if wanted.max_relays:
+        title = f"Route by route, up to {counted(wanted.max_relays, 'inverter')} in between, weakest margins in dB"
     first, *blocks = _side_by_side(columns, rows)
     return paragraphs(
         wanted_line(links.scene.plan),
         table([Column("letter", text=True), *RANKING_COLUMNS[1:]], summary),
         _draw_by_draw(comparison, letters),
-        "Link by link, margins in dB\n" + first,
+        wrapped(title) + "\n" + first,
         *blocks,
         CAUTION,
     )

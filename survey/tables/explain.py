@@ -10,7 +10,7 @@ from survey.explanation import Budget, Cost, Item
 from survey.layout import Column, counted, paragraphs, table, wrapped
 from survey.links import HOLDS, STATES
 from survey.remedies import CAUTIONS, WORTH_DB, Change, Explained, Explanation, Remedy
-from survey.tables.figures import CAUTION, NOTHING, NOTHING_DB, db, margin, percent, wanted_line
+from survey.tables.figures import CAUTION, NO_ROOM, NOTHING, NOTHING_DB, db, margin, percent, wanted_line
 from survey.tables.links import SHOWN_DB, WAY_WORDS
 
 REMEDIES_SHOWN = 12
@@ -18,6 +18,8 @@ SPARE_SHOWN = 3
 """How many remedies are shown of a link that holds anyway."""
 COSTS_SHOWN = 3
 NAMES_SHOWN = 4
+STATE_WORDS = ("fails", "is marginal", "holds")
+"""What a link or a route does, by its state."""
 NEGLIGIBLE_DB = 0.01
 """So little of what comes around is left out of the column. [dB]"""
 
@@ -38,7 +40,7 @@ WAY_SENTENCES = {
     "reflected": "by a mirror: thrown back by {mirror}",
 }
 KIND_WORDS = {
-    "relay": "a relay",
+    "relay": "one relay more",
     "move": "moving along its wall",
     "raise": "raising the gateway",
     "cable": "an antenna on a cable",
@@ -51,16 +53,10 @@ KIND_WORDS = {
 def explain_text(explained: Explained) -> str:
     """Every inverter that was asked for, one after the other."""
     plan = explained.scene.plan
-    relays = ""
-    if plan.requirement.max_relays:
-        relays = wrapped(
-            "Explained is the link straight to a gateway; survey network shows the routes over other inverters."
-        )
     shown = [one for each in explained.inverters for one in shown_remedies(each)]
     return paragraphs(
         wanted_line(plan),
         _gateways(explained),
-        relays,
         *(_one(explained, each) for each in explained.inverters),
         _cautions(explained, shown),
         CAUTION,
@@ -74,20 +70,42 @@ def _gateways(explained: Explained) -> str:
         where = f"one were at {names[0]}" if len(names) == 1 else f"there were some at {', '.join(names)}"
         return wrapped(f"No gateway stands there: worked out as if {where}, as survey place recommends.")
     if len(names) > 1:
-        return wrapped(f"Every inverter with the best of {counted(len(names), 'gateway')}.")
+        return wrapped(f"Every inverter with its gateway, of {counted(len(names), 'gateway')}.")
     return ""
 
 
 def _one(explained: Explained, one: Explanation) -> str:
-    budget = one.budget
-    title = wrapped(f"{budget.inverter} to {budget.gateway}: {STATES[budget.state]}")
+    budget, wanted = one.budget, explained.scene.plan.requirement.reliability
+    title = wrapped(title_words(one))
     return paragraphs(
         title + "\n" + "=" * len(title.split("\n")[0]),
+        "\n".join(wrapped(line) for line in route_lines(one, wanted=wanted)),
         _budget(budget),
-        "\n".join(wrapped(line) for line in outcome_lines(budget, wanted=explained.scene.plan.requirement.reliability)),
+        "\n".join(wrapped(line) for line in outcome_lines(budget, wanted=wanted)),
         "\n".join(wrapped(line) for line in way_lines(budget, one.costs)),
         _remedies(explained, one),
     )
+
+
+def title_words(one: Explanation) -> str:
+    """Who, to which gateway, by way of whom, and what that is worth."""
+    route = f", by way of {', '.join(one.by_way_of)}" if one.by_way_of else ""
+    state = STATES[one.state] if one.route.gateway >= 0 else NO_ROOM
+    return f"{one.budget.inverter} to {one.budget.gateway}{route}: {state}"
+
+
+def route_lines(one: Explanation, *, wanted: float) -> list[str]:
+    """What the route is worth, where that is not what the link straight to the gateway is worth."""
+    if one.route.gateway < 0:
+        return ["No gateway has room for it: this is the link that it would have."]
+    if not one.by_way_of:
+        return []
+    chance = percent(one.route.reliability, wanted=wanted)
+    weakest = f"its weakest link has a margin of {db(one.route.weakest_margin_db)} dB, the chance is {chance}"
+    return [
+        f"The route {STATE_WORDS[one.state]}: {weakest}.",
+        f"Explained is the link straight to {one.budget.gateway}; remedies are told by the route.",
+    ]
 
 
 def _budget(budget: Budget) -> str:
@@ -147,11 +165,12 @@ def outcome_lines(budget: Budget, *, wanted: float) -> list[str]:
     listener = "gateway" if budget.direction == "up" else "inverter"
     if not budget.margin_db >= NOTHING_DB:
         return [f"Nothing arrives that the {listener} could hear: it needs {db(budget.need_dbm)} dBm."]
+    chance = percent(budget.reliability, wanted=wanted)
     text = (
         f"The {listener} needs {db(budget.need_dbm)} dBm, so the margin is {db(budget.margin_db)} dB. Of that "
         f"{budget.fade_margin_db:g} dB are held back; what the plan does not know is {db(budget.sigma_db)} dB (one "
-        f"standard deviation). The chance is {percent(budget.reliability, wanted=wanted)}: it {STATES[budget.state]}."
-    ).replace("it marginal", "it is marginal")
+        f"standard deviation). The chance is {chance}: it {STATE_WORDS[budget.state]}."
+    )
     if budget.state == HOLDS:
         spare = f"It can lose another {db(budget.spare_db)} dB before it no longer holds."
     else:
@@ -189,7 +208,7 @@ def _with(cost: Cost) -> str:
 
 def shown_remedies(one: Explanation) -> tuple[Remedy, ...]:
     """The remedies that are printed: all of a link that needs one, and a few of a link that holds anyway."""
-    return one.remedies[: SPARE_SHOWN if one.budget.state == HOLDS else REMEDIES_SHOWN]
+    return one.remedies[: SPARE_SHOWN if one.holds else REMEDIES_SHOWN]
 
 
 def _remedies(explained: Explained, one: Explanation) -> str:
@@ -213,7 +232,7 @@ def _remedies(explained: Explained, one: Explanation) -> str:
 
 def remedies_title(one: Explanation) -> str:
     """What stands above the remedies of a link, or in their place where there are none."""
-    holds = one.budget.state == HOLDS
+    holds = one.holds
     if not shown_remedies(one):
         return f"Nothing that was tried {'gives it more room' if holds else 'mends it'}."
     return "What would give it more room, the least effort first" if holds else "What would mend it, the best first"

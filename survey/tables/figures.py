@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from survey.layout import counted, wrapped
 from survey.links import STATES, Links
+from survey.network import Network
 from survey.plan import Plan
 
 CAUTION = wrapped(
@@ -18,6 +19,8 @@ CAUTION = wrapped(
 NOTHING_DB = -60.0
 """With a margin below this nothing arrives, and it is no matter by how much. [dB]"""
 NOTHING = "none"
+NO_ROOM = "no room"
+"""State of an inverter that no gateway has room for."""
 MOST_DECIMALS = 4
 
 
@@ -96,11 +99,24 @@ def tally(links: Links) -> str:
     return state_tally(links.state.max(axis=1), by=by)
 
 
-def state_tally(state: NDArray[np.int8], *, by: str = "") -> str:
-    """How many inverters hold, how many are marginal, how many fail."""
+def route_tally(network: Network) -> str:
+    """How many inverters hold by their routes, how many are marginal, fail, or find no gateway with room."""
+    return state_tally(network.state, without_room=network.without_room)
+
+
+def state_tally(state: NDArray[np.int8], *, by: str = "", without_room: int = 0) -> str:
+    """How many inverters hold, how many are marginal, how many fail; those without room stand apart.
+
+    Examples
+    --------
+    >>> state_tally(np.array([2, 2, 0, 0, 0], dtype=np.int8), without_room=2)
+    '5 inverters: 2 hold, 0 marginal, 1 fails, 2 without room'
+    """
     fail, marginal, hold = (int(np.sum(state == one)) for one in range(len(STATES)))
+    fail -= without_room
     holds, fails = "holds" if hold == 1 else "hold", "fails" if fail == 1 else "fail"
-    return f"{counted(len(state), 'inverter')}{by}: {hold} {holds}, {marginal} marginal, {fail} {fails}"
+    more = f", {without_room} without room" if without_room else ""
+    return f"{counted(len(state), 'inverter')}{by}: {hold} {holds}, {marginal} marginal, {fail} {fails}{more}"
 
 
 def letter(j: int) -> str:

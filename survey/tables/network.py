@@ -8,7 +8,7 @@ from survey.layout import Cell, Column, counted, paragraphs, table, wrapped
 from survey.links import HOLDS, STATES
 from survey.network import DIRECT, Network, Route
 from survey.network.weak_points import WeakPoint, WeakPoints
-from survey.tables.figures import CAUTION, NOTHING, letter, margin, percent, wanted_line
+from survey.tables.figures import CAUTION, NO_ROOM, NOTHING, letter, margin, percent, wanted_line
 
 POINTS_SHOWN = 10
 
@@ -73,7 +73,7 @@ def route_row(network: Network, route: Route) -> list[Cell]:
         tuple(names[relay] for relay in route.relays) or "itself",
         margin(route.weakest_margin_db) if route.gateway >= 0 else NOTHING,
         percent(route.reliability, wanted=network.scene.plan.requirement.reliability),
-        STATES[int(network.state[route.inverter])],
+        STATES[int(network.state[route.inverter])] if route.gateway >= 0 else NO_ROOM,
     ]
 
 
@@ -83,9 +83,10 @@ def _tally(points: WeakPoints) -> str:
     states = network.state.tolist()
     relayed = sum(state == HOLDS and len(route.relays) > 0 for route, state in zip(network.routes, states, strict=True))
     two = int(points.two_routes.sum())
+    left_out = f"; {network.without_room} without room at a gateway" if network.without_room else ""
     return wrapped(
         f"{counted(len(network.routes), 'inverter')}: {hold} hold{'s' if hold == 1 else ''}, {relayed} of them by way "
-        f"of others; {two} {'has' if two == 1 else 'have'} two routes that share no inverter and no link"
+        f"of others; {two} {'has' if two == 1 else 'have'} two routes that share no inverter and no link" + left_out
     )
 
 

@@ -6,11 +6,10 @@ import numpy as np
 
 from survey.layout import Cell, Column, counted, paragraphs, table, wrapped
 from survey.links import HOLDS, carried_by
-from survey.network import best_gateway
 from survey.placement import Decider, Placement, Reason, Scores, best_of_each_place
 from survey.plan import Search, Spot
 from survey.siting import Fewest
-from survey.tables.figures import CAUTION, NOTHING_DB, db, holding, letter, margin, state_tally, wanted_line
+from survey.tables.figures import CAUTION, NO_ROOM, NOTHING_DB, db, holding, letter, margin, route_tally, wanted_line
 from survey.tables.links import LINK_COLUMNS, link_row
 from survey.tables.network import ROUTE_COLUMNS, route_row
 from survey.tables.sure import drawn_words, served_words, sure_text
@@ -18,6 +17,7 @@ from survey.tables.sure import drawn_words, served_words, sure_text
 PLACES_SHOWN = 10
 WEAKEST_SHOWN = 10
 DECIDERS_SHOWN = 6
+STATE = [column.heading for column in LINK_COLUMNS].index("state")
 
 RANKING_COLUMNS = (
     Column("rank"),
@@ -82,7 +82,7 @@ def place_table(placement: Placement, *, top: int | None = None) -> str:
         why,
         _sure(placement),
         _weakest(placement),
-        state_tally(placement.network.state),
+        route_tally(placement.network),
         CAUTION,
     )
 
@@ -224,14 +224,16 @@ def _weakest(placement: Placement) -> str:
     columns, rows = list(ROUTE_COLUMNS if network.hops else LINK_COLUMNS), []
     if several:
         columns.insert(1, Column("to", text=True))
-    carriers, best = carried_by(network.links), best_gateway(network.levels[-1]).tolist()
+    carriers, near = carried_by(network.links), network.gateway_of.tolist()
     for i in weakest:
         route = network.routes[i]
         row: list[Cell]
         if network.hops:
             row = route_row(network, route)
         else:
-            row = link_row(network.links, i, route.gateway if route.gateway >= 0 else best[i], carriers)
+            row = link_row(network.links, i, near[i], carriers)
+            if route.gateway < 0:
+                row[STATE] = NO_ROOM
         if several:
             row.insert(1, letter(route.gateway) if route.gateway >= 0 else "none")
         rows.append(row)

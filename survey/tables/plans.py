@@ -80,7 +80,10 @@ def _spot(between: BetweenPlans, j: int, inverters: Sequence[str]) -> str:
     same = len(names) - int(changed.sum())
     listing = ""
     if shown:
-        listing = "Link by link, margins in dB\n" + table(CHANGE_COLUMNS, [_row(between, i, j) for i in shown])
+        title = "Link by link, margins in dB"
+        if max(one.scene.plan.requirement.max_relays for one in (between.before, between.after)):
+            title = "Straight links, margins in dB; the counts above take routes over other inverters"
+        listing = title + "\n" + table(CHANGE_COLUMNS, [_row(between, i, j) for i in shown])
     verb = "does" if same == 1 else "do"
     counts = wrapped(f"{counted(same, 'link')} of {len(names)} {verb} not change")
     return paragraphs(table(columns, rows), _draws(between, j, spot), listing, counts)

@@ -31,7 +31,7 @@ def svg(run, folder, *words):
 def test_the_gateway_that_stands_the_ones_named_or_the_one_recommended(run, folder):
     write(folder, more=SPOTS)
     assert "Gateway: office." in svg(run, folder)
-    assert "Gateway: shed, post." in svg(run, folder, "--gateway", "shed", "--gateway", "post")
+    assert "Gateways: A shed, B post." in svg(run, folder, "--gateway", "shed", "--gateway", "post")
     assert "Gateway: post." in svg(run, folder, "--placed"), "the post is nearer than the shed"
 
 
@@ -124,7 +124,9 @@ def test_unknown_names_are_told(run, folder, words, told):
         ([], "Missing option '--out'"),
         (["--out", "p.png", "--inverter", "i1"], "--inverter belongs to --kind profile or budget"),
         (["--out", "p.png", "--kind", "budget", "--height-m", "3"], "--height-m belongs to --kind coverage"),
-        (["--out", "p.png", "--kind", "map", "--relays", "1"], "--relays belongs to --kind network"),
+        (["--out", "p.png", "--kind", "budget", "--relays", "1"], "--relays belongs to --kind map or network"),
+        (["--out", "p.png", "--gateways", "2"], "--gateways belongs to --placed"),
+        (["--out", "p.png", "--spare"], "--spare belongs to --placed"),
         (["--out", "p.png", "--placed", "--gateway", "office"], "--gateway and --placed exclude each other"),
         (
             ["--out", "p.png", "--kind", "coverage", "--gateway-places", "--placed"],

@@ -48,6 +48,10 @@ SHAPE = {
             "spare_db": MAYBE,
             "carried_by": str,
             "mirror": (str, type(None)),
+            "route": [str],
+            "route_reliability": NUMBER,
+            "route_margin_db": MAYBE,
+            "route_state": str,
             "obstacles": [{"obstacle": str, "kind": str, "gain_db": NUMBER, "margin_db": NUMBER}],
             "remedies": [REMEDY],
             "of_no_use": [REMEDY],
@@ -148,12 +152,20 @@ def test_a_relay_promises_what_network_says(run, folder):
     (folder / "plan.toml").write_text(farm(max_relays=1), encoding="utf-8")
     (one,) = explained(run, "plan.toml", "L-1-1")["inverters"]
     (relay,) = [r for r in one["remedies"] if r["kind"] == "relay"]
-    network = json.loads(run("network", "plan.toml", "--json").stdout)
-    route = next(r for r in network["routes"] if r["inverter"] == "L-1-1")
-    assert route["route"] == ["L-1-1", relay["about"], "office"]
-    assert route["reliability"] == pytest.approx(relay["reliability"], abs=2e-6)
-    assert route["weakest_margin_db"] == pytest.approx(relay["margin_db"], abs=2e-6)
-    assert relay["state"] == route["state"]
+    assert "max_relays = 2" in relay["action"]
+    for words, promised in (((), None), (("--relays", "2"), relay)):
+        network = json.loads(run("network", "plan.toml", *words, "--json").stdout)
+        route = next(r for r in network["routes"] if r["inverter"] == "L-1-1")
+        if promised is None:
+            assert one["route"] == route["route"]
+            assert (one["route_state"], one["route_reliability"]) == (route["state"], route["reliability"])
+            assert one["route_margin_db"] == route["weakest_margin_db"]
+            continue
+        assert len(route["route"]) == 4
+        assert route["route"][1] == relay["about"]
+        assert route["reliability"] == pytest.approx(relay["reliability"], abs=2e-6)
+        assert route["weakest_margin_db"] == pytest.approx(relay["margin_db"], abs=2e-6)
+        assert relay["state"] == route["state"]
 
 
 def test_without_relays_in_the_plan_none_is_offered(run, folder):

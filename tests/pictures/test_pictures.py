@@ -72,7 +72,7 @@ def said(figure, gid):
 
 def test_the_map_says_what_links_says_and_marks_each_inverter_once():
     links = links_of(site("farm"))
-    figure = site_map(links.scene, links)
+    figure = site_map(links.scene, network_of(links.scene))
     assert isinstance(figure, Figure)
     assert said(figure, "title") == "Thistle End farm workshop: who is heard"
     assert "Gateway: office. 40 inverters: 7 hold, 23 marginal, 10 fail." in said(figure, "subtitle")
@@ -97,7 +97,7 @@ def test_kinds_of_obstacles_differ_without_colour():
 @pytest.mark.parametrize("name", SITES)
 def test_a_map_is_to_scale_and_shows_everyone(name):
     scene = site(name)
-    figure = site_map(scene, links_of(scene, gateways=[SITES[name]]))
+    figure = site_map(scene, network_of(scene, gateways=[SITES[name]]))
     axes = figure.axes[0]
     (left, right), (low, high) = axes.get_xlim(), axes.get_ylim()
     size_in = axes.get_position().size * figure.get_size_inches()
@@ -111,7 +111,7 @@ def test_a_map_is_to_scale_and_shows_everyone(name):
 
 
 def test_labels_of_a_map_do_not_hide_each_other():
-    figure = site_map(site("farm"), links_of(site("farm")))
+    figure = site_map(site("farm"), network_of(site("farm")))
     figure.draw_without_rendering()
     boxes = [text.get_window_extent() for text in figure.axes[0].texts if text.get_gid() is None]
     meeting = sum(one.overlaps(other) for k, one in enumerate(boxes) for other in boxes[:k])
@@ -148,7 +148,7 @@ def test_a_far_fence_does_not_shrink_the_site(tmp_path):
 
 def test_names_with_dollars_and_markup_stay_text(tmp_path):
     scene = small(tmp_path, ('"office"', '"$x^2$ <b>& \\\\frac{"'))
-    figure = site_map(scene, links_of(scene))
+    figure = site_map(scene, network_of(scene))
     assert "$x^2$ <b>& \\frac{" in words_of(figure)
     svg = as_bytes(figure, "svg").decode()
     assert "$x^2$ &lt;b&gt;&amp; \\frac{" in svg
@@ -341,7 +341,7 @@ def test_a_mirror_behind_the_inverter_comes_into_the_picture():
 def test_ends_in_one_place_or_above_each_other_can_be_drawn(tmp_path, change):
     links = links_of(small(tmp_path, change, more=BOX))
     assert as_bytes(profile_picture(links, 0, 0), "png")
-    assert as_bytes(site_map(links.scene, links), "png")
+    assert as_bytes(site_map(links.scene, network_of(links.scene)), "png")
 
 
 # ------------------------------------------------------------------------------------------------ budget and network
@@ -461,13 +461,13 @@ def test_the_steps_of_a_budget_are_drawn_from_one_level_to_the_next():
 @pytest.mark.parametrize(("letters", "missing"), [("shed", 0), ("Süd, größer", 0), ("屋根屋", 2), ("☀ \U0001f3e0", 1)])
 def test_letters_that_a_picture_has_no_shape_for_are_counted(tmp_path, letters, missing):
     scene = small(tmp_path, ('name = "office"', f'name = "{letters}"'))
-    assert missing_letters(site_map(scene, links_of(scene))) == missing
+    assert missing_letters(site_map(scene, network_of(scene))) == missing
 
 
 def test_a_star_and_a_chain_of_routes_are_drawn():
     scene = site("farm")
     star = network_picture(weak_points(network_of(scene)))
-    assert "no inverter in between: 7 hold, 23 marginal, 10 fail" in said(star, "subtitle")
+    assert "Routes with no inverter in between. 40 inverters: 7 hold, 23 marginal, 10 fail" in said(star, "subtitle")
     assert not with_gid(star, "relay")
     points = weak_points(network_of(scene.wanting(max_relays=2)))
     figure = network_picture(points)
@@ -495,7 +495,7 @@ def drawn(name):
     scene = site(place)
     links = links_of(scene, gateways=[SITES[place]])
     if kind == "map":
-        return site_map(scene, links)
+        return site_map(scene, network_of(scene, gateways=[SITES[place]]))
     if kind == "coverage":
         ends = chosen_gateways(scene, (SITES[place],))
         return coverage_picture(coverage_of(scene, ends, area_m=field_m(scene), points=900))
@@ -519,5 +519,5 @@ def test_a_plan_of_the_whole_interface_can_be_drawn(tmp_path):
     path = tmp_path / "plan.toml"
     path.write_text(WHOLE_PLAN, encoding="utf-8")
     scene = scene_of(read_plan(path))
-    figure = site_map(scene, links_of(scene))
+    figure = site_map(scene, network_of(scene))
     assert "row of modules" in legend_of(figure)
