@@ -24,7 +24,7 @@ from survey.tables.explain import (
     title_words,
     way_lines,
 )
-from survey.tables.figures import letter, margin, percent
+from survey.tables.figures import NO_ROOM, NOTHING, letter, margin, percent
 from survey.tables.links import WAY_WORDS, in_the_line
 
 
@@ -97,16 +97,16 @@ def rows_of(findings: Findings) -> list[Row]:
                 number=i,
                 name=links.inverters.names[i],
                 serial=links.inverters.serials[i],
-                to=letter(j) if several and room else "" if room else "no room",
+                to=letter(j) if several and room else "" if room else NOTHING,
                 by_way_of=", ".join(links.inverters.names[relay] for relay in route.relays),
                 distance=f"{links.distance_m[i, j]:.1f}",
                 distance_m=round(float(links.distance_m[i, j]), 3),
-                margin=margin(route.weakest_margin_db) if room else "no room",
+                margin=margin(route.weakest_margin_db) if room else NOTHING,
                 margin_db=round(max(route.weakest_margin_db, -999.0), 3) if room else -999.0,
                 chance=percent(route.reliability, wanted=wanted),
                 reliability=round(route.reliability, 9),
-                state=STATES[state],
-                rank=state,
+                state=STATES[state] if room else NO_ROOM,
+                rank=state if room else -1,
                 way=WAY_WORDS[CARRIERS[carriers[i, j]]],
                 met=", ".join(in_the_line(links, i, j)) or "clear",
                 today=today,
@@ -125,7 +125,7 @@ def _today(today: Network | None, i: int) -> tuple[str, int]:
         return "", 0
     route, state = today.routes[i], int(today.state[i])
     if route.gateway < 0:
-        return "no room", -1
+        return NO_ROOM, -1
     return f"{STATES[state]} {margin(route.weakest_margin_db)}", state
 
 
@@ -137,8 +137,9 @@ def _told(budget: Budget, route: Route, *, wanted: float, names: tuple[str, ...]
         lines = [*lines, f"Its messages go by way of {relays}; this is its link straight to the gateway."]
     if route.gateway < 0:
         lines = [*lines, "No gateway has room for it: this is the link that it would have."]
+    state = STATES[budget.state] if route.gateway >= 0 else NO_ROOM
     return Told(
-        title=f"{budget.inverter} {straight}to {budget.gateway}: {STATES[budget.state]}",
+        title=f"{budget.inverter} {straight}to {budget.gateway}: {state}",
         margin=margin(budget.margin_db),
         direction=direction_words(budget),
         items=budget_rows(budget),
