@@ -185,7 +185,7 @@ class Trials:
         for number, i in enumerate(self.rows):
             relays = [names[relay] for relay in network.routes[i].relays]
             if len(relays) == most:
-                action = f"allow {most} relays, max_relays = {most}: {', '.join(relays)}"
+                action = f"allow {most} relays (max_relays = {most}): {', '.join(relays)}"
                 self._add(number, after, kind="relay", action=action, cautions=(), about=relays[0])
 
     def _try_without(self, obstacle: str, kind: str) -> None:

@@ -30,10 +30,11 @@ from survey.tables.links import WAY_WORDS, in_the_line
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Told:
-    """One link in words: its title, who sends, the items of its budget, and what comes of it."""
+    """One link in words: its title, what to know before, who sends, the items of its budget, and what comes of it."""
 
     title: str
     margin: str
+    before: list[str]
     direction: str
     items: list[list[str]]
     lines: list[str]
@@ -131,19 +132,20 @@ def _today(today: Network | None, i: int) -> tuple[str, int]:
 
 def _told(budget: Budget, route: Route, *, wanted: float, names: tuple[str, ...]) -> Told:
     """A link in words."""
-    lines, straight = outcome_lines(budget, wanted=wanted), ""
+    before, straight = [], ""
     if route.relays:
         relays, straight = ", ".join(names[relay] for relay in route.relays), "straight "
-        lines = [*lines, f"Its messages go by way of {relays}; this is its link straight to the gateway."]
+        before = [f"Its messages go by way of {relays}; this is its link straight to the gateway."]
     if route.gateway < 0:
-        lines = [*lines, "No gateway has room for it: this is the link that it would have."]
+        before = ["No gateway has room for it: this is the link that it would have."]
     state = STATES[budget.state] if route.gateway >= 0 else NO_ROOM
     return Told(
         title=f"{budget.inverter} {straight}to {budget.gateway}: {state}",
         margin=margin(budget.margin_db),
+        before=before,
         direction=direction_words(budget),
         items=budget_rows(budget),
-        lines=lines,
+        lines=outcome_lines(budget, wanted=wanted),
     )
 
 
@@ -156,8 +158,8 @@ def mended(findings: Findings) -> list[Mended]:
 def _mended(findings: Findings, one: Explanation, *, wanted: float) -> Mended:
     budget, shown = one.budget, shown_remedies(one)
     told = _told(budget, one.route, wanted=wanted, names=findings.scene.inverters.names)
-    lines = [*route_lines(one, wanted=wanted), *outcome_lines(budget, wanted=wanted), *way_lines(budget, one.costs)]
-    told = replace(told, title=title_words(one), lines=lines)
+    lines = [*told.lines, *way_lines(budget, one.costs)]
+    told = replace(told, title=title_words(one), before=route_lines(one, wanted=wanted), lines=lines)
     return Mended(
         number=one.route.inverter,
         name=budget.inverter,
