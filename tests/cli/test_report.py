@@ -261,6 +261,11 @@ def test_several_gateways_and_relays(run, folder):
     assert "by way of up to 1 other inverter" in found.text("asked")
     assert "What each number of gateways brings" in found.text("sure")
     assert "by way of" in found.rows["links"][0]
+    words = found.text("weakest")
+    assert words.startswith("The weakest routes explained")
+    told = re.search(r"(\S+) to (.+?), by way of (\S+): holds The route holds: its weakest link has a margin of", words)
+    row = next(row for row in found.rows["links"] if row[0] == told.group(1))
+    assert told.group(3) in row
 
 
 def test_without_room_at_the_gateway_an_inverter_says_so(run, folder):
