@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from survey.links import STATES
+from survey.records.network import route_names
 from survey.records.values import Record, plain
 from survey.remedies import CAUTIONS, Change, Explained, Explanation, Remedy
 
@@ -52,7 +53,7 @@ def _inverter(explained: Explained, one: Explanation) -> Record:
         "state": STATES[budget.state],
         "spare_db": plain(budget.spare_db),
         "carried_by": budget.carried_by,
-        "route": explained.network.names(route) if route.gateway >= 0 else None,
+        "route": route_names(explained.network, route),
         "route_reliability": plain(route.reliability),
         "route_margin_db": plain(route.weakest_margin_db),
         "route_state": STATES[one.state],
