@@ -87,7 +87,7 @@ def test_a_map_with_relays_draws_whole_routes_and_letters_of_gateways():
     scene = site("farm").wanting(max_relays=2)
     network = network_of(scene, gateways=["office", "north gate"])
     figure = site_map(scene, network)
-    assert "Gateways: A office, B north gate. 40 inverters: 40 hold" in said(figure, "subtitle")
+    assert "B north gate. Routes with up to 2 inverters in between. 40 inverters: 40 hold" in said(figure, "subtitle")
     assert {"A office", "B north gate"} <= {text.get_text() for text in figure.axes[0].texts}
     (lines,) = with_gid(figure, "links holds")
     at_m, ends_m = network.links.inverters.at_m[:, :2], network.links.gateways.at_m[:, :2]
