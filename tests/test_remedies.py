@@ -1,15 +1,19 @@
 """What would mend a link: what all share, whom else it helps or harms, and how remedies are ranked."""
 
 import dataclasses
+import tomllib
 from pathlib import Path
 
 import numpy as np
 import pytest
-from plans import SPOTS, WALL, entry, wall, write
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from plans import SPOTS, WALL, changed, entry, wall, write
 
+from survey.explanation import scene_without
 from survey.links import HOLDS, links_between
-from survey.network import network_between
-from survey.plan_file import read_plan
+from survey.network import network_between, network_of
+from survey.plan_file import plan_of, read_plan
 from survey.remedies import CAUTIONS, Cable, Change, Remedy, explain, spots_routes
 from survey.remedies.outlook import better, routes_of
 from survey.remedies.remedy import EFFORT
@@ -123,3 +127,54 @@ def test_a_longer_cable_costs_more():
     cable = Cable(longest_m=10, loss_db_per_m=0.4)
     assert cable.loss_db(5) == pytest.approx(2.5)
     assert dataclasses.replace(cable, loss_db_per_m=0.8).loss_db(5) == pytest.approx(4.5)
+
+
+def yard(places_m, *, max_relays, room):
+    """Inverters, two gateways and two spots in an open field, with radios that reach a few tens of metres."""
+    text = changed(('[[inverter]]\nname = "i1"\nat = [10.0, 0.0]\nheight_m = 2.0\n', ""))
+    text = text[: text.index("[[gateway]]")] + "[environment]\npath_loss_exponent = 3.4\n[requirement]\n"
+    text += f"max_relays = {max_relays}\ninverters_per_gateway = {room}\n"
+    kinds = ["gateway", "gateway", "spot", "spot", *["inverter"] * (len(places_m) - 4)]
+    for k, (kind, at) in enumerate(zip(kinds, places_m, strict=True)):
+        text += entry(kind, name=f'"{kind} {k}"', at=list(at), height_m=2)
+    box = entry("box", name='"tank"', loss_db=40, centre=[80, 80], length_m=30, width_m=20, height_m=4)
+    return scene_of(plan_of(tomllib.loads(text + box), file="yard.toml"))
+
+
+# What a remedy promises is what network says of the changed plan, for the inverter asked for and for all others.
+@settings(max_examples=25, deadline=None)
+@given(st.integers(0, 2), st.sampled_from([0, 2, 3]), st.integers(0, 2**32 - 1))
+def test_promises_of_spots_and_relays_are_what_network_says(max_relays, room, seed):
+    rng = np.random.default_rng(seed)
+    scene = yard(np.round(rng.uniform(0, 160, (11, 2)), 1).tolist(), max_relays=max_relays, room=room)
+    names = scene.inverters.names
+    today = network_between(scene, scene.gateways)
+    found = explain(scene, names)
+    assert found.all_hold == today.all_hold
+    for i, one in enumerate(found.inverters):
+        assert one.route == today.routes[i]
+        assert one.state == today.state[i]
+        own = one.budget.gateway
+        for remedy in one.remedies + one.idle:
+            changed_scene, gateways = scene, [*scene.gateways.names]
+            if remedy.kind == "other spot":
+                gateways = [*(name for name in gateways if name != own), remedy.about]
+            elif remedy.kind == "one more":
+                gateways.append(remedy.about)
+            elif remedy.kind == "relay":
+                changed_scene = scene.wanting(max_relays=max_relays + 1)
+            elif remedy.kind == "obstacle":
+                changed_scene = scene_without(scene, remedy.about)
+            else:
+                continue
+            then = network_of(changed_scene, gateways=gateways)
+            assert then.state[i] == remedy.state
+            assert then.reliability[i] == pytest.approx(remedy.reliability, abs=1e-9)
+            expected_db = then.weakest_margin_db[i]
+            assert remedy.margin_db == (-np.inf if np.isnan(expected_db) else pytest.approx(expected_db, abs=1e-6))
+            others = {
+                name: (int(today.state[k]), int(then.state[k]))
+                for k, name in enumerate(names)
+                if k != i and today.state[k] != then.state[k]
+            }
+            assert {one.inverter: (one.before, one.after) for one in remedy.changes} == others

@@ -43,8 +43,11 @@ ENDINGS = (".html", ".htm")
     metavar="YYYY-MM-DD",
     help="Date of the page.  [default: today]",
 )
+@options.placing_options
+@options.relays_option
 @options.draws_options
 @options.fit_option
+@options.require_option
 def report(
     plan_file: Path,
     out: Path,
@@ -53,23 +56,27 @@ def report(
     log_file: Path | None,
     *,
     date: datetime | None,
+    placing: options.Placing,
+    max_relays: int | None,
     fit_file: Path | None,
     draws: int,
     seed: int,
+    require: bool,
 ) -> None:
     """Write one page for the job file.
 
-    It holds the question, the recommendation and how sure it is, a map, a table of all inverters, the weakest links
-    explained, what would mend them, what was assumed, and cautions. The page needs no network and no other file.
+    It holds the question, the recommendation that `survey place` gives with the same options and how sure it is, a
+    map, a table of all inverters, the weakest links explained, what would mend them, what was assumed, and cautions.
+    The page needs no network and no other file.
     """
-    from survey import __version__, placement  # noqa: PLC0415  start-up time
+    from survey import __version__  # noqa: PLC0415  start-up time
     from survey import report as pages  # noqa: PLC0415
 
     if out.suffix.casefold() not in ENDINGS:
         raise OutputError(one_line(f"{out}: the page is HTML; name a file that ends in .html"))
     inputs = tuple(one for one in (plan_file, fit_file, readings_file, log_file) if one is not None)
     options.check_writable(out, inputs=inputs)
-    scene = options.read_scene(plan_file, fit_file)
+    scene = placing.asked_of(options.read_scene(plan_file, fit_file), max_relays=max_relays)
     plain_scene = options.read_scene(plan_file) if fit_file is not None else scene
     readings = None
     if readings_file is not None:
@@ -92,10 +99,11 @@ def report(
         for note in log.notes:
             options.warn(f"{log_file}: {note}")
     given = pages.Given(gateways=gateways, plain_scene=plain_scene, readings=readings, log=log)
-    wanted = placement.Wanted(draws=draws, seed=seed)
+    wanted = placing.wanted(draws=draws, seed=seed)
     with options.progress("working out the page") as told:
         found = pages.findings_of(scene, given, wanted=wanted, progress=told)
     day = (date or datetime.now().astimezone()).date().isoformat()
     stamp = pages.Stamp(version=__version__, plan=plan_file.read_bytes(), date=day)
     options.write_whole(out, pages.html_page(found, stamp), inputs=inputs)
     click.echo(f"written: {one_line(str(out))}", err=True)
+    options.finish(require=require, all_hold=found.network.all_hold)

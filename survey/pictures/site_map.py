@@ -65,7 +65,9 @@ def site_map(scene: Scene, network: Network | None = None) -> Figure:
     chosen: tuple[str, ...] = ()
     if network is not None:
         chosen = network.links.gateways.names
-        lines = (f"{gateways_words(chosen)}. {route_tally(network)}.", one_lined(scene))
+        most = scene.plan.requirement.max_relays
+        between = f" Routes with up to {counted(most, 'inverter')} in between." if most else ""
+        lines = (f"{gateways_words(chosen)}.{between} {route_tally(network)}.", one_lined(scene))
     figure, axes = site_axes(scene, title=title, lines=lines, entries=len(handles), columns=COLUMNS)
     named = draw_obstacles(axes, scene)
     names = draw_places(axes, scene, chosen=chosen)

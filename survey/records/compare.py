@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from survey.comparison import Comparison
 from survey.links import STATES
 from survey.network import Network
+from survey.records.network import route_names
 from survey.records.place import score_record
 from survey.records.sure import served_record
 from survey.records.values import Record, plain
@@ -55,5 +56,5 @@ def _verdict(network: Network, i: int) -> Record:
         "state": STATES[int(network.state[i])],
     }
     if network.scene.plan.requirement.max_relays:
-        found["route"] = network.names(route) if route.gateway >= 0 else None
+        found["route"] = route_names(network, route)
     return found

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 from survey.links import STATES
+from survey.records.network import route_names
 from survey.records.values import Record, plain
 from survey.remedies import CAUTIONS, Change, Explained, Explanation, Remedy
 
@@ -53,7 +54,7 @@ def _inverter(explained: Explained, one: Explanation) -> Record:
         "spare_db": plain(budget.spare_db),
         "carried_by": budget.carried_by,
         "mirror": budget.mirror or None,
-        "route": explained.network.names(route) if route.gateway >= 0 else None,
+        "route": route_names(explained.network, route),
         "route_reliability": plain(route.reliability),
         "route_margin_db": plain(route.weakest_margin_db),
         "route_state": STATES[one.state],

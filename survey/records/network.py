@@ -9,12 +9,17 @@ from survey.network.weak_points import WeakPoint, WeakPoints
 from survey.records.values import Record, plain
 
 
+def route_names(network: Network, route: Route) -> list[str] | None:
+    """What a route goes along, from its inverter to its gateway; None where no gateway has room for the inverter."""
+    return network.names(route) if route.gateway >= 0 else None
+
+
 def route_record(network: Network, route: Route) -> Record:
     """One route: what it goes along, and what it is worth."""
     return {
         "inverter": network.links.inverters.names[route.inverter],
         "gateway": network.links.gateways.names[route.gateway] if route.gateway >= 0 else None,
-        "route": network.names(route),
+        "route": route_names(network, route),
         "reliability": plain(route.reliability),
         "weakest_margin_db": plain(route.weakest_margin_db),
     }
@@ -30,7 +35,7 @@ def network_record(points: WeakPoints) -> Record:
             **route_record(network, route),
             "state": STATES[state],
             "two_routes": two,
-            "widest_route": network.names(widest),
+            "widest_route": route_names(network, widest),
             "widest_margin_db": plain(widest.weakest_margin_db),
         }
         for route, widest, state, two in zip(*columns, strict=True)

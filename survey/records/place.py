@@ -6,6 +6,7 @@ from survey.links import HOLDS, STATES
 from survey.network import Network
 from survey.placement import Decider, Placement, Scores
 from survey.records.links import link_records
+from survey.records.network import route_names
 from survey.records.sure import best_shares, served_record, sure_record
 from survey.records.values import Record, plain
 from survey.siting import Choice, Fewest
@@ -101,7 +102,7 @@ def _link_records(network: Network) -> list[Record]:
     """The link of every inverter to the gateway that it belongs to, and the route that its messages take."""
     records = link_records(network.links, network.gateway_of.tolist())
     for record, route, state in zip(records, network.routes, network.state.tolist(), strict=True):
-        record["route"] = network.names(route) if route.gateway >= 0 else None
+        record["route"] = route_names(network, route)
         record["route_reliability"] = plain(route.reliability)
         record["route_margin_db"] = plain(route.weakest_margin_db)
         record["route_state"] = STATES[state]

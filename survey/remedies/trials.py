@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from survey.explanation import Cost, scene_without
-from survey.links import Progress, links_between
+from survey.links import HOLDS, Progress, links_between
 from survey.network import Hops, Network, hops_of, network_between
 from survey.plan import MOST_RELAYS
 from survey.remedies.gateways import IN_REACH_M, Cable, cable_m, variants_of
@@ -59,7 +59,11 @@ class Trials:
         list of list of Remedy
             For each inverter asked for, in no order; also what does nothing.
         """
-        tops = {costs[0].obstacle: costs[0].kind for costs in self.costs if costs and costs[0].kind != "modules"}
+        tops = {
+            costs[0].obstacle: costs[0].kind
+            for number, costs in enumerate(self.costs)
+            if costs and costs[0].kind != "modules" and self._wants_room(number)
+        }
         changed = sorted({int(self.best[i]) for i in self.rows})
         steps, done = len(tops) + len(changed) + 2, 0
         for gateway in changed:
@@ -75,6 +79,14 @@ class Trials:
             if progress:
                 progress(done + 2, steps)
         return self.found
+
+    def _wants_room(self, number: int) -> bool:
+        """Whether an obstacle is worth taking away for an inverter: not where its messages find their way as it is.
+
+        Without relays it is tried for a link that holds, too, to give it more room; with them all links between
+        inverters would have to be worked out anew.
+        """
+        return self.hops is None or bool(self.today.state[self.rows[number]] < HOLDS)
 
     def _add(self, number: int, after: Outlook, **about: object) -> None:
         """A remedy for one of the inverters asked for, by how all fare after it."""
@@ -173,7 +185,7 @@ class Trials:
         for number, i in enumerate(self.rows):
             relays = [names[relay] for relay in network.routes[i].relays]
             if len(relays) == most:
-                action = f"allow {most} relays, max_relays = {most}: {', '.join(relays)}"
+                action = f"allow {most} relays (max_relays = {most}): {', '.join(relays)}"
                 self._add(number, after, kind="relay", action=action, cautions=(), about=relays[0])
 
     def _try_without(self, obstacle: str, kind: str) -> None:
@@ -183,6 +195,6 @@ class Trials:
         after = routes_of(links_between(changed, changed.inverters, self.in_use), hops).together()
         action = f"{WITHOUT.get(kind, 'take away')} {obstacle}"
         for number, costs in enumerate(self.costs):
-            if costs and costs[0].obstacle == obstacle:
+            if costs and costs[0].obstacle == obstacle and self._wants_room(number):
                 cautions = ("building",)
                 self._add(number, after, kind="obstacle", action=action, cautions=cautions, about=obstacle)

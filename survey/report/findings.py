@@ -60,6 +60,8 @@ class Findings:
         The site.
     given : Given
         What the user handed in.
+    wanted : Wanted
+        How the recommendation was asked for.
     placement : Placement or None
         The recommendation; None where the plan has no spot to choose from.
     network : Network
@@ -82,6 +84,7 @@ class Findings:
 
     scene: Scene
     given: Given
+    wanted: Wanted
     placement: Placement | None
     network: Network
     about: str
@@ -120,7 +123,7 @@ def findings_of(
     SurveyError
         Where the plan has neither a gateway nor a place for one.
     """
-    given = given or Given()
+    given, wanted = given or Given(), wanted or Wanted()
     scene.check_names(places=given.gateways, inverters=())
     if not len(scene.gateways_and_spots):
         raise SurveyError(f"{scene.plan.file}: has no [[gateway]], [[spot]] or [[search]]; add a place for a gateway")
@@ -157,6 +160,7 @@ def findings_of(
     return Findings(
         scene=scene,
         given=given,
+        wanted=wanted,
         placement=placement,
         network=network,
         about=about,
@@ -181,7 +185,7 @@ def _named(scene: Scene, names: Sequence[str]) -> Ends:
 
 
 def _placed(
-    scene: Scene, wanted: Wanted | None, met: NDArray[np.bool_], progress: Progress | None
+    scene: Scene, wanted: Wanted, met: NDArray[np.bool_], progress: Progress | None
 ) -> tuple[Placement | None, Routes]:
     """The recommendation, and the routes to every spot; the links are worked out once for both."""
     shape = len(scene.inverters), len(scene.spots)

@@ -24,16 +24,17 @@ from survey.tables.explain import (
     title_words,
     way_lines,
 )
-from survey.tables.figures import letter, margin, percent
+from survey.tables.figures import NO_ROOM, NOTHING, letter, margin, percent
 from survey.tables.links import WAY_WORDS, in_the_line
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Told:
-    """One link in words: its title, who sends, the items of its budget, and what comes of it."""
+    """One link in words: its title, what to know before, who sends, the items of its budget, and what comes of it."""
 
     title: str
     margin: str
+    before: list[str]
     direction: str
     items: list[list[str]]
     lines: list[str]
@@ -97,16 +98,16 @@ def rows_of(findings: Findings) -> list[Row]:
                 number=i,
                 name=links.inverters.names[i],
                 serial=links.inverters.serials[i],
-                to=letter(j) if several and room else "" if room else "no room",
+                to=letter(j) if several and room else "" if room else NOTHING,
                 by_way_of=", ".join(links.inverters.names[relay] for relay in route.relays),
                 distance=f"{links.distance_m[i, j]:.1f}",
                 distance_m=round(float(links.distance_m[i, j]), 3),
-                margin=margin(route.weakest_margin_db) if room else "no room",
+                margin=margin(route.weakest_margin_db) if room else NOTHING,
                 margin_db=round(max(route.weakest_margin_db, -999.0), 3) if room else -999.0,
                 chance=percent(route.reliability, wanted=wanted),
                 reliability=round(route.reliability, 9),
-                state=STATES[state],
-                rank=state,
+                state=STATES[state] if room else NO_ROOM,
+                rank=state if room else -1,
                 way=WAY_WORDS[CARRIERS[carriers[i, j]]],
                 met=", ".join(in_the_line(links, i, j)) or "clear",
                 today=today,
@@ -125,24 +126,26 @@ def _today(today: Network | None, i: int) -> tuple[str, int]:
         return "", 0
     route, state = today.routes[i], int(today.state[i])
     if route.gateway < 0:
-        return "no room", -1
+        return NO_ROOM, -1
     return f"{STATES[state]} {margin(route.weakest_margin_db)}", state
 
 
 def _told(budget: Budget, route: Route, *, wanted: float, names: tuple[str, ...]) -> Told:
     """A link in words."""
-    lines, straight = outcome_lines(budget, wanted=wanted), ""
+    before, straight = [], ""
     if route.relays:
         relays, straight = ", ".join(names[relay] for relay in route.relays), "straight "
-        lines = [*lines, f"Its messages go by way of {relays}; this is its link straight to the gateway."]
+        before = [f"Its messages go by way of {relays}; this is its link straight to the gateway."]
     if route.gateway < 0:
-        lines = [*lines, "No gateway has room for it: this is the link that it would have."]
+        before = ["No gateway has room for it: this is the link that it would have."]
+    state = STATES[budget.state] if route.gateway >= 0 else NO_ROOM
     return Told(
-        title=f"{budget.inverter} {straight}to {budget.gateway}: {STATES[budget.state]}",
+        title=f"{budget.inverter} {straight}to {budget.gateway}: {state}",
         margin=margin(budget.margin_db),
+        before=before,
         direction=direction_words(budget),
         items=budget_rows(budget),
-        lines=lines,
+        lines=outcome_lines(budget, wanted=wanted),
     )
 
 
@@ -155,8 +158,8 @@ def mended(findings: Findings) -> list[Mended]:
 def _mended(findings: Findings, one: Explanation, *, wanted: float) -> Mended:
     budget, shown = one.budget, shown_remedies(one)
     told = _told(budget, one.route, wanted=wanted, names=findings.scene.inverters.names)
-    lines = [*route_lines(one, wanted=wanted), *outcome_lines(budget, wanted=wanted), *way_lines(budget, one.costs)]
-    told = replace(told, title=title_words(one), lines=lines)
+    lines = [*told.lines, *way_lines(budget, one.costs)]
+    told = replace(told, title=title_words(one), before=route_lines(one, wanted=wanted), lines=lines)
     return Mended(
         number=one.route.inverter,
         name=budget.inverter,

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from survey.layout import counted
 from survey.materials import vegetation_loss
 from survey.network import Network
-from survey.placement import Placement, best_of_each_place
+from survey.placement import Placement, Wanted, best_of_each_place
 from survey.plan import Plan
 from survey.report.findings import Findings
 from survey.scene import Scene
@@ -17,7 +17,9 @@ from survey.tables.place import (
     CHOICE_COLUMNS,
     RANKING_COLUMNS,
     choice_rows,
+    fewest_lines,
     ranking_row,
+    share_words,
     where_lines,
     why_lines,
     worth_lines,
@@ -67,6 +69,7 @@ class Recommended:
     why: list[str]
     ranking: Grid
     choices: Grid | None
+    fewest: list[str]
 
 
 def recommended(placement: Placement) -> Recommended:
@@ -85,7 +88,11 @@ def recommended(placement: Placement) -> Recommended:
         title=f"Put {len(names)} gateways:" if several else f"Put the gateway at {names[0]}",
         nothing_holds=not placement.served,
         gateways=[
-            (letter(k) if several else "", name, where_lines(placement, i))
+            (
+                letter(k) if several else "",
+                name,
+                [*where_lines(placement, i), *([share_words(placement.network, k)] if several else [])],
+            )
             for k, (name, i) in enumerate(zip(names, placement.chosen, strict=True))
         ],
         worth=worth_lines(placement),
@@ -98,6 +105,7 @@ def recommended(placement: Placement) -> Recommended:
             rows=rows,
         ),
         choices=_choices(placement) if placement.choices else None,
+        fewest=fewest_lines(placement, placement.fewest) if placement.fewest else [],
     )
 
 
@@ -110,19 +118,22 @@ def _choices(placement: Placement) -> Grid:
     )
 
 
-def asked(scene: Scene) -> list[tuple[str, str]]:
-    """The question: what the site has, and what the plan wants."""
+def asked(scene: Scene, question: Wanted) -> list[tuple[str, str]]:
+    """The question: what the site has, and what is wanted."""
     plan, wanted = scene.plan, scene.plan.requirement
     gateways = (
         "the best spot for one gateway" if wanted.gateways == 1 else f"spots for up to {wanted.gateways} gateways"
     )
+    if question.fewest:
+        gateways = "the fewest gateways"
     if wanted.inverters_per_gateway:
         gateways += f", each for up to {counted(wanted.inverters_per_gateway, 'inverter')}"
+    spare = ", also with any one gateway out of order" if question.spare else ""
     relays = f"by way of up to {counted(wanted.max_relays, 'other inverter')}" if wanted.max_relays else "straight"
     names = ", ".join(scene.gateways.names)
     places = len({*scene.spots.places})
     found = [
-        ("Wanted", f"{gateways}, so that all of {counted(len(scene.inverters), 'inverter')} are heard"),
+        ("Wanted", f"{gateways}, so that all of {counted(len(scene.inverters), 'inverter')} are heard{spare}"),
         (
             "A link holds",
             f"at a chance of {100 * wanted.reliability:g} % or more, with {wanted.fade_margin_db:g} dB held back",

@@ -14,6 +14,7 @@ from survey.links import STATES
 from survey.network import Network
 from survey.report.map_labels import Box, Label, Wish, put_labels
 from survey.scene import Scene, box_outlines_m, wall_outlines_m
+from survey.tables.figures import letter
 
 FloatArray = NDArray[np.float64]
 Point = tuple[float, float]
@@ -34,8 +35,10 @@ ORDER = ("roof", "modules", "foliage", "box", "wall")
 LEAST_MARK, MOST_MARK = 3.5, 9.0
 GATEWAYS = ("chosen", "advised", "today")
 """Kinds of places where a gateway is, or should be."""
+TONES = 4
+"""So many tones tell routes to several gateways apart."""
 ALL_LINES = 60
-"""With more inverters than this, unasked only the links that do not hold are drawn."""
+"""With more inverters than this and one gateway, unasked only the links that do not hold are drawn."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -49,22 +52,28 @@ class Shape:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Mark:
-    """An inverter: its number, its place, its state, and the line of its route."""
+    """An inverter: its number, its place, its state, the line of its route, and the tone of the gateway it leads to."""
 
     number: int
     x: float
     y: float
     state: str
     route: str
+    tone: int
     always: bool
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Place:
-    """A gateway or a spot: ``chosen``, ``advised``, ``today``, ``spot`` or ``search``; its place or its path."""
+    """A gateway or a spot: ``chosen``, ``advised``, ``today``, ``spot`` or ``search``; its place or its path.
+
+    Of several that are chosen each has its letter, as in the table, and the tone of the routes to it.
+    """
 
     kind: str
     name: str
+    letter: str = ""
+    tone: int = 0
     x: float = 0.0
     y: float = 0.0
     path: str = ""
@@ -84,6 +93,7 @@ class SiteMap:
     bar_m: float
     bar: float
     north: Point
+    crowded: bool
 
     @property
     def kinds(self) -> list[str]:
@@ -153,6 +163,7 @@ def site_map(scene: Scene, network: Network, *, advised: Sequence[str] = ()) -> 
         bar_m=bar_m,
         bar=bar_m * paper.scale,
         north=(wide - 30.0, tall + FOOT - 40.0),
+        crowded=len(marks) > ALL_LINES,
     )
 
 
@@ -215,20 +226,23 @@ def _mark_size(scene: Scene, paper: _Paper) -> float:
 
 def _marks(scene: Scene, network: Network, paper: _Paper) -> tuple[Mark, ...]:
     at, gateways = paper.at(scene.inverters.at_m).tolist(), paper.at(network.links.gateways.at_m).tolist()
-    few, found = len(at) <= ALL_LINES, []
+    every, found = len(at) <= ALL_LINES or len(gateways) > 1, []
     for route, state in zip(network.routes, network.state.tolist(), strict=True):
         points = [at[route.inverter], *(at[relay] for relay in route.relays)]
         points += [gateways[route.gateway]] if route.gateway >= 0 else []
         line = " L".join(f"{x:.1f} {y:.1f}" for x, y in points)
         x, y = at[route.inverter]
-        always = few or state < len(STATES) - 1
-        found.append(Mark(number=route.inverter, x=x, y=y, state=STATES[state], route=f"M{line}", always=always))
+        always = every or state < len(STATES) - 1
+        tone = max(route.gateway, 0) % TONES
+        found.append(
+            Mark(number=route.inverter, x=x, y=y, state=STATES[state], route=f"M{line}", tone=tone, always=always)
+        )
     return tuple(found)
 
 
 def _places(scene: Scene, network: Network, paper: _Paper, advised: set[str]) -> tuple[Place, ...]:
     """Searches, spots, the gateways that stand and those that the page is about, the last on top."""
-    chosen, found = set(network.links.gateways.names), []
+    chosen, found = network.links.gateways.names, []
     for search in scene.plan.searches:
         line = search.along if search.along is not None else search.within
         path = paper.path(np.array(line), closed=search.along is None)
@@ -239,8 +253,11 @@ def _places(scene: Scene, network: Network, paper: _Paper, advised: set[str]) ->
     for name, (x, y) in zip(ends.names, paper.at(ends.at_m).tolist(), strict=True):
         kind = "advised" if name in advised else "today" if name in standing else "spot" if name in single else ""
         kind = "chosen" if name in chosen else kind
+        sign, tone = "", 0
+        if kind == "chosen" and len(chosen) > 1:
+            sign, tone = letter(chosen.index(name)), chosen.index(name) % TONES
         if kind:
-            found.append(Place(kind=kind, name=name, x=x, y=y))
+            found.append(Place(kind=kind, name=name, letter=sign, tone=tone, x=x, y=y))
     return tuple(sorted(found, key=lambda one: ("search", "spot", "today", "advised", "chosen").index(one.kind)))
 
 
@@ -260,7 +277,14 @@ def _wishes(
 ) -> list[Wish]:
     """What would be labelled if there were room, the most needed first."""
     found = [
-        Wish(text=one.name, kind="gateway", x=one.x, y=one.y, clear=13.0, needed=one.kind == "chosen")
+        Wish(
+            text=f"{one.letter} {one.name}".strip(),
+            kind="gateway",
+            x=one.x,
+            y=one.y,
+            clear=13.0,
+            needed=one.kind == "chosen",
+        )
         for one in reversed(places)
         if one.kind in GATEWAYS
     ]

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from survey.layout import Cell, Column, paragraphs, table, wrapped
 from survey.links import CARRIERS, STATES, Links, carried_by
+from survey.network import room_of
 from survey.tables.figures import CAUTION, NOTHING, NOTHING_DB, db, letter, margin, percent, tally, wanted_line
 
 WAY_WORDS = {"straight": "straight", "over": "over", "left": "left", "right": "right", "reflected": "mirror"}
@@ -75,4 +76,14 @@ def link_table(links: Links) -> str:
                 rows.append([first, letter(j), *others])
         columns = (LINK_COLUMNS[0], Column("to", text=True), *LINK_COLUMNS[1:])
         listing = paragraphs("\n".join(["Links to", *named]), table(columns, rows))
-    return paragraphs(wanted_line(links.scene.plan), listing, tally(links), CAUTION)
+    return paragraphs(wanted_line(links.scene.plan), listing, tally(links), _straight_only(links), CAUTION)
+
+
+def _straight_only(links: Links) -> str:
+    """What a list of links leaves aside, where the plan has it."""
+    wanted = links.scene.plan.requirement
+    aside = ["routes over other inverters"] if wanted.max_relays else []
+    aside += ["how many inverters a gateway takes"] if room_of(links.scene) else []
+    if not aside:
+        return ""
+    return wrapped(f"These are links straight to a gateway: {' and '.join(aside)} count in survey network.")

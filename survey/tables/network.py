@@ -70,7 +70,7 @@ def route_row(network: Network, route: Route) -> list[Cell]:
     names = network.links.inverters.names
     return [
         names[route.inverter],
-        tuple(names[relay] for relay in route.relays) or "itself",
+        tuple(names[relay] for relay in route.relays) or ("itself" if route.gateway >= 0 else "-"),
         margin(route.weakest_margin_db) if route.gateway >= 0 else NOTHING,
         percent(route.reliability, wanted=network.scene.plan.requirement.reliability),
         STATES[int(network.state[route.inverter])] if route.gateway >= 0 else NO_ROOM,

@@ -6,6 +6,7 @@ import numpy as np
 
 from survey.layout import Cell, Column, counted, paragraphs, table, wrapped
 from survey.links import HOLDS, carried_by
+from survey.network import Network
 from survey.placement import Decider, Placement, Reason, Scores, best_of_each_place
 from survey.plan import Search, Spot
 from survey.siting import Fewest
@@ -97,16 +98,18 @@ def _head(placement: Placement) -> str:
     else:
         lines = [f"Put {len(names)} gateways:"]
         for k, (name, i) in enumerate(zip(names, placement.chosen, strict=True)):
-            mine = [
-                state for route, state in zip(network.routes, network.state.tolist(), strict=True) if route.gateway == k
-            ]
             lines += [wrapped(f"{letter(k)}  {name}", indent="  ", hang=3), *_where(placement, i, "     ")]
-            lines += [
-                wrapped(f"for {counted(len(mine), 'inverter')}, {mine.count(HOLDS)} of which hold", indent="     ")
-            ]
+            lines += [wrapped(share_words(network, k), indent="     ")]
     if not placement.served:
         lines.insert(0, "No inverter holds at any of the spots; the least bad of them:")
     return "\n".join([*lines, *told])
+
+
+def share_words(network: Network, gateway: int) -> str:
+    """How many inverters one of several gateways is for."""
+    states = network.state.tolist()
+    mine = [state for route, state in zip(network.routes, states, strict=True) if route.gateway == gateway]
+    return f"for {counted(len(mine), 'inverter')}, {mine.count(HOLDS)} of which hold"
 
 
 def worth_lines(placement: Placement) -> list[str]:
@@ -152,7 +155,7 @@ def where_lines(placement: Placement, spot: int) -> list[str]:
 def choices_table(placement: Placement) -> str:
     """What one gateway brings, what two bring, and so on, and how far that is proven."""
     if placement.fewest:
-        return _fewest(placement, placement.fewest)
+        return "\n".join(wrapped(line) for line in fewest_lines(placement, placement.fewest))
     if not placement.choices:
         return ""
     return "What each number of gateways brings\n" + table(CHOICE_COLUMNS, choice_rows(placement))
@@ -175,24 +178,24 @@ def choice_rows(placement: Placement) -> list[list[Cell]]:
     ]
 
 
-def _fewest(placement: Placement, few: Fewest) -> str:
+def fewest_lines(placement: Placement, few: Fewest) -> list[str]:
     """How few gateways do, and who cannot be served at all."""
     names = placement.scene.inverters.names
     spare = " twice, so that any one gateway may fail" if placement.wanted.spare else ""
     if few.short_of_room:
-        return wrapped(
-            f"Even a gateway at every spot has no room for {counted(few.short_of_room, 'inverter')}: raise "
-            "inverters_per_gateway, or add spots"
-        )
+        short = counted(few.short_of_room, "inverter")
+        return [
+            f"Even a gateway at every spot has no room for {short}: raise inverters_per_gateway, or add spots",
+        ]
     lines = []
     if few.chosen:
         proof = "fewer cannot do it: proven" if few.proven else f"{few.bound} may do, which the time did not settle"
-        lines.append(wrapped(f"{counted(len(few.chosen), 'gateway')} for all that can hold{spare}; {proof}"))
+        lines.append(f"{counted(len(few.chosen), 'gateway')} for all that can hold{spare}; {proof}")
     if few.unservable:
         shown = ", ".join(names[i] for i in few.unservable[:DECIDERS_SHOWN])
         more = f" and {len(few.unservable) - DECIDERS_SHOWN} more" if len(few.unservable) > DECIDERS_SHOWN else ""
-        lines.append(wrapped(f"No choice of spots makes these hold{spare}: {shown}{more}"))
-    return "\n".join(lines)
+        lines.append(f"No choice of spots makes these hold{spare}: {shown}{more}")
+    return lines
 
 
 def _entry(placement: Placement, name: str) -> Spot | Search:

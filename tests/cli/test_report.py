@@ -73,9 +73,9 @@ def page(folder, name="page.html"):
     return Page((folder / name).read_text(encoding="utf-8"))
 
 
-def reported(run, folder, *words):
+def reported(run, folder, *words, warned=""):
     result = run("report", *words, "--out", "page.html", *DAY, *FEW)
-    assert (result.exit_code, result.stdout, result.stderr) == (0, "", "written: page.html\n")
+    assert (result.exit_code, result.stdout, result.stderr) == (0, "", f"{warned}written: page.html\n")
     return page(folder)
 
 
@@ -261,6 +261,11 @@ def test_several_gateways_and_relays(run, folder):
     assert "by way of up to 1 other inverter" in found.text("asked")
     assert "What each number of gateways brings" in found.text("sure")
     assert "by way of" in found.rows["links"][0]
+    words = found.text("weakest")
+    assert words.startswith("The weakest routes explained")
+    told = re.search(r"(\S+) to (.+?), by way of (\S+): holds The route holds: its weakest link has a margin of", words)
+    row = next(row for row in found.rows["links"] if row[0] == told.group(1))
+    assert told.group(3) in row
 
 
 def test_without_room_at_the_gateway_an_inverter_says_so(run, folder):
@@ -268,11 +273,15 @@ def test_without_room_at_the_gateway_an_inverter_says_so(run, folder):
     text = (folder / "farm.toml").read_text(encoding="utf-8")
     text = text.replace("fade_margin_db = 3.0\n", "fade_margin_db = 3.0\ninverters_per_gateway = 25\n")
     (folder / "farm.toml").write_text(text, encoding="utf-8")
-    found = reported(run, folder, "farm.toml")
+    warned = (
+        "warning: 1 gateway takes 25 of 40 inverters at most: raise gateways or inverters_per_gateway in "
+        "[requirement], or some of them have nowhere to report\n"
+    )
+    found = reported(run, folder, "farm.toml", warned=warned)
     assert "15 inverters without room at a gateway" in found.text("answer")
-    assert sum(row[2] == "no room" for row in found.rows["links"]) == 15
+    assert sum(row[4].endswith("no room") for row in found.rows["links"]) == 15
     assert found.text("every").count("No gateway has room for it") == 15
-    full = {row[0] for row in found.rows["links"] if row[2] == "no room"}
+    full = {row[0] for row in found.rows["links"] if row[4].endswith("no room")}
     assert not any(f"{name} to " in found.text("weakest") for name in full)
 
 

@@ -84,6 +84,30 @@ def test_the_map_says_what_links_says_and_marks_each_inverter_once():
     )
 
 
+def test_a_map_with_relays_draws_whole_routes_and_letters_of_gateways():
+    scene = site("farm").wanting(max_relays=2)
+    network = network_of(scene, gateways=["office", "north gate"])
+    figure = site_map(scene, network)
+    assert "B north gate. Routes with up to 2 inverters in between. 40 inverters: 40 hold" in said(figure, "subtitle")
+    assert {"A office", "B north gate"} <= {text.get_text() for text in figure.axes[0].texts}
+    (lines,) = with_gid(figure, "links holds")
+    at_m, ends_m = network.links.inverters.at_m[:, :2], network.links.gateways.at_m[:, :2]
+    ways = [np.stack([*at_m[[one.inverter, *one.relays]], ends_m[one.gateway]]) for one in network.routes]
+    assert max(map(len, ways)) > 2
+    for way, drawn_way in zip(ways, lines.get_segments(), strict=True):
+        np.testing.assert_allclose(drawn_way, way)
+
+
+def test_whoever_finds_no_room_is_marked_and_has_no_line():
+    scene = site("house").wanting(inverters_per_gateway=5)
+    network = network_of(scene, gateways=["laundry"])
+    figure = site_map(scene, network)
+    assert "12 inverters: 5 hold, 0 marginal, 0 fail, 7 without room" in said(figure, "subtitle")
+    assert {"holds (5)", "no room (7)"} <= set(legend_of(figure))
+    assert [len(lines.get_segments()) for word in STATES for lines in with_gid(figure, f"links {word}")] == [0, 0, 5]
+    assert "7 without room" in said(network_picture(weak_points(network)), "subtitle")
+
+
 def test_states_differ_in_shape_and_the_best_from_the_worst_in_filling_too():
     assert len({mark.shape for mark in MARKS}) == len({mark.dashes for mark in MARKS}) == 3
     assert [mark.filled for mark in MARKS] == [True, False, True]
