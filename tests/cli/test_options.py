@@ -107,6 +107,27 @@ def test_the_plan_is_not_written_over_where_it_was_named_by_a_link_either(run, f
     assert path.read_text(encoding="utf-8").startswith("plan_version")
 
 
+@every_command_on_a_plan
+def test_the_file_of_an_antenna_that_the_plan_names_is_not_written_over(run, folder, words):
+    (folder / "whip.csv").write_text("elevation_deg,gain_dbi\n-90,-20\n0,2\n90,-20\n", encoding="utf-8")
+    write(folder, ("[radio.gateway]\n", '[radio.gateway]\nantenna = "whip.csv"\n'), more=SPOTS)
+    before = (folder / "whip.csv").read_bytes()
+    result = run(*words, "--out", "whip.csv")
+    assert (result.exit_code, result.stdout) == (1, "")
+    assert result.stderr == "whip.csv: is a file to be read; name another file\n"
+    assert (folder / "whip.csv").read_bytes() == before
+
+
+@pytest.mark.parametrize("out", ["fit.json", "./fit.json"])
+@pytest.mark.parametrize("option", ["--out", "--graphml"])
+def test_a_file_to_be_read_is_called_that_wherever_its_option_stands(run, folder, out, option):
+    write(folder, more=SPOTS)
+    (folder / "fit.json").write_text("{}", encoding="utf-8")
+    result = run("network", "--fit", "fit.json", option, out, "plan.toml", "--gateway", "post")
+    assert (result.exit_code, result.stdout) == (1, "")
+    assert result.stderr == "fit.json: is a file to be read; name another file\n"
+
+
 NO_PLACE = [
     ("nowhere/result.txt", "there is no folder nowhere"),
     ("plan.toml/result.txt", "there is no folder plan.toml"),
