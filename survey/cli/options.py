@@ -142,12 +142,16 @@ def require_option(command: F) -> F:
     return option(command)
 
 
+MOST_RELAYS, MOST_GATEWAYS = 20, 1_000
+"""As in a plan's requirement."""
+
+
 def relays_option(command: F) -> F:
     """Add --relays, handed to the command as ``max_relays``."""
     option = click.option(
         "--relays",
         "max_relays",
-        type=click.IntRange(min=0),
+        type=click.IntRange(0, MOST_RELAYS),
         metavar="N",
         help="Let messages go by way of up to N other inverters, whatever the plan's max_relays says.",
     )

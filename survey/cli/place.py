@@ -15,7 +15,7 @@ from survey.cli import options
 @click.option("--top", type=click.IntRange(min=1), metavar="N", help="Show the first N spots of the whole ranking.")
 @click.option(
     "--gateways",
-    type=click.IntRange(min=1),
+    type=click.IntRange(1, options.MOST_GATEWAYS),
     metavar="N",
     help="Use up to N gateways, whatever the plan's requirement says.",
 )

@@ -12,7 +12,7 @@ from plans import SPOTS, WALL, array, changed, entry, inverter_with, roof, searc
 
 from cli.commands import as_text_and_json, every_command, every_command_on_a_plan
 from cli.conftest import ROOT
-from survey.cli import COMMANDS, main
+from survey.cli import COMMANDS, main, options
 from survey.plan_file import read_plan
 from survey.scene import scene_of
 
@@ -358,3 +358,16 @@ def test_a_folder_in_place_of_a_file_is_told_in_plain_words(run, folder, words):
     result = run(*words)
     assert (result.exit_code, result.stdout) == (1, "")
     assert result.stderr == "a folder.csv: is a folder; name the file in it\n"
+
+
+@pytest.mark.parametrize(("option", "key"), [("--relays", "max_relays"), ("--gateways", "gateways")])
+def test_an_option_goes_as_far_as_the_key_of_the_plan_and_is_named_beyond(run, folder, option, key):
+    most = {"--relays": options.MOST_RELAYS, "--gateways": options.MOST_GATEWAYS}[option]
+    write(folder, more=SPOTS + f"[requirement]\n{key} = {most}\n")
+    assert run("check", "plan.toml").exit_code == 0
+    write(folder, more=SPOTS + f"[requirement]\n{key} = {most + 1}\n")
+    assert run("check", "plan.toml").exit_code == 1
+    write(folder, more=SPOTS)
+    result = run("place", "plan.toml", option, str(most + 1))
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert f"Invalid value for '{option}': {most + 1} is not in the range" in result.stderr
