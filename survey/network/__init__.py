@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -112,14 +111,6 @@ class Network:
     def all_hold(self) -> bool:
         """Whether the route of every inverter holds."""
         return bool(np.all(self.state == HOLDS))
-
-    @property
-    def overfull(self) -> dict[str, int]:
-        """How many inverters take their best route to a gateway, of those with more than the plan's limit."""
-        most = self.scene.plan.requirement.inverters_per_gateway
-        used = Counter(route.gateway for route in self.routes if route.gateway >= 0)
-        names = self.links.gateways.names
-        return {names[j]: count for j, count in sorted(used.items()) if most and count > most}
 
     def bound_to(self, gateway: IntArray) -> Network:
         """The same with a gateway given for every inverter, shape (inverters,); -1 where none has room for it."""

@@ -39,7 +39,6 @@ def network_record(points: WeakPoints) -> Record:
         "plan": plan.file,
         "site": plan.site.name,
         "max_relays": plan.requirement.max_relays,
-        "overfull": network.overfull,
         "routes": routes,
         "relays": [_point(network, one) for one in points.relays],
         "gateways": [_point(network, one) for one in points.gateways],

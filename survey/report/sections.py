@@ -13,7 +13,6 @@ from survey.report.findings import Findings
 from survey.scene import Scene
 from survey.tables.check import defaults_by_table
 from survey.tables.figures import letter, state_tally
-from survey.tables.network import room_words
 from survey.tables.place import (
     CHOICE_COLUMNS,
     RANKING_COLUMNS,
@@ -166,8 +165,7 @@ def about_words(findings: Findings) -> str:
 def today_words(today: Network) -> str:
     """How the gateways that stand today fare."""
     names = ", ".join(today.links.gateways.names)
-    room = room_words(today)
-    return f"With what stands today ({names}): {state_tally(today.state)}.{room and f' {room}'}"
+    return f"With what stands today ({names}): {state_tally(today.state)}."
 
 
 def defaults(findings: Findings) -> list[tuple[str, str]]:

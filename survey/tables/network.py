@@ -42,7 +42,6 @@ def network_table(points: WeakPoints) -> str:
         wanted_line(plan),
         heading + _routes(points),
         _tally(points),
-        wrapped(room_words(network)),
         _relays(points),
         _gateways(points),
         _links(points),
@@ -87,18 +86,6 @@ def _tally(points: WeakPoints) -> str:
     return wrapped(
         f"{counted(len(network.routes), 'inverter')}: {hold} hold{'s' if hold == 1 else ''}, {relayed} of them by way "
         f"of others; {two} {'has' if two == 1 else 'have'} two routes that share no inverter and no link"
-    )
-
-
-def room_words(network: Network) -> str:
-    """That best routes fill a gateway beyond the plan's limit; empty where they do not."""
-    if not network.overfull:
-        return ""
-    most = network.scene.plan.requirement.inverters_per_gateway
-    have = ", ".join(f"{name} would have {count}" for name, count in network.overfull.items())
-    return (
-        f"That is by radio alone: by the plan (inverters_per_gateway) a gateway takes {counted(most, 'inverter')}, and "
-        f"by these routes {have}."
     )
 
 

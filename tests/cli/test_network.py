@@ -88,23 +88,6 @@ def test_the_graph_is_read_back_with_all_its_attributes(typed, folder):
     assert graph.nodes["i2"]["serial"] == "s2"
 
 
-def test_best_routes_that_fill_a_gateway_beyond_its_limit_are_told(run, folder):
-    plan = CHAIN.replace("max_relays = 2\n", "max_relays = 2\ninverters_per_gateway = 2\n")
-    (folder / "plan.toml").write_text(plan, encoding="utf-8")
-    told = (
-        "That is by radio alone: by the plan (inverters_per_gateway) a gateway takes 2 inverters, and by these routes "
-        "office would have 3."
-    )
-    assert told in " ".join(run("network", "plan.toml").stdout.split())
-    assert json.loads(run("network", "plan.toml", "--json").stdout)["overfull"] == {"office": 3}
-    (folder / "plan.toml").write_text(plan + entry("spot", name='"post"', at="[1, 0]", height_m=2), encoding="utf-8")
-    assert run("report", "plan.toml", "--out", "page.html").exit_code == 0
-    assert f"3 hold, 0 marginal, 0 fail. {told}" in (folder / "page.html").read_text(encoding="utf-8")
-    (folder / "plan.toml").write_text(plan.replace("per_gateway = 2", "per_gateway = 3"), encoding="utf-8")
-    assert "by radio alone" not in run("network", "plan.toml").stdout
-    assert json.loads(run("network", "plan.toml", "--json").stdout)["overfull"] == {}
-
-
 @pytest.mark.parametrize(
     "words", [["--graphml", "no/such/net.graphml"], ["--graphml", "plan.toml"], ["--gateway", "ofice"]]
 )
