@@ -4,6 +4,7 @@ The whole confusion table, over hundreds of logs, stands in tests/benchmarks/tes
 """
 
 import dataclasses
+import re
 
 import numpy as np
 import pytest
@@ -107,6 +108,16 @@ def test_no_log_is_too_odd(seed, share, inverters, times):
     made.seconds, made.level_dbm, made.power_w = (one[:, kept] for one in (made.seconds, made.level_dbm, made.power_w))
     found = found_in(made)
     assert sum(one.dropouts for one in found.findings) == pytest.approx(found.missed, abs=len(found.findings))
+
+
+def test_a_unit_that_is_dead_for_days_is_told_in_hours_of_daylight():
+    """Five days of silence hold some 60 h of daylight, never "3 days of daylight"."""
+    recipe = dataclasses.replace(any_recipe(1, ()), days=10, inverters=12, step_s=600, gateways=1)
+    made = make(recipe)
+    made.heard[0, made.seconds[0] >= made.seconds[0, 0] + 4 * 86_400] = False
+    (unit,) = (one for one in faults(found_in(made)) if one.cause == "single unit")
+    hours = float(re.search(r"silent by itself 1 time, ([0-9.]+) h of daylight in all", unit.evidence)[1])
+    assert 40 < hours < 6 * 16
 
 
 def test_a_weak_link_is_likelier_than_a_faulty_unit_where_the_margin_says_so():

@@ -61,6 +61,7 @@ SAME = {
     "no line break at the end": TWO.rstrip("\n"),
     "byte-order mark": b"\xef\xbb\xbf" + TWO.encode(),
     "semicolons": TWO.replace(",", ";"),
+    "tabs": TWO.replace(",", "\t"),
     "quotes": "\n".join(",".join(f'"{one}"' for one in row.split(",")) for row in TWO.split("\n") if row),
     "spaces": TWO.replace(",", " , "),
     "empty lines": TWO.replace("\n", "\n\n"),
@@ -207,6 +208,17 @@ def test_a_log_that_is_wrong_all_through_is_not_read_to_its_end(tmp_path, monkey
     more = int(told[-1].split()[3])
     assert told[-1] == f"log.csv: time: and {more} more rows like these as far as it was read"
     assert 9_995 < more < 30_000
+
+
+def test_a_level_may_have_a_true_minus_sign_and_a_decimal_comma_between_tabs(tmp_path):
+    text = f"{HEADER},level_dbm\n2026-05-01T10:00,i1,office,1,\N{MINUS SIGN}71;5\n2026-05-01T10:10,i1,office,1,-72;25\n"
+    log = read(tmp_path, text.replace(",", "\t").replace(";", ","))
+    assert log.level_dbm.tolist() == [[-71.5, -72.25]]
+
+
+def test_a_log_in_another_code_than_utf_8_is_called_that(tmp_path):
+    told = faults(tmp_path, TWO.replace("i2", "S\xfcd").encode("latin-1"))
+    assert told == ['log.csv: inverter "S\ufffdd": is not text in UTF-8; save the log as CSV in UTF-8']
 
 
 def test_a_serial_that_two_inverters_have_is_told(tmp_path):

@@ -19,13 +19,11 @@ def check(plan_file: Path, output: options.Output) -> None:
     at once.
     """
     from survey.inspection import inspect  # noqa: PLC0415
-    from survey.plan_file import read_plan  # noqa: PLC0415
     from survey.records import check as records  # noqa: PLC0415  start-up time
-    from survey.scene import scene_of  # noqa: PLC0415
     from survey.tables import check as tables  # noqa: PLC0415
 
     with options.progress("looking for obstacles that no link meets") as told:
-        inspection = inspect(scene_of(read_plan(plan_file)), progress=told)
+        inspection = inspect(options.read_scene(plan_file), progress=told)
     output.show(tables.check_text, records.check_record, inspection)
     for warning in inspection.warnings:
         options.warn(warning)

@@ -109,8 +109,10 @@ def draw(
     options.write_whole(out, as_bytes(figure, ending), inputs=inputs)
     missing = 0 if ending == "svg" else missing_letters(figure)  # whoever shows an SVG has fonts of their own
     if missing:
-        of_names = f"{missing} letters of names are" if missing > 1 else "a letter of a name is"
-        options.warn(f"{of_names} not in the picture's font and drawn as boxes; a picture that ends in .svg keeps them")
+        many = missing > 1
+        of_names, boxes = (f"{missing} letters of names are", "boxes") if many else ("a letter of a name is", "a box")
+        kept = f"a picture that ends in .svg keeps {'them' if many else 'it'}"
+        options.warn(f"{of_names} not in the picture's font and drawn as {boxes}; {kept}")
     click.echo(f"written: {one_line(str(out))}", err=True)
 
 

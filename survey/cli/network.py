@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from survey.cli import options
+from survey.errors import one_line
 
 
 @click.command()
@@ -39,14 +40,18 @@ def network(
     from survey.records import network as records  # noqa: PLC0415  start-up time
     from survey.tables import network as tables  # noqa: PLC0415
 
+    inputs = (plan_file,) if fit_file is None else (plan_file, fit_file)
     if graphml is not None:
-        options.check_writable(graphml, inputs=(plan_file,))
+        options.check_writable(graphml, inputs=inputs)
+        if output.file is not None and output.file.resolve() == graphml.resolve():
+            raise click.UsageError("--out and --graphml name the same file")
     scene = options.read_scene(plan_file, fit_file).wanting(max_relays=max_relays)
     with options.progress("links between inverters") as told:
         found = weak_points(network_of(scene, gateways=gateways, progress=told))
     if graphml is not None:
         from survey.network.graph import graphml_of  # noqa: PLC0415
 
-        options.write_whole(graphml, graphml_of(found.network) + "\n", inputs=(plan_file,))
+        options.write_whole(graphml, graphml_of(found.network) + "\n", inputs=inputs)
+        click.echo(f"written: {one_line(str(graphml))}", err=True)
     output.show(tables.network_table, records.network_record, found)
     options.finish(require=require, all_hold=found.network.all_hold)

@@ -29,6 +29,8 @@ F = TypeVar("F", bound=Callable[..., Any])
 
 QUIET_S = 1.0
 """No progress bar before a command has taken this long. [s]"""
+READ = "survey.read"
+"""Under this the context of a command keeps the files that a plan has named."""
 NOT_HELD = 3
 """Exit status with --require where an inverter does not hold."""
 
@@ -54,10 +56,13 @@ def finite(_context: click.Context, _parameter: click.Parameter, value: float | 
 
 def read_scene(plan_file: Path, fit_file: Path | None = None) -> Scene:
     """The site that a plan file describes, ready for computing; with a fit, as readings have shown it."""
+    from survey.antennas import KINDS  # noqa: PLC0415
     from survey.plan_file import read_plan  # noqa: PLC0415  start-up time
     from survey.scene import corrected, scene_of  # noqa: PLC0415
 
     scene = scene_of(read_plan(plan_file))
+    of_antennas = [plan_file.parent / name for name in scene.plan.patterns if name not in KINDS]
+    click.get_current_context().meta.setdefault(READ, []).extend(of_antennas)
     if fit_file is None:
         return scene
     from survey.calibration import read_fit  # noqa: PLC0415
@@ -108,6 +113,10 @@ class Output:
             raise OutputError(f"standard output cannot be written: {error.strerror}") from None
 
 
+WRITTEN = {"graphml"}
+"""Arguments that name a file to be written beside the result."""
+
+
 def json_and_out(command: F) -> F:
     """Add --json and --out, handed to the command as ``output``."""
 
@@ -115,7 +124,8 @@ def json_and_out(command: F) -> F:
     @click.option("--out", type=click.Path(path_type=Path), help="Write to this file, whole or not at all.")
     @wraps(command)
     def wrapper(*args: Any, as_json: bool, out: Path | None, **kwargs: Any) -> Any:  # noqa: ANN401  as the command
-        inputs = tuple(value for value in kwargs.values() if isinstance(value, Path))
+        named = {key: value for key, value in kwargs.items() if isinstance(value, Path) and key not in WRITTEN}
+        inputs = tuple(named[key] for key in sorted(named, key=lambda key: key != "plan_file"))
         if out is not None:
             check_writable(out, inputs=inputs)
         elif sys.stdout is None:
@@ -133,12 +143,16 @@ def require_option(command: F) -> F:
     return option(command)
 
 
+MOST_RELAYS, MOST_GATEWAYS = 20, 1_000
+"""As in a plan's requirement."""
+
+
 def relays_option(command: F) -> F:
     """Add --relays, handed to the command as ``max_relays``."""
     option = click.option(
         "--relays",
         "max_relays",
-        type=click.IntRange(min=0),
+        type=click.IntRange(0, MOST_RELAYS),
         metavar="N",
         help="Let messages go by way of up to N other inverters, whatever the plan's max_relays says.",
     )
@@ -184,7 +198,7 @@ def placing_options(command: F) -> F:
     @click.option(
         "--gateways",
         "most_gateways",
-        type=click.IntRange(min=1),
+        type=click.IntRange(1, MOST_GATEWAYS),
         metavar="N",
         help="Use up to N gateways, whatever the plan's requirement says.",
     )
@@ -269,7 +283,9 @@ def check_writable(path: Path, *, inputs: tuple[Path, ...] = ()) -> None:
         raise OutputError(one_line(f"{path}: cannot be written: {error.strerror}")) from None
     if stat.S_ISDIR(there.st_mode):
         raise OutputError(one_line(f"{path}: is a folder; name a file in it"))
-    for position, one in enumerate(inputs):
+    context = click.get_current_context(silent=True)
+    of_the_plan = [] if context is None else context.meta.get(READ, [])
+    for position, one in enumerate([*inputs, *of_the_plan]):
         with suppress(OSError):
             if os.path.samestat(there, one.stat()):
                 what = "a file to be read" if position else "the plan itself"

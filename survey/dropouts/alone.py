@@ -143,7 +143,7 @@ def alone(
         own[link] = count
         words = []
         if pieces:
-            length = duration(count * book.log.step_s)
+            length = duration(count * book.log.step_s, in_days=False)
             words.append(f"silent by itself {counted(round(pieces), 'time')}, {length} of daylight in all")
         if link in struck:
             own[link] += excess[link]

@@ -140,15 +140,17 @@ class Book:
         )
 
 
-def duration(seconds: float) -> str:
-    """A length of time in the largest unit that suits.
+def duration(seconds: float, *, in_days: bool = True) -> str:
+    """A length of time in the largest unit that suits; what is added up from pieces of days stays in hours.
 
     Examples
     --------
     >>> duration(1_200), duration(9_000), duration(432_000)
     ('20 min', '2.5 h', '5 days')
+    >>> duration(432_000, in_days=False)
+    '120.0 h'
     """
     minutes = seconds / 60.0
     if minutes < 90:  # noqa: PLR2004  minutes
         return f"{minutes:.0f} min"
-    return f"{minutes / 60:.1f} h" if minutes < 2 * 1440 else f"{minutes / 1440:.0f} days"
+    return f"{minutes / 60:.1f} h" if minutes < 2 * 1440 or not in_days else f"{minutes / 1440:.0f} days"

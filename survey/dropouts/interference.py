@@ -168,7 +168,8 @@ def _enter(book: Book, name: str, hours: BoolArray, words: str, daylight: Daylig
     days = len(np.unique(daylight.number[struck]))
     share = float(missed[at].sum() / max(polls[at].sum(), 1.0))
     before = float((usual * polls)[at].sum() / max(polls[at].sum(), 1.0))
-    when = f"every day about {words}" if words else f"in {duration(float(len(times)) * book.log.step_s)} on {days} days"
+    length = duration(float(len(times)) * book.log.step_s, in_days=False)
+    when = f"every day about {words}" if words else f"in {length} on {days} days"
     evidence = (
         f"{100 * share:.0f} % of polls missed {when}, {100 * before:.1f} % at other times; strong and weak links alike"
     )

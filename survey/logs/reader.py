@@ -21,6 +21,7 @@ AT_ONCE = 2
 LONGEST_ROW = 10_000
 REQUIRED = ("time", "inverter", "gateway", "heard")
 OPTIONAL = ("level_dbm", "power_w", "branch")
+DELIMITERS = (",", ";", "\t")
 UTF_16 = (b"\xff\xfe", b"\xfe\xff")
 
 Progress = Callable[[int, int], None]
@@ -101,7 +102,7 @@ def _columns(file: BinaryIO, shown: str) -> tuple[Columns, list[str]]:
     if problem:
         raise FileError([Fault(file=shown, problem=problem)])
     header = raw.decode("utf-8-sig", "replace").strip("\r\n")
-    delimiter = ";" if header.count(";") > header.count(",") else ","
+    delimiter = max(DELIMITERS, key=header.count)
     names = [one.strip().casefold() for one in next(csv.reader([header], delimiter=delimiter))]
     if "serial" in names and "inverter" not in names:
         names[names.index("serial")] = "inverter"
@@ -128,7 +129,7 @@ def _columns(file: BinaryIO, shown: str) -> tuple[Columns, list[str]]:
         power=at["power_w"],
         branch=at["branch"],
         delimiter=delimiter,
-        decimal="," if delimiter == ";" else ".",
+        decimal="." if delimiter == "," else ",",
     )
     return columns, [one_line(name) or "one without a name" for name in names if name not in at]
 
@@ -219,6 +220,10 @@ def _resolve(
         if len(owners) > 1:
             both = " and ".join(f'"{names[i]}"' for i in owners)
             told.append(Fault(file=shown, problem=f'serial "{name}" belongs to {both} in the plan'))
+        elif "\ufffd" in name:
+            told.append(
+                Fault(file=shown, problem=f'{what} "{name}": is not text in UTF-8; save the log as CSV in UTF-8')
+            )
         elif not owners:
             near = did_you_mean(name, [*names, *by_serial])
             told.append(Fault(file=shown, problem=f'no {what} of the plan is named "{name}"{near}'))

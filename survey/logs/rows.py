@@ -184,7 +184,8 @@ class RowReader:
         if not text:
             return float("nan")
         try:
-            value = float(text.replace(",", ".") if self.columns.decimal == "," else text)
+            plain = text.replace("\N{MINUS SIGN}", "-")
+            value = float(plain.replace(",", ".") if self.columns.decimal == "," else plain)
         except ValueError:
             value = float("nan")
         if np.isfinite(value):

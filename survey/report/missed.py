@@ -66,6 +66,6 @@ def missed_by(found: Dropouts) -> dict[str, tuple[str, float]]:
         polls, gone = int(found.polls_by[k]), int(found.missed_by[k])
         share = gone / polls if polls else 0.0
         cause = found.main_cause(k)
-        words = "nobody heard" if found.silent else f"{percent(share)} {cause}".strip() if gone else "0 %"
+        words = "never heard" if found.silent else f"{percent(share)} {cause}".strip() if gone else "0 %"
         told[name] = (words, 1.0 if found.silent else share)
     return told

@@ -13,6 +13,8 @@ from survey.network import room_of
 from survey.tables.figures import CAUTION, NOTHING, NOTHING_DB, db, letter, margin, percent, tally, wanted_line
 
 WAY_WORDS = {"straight": "straight", "over": "over", "left": "left", "right": "right", "reflected": "mirror"}
+FAR_M = 10_000.0
+"""From here on a distance is shown without a decimal, for want of room. [m]"""
 SHOWN_DB = 0.05
 """A line that loses less than this to the edges it passes is shown as clear. [dB]"""
 
@@ -36,7 +38,7 @@ def link_row(links: Links, i: int, j: int, carriers: NDArray[np.intp]) -> list[C
     heard = links.margin_db[i, j] >= NOTHING_DB
     return [
         links.inverters.names[i],
-        f"{links.distance_m[i, j]:.1f}",
+        f"{links.distance_m[i, j]:.{int(links.distance_m[i, j] < FAR_M)}f}",
         db(links.path_loss_db[i, j]),
         db(links.obstacle_loss_db[i, j]),
         db(links.uplink_level_dbm[i, j]) if heard else NOTHING,

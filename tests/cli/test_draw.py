@@ -162,7 +162,7 @@ def test_one_letter_without_a_shape_is_told_in_the_singular_and_python_says_noth
     result = process("draw", "plan.toml", "--out", "p.png")
     assert (result.returncode, result.stdout) == (0, b"")
     first, *others = result.stderr.decode().splitlines()
-    assert first.startswith("warning: a letter of a name is not in the picture's font and drawn as boxes")
+    assert first.startswith("warning: a letter of a name is not in the picture's font and drawn as a box; ")
     assert others == ["written: p.png"]
 
 

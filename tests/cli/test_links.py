@@ -31,6 +31,18 @@ def test_a_link_through_a_wall_worked_by_hand(run, folder):
     assert (result.exit_code, result.stdout, result.stderr) == (0, WORKED, "")
 
 
+def test_a_link_of_a_hundred_kilometres_keeps_the_table_within_100_columns(run, folder):
+    far = entry("gateway", name='"far"', at="[99000, 0]", height_m=2) + entry(
+        "gateway", name='"near"', at="[2000, 0]", height_m=2
+    )
+    inverter = entry("inverter", name='"far away one"', at="[-5000, 0]", height_m=2)
+    write(folder, more=far + inverter)
+    text = run("links", "plan.toml").stdout
+    assert max(map(len, text.splitlines())) <= 100
+    assert " 104000  " in text
+    assert " 7000.0  " in text
+
+
 def test_the_same_as_json(run, folder):
     write(folder, more=WALL)
     result = run("links", "plan.toml", "--json")

@@ -72,7 +72,7 @@ def test_the_json_tells_routes_weak_points_and_the_graph(typed):
 def test_the_graph_is_read_back_with_all_its_attributes(typed, folder):
     """networkx reads what was written; its shortest path by reliability is the route told."""
     result = typed("network", "plan.toml", "--graphml", "net.graphml", "--json")
-    assert (result.exit_code, result.stderr) == (0, "")
+    assert (result.exit_code, result.stderr) == (0, "written: net.graphml\n")
     graph = nx.read_graphml(io.BytesIO((folder / "net.graphml").read_bytes()))
     found = json.loads(result.stdout)["graph"]
     assert set(graph.nodes) == {node["name"] for node in found["nodes"]}

@@ -12,7 +12,7 @@ from plans import SPOTS, WALL, array, changed, entry, inverter_with, roof, searc
 
 from cli.commands import as_text_and_json, every_command, every_command_on_a_plan
 from cli.conftest import ROOT
-from survey.cli import COMMANDS, main
+from survey.cli import COMMANDS, main, options
 from survey.plan_file import read_plan
 from survey.scene import scene_of
 
@@ -105,6 +105,27 @@ def test_the_plan_is_not_written_over_where_it_was_named_by_a_link_either(run, f
     result = run("links", "link.toml", "--out", "plan.toml")
     assert (result.exit_code, result.stderr) == (1, "plan.toml: is the plan itself; name another file\n")
     assert path.read_text(encoding="utf-8").startswith("plan_version")
+
+
+@every_command_on_a_plan
+def test_the_file_of_an_antenna_that_the_plan_names_is_not_written_over(run, folder, words):
+    (folder / "whip.csv").write_text("elevation_deg,gain_dbi\n-90,-20\n0,2\n90,-20\n", encoding="utf-8")
+    write(folder, ("[radio.gateway]\n", '[radio.gateway]\nantenna = "whip.csv"\n'), more=SPOTS)
+    before = (folder / "whip.csv").read_bytes()
+    result = run(*words, "--out", "whip.csv")
+    assert (result.exit_code, result.stdout) == (1, "")
+    assert result.stderr == "whip.csv: is a file to be read; name another file\n"
+    assert (folder / "whip.csv").read_bytes() == before
+
+
+@pytest.mark.parametrize("out", ["fit.json", "./fit.json"])
+@pytest.mark.parametrize("option", ["--out", "--graphml"])
+def test_a_file_to_be_read_is_called_that_wherever_its_option_stands(run, folder, out, option):
+    write(folder, more=SPOTS)
+    (folder / "fit.json").write_text("{}", encoding="utf-8")
+    result = run("network", "--fit", "fit.json", option, out, "plan.toml", "--gateway", "post")
+    assert (result.exit_code, result.stdout) == (1, "")
+    assert result.stderr == "fit.json: is a file to be read; name another file\n"
 
 
 NO_PLACE = [
@@ -337,3 +358,16 @@ def test_a_folder_in_place_of_a_file_is_told_in_plain_words(run, folder, words):
     result = run(*words)
     assert (result.exit_code, result.stdout) == (1, "")
     assert result.stderr == "a folder.csv: is a folder; name the file in it\n"
+
+
+@pytest.mark.parametrize(("option", "key"), [("--relays", "max_relays"), ("--gateways", "gateways")])
+def test_an_option_goes_as_far_as_the_key_of_the_plan_and_is_named_beyond(run, folder, option, key):
+    most = {"--relays": options.MOST_RELAYS, "--gateways": options.MOST_GATEWAYS}[option]
+    write(folder, more=SPOTS + f"[requirement]\n{key} = {most}\n")
+    assert run("check", "plan.toml").exit_code == 0
+    write(folder, more=SPOTS + f"[requirement]\n{key} = {most + 1}\n")
+    assert run("check", "plan.toml").exit_code == 1
+    write(folder, more=SPOTS)
+    result = run("place", "plan.toml", option, str(most + 1))
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert f"Invalid value for '{option}': {most + 1} is not in the range" in result.stderr
