@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -84,9 +83,9 @@ class _Field:
         number = self.detours.number
         place = np.minimum(np.searchsorted(number, points), max(0, len(number) - 1))
         chosen = place[number[place] == points] if len(number) else place[:0]
-        parts = max(min(workers, len(chosen) // LEAST_LINES), -(-len(chosen) // MOST_LINES))
-        bounds = np.linspace(0, len(chosen), parts + 1).astype(np.int64)
-        some = [chosen[first:last] for first, last in pairwise(bounds)]
+        shared = workers if len(chosen) >= workers * LEAST_LINES else 1
+        parts = -(-len(chosen) // (MOST_LINES * shared)) * shared
+        some = [chosen[first::parts] for first in range(parts)]  # lines side by side cost alike
         for lines, ways in zip(some, in_order(self.detours.ways, some, workers=workers), strict=True):
             numbers = number[lines]
             every_db = (ways.over_db, ways.left_db, ways.right_db, ways.reflected_db)
