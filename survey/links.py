@@ -16,7 +16,7 @@ from survey.geometry import Chords, Crossings, chords, crossings_and_misses
 from survey.geometry.crossings import EDGE_M
 from survey.probability import chance_above
 from survey.propagation import power_sum_loss_db
-from survey.propagation.around import around, near_lines, within_reach
+from survey.propagation.around import Around, around, near_lines, within_reach
 from survey.propagation.distance import log_distance_loss_db
 from survey.propagation.penetration import chord_losses_db, sheet_losses_db, total_over_links
 from survey.propagation.sides import Near
@@ -282,9 +282,8 @@ def links_between(scene: Scene, inverters: Ends, gateways: Ends) -> Links:
     Links
         One for each pair.
     """
-    links, number, near = straight_links(scene, inverters, gateways)
-    columns = max(1, len(gateways))
-    ways = around(scene, inverters.at_m[number // columns], gateways.at_m[number % columns], near)
+    links, detours = straight_links(scene, inverters, gateways)
+    number, ways = detours.number, detours.ways()
     grazed_db = _laid_out(number, ways.grazed_db, 0.0, links.shape)
     return replace(
         links,
@@ -303,7 +302,41 @@ def links_between(scene: Scene, inverters: Ends, gateways: Ends) -> Links:
     )
 
 
-def straight_links(scene: Scene, inverters: Ends, gateways: Ends) -> tuple[Links, NDArray[np.int64], Near]:
+@dataclass(frozen=True, kw_only=True)
+class Detours:
+    """Lines of links that screens block or come close to, whose ways around are still to be worked out.
+
+    Attributes
+    ----------
+    scene : Scene
+        The site.
+    number : ndarray of int, shape (lines,)
+        Which links, sorted: inverter times the number of gateways plus gateway.
+    starts_m, ends_m : ndarray of float, shape (lines, 3)
+        Their ends. [m]
+    near : tuple of three ndarrays
+        Pairs of line and screen, and whether it blocks the line or lies close to it.
+    """
+
+    scene: Scene
+    number: NDArray[np.int64]
+    starts_m: FloatArray
+    ends_m: FloatArray
+    near: Near
+
+    def ways(self, chosen: NDArray[np.int64] | None = None) -> Around:
+        """Ways around of all lines, or of some of them."""
+        if chosen is None:
+            return around(self.scene, self.starts_m, self.ends_m, self.near)
+        place = np.full(len(self.number), -1)
+        place[chosen] = np.arange(len(chosen))
+        line, screen, blocks = self.near
+        row = np.flatnonzero(place[line] >= 0)
+        near = (place[line[row]], screen[row], blocks[row])
+        return around(self.scene, self.starts_m[chosen], self.ends_m[chosen], near)
+
+
+def straight_links(scene: Scene, inverters: Ends, gateways: Ends) -> tuple[Links, Detours]:
     """Work out what goes straight through, and which links have more than that.
 
     Parameters
@@ -315,9 +348,8 @@ def straight_links(scene: Scene, inverters: Ends, gateways: Ends) -> tuple[Links
 
     Returns
     -------
-    tuple of Links, ndarray of int, and a tuple of three
-        The links without ways around and without what edges close by take; the numbers of those that screens block or
-        come close to, inverter times the number of gateways plus gateway; and which screens do, as `around` takes it.
+    tuple of Links and Detours
+        The links without ways around and without what edges close by take; and those that have such.
     """
     environment, shape = scene.plan.environment, (len(inverters), len(gateways))
     distance_m = np.linalg.norm(inverters.at_m[:, None] - gateways.at_m[None], axis=2)
@@ -357,7 +389,9 @@ def straight_links(scene: Scene, inverters: Ends, gateways: Ends) -> tuple[Links
         crossings=through,
         chords=inside,
     )
-    return links, number, near
+    inverter, gateway = number // max(1, shape[1]), number % max(1, shape[1])
+    at_m = {"starts_m": inverters.at_m[inverter], "ends_m": gateways.at_m[gateway]}
+    return links, Detours(scene=scene, number=number, near=near, **at_m)
 
 
 def passes_of(links: Links, unit: NDArray[np.int64], units: int) -> FloatArray:

@@ -5,18 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from survey.geometry import Chords
-from survey.links import Links, straight_links
+from survey.links import Detours, Links, straight_links
 from survey.propagation import power_sum_loss_db
-from survey.propagation.around import Around, around
 from survey.propagation.penetration import chord_losses_db, sheet_losses_db, total_over_links
-from survey.propagation.sides import Near
 from survey.scene import Ends, Scene
 from survey.units import elevation_deg
 from survey.workers import WORKERS, in_order
@@ -47,10 +44,8 @@ class _Field:
         What goes straight through, of all points in order to one end.
     shape : tuple of int
         Rows and columns of the grid.
-    number : ndarray of int, shape (lines,)
-        Points whose lines are blocked or come close to a screen.
-    near : Near
-        Which screens, for each of those lines; sorted by line.
+    detours : Detours
+        The points whose lines are blocked or come close to a screen.
     blocked : ndarray of bool, shape (points,)
         Lines that a screen blocks.
     open_db : ndarray of float, shape (points,)
@@ -61,8 +56,7 @@ class _Field:
 
     straight: Links
     shape: tuple[int, int]
-    number: IntArray
-    near: Near
+    detours: Detours
     blocked: BoolArray
     open_db: FloatArray
     values: FloatArray
@@ -73,7 +67,7 @@ class _Field:
         bend_db, leave_deg, arrive_deg = self.values
         there = self.blocked & (bend_db < NO_WAY_DB)
         grazed_db = np.zeros(len(bend_db))
-        clear = self.number[~self.blocked[self.number]]
+        clear = self.detours.number[~self.blocked[self.detours.number]]
         grazed_db[clear] = np.maximum(bend_db[clear], 0.0)
         return replace(
             self.straight,
@@ -86,31 +80,20 @@ class _Field:
 
     def work_out(self, points: IntArray, workers: int) -> None:
         """Put in the values of some points, in order, from the ways of their own."""
-        place = np.minimum(np.searchsorted(self.number, points), max(0, len(self.number) - 1))
-        chosen = place[self.number[place] == points] if len(self.number) else place[:0]
-        parts = max(min(workers, len(chosen) // LEAST_LINES), -(-len(chosen) // MOST_LINES))
-        bounds = np.linspace(0, len(chosen), parts + 1).astype(np.int64)
-        some = [chosen[first:last] for first, last in pairwise(bounds)]
-        for lines, ways in zip(some, in_order(self._ways, some, workers=workers), strict=True):
-            numbers = self.number[lines]
+        number = self.detours.number
+        place = np.minimum(np.searchsorted(number, points), max(0, len(number) - 1))
+        chosen = place[number[place] == points] if len(number) else place[:0]
+        shared = workers if len(chosen) >= workers * LEAST_LINES else 1
+        parts = -(-len(chosen) // (MOST_LINES * shared)) * shared
+        some = [chosen[first::parts] for first in range(parts)]  # lines side by side cost alike
+        for lines, ways in zip(some, in_order(self.detours.ways, some, workers=workers), strict=True):
+            numbers = number[lines]
             every_db = (ways.over_db, ways.left_db, ways.right_db, ways.reflected_db)
             total_db = np.minimum(power_sum_loss_db(every_db) - self.open_db[numbers], NO_WAY_DB)
             self.values[0, numbers] = np.where(self.blocked[numbers], total_db, ways.grazed_db)
             for row, angle_deg in enumerate((ways.leave_deg, ways.arrive_deg), start=1):
                 known = ~np.isnan(angle_deg)  # where there is no way the line's own stays
                 self.values[row, numbers[known]] = angle_deg[known]
-
-    def _ways(self, lines: IntArray) -> Around:
-        """Ways around for some of the lines."""
-        links, numbers = self.straight, self.number[lines]
-        place = np.full(len(self.number), -1)
-        place[lines] = np.arange(len(lines))
-        row = np.flatnonzero(place[self.near[0]] >= 0)
-        near = (place[self.near[0][row]], self.near[1][row], self.near[2][row])
-        columns = links.shape[1]
-        return around(
-            links.scene, links.inverters.at_m[numbers // columns], links.gateways.at_m[numbers % columns], near
-        )
 
 
 def refined_links(
@@ -177,24 +160,23 @@ def refined_links(
             active = _corners(missed, np.logical_or) | _uneven(field, sets, half)
         step = half
     told = np.zeros(rows * columns, dtype=bool)
-    told[field.number] = ~known.ravel()[field.number]
+    told[field.detours.number] = ~known.ravel()[field.detours.number]
     return field.links(), told.reshape(shape)
 
 
 def _field(scene: Scene, inverters: Ends, gateways: Ends, shape: tuple[int, int]) -> _Field:
     """What goes straight through, and no ways around yet."""
-    links, number, (line, screen, blocks) = straight_links(scene, inverters, gateways)
-    order = np.argsort(line, kind="stable")
+    links, detours = straight_links(scene, inverters, gateways)
+    line, _, blocks = detours.near
     blocked = np.zeros(links.shape[0] * links.shape[1], dtype=bool)
-    blocked[number[line[blocks]]] = True
+    blocked[detours.number[line[blocks]]] = True
     values = np.zeros((3, len(blocked)))
     along_m = gateways.at_m[None] - inverters.at_m[:, None]
     values[1], values[2] = elevation_deg(along_m).ravel(), elevation_deg(-along_m).ravel()
     return _Field(
         straight=links,
         shape=shape,
-        number=number,
-        near=(line[order], screen[order], blocks[order]),
+        detours=detours,
         blocked=blocked,
         open_db=_open_db(links),
         values=values,
@@ -212,11 +194,11 @@ def _open_db(links: Links) -> FloatArray:
 
 def _sets(field: _Field) -> IntArray:
     """A number for each set of screens that block a line, shape (points,); 0 for none."""
-    line, screen, blocks = field.near
+    line, screen, blocks = field.detours.near
     # Sums of such numbers are as good as never alike for two sets.
     names = np.random.default_rng(0).integers(1, 2**62, len(field.straight.scene.screens))
     found = np.zeros(len(field.blocked), dtype=np.int64)
-    np.add.at(found, field.number[line[blocks]], names[screen[blocks]])
+    np.add.at(found, field.detours.number[line[blocks]], names[screen[blocks]])
     return found
 
 

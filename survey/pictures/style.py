@@ -184,8 +184,10 @@ def as_bytes(figure: Figure, ending: str) -> bytes:
         The same for the same picture: no time, no place, no program's name in it.
     """
     file = io.BytesIO()
+    # What is packed anew at once need not be packed before.
+    loose: dict[str, Any] = {"pil_kwargs": {"compress_level": 0}} if ending == "png" else {}
     with house_style():
-        figure.savefig(file, format=ending, metadata=NO_METADATA[ending])
+        figure.savefig(file, format=ending, metadata=NO_METADATA[ending], **loose)
     return _with_few_colours(file) if ending == "png" else file.getvalue()
 
 
