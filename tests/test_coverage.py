@@ -65,7 +65,7 @@ def test_points_told_by_their_neighbours_have_the_margin_of_their_own_links(monk
 def test_the_place_of_a_gateway_is_told_as_well(monkeypatch):
     scene = site("farm")
     few = replace(scene, inverters=scene.inverters.pick([0, 17, 35]))
-    found, whole = both(monkeypatch, few, None, area_m=field_m(scene), height_m=2.5, points=2_500)
+    found, whole = both(monkeypatch, few, None, area_m=field_m(scene), height_m=2.5, points=3_600)
     assert_told_well(found, whole)
     assert found.told_share > 0.1
 
@@ -73,7 +73,7 @@ def test_the_place_of_a_gateway_is_told_as_well(monkeypatch):
 def test_bands_of_rows_and_any_number_of_workers_tell_the_same_story(monkeypatch):
     scene = site("farm")
     both_ends = chosen_gateways(scene, ("office", "roller door"))
-    options = {"area_m": field_m(scene), "points": 2_500}
+    options = {"area_m": field_m(scene), "points": 3_600}
     one, two = (coverage_of(scene, both_ends, **options, workers=workers) for workers in (1, 2))
     alone, shared = (coverage_of(scene, both_ends.pick([0]), **options, workers=workers) for workers in (1, 2))
     for first, second in ((one, two), (alone, shared)):
@@ -88,7 +88,7 @@ def test_in_the_open_and_behind_what_is_no_screen_every_point_is_its_own(monkeyp
     hedge = foliage("[[-30, 4], [30, 4], [30, 6], [-30, 6]]")
     more = hedge + wall(along="[[5, -30], [5, 30]]", height_m=9, loss_db=9)
     scene = scene_of(read_plan(write(tmp_path, more=more)))
-    found, whole = both(monkeypatch, scene, scene.gateways, area_m=WIDE, points=2_500)
+    found, whole = both(monkeypatch, scene, scene.gateways, area_m=WIDE, points=3_600)
     assert found.told_share == 0
     assert found.margin_db == pytest.approx(whole.margin_db, abs=1e-9)
     assert np.ptp(whole.margin_db[:, whole.x_m > 6] - whole.margin_db[:, whole.x_m > 6].mean()) > 5

@@ -18,7 +18,7 @@ FloatArray = NDArray[np.float64]
 
 POINTS_AT_ONCE = 60_000
 """About how many points are looked at together."""
-ALL_POINTS = 2_000
+ALL_POINTS = 3_000
 """Of a grid of fewer points, ways around are worked out for all."""
 USUAL_WORK = 120_000
 """So many links past one screen are worked out where nobody says how many points are wanted: some seconds' work."""

@@ -24,8 +24,10 @@ BoolArray = NDArray[np.bool_]
 
 COARSE = 16
 """Ways around are first worked out for every so many points along a row and along a column; a power of two."""
-MOST_MISS_DB = {8: 0.15, 4: 0.3, 2: 0.5}
+MOST_MISS_DB = {8: 0.15, 4: 0.3, 2: 0.5, 1: 0.5}
 """Where a point between others is worked out and misses what they told by more than this, so are its neighbours."""
+ROUNDS = 4
+"""How often squares are looked at because a point on the side that they share with others missed."""
 LEAST_SHARE_DB = 0.05
 """What ways around must at least change in a link before those of its neighbours are looked at for that reason."""
 NO_WAY_DB = 300.0
@@ -151,12 +153,17 @@ def refined_links(
         tell_between(field.values.reshape(3, rows, columns), step)
         told_db = field.links().margin_db.reshape(shape)[part]
         field.values[:, known.ravel()] = worked_out
-        wanted = _new_points(active)
-        field.work_out(index[part][wanted & ~known[part]], workers)
-        known[part] |= wanted
+        missed = np.zeros_like(known[part])
+        for _ in range(ROUNDS):  # along a border from square to square
+            wanted = _new_points(active) & ~known[part]
+            field.work_out(index[part][wanted], workers)
+            known[part] |= wanted
+            missed = known[part] & (np.abs(field.links().margin_db.reshape(shape)[part] - told_db) > MOST_MISS_DB[half])
+            beside = ~active & _touched(missed)
+            if not beside.any():
+                break
+            active |= beside
         if half > 1:
-            missed_db = np.abs(field.links().margin_db.reshape(shape)[part] - told_db)
-            missed = wanted & (missed_db > MOST_MISS_DB[half])
             active = _corners(missed, np.logical_or) | _uneven(field, sets, half)
         step = half
     told = np.zeros(rows * columns, dtype=bool)
@@ -222,6 +229,11 @@ def _new_points(active: BoolArray) -> BoolArray:
     new[1::2, :-1:2] |= active
     new[1::2, 2::2] |= active
     return new
+
+
+def _touched(points: BoolArray) -> BoolArray:
+    """Squares of which some of these points, on a grid of half their size, lie halfway along a side."""
+    return np.asarray(points[:-2:2, 1::2] | points[2::2, 1::2] | points[1::2, :-2:2] | points[1::2, 2::2])
 
 
 def _corners(values: NDArray[Any], join: Callable[..., Any]) -> NDArray[Any]:

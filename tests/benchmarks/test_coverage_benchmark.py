@@ -39,7 +39,7 @@ def over(site, place, points):
 @pytest.mark.parametrize(("site", "place"), PLACES)
 def test_a_grid_of_points(benchmark, site, place):
     """Of 200 points of the grid nearly all have the margin that their links have alone."""
-    found = benchmark.pedantic(over, (site, place, 2_500 if benchmark.disabled else FINE), rounds=1)
+    found = benchmark.pedantic(over, (site, place, 3_600 if benchmark.disabled else FINE), rounds=1)
     row, column = np.random.default_rng(7).integers(0, found.margin_db.shape, (200, 2)).T
     scene = found.scene
     at_m = np.column_stack([found.x_m[column], found.y_m[row], np.full(200, found.height_m)])
