@@ -18,10 +18,11 @@ from survey.probability import chance_above
 from survey.propagation import power_sum_loss_db
 from survey.propagation.around import around, near_lines, within_reach
 from survey.propagation.distance import log_distance_loss_db
+from survey.propagation.enclosed import Leaks, shut_on_one_side
 from survey.propagation.penetration import chord_losses_db, sheet_losses_db, total_over_links
 from survey.propagation.slight import graze_reach_m
 from survey.scene import Ends, Scene
-from survey.units import wavelength_m
+from survey.units import ratio_from_db, wavelength_m
 from survey.workers import WORKERS, in_order
 
 FloatArray = NDArray[np.float64]
@@ -67,6 +68,8 @@ class Links:
         Elevation in which the strongest way around leaves the inverter, and in which it leaves the gateway. [deg]
     spread_squared_db2 : ndarray of float
         Sum of the squared spreads of the sheets crossed. [dB^2]
+    leaks : Leaks
+        What the ways around go through all the same: a link is inverter times gateways plus gateway.
     crossings, chords : Crossings, Chords
         What each straight line goes through: starts are inverters, ends are gateways.
     """
@@ -83,6 +86,7 @@ class Links:
     leave_deg: FloatArray
     arrive_deg: FloatArray
     spread_squared_db2: FloatArray
+    leaks: Leaks
     crossings: Crossings
     chords: Chords
 
@@ -165,12 +169,16 @@ class Links:
 
     @cached_property
     def sigma_db(self) -> FloatArray:
-        """Standard deviation of the margin: shadowing, and the spreads of what is crossed. [dB]
+        """Standard deviation of the margin: shadowing, and the spreads of what each way goes through. [dB]
 
         With a fit, what the readings left unknown takes the place of the spreads of what they went through.
         """
         shadowing_db = self.scene.plan.environment.shadowing_db
         variance_db2 = shadowing_db**2 + self.straight_share * self.spread_squared_db2
+        if len(self.leaks):
+            share = self.leaks.power / ratio_from_db(-self.obstacle_loss_db.ravel()[self.leaks.link])
+            spreads_db2 = share * self.leaks.passes * self.scene.obstacles.spread_db[self.leaks.owner] ** 2
+            variance_db2 += np.bincount(self.leaks.link, spreads_db2, variance_db2.size).reshape(self.shape)
         return np.sqrt(variance_db2 if self.scene.correction is None else variance_db2 + self._unknown_db2)
 
     @property
@@ -220,6 +228,10 @@ class Links:
                 return values[:, chosen]
             if isinstance(values, dict):
                 return {way: kept(one) for way, one in values.items()}
+            if isinstance(values, Leaks):
+                inverter, gateway = np.divmod(values.link, self.shape[1])
+                inside = place[gateway] >= 0
+                return replace(values.pick(inside), link=(inverter * len(chosen) + place[gateway])[inside]).sorted()
             if isinstance(values, Crossings):
                 return values.to(np.asarray(chosen))
             if isinstance(values, Chords):
@@ -282,7 +294,9 @@ def links_between(scene: Scene, inverters: Ends, gateways: Ends) -> Links:
     through, missed = crossings_and_misses(inverters.at_m, gateways.at_m, scene.sheets, beside_m)
     missed = within_reach(missed, distance_m, wavelength_m=wave_m)
     number, near = near_lines(through, missed, scene.screens, columns=shape[1])
-    ways = around(scene, inverters.at_m[number // shape[1]], gateways.at_m[number % shape[1]], near)
+    inverter, gateway = number // shape[1], number % shape[1]
+    shut = shut_on_one_side(scene, inverters.at_m, gateways.at_m, inverter, gateway)
+    ways = around(scene, inverters.at_m[inverter], gateways.at_m[gateway], near, shut)
     grazed_db = _laid_out(number, ways.grazed_db, 0.0, shape)
     inside = chords(inverters.at_m, gateways.at_m, scene.prisms)
     owner = scene.sheets.owner[through.sheet]
@@ -314,6 +328,7 @@ def links_between(scene: Scene, inverters: Ends, gateways: Ends) -> Links:
         leave_deg=_laid_out(number, ways.leave_deg, np.nan, shape),
         arrive_deg=_laid_out(number, ways.arrive_deg, np.nan, shape),
         spread_squared_db2=total_over_links(through, spreads_db**2, shape=shape),
+        leaks=ways.leaks.numbered(number),
         crossings=through,
         chords=inside,
     )

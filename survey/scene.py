@@ -14,7 +14,16 @@ from numpy.typing import NDArray
 from survey.antennas import Pattern
 from survey.correction import Correction
 from survey.errors import UnknownNameError, check_names
-from survey.geometry import Prisms, Screens, Sheets, convex_outlines, prisms_of, screens_of, sheets_of
+from survey.geometry import (
+    Prisms,
+    Screens,
+    Sheets,
+    buildings_of,
+    convex_outlines,
+    prisms_of,
+    screens_of,
+    sheets_of,
+)
 from survey.materials import vegetation_loss
 from survey.plan import Array, Box, Foliage, Inverter, OwnRadio, Plan, RadioEnd, Roof, Search, Spot, Wall
 
@@ -154,6 +163,11 @@ class Scene:
     def gateways_and_spots(self) -> Ends:
         """All places that a command may name as a gateway."""
         return join([self.gateways, self.spots])
+
+    @cached_property
+    def buildings(self) -> IntArray:
+        """Which building each screen belongs to that lets something through; -1 for those of none."""
+        return buildings_of(self.screens, self.sheets, ~self.obstacles.opaque[self.screens.owner])
 
     def wanting(self, **changes: int | None) -> Scene:
         """The same site with some of the plan's requirements changed."""
