@@ -168,6 +168,19 @@ class Links:
         return np.asarray(10.0 ** (more_db / 10.0))
 
     @cached_property
+    def leak_share(self) -> FloatArray:
+        """Share of the received power that each way of `leaks` brings through what it goes through. [-]"""
+        return np.asarray(self.leaks.power / ratio_from_db(-self.obstacle_loss_db.ravel()[self.leaks.link]))
+
+    def _leaking_passes(self, unit: NDArray[np.int64], units: int) -> FloatArray:
+        """How often ways around go through each unit, in the share of the power that does, (links, units)."""
+        leaks, of = self.leaks, unit[self.leaks.owner]
+        known, count = of >= 0, self.shape[0] * self.shape[1]
+        weights = (self.leak_share * leaks.passes)[known]
+        found = np.bincount(leaks.link[known] * units + of[known], weights=weights, minlength=count * units)
+        return found.astype(np.float64).reshape(count, units)
+
+    @cached_property
     def sigma_db(self) -> FloatArray:
         """Standard deviation of the margin: shadowing, and the spreads of what each way goes through. [dB]
 
@@ -176,8 +189,7 @@ class Links:
         shadowing_db = self.scene.plan.environment.shadowing_db
         variance_db2 = shadowing_db**2 + self.straight_share * self.spread_squared_db2
         if len(self.leaks):
-            share = self.leaks.power / ratio_from_db(-self.obstacle_loss_db.ravel()[self.leaks.link])
-            spreads_db2 = share * self.leaks.passes * self.scene.obstacles.spread_db[self.leaks.owner] ** 2
+            spreads_db2 = self.leak_share * self.leaks.passes * _own_spreads_db(self.scene)[self.leaks.owner] ** 2
             variance_db2 += np.bincount(self.leaks.link, spreads_db2, variance_db2.size).reshape(self.shape)
         return np.sqrt(variance_db2 if self.scene.correction is None else variance_db2 + self._unknown_db2)
 
@@ -191,8 +203,8 @@ class Links:
         known_db2 = correction.variance_db2(
             distance_m=self.distance_m.ravel(),
             reference_distance_m=self.scene.plan.environment.reference_distance_m,
-            straight_share=self.straight_share.ravel(),
-            passes=passes_of(self, correction.unit, units),
+            passes=self.straight_share.reshape(-1, 1) * passes_of(self, correction.unit, units)
+            + self._leaking_passes(correction.unit, units),
             ends=ends,
         )
         return (known_db2 + unread_db2).reshape(self.shape)
@@ -300,11 +312,20 @@ def links_between(scene: Scene, inverters: Ends, gateways: Ends) -> Links:
     grazed_db = _laid_out(number, ways.grazed_db, 0.0, shape)
     inside = chords(inverters.at_m, gateways.at_m, scene.prisms)
     owner = scene.sheets.owner[through.sheet]
-    spreads_db = scene.obstacles.spread_db[owner]
-    if scene.correction is not None:  # what is known of the fitted ones stands in its covariance
-        spreads_db = np.where(scene.correction.unit[owner] >= 0, 0.0, spreads_db)
+    spreads_db = _own_spreads_db(scene)[owner]
     straight_db = total_over_links(through, sheet_losses_db(scene, through, inverters.at_m, gateways.at_m), shape=shape)
     straight_db += total_over_links(inside, chord_losses_db(scene, inside), shape=shape) + grazed_db
+    around_db = {
+        "over": _laid_out(number, ways.over_db, np.nan, shape),
+        "left": _laid_out(number, ways.left_db, np.nan, shape),
+        "right": _laid_out(number, ways.right_db, np.nan, shape),
+        "reflected": _laid_out(number, ways.reflected_db, np.nan, shape),
+    }
+    leaks = ways.leaks.numbered(number)
+    if scene.correction is not None:
+        for one in np.unique(leaks.owner):
+            change_db = max(float(scene.correction.change_db[one]), -float(scene.obstacles.loss_db[one]))
+            leaks, around_db = leaks.thicker(around_db, one, change_db)
     return Links(
         scene=scene,
         inverters=inverters,
@@ -319,19 +340,21 @@ def links_between(scene: Scene, inverters: Ends, gateways: Ends) -> Links:
         straight_db=straight_db,
         grazed_db=grazed_db,
         grazed_screen=_laid_out(number, ways.grazed_screen, -1, shape),
-        around_db={
-            "over": _laid_out(number, ways.over_db, np.nan, shape),
-            "left": _laid_out(number, ways.left_db, np.nan, shape),
-            "right": _laid_out(number, ways.right_db, np.nan, shape),
-            "reflected": _laid_out(number, ways.reflected_db, np.nan, shape),
-        },
+        around_db=around_db,
         leave_deg=_laid_out(number, ways.leave_deg, np.nan, shape),
         arrive_deg=_laid_out(number, ways.arrive_deg, np.nan, shape),
         spread_squared_db2=total_over_links(through, spreads_db**2, shape=shape),
-        leaks=ways.leaks.numbered(number),
+        leaks=leaks,
         crossings=through,
         chords=inside,
     )
+
+
+def _own_spreads_db(scene: Scene) -> FloatArray:
+    """Spreads of obstacles, 0 for those that were fitted: what is known of these stands in the covariance. [dB]"""
+    if scene.correction is None:
+        return scene.obstacles.spread_db
+    return np.where(scene.correction.unit >= 0, 0.0, scene.obstacles.spread_db)
 
 
 def passes_of(links: Links, unit: NDArray[np.int64], units: int) -> FloatArray:

@@ -238,7 +238,8 @@ def corrected(scene: Scene, correction: Correction) -> Scene:
     -------
     Scene
         With the fitted exponent and shadowing in its plan, and with the standard errors of fitted losses in the place
-        of their spreads. The losses themselves, and with them the ways around, stay the plan's; links add the changes.
+        of their spreads. The losses themselves, and with them what ways around meet, stay the plan's; links add the
+        changes to straight lines, and to ways that leave a building.
     """
     fitted = correction.unit >= 0
     errors_db = np.sqrt(np.diag(correction.covariance))[2:]

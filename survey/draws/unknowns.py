@@ -192,7 +192,7 @@ class Passes:
         links = self._links
         total = (self.times() * links.straight_share).sum(axis=(1, 2))
         leaks = links.leaks.pick(self._number[links.leaks.owner] >= 0)
-        share = leaks.power / ratio_from_db(-links.obstacle_loss_db.ravel()[leaks.link])
+        share = links.leak_share[self._number[links.leaks.owner] >= 0]
         return np.asarray(total + np.bincount(self._number[leaks.owner], share * leaks.passes, minlength=self._count))
 
     def shifted(self, unknown: int, shift_db: float) -> Links:

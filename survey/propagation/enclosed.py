@@ -64,7 +64,7 @@ class Leaks:
         return self.pick(np.lexsort((self.owner, self.way, self.link)))
 
     def thicker(
-        self, around_db: dict[str, FloatArray], owners: IntArray, shift_db: float
+        self, around_db: dict[str, FloatArray], owners: IntArray | int, shift_db: float
     ) -> tuple[Leaks, dict[str, FloatArray]]:
         """These, and the losses of the ways, with every pass through some obstacles losing so much more.
 
@@ -72,7 +72,7 @@ class Leaks:
         ----------
         around_db : dict of str to ndarray of float
             Loss of each way, over, left and right first, shape (inverters, gateways). [dB]
-        owners : ndarray of int
+        owners : ndarray of int, or int
             Which obstacles.
         shift_db : float
             How much more. [dB]

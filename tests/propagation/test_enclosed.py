@@ -7,12 +7,16 @@ import pytest
 from test_around import container, excess_db, link, plan, steel, way_db
 from test_closed_building import building
 
+from survey.calibration import correction_of, fit
+from survey.correction import Correction
 from survey.draws import Passes, drawn_margins_db, unknowns_of
 from survey.explanation import budget_of
 from survey.geometry import shut_out
 from survey.links import links_between, links_of
-from survey.plan import Box, Spot, Wall
-from survey.scene import scene_of
+from survey.pictures.sections import strings_of
+from survey.plan import Box, OwnMaterial, Spot, Wall
+from survey.readings import Readings
+from survey.scene import corrected, scene_of
 
 ENDS = ((32.0, 4.0), (6.0, 4.0))
 """An inverter in the open, and a gateway in the middle of a building of 12 by 8 m."""
@@ -205,6 +209,68 @@ def test_a_shift_of_the_wall_is_the_plan_with_its_loss_written_otherwise(shift_d
     assert again.sigma_db[0, 0] == pytest.approx(other.sigma_db[0, 0], abs=1e-3)
 
 
+def shed_of_a_material(loss_db):
+    """Rows of inverters in the open beyond the container; all sheets of the building of one material."""
+    sheets = [dataclasses.replace(one, loss_db=None, material="shed sheet") for one in building(loss_db)]
+    own = OwnMaterial(name="shed sheet", loss_db=loss_db, spread_db=6.0)
+    one = plan(*sheets, outside(), ends=ENDS)
+    places = [(x, y) for x in (26.0, 30.0, 34.0, 38.0) for y in (2.0, 3.5, 4.5, 6.0, 14.0)]
+    inverters = tuple(dataclasses.replace(one.inverters[0], name=f"i{k}", at=at) for k, at in enumerate(places))
+    return scene_of(dataclasses.replace(one, inverters=inverters, own_materials=(own,)))
+
+
+def test_a_fit_corrects_the_sheets_that_a_way_leaves_by():
+    """Readings without noise of sheets that cost 6 dB more than the plan says: the fit finds it, links then use it."""
+    before, truth = shed_of_a_material(14.0), links_of(shed_of_a_material(20.0))
+    plain = links_of(before)
+    behind = plain.leak_share > 0.3
+    assert len(np.unique(plain.leaks.link[behind])) >= 8, "most come over or past the container"
+    count = truth.shape[0]
+    readings = Readings(
+        file="made",
+        inverter=np.arange(count),
+        gateway=np.zeros(count, dtype=np.int64),
+        level_dbm=truth.uplink_level_dbm[:, 0],
+        tries=np.ones(count, dtype=np.int64),
+        lines=np.arange(count) + 2,
+    )
+    found = fit(before, readings, anchored=True)
+    links = links_of(corrected(before, correction_of(found)))
+    assert np.abs(plain.uplink_level_dbm - truth.uplink_level_dbm).min() > 5.0
+    assert links.uplink_level_dbm == pytest.approx(truth.uplink_level_dbm, abs=0.6)
+
+
+def test_what_a_fit_leaves_unknown_of_a_wall_counts_once():
+    """A standard error of 2 dB in the place of the plan's spread of 6, and a change of 6 dB: the plan with 20 dB."""
+    before, truth = shed_of_a_material(14.0), links_of(shed_of_a_material(20.0))
+    names = before.obstacles.names
+    of = np.array([0 if name != "container" else -1 for name in names])
+    known = Correction(
+        file="made",
+        offset_db=0.0,
+        path_loss_exponent=before.plan.environment.path_loss_exponent,
+        exponent_sd=0.0,
+        shadowing_db=6.0,
+        nearest_m=1.0,
+        farthest_m=100.0,
+        unit=of,
+        change_db=np.where(of == 0, 6.0, 0.0),
+        covariance=np.diag([0.0, 0.0, 4.0]),
+    )
+    links = links_of(corrected(before, known))
+    assert links.obstacle_loss_db == pytest.approx(truth.obstacle_loss_db, abs=0.02)
+    through_once = links.sigma_db[np.isclose(links.straight_share + _leaking(links), 1.0, atol=0.01)]
+    assert len(through_once) >= 5
+    assert through_once == pytest.approx(np.sqrt(36.0 + 4.0), abs=0.02)
+
+
+def _leaking(links):
+    """Share of the power of each link that leaves the building by a way around."""
+    _, first = np.unique(links.leaks.link * 3 + links.leaks.way, return_index=True)
+    size = links.shape[0] * links.shape[1]
+    return np.bincount(links.leaks.link[first], links.leak_share[first], size).reshape(links.shape)
+
+
 def test_what_is_told_of_such_a_link_adds_up():
     found = through(*shed(12.0, spread_db=5.0), outside())
     budget = budget_of(found, 0, 0)
@@ -217,6 +283,16 @@ def test_what_is_told_of_such_a_link_adds_up():
     budget = budget_of(beside, 0, 0)
     assert any(item.item == "past the edge of container" for item in budget.items), "the edge that it grazes outside"
     assert sum(item.db for item in budget.items) == pytest.approx(budget.level_dbm, abs=1e-9)
+
+
+def test_the_picture_of_a_link_shows_the_way_through_the_wall():
+    """Each string leads over or past the container, as without the building, and not around the building."""
+    found, free = through(*shed(12.0), outside()), through(outside())
+    start_m, end_m = found.inverters.at_m[0], found.gateways.at_m[0]
+    drawn = strings_of(found.scene, start_m, end_m)
+    assert [one.side for one in drawn] == ["over", "left", "right"]
+    for one, other in zip(drawn, strings_of(free.scene, start_m, end_m), strict=True):
+        assert one.points_m == pytest.approx(other.points_m)
 
 
 def test_how_much_of_the_sky_a_building_shuts_out():
