@@ -78,7 +78,6 @@ class Correction:
         *,
         distance_m: FloatArray,
         reference_distance_m: float,
-        straight_share: FloatArray,
         passes: FloatArray,
         ends: FloatArray,
     ) -> FloatArray:
@@ -90,10 +89,8 @@ class Correction:
             Of each link. [m]
         reference_distance_m : float
             From where on the exponent counts. [m]
-        straight_share : ndarray of float, shape (links,)
-            Share of the power that comes straight through. [-]
         passes : ndarray of float, shape (links, units)
-            How often each link goes through what shares each fitted loss.
+            How often each link goes through what shares each fitted loss, in the share of its power that does.
         ends : ndarray of float, shape (links, ends)
             Which deviations of ends each link has.
 
@@ -110,7 +107,7 @@ class Correction:
         the longest that was read, or shorter than the shortest: out there the exponent is as unknown as before.
         """
         decades = np.log10(np.maximum(distance_m / reference_distance_m, 1.0))
-        slopes = np.column_stack([np.ones(len(decades)), -10.0 * decades, -straight_share[:, None] * passes, ends])
+        slopes = np.column_stack([np.ones(len(decades)), -10.0 * decades, -passes, ends])
         inside = np.log10(np.maximum(np.array([self.nearest_m, self.farthest_m]) / reference_distance_m, 1.0))
         beyond = np.maximum(decades - inside[1], 0.0) + np.maximum(inside[0] - decades, 0.0)
         known = np.einsum("li,ij,lj->l", slopes, self.covariance, slopes, optimize=True)

@@ -18,11 +18,12 @@ from survey.probability import chance_above
 from survey.propagation import power_sum_loss_db
 from survey.propagation.around import Around, around, near_lines, within_reach
 from survey.propagation.distance import log_distance_loss_db
+from survey.propagation.enclosed import Leaks, no_leaks, shut_on_one_side
 from survey.propagation.penetration import chord_losses_db, sheet_losses_db, total_over_links
 from survey.propagation.sides import Near
 from survey.propagation.slight import graze_reach_m
 from survey.scene import Ends, Scene
-from survey.units import wavelength_m
+from survey.units import ratio_from_db, wavelength_m
 from survey.workers import WORKERS, in_order
 
 FloatArray = NDArray[np.float64]
@@ -70,6 +71,8 @@ class Links:
         Elevation in which the strongest way around leaves the inverter, and in which it leaves the gateway. [deg]
     spread_squared_db2 : ndarray of float
         Sum of the squared spreads of the sheets crossed. [dB^2]
+    leaks : Leaks
+        What the ways around go through all the same: a link is inverter times gateways plus gateway.
     crossings, chords : Crossings, Chords
         What each straight line goes through: starts are inverters, ends are gateways.
     """
@@ -87,6 +90,7 @@ class Links:
     leave_deg: FloatArray
     arrive_deg: FloatArray
     spread_squared_db2: FloatArray
+    leaks: Leaks
     crossings: Crossings
     chords: Chords
 
@@ -168,13 +172,29 @@ class Links:
         return np.asarray(10.0 ** (more_db / 10.0))
 
     @cached_property
+    def leak_share(self) -> FloatArray:
+        """Share of the received power that each way of `leaks` brings through what it goes through. [-]"""
+        return np.asarray(self.leaks.power / ratio_from_db(-self.obstacle_loss_db.ravel()[self.leaks.link]))
+
+    def _leaking_passes(self, unit: NDArray[np.int64], units: int) -> FloatArray:
+        """How often ways around go through each unit, in the share of the power that does, (links, units)."""
+        leaks, of = self.leaks, unit[self.leaks.owner]
+        known, count = of >= 0, self.shape[0] * self.shape[1]
+        weights = (self.leak_share * leaks.passes)[known]
+        found = np.bincount(leaks.link[known] * units + of[known], weights=weights, minlength=count * units)
+        return found.astype(np.float64).reshape(count, units)
+
+    @cached_property
     def sigma_db(self) -> FloatArray:
-        """Standard deviation of the margin: shadowing, and the spreads of what is crossed. [dB]
+        """Standard deviation of the margin: shadowing, and the spreads of what each way goes through. [dB]
 
         With a fit, what the readings left unknown takes the place of the spreads of what they went through.
         """
         shadowing_db = self.scene.plan.environment.shadowing_db
         variance_db2 = shadowing_db**2 + self.straight_share * self.spread_squared_db2
+        if len(self.leaks):
+            spreads_db2 = self.leak_share * self.leaks.passes * _own_spreads_db(self.scene)[self.leaks.owner] ** 2
+            variance_db2 += np.bincount(self.leaks.link, spreads_db2, variance_db2.size).reshape(self.shape)
         return np.sqrt(variance_db2 if self.scene.correction is None else variance_db2 + self._unknown_db2)
 
     @property
@@ -187,8 +207,8 @@ class Links:
         known_db2 = correction.variance_db2(
             distance_m=self.distance_m.ravel(),
             reference_distance_m=self.scene.plan.environment.reference_distance_m,
-            straight_share=self.straight_share.ravel(),
-            passes=passes_of(self, correction.unit, units),
+            passes=self.straight_share.reshape(-1, 1) * passes_of(self, correction.unit, units)
+            + self._leaking_passes(correction.unit, units),
             ends=ends,
         )
         return (known_db2 + unread_db2).reshape(self.shape)
@@ -224,6 +244,10 @@ class Links:
                 return values[:, chosen]
             if isinstance(values, dict):
                 return {way: kept(one) for way, one in values.items()}
+            if isinstance(values, Leaks):
+                inverter, gateway = np.divmod(values.link, self.shape[1])
+                inside = place[gateway] >= 0
+                return replace(values.pick(inside), link=(inverter * len(chosen) + place[gateway])[inside]).sorted()
             if isinstance(values, Crossings):
                 return values.to(np.asarray(chosen))
             if isinstance(values, Chords):
@@ -296,6 +320,7 @@ def links_between(scene: Scene, inverters: Ends, gateways: Ends) -> Links:
             "right": _laid_out(number, ways.right_db, np.nan, links.shape),
             "reflected": _laid_out(number, ways.reflected_db, np.nan, links.shape),
         },
+        leaks=ways.leaks.numbered(number),
         mirror=_laid_out(number, ways.mirror, -1, links.shape),
         leave_deg=_laid_out(number, ways.leave_deg, np.nan, links.shape),
         arrive_deg=_laid_out(number, ways.arrive_deg, np.nan, links.shape),
@@ -316,6 +341,8 @@ class Detours:
         Their ends. [m]
     near : tuple of three ndarrays
         Pairs of line and screen, and whether it blocks the line or lies close to it.
+    shut : ndarray of float, shape (lines, buildings)
+        How far each building shuts in one end of a line and not the other. [-]
     """
 
     scene: Scene
@@ -323,17 +350,29 @@ class Detours:
     starts_m: FloatArray
     ends_m: FloatArray
     near: Near
+    shut: FloatArray
 
     def ways(self, chosen: NDArray[np.int64] | None = None) -> Around:
-        """Ways around of all lines, or of some of them."""
+        """Ways around of all lines, or of some of them; with a fit, less what it has found of buildings they leave."""
         if chosen is None:
-            return around(self.scene, self.starts_m, self.ends_m, self.near)
+            return self._fitted(around(self.scene, self.starts_m, self.ends_m, self.near, self.shut))
         place = np.full(len(self.number), -1)
         place[chosen] = np.arange(len(chosen))
         line, screen, blocks = self.near
         row = np.flatnonzero(place[line] >= 0)
         near = (place[line[row]], screen[row], blocks[row])
-        return around(self.scene, self.starts_m[chosen], self.ends_m[chosen], near)
+        return self._fitted(around(self.scene, self.starts_m[chosen], self.ends_m[chosen], near, self.shut[chosen]))
+
+    def _fitted(self, ways: Around) -> Around:
+        correction, leaks = self.scene.correction, ways.leaks
+        if correction is None:
+            return ways
+        around_db = {"over": ways.over_db, "left": ways.left_db, "right": ways.right_db}
+        for one in np.unique(leaks.owner):
+            change_db = max(float(correction.change_db[one]), -float(self.scene.obstacles.loss_db[one]))
+            leaks, around_db = leaks.thicker(around_db, one, change_db)
+        over_db, left_db, right_db = around_db.values()
+        return replace(ways, leaks=leaks, over_db=over_db, left_db=left_db, right_db=right_db)
 
 
 def straight_links(scene: Scene, inverters: Ends, gateways: Ends) -> tuple[Links, Detours]:
@@ -362,9 +401,7 @@ def straight_links(scene: Scene, inverters: Ends, gateways: Ends) -> tuple[Links
     number, near = near_lines(through, missed, scene.screens, columns=shape[1])
     inside = chords(inverters.at_m, gateways.at_m, scene.prisms)
     owner = scene.sheets.owner[through.sheet]
-    spreads_db = scene.obstacles.spread_db[owner]
-    if scene.correction is not None:  # what is known of the fitted ones stands in its covariance
-        spreads_db = np.where(scene.correction.unit[owner] >= 0, 0.0, spreads_db)
+    spreads_db = _own_spreads_db(scene)[owner]
     straight_db = total_over_links(through, sheet_losses_db(scene, through, inverters.at_m, gateways.at_m), shape=shape)
     no_way = np.broadcast_to(np.nan, shape)
     links = Links(
@@ -386,12 +423,27 @@ def straight_links(scene: Scene, inverters: Ends, gateways: Ends) -> tuple[Links
         leave_deg=no_way,
         arrive_deg=no_way,
         spread_squared_db2=total_over_links(through, spreads_db**2, shape=shape),
+        leaks=no_leaks(),
         crossings=through,
         chords=inside,
     )
     inverter, gateway = number // max(1, shape[1]), number % max(1, shape[1])
-    at_m = {"starts_m": inverters.at_m[inverter], "ends_m": gateways.at_m[gateway]}
-    return links, Detours(scene=scene, number=number, near=near, **at_m)
+    detours = Detours(
+        scene=scene,
+        number=number,
+        starts_m=inverters.at_m[inverter],
+        ends_m=gateways.at_m[gateway],
+        near=near,
+        shut=shut_on_one_side(scene, inverters.at_m, gateways.at_m, inverter, gateway),
+    )
+    return links, detours
+
+
+def _own_spreads_db(scene: Scene) -> FloatArray:
+    """Spreads of obstacles, 0 for those that were fitted: what is known of these stands in the covariance. [dB]"""
+    if scene.correction is None:
+        return scene.obstacles.spread_db
+    return np.where(scene.correction.unit >= 0, 0.0, scene.obstacles.spread_db)
 
 
 def passes_of(links: Links, unit: NDArray[np.int64], units: int) -> FloatArray:

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from survey.calibration.pairs import Pairs
 from survey.links import Links, passes_of
+from survey.propagation.enclosed import LANES
 from survey.scene import Ends, Scene
 
 FloatArray = NDArray[np.float64]
@@ -145,6 +146,10 @@ class Model:
         Power of the ways around, as a share of that without obstacles; a fit does not change it. [-]
     passes : ndarray of float, shape (pairs, units)
         How often the straight line goes through each unit. [-]
+    leaked : ndarray of float, shape (pairs, ways)
+        Power of what comes around but through a building, by the plan, as such a share; not in `around`. [-]
+    leaking : ndarray of float, shape (pairs, ways, units)
+        How often that goes through each unit. [-]
     ends : ndarray of float, shape (pairs, ends)
         Which of the ends that may differ each pair has. [-]
     need_dbm : ndarray of float, shape (pairs,)
@@ -160,6 +165,8 @@ class Model:
     straight_db: FloatArray
     around: FloatArray
     passes: FloatArray
+    leaked: FloatArray
+    leaking: FloatArray
     ends: FloatArray
     need_dbm: FloatArray
     mean: FloatArray
@@ -170,7 +177,7 @@ class Model:
 
     def pick(self, chosen: NDArray[np.bool_]) -> Model:
         """The same for some of the pairs."""
-        names = ("level_dbm", "decades", "straight_db", "around", "passes", "ends", "need_dbm")
+        names = ("level_dbm", "decades", "straight_db", "around", "passes", "leaked", "leaking", "ends", "need_dbm")
         return replace(self, **{name: getattr(self, name)[chosen] for name in names})
 
     def predict(self, parameters: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -188,14 +195,16 @@ class Model:
         """
         changes_db, deviations_db = np.split(parameters[LOSSES:], [self.passes.shape[1]])
         straight = 10.0 ** (-(self.straight_db + self.passes @ changes_db) / 10.0)
-        arrived = straight + self.around
+        leaked = self.leaked * 10.0 ** (-(self.leaking @ changes_db) / 10.0)
+        arrived = straight + self.around + leaked.sum(axis=1)
         loss_db = -10.0 * np.log10(np.maximum(arrived, 1e-300))
         steeper = parameters[EXPONENT] - self.mean[EXPONENT]
         level_dbm = self.level_dbm + parameters[OFFSET] - 10.0 * steeper * self.decades - loss_db
         level_dbm += self.ends @ deviations_db
-        share = straight / np.maximum(arrived, 1e-300)
+        lost = straight[:, None] * self.passes + np.sum(leaked[:, :, None] * self.leaking, axis=1)
+        lost /= np.maximum(arrived, 1e-300)[:, None]
         first = np.column_stack([np.ones(len(level_dbm)), -10.0 * self.decades])
-        return level_dbm, np.concatenate([first, -share[:, None] * self.passes, self.ends], axis=1)
+        return level_dbm, np.concatenate([first, -lost, self.ends], axis=1)
 
     def with_end_sd(self, sd_db: float) -> Model:
         """The same with another standard deviation of ends among each other. [dB]"""
@@ -232,12 +241,16 @@ def model_of(
     at = (pairs.inverter, pairs.gateway)
     flat = pairs.inverter * links.shape[1] + pairs.gateway
     passes = passes_of(links, unit, len(units))[flat]
+    leaked, leaking = _leaks_of(links, unit, len(units), flat)
     share = links.straight_share[at]
-    heeded = np.flatnonzero((share[:, None] * passes).max(axis=0, initial=0.0) >= LEAST_PART)
-    around = np.zeros(len(pairs))
+    total = 10.0 ** (-links.obstacle_loss_db[at] / 10.0)
+    part = share[:, None] * passes + np.sum(leaked[:, :, None] * leaking, axis=1) / np.maximum(total, 1e-300)[:, None]
+    heeded = np.flatnonzero(part.max(axis=0, initial=0.0) >= LEAST_PART)
+    around = -leaked.sum(axis=1)
     for way_db in links.around_db.values():
         around += np.where(np.isnan(way_db[at]), 0.0, 10.0 ** (-np.nan_to_num(way_db[at]) / 10.0))
     environment = scene.plan.environment
+    around = np.maximum(around, 0.0)
     losses_db = np.array([units[u].loss_db for u in heeded])
     spreads_db = np.array([units[u].spread_db for u in heeded])
     found, ends = ends_of(links, pairs)
@@ -253,6 +266,8 @@ def model_of(
         straight_db=links.straight_db[at],
         around=around,
         passes=passes[:, heeded],
+        leaked=leaked,
+        leaking=leaking[:, :, heeded],
         ends=ends,
         need_dbm=links.gateways.need_dbm[pairs.gateway],
         mean=np.array([0.0, environment.path_loss_exponent, *np.zeros(len(heeded)), *beside]),
@@ -262,3 +277,15 @@ def model_of(
         free=free,
     )
     return model, heeded, found
+
+
+def _leaks_of(links: Links, unit: IntArray, units: int, flat: IntArray) -> tuple[FloatArray, FloatArray]:
+    """What comes around but through a building, and how often it goes through each unit, for some links by number."""
+    leaks, count = links.leaks, links.shape[0] * links.shape[1]
+    leaked = np.zeros((count, LANES))
+    leaked[leaks.link, leaks.way] = leaks.power
+    of = unit[leaks.owner]
+    known = of >= 0
+    at = (leaks.link[known] * LANES + leaks.way[known]) * units + of[known]
+    leaking = np.bincount(at, weights=leaks.passes[known], minlength=count * LANES * units)
+    return leaked[flat], leaking.astype(np.float64).reshape(count, LANES, units)[flat]

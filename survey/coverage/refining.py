@@ -13,9 +13,10 @@ from numpy.typing import NDArray
 from survey.geometry import Chords
 from survey.links import Detours, Links, straight_links
 from survey.propagation import power_sum_loss_db
+from survey.propagation.enclosed import Leaks
 from survey.propagation.penetration import chord_losses_db, sheet_losses_db, total_over_links
 from survey.scene import Ends, Scene
-from survey.units import elevation_deg
+from survey.units import elevation_deg, ratio_from_db
 from survey.workers import WORKERS, in_order
 
 FloatArray = NDArray[np.float64]
@@ -30,6 +31,8 @@ ROUNDS = 4
 """How often squares are looked at because a point on the side that they share with others missed."""
 LEAST_SHARE_DB = 0.05
 """What ways around must at least change in a link before those of its neighbours are looked at for that reason."""
+ANGLES = slice(1, 3)
+"""Where among the values of points the elevations stand."""
 NO_WAY_DB = 300.0
 """Stands for a way around that is not there."""
 LEAST_LINES, MOST_LINES = 400, 5_000
@@ -52,8 +55,11 @@ class _Field:
         Lines that a screen blocks.
     open_db : ndarray of float, shape (points,)
         What straight lines lose in things that are no screens. [dB]
-    values : ndarray of float, shape (3, points)
-        What bending around screens costs on top of that, all ways together [dB], and the elevations of `Around` [deg].
+    leaky : ndarray of int, shape (leaky,)
+        Obstacles that ways around may go through all the same.
+    values : ndarray of float, shape (3 + leaky, points)
+        What bending around screens costs on top of that, all ways together [dB]; the elevations of `Around` [deg]; and
+        how often these ways go through each of the leaky obstacles, the mean by power [-].
     """
 
     straight: Links
@@ -61,12 +67,13 @@ class _Field:
     detours: Detours
     blocked: BoolArray
     open_db: FloatArray
+    leaky: IntArray
     values: FloatArray
 
     def links(self) -> Links:
         """The links as the values have them."""
         whole = self.straight.shape
-        bend_db, leave_deg, arrive_deg = self.values
+        bend_db, leave_deg, arrive_deg = self.values[: ANGLES.stop]
         there = self.blocked & (bend_db < NO_WAY_DB)
         grazed_db = np.zeros(len(bend_db))
         clear = self.detours.number[~self.blocked[self.detours.number]]
@@ -76,9 +83,18 @@ class _Field:
             straight_db=self.straight.straight_db + grazed_db.reshape(whole),
             grazed_db=grazed_db.reshape(whole),
             around_db={"together": np.where(there, bend_db + self.open_db, np.nan).reshape(whole)},
+            leaks=self._leaks(there),
             leave_deg=leave_deg.reshape(whole),
             arrive_deg=arrive_deg.reshape(whole),
         )
+
+    def _leaks(self, there: BoolArray) -> Leaks:
+        """What all ways around as one go through, a row for each point and obstacle."""
+        passes = self.values[ANGLES.stop :]
+        link, one = np.nonzero((there & (passes > 0)).T)
+        power = ratio_from_db(-(self.values[0] + self.open_db)[link])
+        way = np.zeros(len(link), dtype=np.int64)
+        return Leaks(link=link, way=way, owner=self.leaky[one], passes=passes[one, link], power=power)
 
     def work_out(self, points: IntArray, workers: int) -> None:
         """Put in the values of some points, in order, from the ways of their own."""
@@ -93,9 +109,13 @@ class _Field:
             every_db = (ways.over_db, ways.left_db, ways.right_db, ways.reflected_db)
             total_db = np.minimum(power_sum_loss_db(every_db) - self.open_db[numbers], NO_WAY_DB)
             self.values[0, numbers] = np.where(self.blocked[numbers], total_db, ways.grazed_db)
-            for row, angle_deg in enumerate((ways.leave_deg, ways.arrive_deg), start=1):
+            for row, angle_deg in enumerate((ways.leave_deg, ways.arrive_deg), start=ANGLES.start):
                 known = ~np.isnan(angle_deg)  # where there is no way the line's own stays
                 self.values[row, numbers[known]] = angle_deg[known]
+            leaks, arrived = ways.leaks, ratio_from_db(-power_sum_loss_db(every_db))
+            self.values[ANGLES.stop :, numbers] = 0.0
+            which = ANGLES.stop + np.searchsorted(self.leaky, leaks.owner)
+            np.add.at(self.values, (which, numbers[leaks.link]), leaks.passes * leaks.power / arrived[leaks.link])
 
 
 def refined_links(
@@ -150,7 +170,7 @@ def refined_links(
         half = step // 2
         part = (slice(None, None, half), slice(None, None, half))
         worked_out = field.values[:, known.ravel()]
-        tell_between(field.values.reshape(3, rows, columns), step)
+        tell_between(field.values.reshape(-1, rows, columns), step)
         told_db = field.links().margin_db.reshape(shape)[part]
         field.values[:, known.ravel()] = worked_out
         missed = np.zeros_like(known[part])
@@ -177,15 +197,17 @@ def _field(scene: Scene, inverters: Ends, gateways: Ends, shape: tuple[int, int]
     line, _, blocks = detours.near
     blocked = np.zeros(links.shape[0] * links.shape[1], dtype=bool)
     blocked[detours.number[line[blocks]]] = True
-    values = np.zeros((3, len(blocked)))
+    leaky = np.unique(scene.screens.owner[np.isin(scene.buildings, np.flatnonzero(detours.shut.any(axis=0)))])
+    values = np.zeros((ANGLES.stop + len(leaky), len(blocked)))
     along_m = gateways.at_m[None] - inverters.at_m[:, None]
-    values[1], values[2] = elevation_deg(along_m).ravel(), elevation_deg(-along_m).ravel()
+    values[ANGLES] = elevation_deg(along_m).ravel(), elevation_deg(-along_m).ravel()
     return _Field(
         straight=links,
         shape=shape,
         detours=detours,
         blocked=blocked,
         open_db=_open_db(links),
+        leaky=leaky,
         values=values,
     )
 

@@ -38,8 +38,9 @@ def drawn_margins_db(links: Links, *, draws: int, seed: int) -> Iterator[FloatAr
     Notes
     -----
     A draw moves every margin by shadowing, `Shadowing` times ``shadowing_db``; and shifts the loss of every material
-    for all links at once, once for each pass of the straight line through a sheet of it, before straight through and
-    the ways around are added by power. What the ways around lose, and the gains of antennas, stay as they are.
+    for all links at once, once for each pass of the straight line through a sheet of it, and of ways that leave a
+    building through its sheets, before straight through and the ways around are added by power. What ways lose in
+    bending, and the gains of antennas, stay as they are.
     With a fit, the errors that its readings have left take the place of those of what they went through.
     """
     environment = links.scene.plan.environment

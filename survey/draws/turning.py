@@ -169,13 +169,14 @@ def leading(links: Links) -> Links:
 def _figures(links: Links) -> tuple[list[_Figure], int]:
     """What is unknown, that of greatest weight first, and how many more there would be."""
     unknowns, number = unknowns_of(links.scene)
-    times = Passes(links, number).times()
-    weights = [one.spread_db * float((times[k] * links.straight_share).sum()) for k, one in enumerate(unknowns)]
+    passes = Passes(links, number)
+    by_db = passes.weights()
+    weights = [one.spread_db * float(by_db[k]) for k, one in enumerate(unknowns)]
     heaviest = np.argsort(-np.array(weights), kind="stable").tolist() if weights else []
-    met = [k for k in heaviest if times[k].any()]
+    met = [k for k in heaviest if by_db[k] > 0]
 
     def thicker(k: int) -> Callable[[float], Links]:
-        return lambda shift_db: replace(links, straight_db=links.straight_db + times[k] * shift_db)
+        return lambda shift_db: passes.shifted(k, shift_db)
 
     figures = [
         _Figure(

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import zlib
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.links import Links
-from survey.propagation import power_sum_loss_db
+from survey.links import CARRIERS, WAYS, Links
 from survey.scene import Scene
 from survey.units import db_from_ratio, ratio_from_db
 
@@ -112,7 +112,7 @@ class Shifts:
 
 
 class Passes:
-    """How often each link's straight line passes through what is unknown.
+    """How often the ways of each link pass through what is unknown: straight lines, and ways that leave a building.
 
     Parameters
     ----------
@@ -128,25 +128,80 @@ class Passes:
     """
 
     def __init__(self, links: Links, number: IntArray) -> None:
-        met = links.crossings
+        self._links, self._number = links, number
+        self._count = int(number.max(initial=-1)) + 1
+        met, lanes = links.crossings, len(CARRIERS)
         of_crossing = number[links.scene.sheets.owner[met.sheet]] if len(met) else np.zeros(0, dtype=np.int64)
         known = of_crossing >= 0
-        count = int(number.max(initial=-1)) + 1
-        key = (met.start[known] * links.shape[1] + met.end[known]) * max(1, count) + of_crossing[known]
-        pairs, self._times = np.unique(key, return_counts=True)
-        self._unknown = pairs % max(1, count)
-        self.link, self._first = np.unique(pairs // max(1, count), return_index=True)
-        self._shape, self._count = links.shape, count
-        ways_db = [way.ravel()[self.link] for way in links.around_db.values()]
-        self._straight_db = links.straight_db.ravel()[self.link]
-        self._around = ratio_from_db(-power_sum_loss_db(ways_db)) if ways_db else np.zeros(len(self.link))
+        straight = met.start[known] * links.shape[1] + met.end[known]
+        # A lane is a link's straight line, or what arrives by one of its ways around and has gone through something.
+        leaks = links.leaks.pick(number[links.leaks.owner] >= 0)
+        lane = np.concatenate([straight * lanes, leaks.link * lanes + 1 + leaks.way])
+        unknown = np.concatenate([of_crossing[known], number[leaks.owner]])
+        each = np.concatenate([np.ones(len(straight)), leaks.passes])
+        pairs, place = np.unique(lane * max(1, self._count) + unknown, return_inverse=True)
+        self._times = np.bincount(place, weights=each, minlength=len(pairs)).astype(np.float64)
+        self._unknown = pairs % max(1, self._count)
+        lane, self._first = np.unique(pairs // max(1, self._count), return_index=True)
+        self.link, self._first_lane = np.unique(lane // lanes, return_index=True)
+        is_straight = lane % lanes == 0
+        self._lane_db = links.straight_db.ravel()[lane // lanes]
+        self._lane_db[~is_straight] = -db_from_ratio(self._power_of(lane[~is_straight]))
+        self._rest = self._certain(lane)
+
+    def _power_of(self, lane: IntArray) -> FloatArray:
+        """What has gone through something by the ways around of some lanes. [-]"""
+        leaks, lanes = self._links.leaks, len(CARRIERS)
+        key, at = np.unique(leaks.link * lanes + 1 + leaks.way, return_index=True)
+        return np.asarray(leaks.power[at][np.searchsorted(key, lane)]) if len(lane) else np.zeros(0)
+
+    def _certain(self, lane: IntArray) -> FloatArray:
+        """What arrives at the links that meet an unknown by all that meets none. [-]"""
+        lanes, links = len(CARRIERS), self._links
+        ways_db = [links.straight_db, *(links.around_db[way] for way in WAYS)]
+        at = np.searchsorted(self.link, lane // lanes)
+        known = np.zeros((len(self.link), lanes))
+        known[at, lane % lanes] = 1.0
+        leaking = np.flatnonzero(lane % lanes)
+        power = np.zeros(known.shape)
+        power[at[leaking], lane[leaking] % lanes] = self._power_of(lane[leaking])
+        rest = np.zeros(len(self.link))
+        for k, way_db in enumerate(ways_db):
+            here_db = way_db.ravel()[self.link]
+            arrived = np.where(np.isnan(here_db), 0.0, ratio_from_db(-np.nan_to_num(here_db, nan=np.inf)))
+            if k:
+                rest += np.maximum(arrived - power[:, k], 0.0)
+            else:
+                rest += np.where(known[:, 0] > 0, 0.0, arrived)
+        return rest
+
+    @cached_property
+    def _dense(self) -> FloatArray:
+        met, links = self._links.crossings, self._links
+        unknown = self._number[links.scene.sheets.owner[met.sheet]] if len(met) else np.zeros(0, dtype=np.int64)
+        known, size = unknown >= 0, links.shape[0] * links.shape[1]
+        at = unknown[known] * size + met.start[known] * links.shape[1] + met.end[known]
+        return np.bincount(at, minlength=self._count * size).astype(np.float64).reshape(-1, *links.shape)
 
     def times(self) -> FloatArray:
-        """How often each link passes through each unknown, shape (unknowns, inverters, gateways). [-]"""
-        dense = np.zeros((self._count, self._shape[0] * self._shape[1]))
-        of_pair = np.repeat(self.link, np.diff(np.append(self._first, len(self._times))))
-        dense[self._unknown, of_pair] = self._times
-        return dense.reshape(-1, *self._shape)
+        """How often each straight line passes through each unknown, shape (unknowns, inverters, gateways). [-]"""
+        return self._dense
+
+    def weights(self) -> FloatArray:
+        """How many dB all links together lose for each dB that an unknown is off, shape (unknowns,). [-]"""
+        links = self._links
+        total = (self.times() * links.straight_share).sum(axis=(1, 2))
+        leaks = links.leaks.pick(self._number[links.leaks.owner] >= 0)
+        share = links.leak_share[self._number[links.leaks.owner] >= 0]
+        return np.asarray(total + np.bincount(self._number[leaks.owner], share * leaks.passes, minlength=self._count))
+
+    def shifted(self, unknown: int, shift_db: float) -> Links:
+        """The links with one unknown off by so much for every pass. [dB]"""
+        links = self._links
+        straight_db = links.straight_db + self.times()[unknown] * shift_db
+        owners = np.flatnonzero(self._number == unknown)
+        leaks, around_db = links.leaks.thicker(links.around_db, owners, shift_db)
+        return replace(links, straight_db=straight_db, around_db=around_db, leaks=leaks)
 
     def obstacle_loss_db(self, shifts_db: FloatArray) -> FloatArray:
         """What all that stands there costs the links that meet an unknown.
@@ -159,9 +214,12 @@ class Passes:
         Returns
         -------
         ndarray of float, shape (draws, met)
-            The power sum of straight through, shifted once for each pass, and the ways around. [dB]
+            The power sum of straight through and the ways around, each shifted once for each pass. [dB]
         """
         if not len(self.link):
             return np.zeros((len(shifts_db), 0))
         more_db = np.add.reduceat(shifts_db[:, self._unknown] * self._times, self._first, axis=1)
-        return -db_from_ratio(self._around + ratio_from_db(-(self._straight_db + more_db)))
+        arrived = ratio_from_db(-(self._lane_db + more_db))
+        if len(self._first_lane) < len(self._lane_db):
+            arrived = np.add.reduceat(arrived, self._first_lane, axis=1)
+        return -db_from_ratio(self._rest + arrived)

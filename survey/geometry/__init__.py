@@ -8,6 +8,7 @@ from survey.geometry.crossings import (
     crossings_and_misses,
     on_sheet,
 )
+from survey.geometry.enclosures import buildings_of, shut_out
 from survey.geometry.legs import Footprints, Met, footprints_of, leg_crossings
 from survey.geometry.lines import Lines, lines_between
 from survey.geometry.screens import Screens, convex_outlines, inside_boxes, screens_of
@@ -26,6 +27,7 @@ __all__ = [
     "Screens",
     "Sheets",
     "Strings",
+    "buildings_of",
     "chords",
     "convex_outlines",
     "crossings",
@@ -39,5 +41,6 @@ __all__ = [
     "screens_of",
     "segment_chords",
     "sheets_of",
+    "shut_out",
     "strings_around",
 ]

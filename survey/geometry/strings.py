@@ -42,6 +42,8 @@ class Strings:
         Whether it leads around something; one that does not is the line itself, with edges that it grazes.
     met_string, met_sheet : ndarray of int, shape (met,)
         What the strings themselves still go through: which string, and which sheet.
+    met_cosine : ndarray of float, shape (met,)
+        Cosine of the angle at which they meet it, 1 where square; NaN where its screen was not opened. [-]
     legs_m : ndarray of float, shape (strings, legs, 2, 3)
         Start and end of each leg in space, a little outside the corners; NaN beyond the last. [m]
     hemmed_in : ndarray of int, shape (hemmed in,)
@@ -55,6 +57,7 @@ class Strings:
     around: BoolArray
     met_string: IntArray
     met_sheet: IntArray
+    met_cosine: FloatArray
     legs_m: FloatArray
     hemmed_in: IntArray
 
@@ -81,6 +84,7 @@ def strings_around(
     wavelength_m: float,
     ignored: IntArray | None = None,
     longest_m: FloatArray | None = None,
+    opened: BoolArray | None = None,
 ) -> Strings:
     """Lead strings around what stands in some lines, or close beside them.
 
@@ -100,6 +104,8 @@ def strings_around(
         Screens that are as air for one line: line times the number of screens plus screen.
     longest_m : ndarray of float, shape (lines, sides), optional
         How long a string may be; what comes out longer is left out, and what is negative not even begun. [m]
+    opened : ndarray of bool, shape (lines, screens), optional
+        Screens that the strings of a line go through, wherever they meet them, and not around.
 
     Returns
     -------
@@ -112,7 +118,7 @@ def strings_around(
     lies on its side. If it meets another screen on its way, that one is added and the string drawn anew.
     """
     line, screen, blocks = near
-    keep = ~_shut_in(lines, screens)[line]
+    keep = ~_shut_in(lines, screens, opened)[line]
     # A string is numbered by its line and its side; a row is a string and a screen, numbered alike.
     string = (line[keep][:, None] * len(SIDES) + np.arange(len(SIDES))).ravel()
     row, forced = string * len(screens) + np.repeat(screen[keep], len(SIDES)), np.repeat(blocks[keep], len(SIDES))
@@ -124,15 +130,21 @@ def strings_around(
     done: list[Strings] = []
     for turn in range(ROUNDS):
         found = draw.strings(row, forced, longest_m)
-        met_string, met_sheet, misses = _met(found, lines, sheets, screens)
+        met_string, met_sheet, met_cosine, misses = _met(found, lines, sheets, screens)
         met_screen = screens.of_sheet[met_sheet]
         names = found.line * len(SIDES) + found.side
         met_row = names[met_string] * len(screens) + met_screen
         is_screen = met_screen >= 0
         if ignored is not None:
             counted = ~(is_screen & np.isin(found.line[met_string] * len(screens) + met_screen, ignored))
-            met_string, met_sheet = met_string[counted], met_sheet[counted]
-            met_row, is_screen = met_row[counted], is_screen[counted]
+            met_string, met_sheet, met_cosine = met_string[counted], met_sheet[counted], met_cosine[counted]
+            met_row, is_screen, met_screen = met_row[counted], is_screen[counted], met_screen[counted]
+        if opened is None:
+            met_cosine = np.full(len(met_string), np.nan)
+        else:
+            is_open = is_screen & opened[found.line[met_string], met_screen]
+            is_screen &= ~is_open
+            met_cosine = np.where(is_open, met_cosine, np.nan)
         fresh = is_screen & ~_among(met_row, row[forced])
         again = np.zeros(len(found), dtype=bool)
         again[met_string[fresh]] = turn < ROUNDS - 1
@@ -140,7 +152,8 @@ def strings_around(
         # line itself, which only touches an edge, does not.
         bends = np.asarray(np.any(found.paths.corners, axis=1))
         counts = ~again[met_string] & (~is_screen | fresh | bends[met_string]) & ~misses[met_string]
-        finished = _part(found, ~again & ~misses, met_string[counts], met_sheet[counts])
+        met = (met_string[counts], met_sheet[counts], met_cosine[counts])
+        finished = _part(found, ~again & ~misses, met)
         done.append(draw.with_grazed(finished, row, forced))
         again &= ~misses
         if not again.any():
@@ -169,8 +182,8 @@ def _rows(row: IntArray, forced: BoolArray) -> tuple[IntArray, BoolArray]:
     return marked[opens] // 2, marked[opens] % 2 == 0
 
 
-def _shut_in(lines: Lines, screens: Screens) -> BoolArray:
-    """Which lines have one end inside a closed box and the other outside it."""
+def _shut_in(lines: Lines, screens: Screens, opened: BoolArray | None) -> BoolArray:
+    """Which lines have one end inside a closed box and the other outside it, but for boxes that are opened."""
     boxes_m = screens.corners_m[screens.is_box]
     if not len(boxes_m):
         return np.zeros(len(lines.length_m), dtype=bool)
@@ -179,7 +192,8 @@ def _shut_in(lines: Lines, screens: Screens) -> BoolArray:
         inside_boxes(points_m, boxes_m) & lines.is_real(every, points_m)[:, None]
         for points_m in (lines.starts_m, lines.ends_m)
     ]
-    return np.asarray(np.any(inside[0] != inside[1], axis=1))
+    shut = inside[0] != inside[1]
+    return np.asarray(np.any(shut if opened is None else shut & ~opened[:, screens.is_box], axis=1))
 
 
 class _Drawing:
@@ -233,6 +247,7 @@ class _Drawing:
             around=has_forced[kept],
             met_string=nothing,
             met_sheet=nothing,
+            met_cosine=np.zeros(0),
             legs_m=_legs(lines, line[kept], side[kept], corners.pick(kept)),
             hemmed_in=names[hemmed_in(points, length_m)],
         )
@@ -264,8 +279,10 @@ def _legs(lines: Lines, line: IntArray, side: IntArray, corners: Paths) -> Float
     return legs_m
 
 
-def _met(strings: Strings, lines: Lines, sheets: Sheets, screens: Screens) -> tuple[IntArray, IntArray, BoolArray]:
-    """What strings that lead around something go through: which string, and which sheet, a row for each time.
+def _met(
+    strings: Strings, lines: Lines, sheets: Sheets, screens: Screens
+) -> tuple[IntArray, IntArray, FloatArray, BoolArray]:
+    """What strings that lead around something go through: which string, which sheet, at which cosine, a row each time.
 
     And which strings of mirror paths miss their mirror.
     """
@@ -279,11 +296,14 @@ def _met(strings: Strings, lines: Lines, sheets: Sheets, screens: Screens) -> tu
         meets = lines.is_mirror(line, met.sheet) & (met.inside_m > 2.0 * CLEAR_M)  # not just over its edge
         misses[string[met.leg[meets]]] = False
         met = met.pick(lines.is_real(line, at_m))
-    return string[met.leg], met.sheet, misses
+    along_m = ends_m[met.leg] - starts_m[met.leg]
+    square_m = np.abs(np.sum(along_m * sheets.normal[met.sheet], axis=1))
+    cosine = square_m / np.maximum(np.linalg.norm(along_m, axis=1), TINY_M)
+    return string[met.leg], met.sheet, cosine, misses
 
 
-def _part(strings: Strings, chosen: BoolArray, met_string: IntArray, met_sheet: IntArray) -> Strings:
-    """Some of the strings, with what they meet."""
+def _part(strings: Strings, chosen: BoolArray, met: tuple[IntArray, IntArray, FloatArray]) -> Strings:
+    """Some of the strings, with what they meet: which string, which sheet, at which cosine."""
     number = np.cumsum(chosen) - 1
     kept = np.flatnonzero(chosen)
     return Strings(
@@ -291,8 +311,9 @@ def _part(strings: Strings, chosen: BoolArray, met_string: IntArray, met_sheet: 
         side=strings.side[kept],
         paths=strings.paths.pick(kept),
         around=strings.around[kept],
-        met_string=number[met_string],
-        met_sheet=met_sheet,
+        met_string=number[met[0]],
+        met_sheet=met[1],
+        met_cosine=met[2],
         legs_m=strings.legs_m[kept],
         hemmed_in=strings.hemmed_in,
     )
@@ -321,6 +342,7 @@ def _joined(parts: list[Strings]) -> Strings:
         around=np.concatenate([part.around for part in parts]),
         met_string=np.concatenate([part.met_string + at for part, at in zip(parts, first, strict=False)]),
         met_sheet=np.concatenate([part.met_sheet for part in parts]),
+        met_cosine=np.concatenate([part.met_cosine for part in parts]),
         legs_m=np.concatenate(
             [
                 np.pad(part.legs_m, ((0, 0), (0, legs - part.legs_m.shape[1]), (0, 0), (0, 0)), constant_values=np.nan)

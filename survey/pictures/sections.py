@@ -11,6 +11,7 @@ from survey.geometry import SIDES, convex_outlines, crossings_and_misses, lines_
 from survey.geometry.crossings import EDGE_M
 from survey.pictures.ground import outlines_m
 from survey.propagation.around import near_lines, within_reach
+from survey.propagation.enclosed import shut_on_one_side
 from survey.propagation.slight import graze_reach_m
 from survey.scene import Scene
 from survey.units import wavelength_m
@@ -19,6 +20,8 @@ FloatArray = NDArray[np.float64]
 
 IN_PLANE_M = 0.01
 """A sheet whose corners all lie this near to the plane stands in it."""
+MOSTLY_SHUT = 0.5
+"""From this on a building that shuts an end in is drawn as gone through, from 0 to 1."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -163,7 +166,8 @@ def strings_of(scene: Scene, start_m: FloatArray, end_m: FloatArray) -> list[Str
     Returns
     -------
     list of Strung
-        One for each side that there is; none where nothing blocks the line.
+        One for each side that there is; none where nothing blocks the line. Where a building shuts one end in and
+        something else blocks the line too, they lead through the building's sheets.
     """
     if not len(scene.screens):
         return []
@@ -177,8 +181,19 @@ def strings_of(scene: Scene, start_m: FloatArray, end_m: FloatArray) -> list[Str
     number, near = near_lines(through, missed, scene.screens, columns=1)
     if not len(number):
         return []
-    lines = lines_between(starts_m, ends_m)
-    strings = strings_around(lines, near, screens=scene.screens, sheets=scene.sheets, wavelength_m=wave_m)
+    lines, none = lines_between(starts_m, ends_m), np.zeros(1, dtype=np.int64)
+    shut = np.append(shut_on_one_side(scene, starts_m, ends_m, none, none)[0], 0.0)
+    opened = shut[scene.buildings] >= MOSTLY_SHUT  # -1, of no building, is the last
+    opened &= bool(np.any(near[2] & ~opened[near[1]]))
+    kept = ~opened[near[1]]
+    strings = strings_around(
+        lines,
+        (near[0][kept], near[1][kept], near[2][kept]),
+        screens=scene.screens,
+        sheets=scene.sheets,
+        wavelength_m=wave_m,
+        opened=opened[None],
+    )
     found = []
     for k in np.flatnonzero(strings.around).tolist():
         legs_m = strings.legs_m[k]

@@ -8,32 +8,22 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.geometry import (
-    SIDES,
-    Crossings,
-    Lines,
-    Screens,
-    lines_between,
-)
+from survey.geometry import Crossings, Lines, Screens, lines_between
+from survey.propagation.bends import bend
+from survey.propagation.enclosed import Leaks, joined, no_leaks, opened_ways
 from survey.propagation.mirrors import Mirrored, mirror_paths
-from survey.propagation.sides import Near, Ways, blocked_lines, grazed_loss_db, ways_of
-from survey.propagation.slight import DEEP_NU, graze_reach_m, slight_blockers, smooth
+from survey.propagation.sides import Near, blocked_lines
+from survey.propagation.slight import graze_reach_m
 from survey.scene import Scene
-from survey.units import db_from_ratio, ratio_from_db, wavelength_m
+from survey.units import db_from_ratio, ratio_from_db
 from survey.workers import WORKERS, in_order
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 LINES_AT_ONCE = 5_000
-OTHER_WAY_ROUND = np.array([0, 1, 3, 2])
-"""The sides as they are called from a line's other end."""
 LEAST_MIRROR_SHARE = 0.02
 """A mirror path that brings less than this share of what the other ways bring is left out: 0.09 dB."""
-SHALLOW = (DEEP_NU / 2.0) ** 2 * 1.01
-"""A detour of more wavelengths than this leads around something that a line is in the shadow of in full."""
-PLANES = (slice(0, 2), slice(2, 4))
-"""The sides in the upright plane and in the level one."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,6 +43,8 @@ class Around:
         What the straight line loses to edges that it passes closely. [dB]
     grazed_screen : ndarray of int, shape (lines,)
         The nearest of them; -1 where there is none.
+    leaks : Leaks
+        What these ways go through all the same, by line.
     """
 
     over_db: FloatArray
@@ -64,30 +56,7 @@ class Around:
     arrive_deg: FloatArray
     grazed_db: FloatArray
     grazed_screen: IntArray
-
-
-@dataclass(frozen=True, kw_only=True)
-class Bent:
-    """Powers relative to free space, for some lines.
-
-    Attributes
-    ----------
-    by_side : ndarray of float, shape (lines, sides)
-        What arrives round each of `SIDES`. [-]
-    depth : ndarray of float, shape (lines,)
-        How deep in the shadow of the nearest edge, from 0 at the edge to 1. [-]
-    leave_deg, arrive_deg : ndarray of float, shape (lines, sides)
-        Elevations at start and end of each. [deg]
-    grazed_db, grazed_screen
-        As in `Around`.
-    """
-
-    by_side: FloatArray
-    depth: FloatArray
-    leave_deg: FloatArray
-    arrive_deg: FloatArray
-    grazed_db: FloatArray
-    grazed_screen: IntArray
+    leaks: Leaks
 
 
 def within_reach(missed: Crossings, distance_m: FloatArray, *, wavelength_m: float) -> Crossings:
@@ -139,7 +108,7 @@ def near_lines(crossed: Crossings, missed: Crossings, screens: Screens, *, colum
     return number, (line, pair % count, np.arange(len(pair)) < len(blocked))
 
 
-def around(scene: Scene, starts_m: FloatArray, ends_m: FloatArray, near: Near) -> Around:
+def around(scene: Scene, starts_m: FloatArray, ends_m: FloatArray, near: Near, shut: FloatArray) -> Around:
     """Work out the ways around for some lines.
 
     Parameters
@@ -150,6 +119,8 @@ def around(scene: Scene, starts_m: FloatArray, ends_m: FloatArray, near: Near) -
         Their ends. [m]
     near : Near
         What blocks them or lies close, from `near_lines`.
+    shut : ndarray of float, shape (lines, buildings)
+        How far each building shuts in one end of a line and not the other, from `shut_on_one_side`. [-]
 
     Returns
     -------
@@ -162,17 +133,22 @@ def around(scene: Scene, starts_m: FloatArray, ends_m: FloatArray, near: Near) -
         last = min(first + LINES_AT_ONCE, len(starts_m))
         rows = slice(*np.searchsorted(line, [first, last]))
         lines = lines_between(starts_m[first:last], ends_m[first:last])
-        return _around(scene, lines, (line[rows] - first, screen[rows], blocks[rows]))
+        return _around(scene, lines, (line[rows] - first, screen[rows], blocks[rows]), shut[first:last])
 
     firsts = range(0, max(1, len(starts_m)), LINES_AT_ONCE)
     # Blocks of links are worked out in threads of their own already.
     alone = threading.current_thread() is threading.main_thread()
+    every = np.arange(LINES_AT_ONCE)
     parts = list(in_order(part, firsts, workers=WORKERS if alone else 1))
-    return Around(**{one.name: np.concatenate([getattr(part, one.name) for part in parts]) for one in fields(Around)})
+    leaks = joined([part.leaks.numbered(first + every) for first, part in zip(firsts, parts, strict=True)])
+    names = [one.name for one in fields(Around) if one.name != "leaks"]
+    return Around(leaks=leaks, **{name: np.concatenate([getattr(part, name) for part in parts]) for name in names})
 
 
-def _around(scene: Scene, lines: Lines, near: Near) -> Around:
-    bent = bend(scene, lines, near)
+def _around(scene: Scene, lines: Lines, near: Near, shut: FloatArray) -> Around:
+    bent, leaks = bend(scene, lines, near), no_leaks()
+    if np.any(shut > 0):
+        bent, leaks = opened_ways(scene, lines, near, shut, bent)
     count = len(lines.length_m)
     blocked = blocked_lines(near, count)
     reflected, mirror_deg, mirror = np.zeros(count), np.full((count, 2), np.nan), np.full(count, -1)
@@ -206,6 +182,7 @@ def _around(scene: Scene, lines: Lines, near: Near) -> Around:
         arrive_deg=arrive_deg,
         grazed_db=bent.grazed_db,
         grazed_screen=bent.grazed_screen,
+        leaks=leaks,
     )
 
 
@@ -223,104 +200,3 @@ def _mirrored_power(scene: Scene, paths: Mirrored) -> FloatArray:
         )
         np.multiply.at(power, paths.leg_path[first:last], passed)
     return power
-
-
-def bend(scene: Scene, lines: Lines, near: Near) -> Bent:
-    """Powers round every side of what blocks some lines.
-
-    Parameters
-    ----------
-    scene : Scene
-        The site.
-    lines : Lines
-        The lines.
-    near : Near
-        What blocks them or lies close.
-
-    Returns
-    -------
-    Bent
-    """
-    wave_m = float(wavelength_m(scene.plan.radio.frequency_mhz))
-    count = len(lines.length_m)
-    slight = slight_blockers(lines, near, scene.screens, wavelength_m=wave_m)
-    copies, more, ignored = [np.arange(count)], [near], [np.zeros(0, dtype=np.int64)]
-    for one in slight:
-        # Such lines once more, without what blocks them so slightly.
-        place = np.full(count, -1)
-        place[one.line] = sum(map(len, copies)) + np.arange(len(one.line))
-        copies.append(one.line)
-        kept = place[near[0]] >= 0
-        kept[one.row] = False
-        more.append((place[near[0][kept]], near[1][kept], near[2][kept]))
-        ignored.append(place[near[0][one.row]] * len(scene.screens) + near[1][one.row])
-    every = lines.pick(np.concatenate(copies))
-    rows = (
-        np.concatenate([one[0] for one in more]),
-        np.concatenate([one[1] for one in more]),
-        np.concatenate([one[2] for one in more]),
-    )
-    air = np.concatenate(ignored)
-    longest_m = np.full((len(every.length_m), len(SIDES)), np.inf)
-    first = count
-    for one in slight:
-        # Of such lines only the ways in their plane are asked for; others only where they make them shallow.
-        copied = slice(first, first + len(one.line))
-        other = PLANES[1 - one.plane]
-        longest_m[copied, other] = every.length_m[copied, None] + SHALLOW * wave_m
-        first = copied.stop
-    ways = ways_of(scene, every, rows, air, longest_m)
-    _also_from_other_end(scene, every, (rows, air), longest_m, ways)
-    by_side, nu, elevations_deg = ways.power, ways.nu, ways.elevations_deg
-    nearest = np.min(nu, axis=1)
-    depth = smooth(np.where(np.isfinite(nearest), nearest, DEEP_NU) / DEEP_NU)
-    # A line that is only just blocked still goes past the edge that it touches, and that way counts in full; the ways
-    # on the other sides come in by degrees as the line goes into the shadow.
-    by_side *= np.where(nu <= nearest[:, None], 1.0, depth[:, None])
-    blocked = blocked_lines(rows, len(every.length_m))
-    grazed_db, grazed_screen = grazed_loss_db(scene, ways.strings, ways.along_string, blocked)
-    whole = np.ones((count, len(SIDES)))
-    extra = np.zeros((count, len(SIDES)))
-    first = count
-    for one in slight:
-        sides = PLANES[one.plane]
-        without = by_side[first : first + len(one.line), sides]
-        first += len(one.line)
-        whole[one.line, sides] -= one.weight[:, None]
-        extra[one.line, sides] += one.weight[:, None] * without
-    return Bent(
-        by_side=whole * by_side[:count] + extra,
-        depth=depth[:count],
-        leave_deg=elevations_deg[0, :count],
-        arrive_deg=elevations_deg[1, :count],
-        grazed_db=grazed_db[:count],
-        grazed_screen=grazed_screen[:count],
-    )
-
-
-def _also_from_other_end(
-    scene: Scene, lines: Lines, near_and_air: tuple[Near, IntArray], longest_m: FloatArray, ways: Ways
-) -> None:
-    """Put better ways into those found, where a string of which an end is hemmed in finds one from its other end."""
-    if not len(ways.strings.hemmed_in):
-        return
-    near, ignored = near_and_air
-    screens = max(1, len(scene.screens))
-    line, number = np.unique(ways.strings.hemmed_in // len(SIDES), return_inverse=True)
-    side = ways.strings.hemmed_in % len(SIDES)
-    place = np.full(len(lines.length_m), -1)
-    place[line] = np.arange(len(line))
-    again = place[near[0]] >= 0
-    air_line = place[ignored // screens]
-    air = (air_line * screens + ignored % screens)[air_line >= 0]
-    # Left is right then, and each end the other.
-    longest_back_m = np.full((len(line), len(SIDES)), -np.inf)
-    longest_back_m[number, OTHER_WAY_ROUND[side]] = longest_m[line[number], side]
-    back_near = (place[near[0][again]], near[1][again], near[2][again])
-    back = ways_of(scene, lines.pick(line).back(), back_near, air, longest_back_m)
-    power = back.power[:, OTHER_WAY_ROUND]
-    better = power > ways.power[line]
-    ways.power[line] = np.where(better, power, ways.power[line])
-    ways.nu[line] = np.where(better, back.nu[:, OTHER_WAY_ROUND], ways.nu[line])
-    turned_deg = back.elevations_deg[::-1][..., OTHER_WAY_ROUND]
-    ways.elevations_deg[:, line] = np.where(better, turned_deg, ways.elevations_deg[:, line])

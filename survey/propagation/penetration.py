@@ -12,6 +12,7 @@ from survey.slab import SUBSTANCES, slab_loss_db
 from survey.units import db_from_ratio, ratio_from_db
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 
 ANGLES = 2_001
 """Steps of the cosine of incidence for which a slab is worked out; between two the loss is interpolated."""
@@ -36,18 +37,41 @@ def sheet_losses_db(scene: Scene, met: Crossings, starts_m: FloatArray, ends_m: 
         and at most that of an opaque sheet; with what readings have changed, and never below 0. [dB]
     """
     owner = scene.sheets.owner[met.sheet]
-    loss_db = scene.obstacles.loss_db[owner]
-    kinds = {slab for slab in scene.obstacles.slabs if slab is not None}
-    for kind in sorted(kinds):
-        of_kind = np.array([slab == kind for slab in scene.obstacles.slabs])
-        chosen = np.flatnonzero(of_kind[owner])
-        along_m = ends_m[met.end[chosen]] - starts_m[met.start[chosen]]
-        square_m = np.abs(np.sum(along_m * scene.sheets.normal[met.sheet[chosen]], axis=1))
-        cosine = square_m / np.maximum(np.linalg.norm(along_m, axis=1), 1e-9)
-        steps, losses_db = slab_by_angle(*kind, frequency_mhz=scene.plan.radio.frequency_mhz)
-        loss_db[chosen] = np.interp(cosine, steps, losses_db)
+    is_slab = np.array([slab is not None for slab in scene.obstacles.slabs], dtype=bool)
+    slab = np.flatnonzero(is_slab[owner]) if is_slab.any() else np.zeros(0, dtype=np.int64)
+    along_m = ends_m[met.end[slab]] - starts_m[met.start[slab]]
+    square_m = np.abs(np.sum(along_m * scene.sheets.normal[met.sheet[slab]], axis=1))
+    cosine = np.ones(len(met))
+    cosine[slab] = square_m / np.maximum(np.linalg.norm(along_m, axis=1), 1e-9)
+    loss_db = losses_by_angle(scene, owner, cosine)
     if scene.correction is not None:
         loss_db = np.maximum(loss_db + scene.correction.change_db[owner], 0.0)
+    return loss_db
+
+
+def losses_by_angle(scene: Scene, owner: IntArray, cosine: FloatArray) -> FloatArray:
+    """Loss of a pass through some obstacles, by the plan.
+
+    Parameters
+    ----------
+    scene : Scene
+        The site.
+    owner : ndarray of int, shape (passes,)
+        Which obstacles.
+    cosine : ndarray of float, shape (passes,)
+        Cosine of the angle at which they are met; counts for slabs only. [-]
+
+    Returns
+    -------
+    ndarray of float, shape (passes,)
+        Losses. [dB]
+    """
+    loss_db = scene.obstacles.loss_db[owner]
+    for kind in sorted({slab for slab in scene.obstacles.slabs if slab is not None}):
+        of_kind = np.array([slab == kind for slab in scene.obstacles.slabs])
+        chosen = np.flatnonzero(of_kind[owner])
+        steps, losses_db = slab_by_angle(*kind, frequency_mhz=scene.plan.radio.frequency_mhz)
+        loss_db[chosen] = np.interp(cosine[chosen], steps, losses_db)
     return loss_db
 
 

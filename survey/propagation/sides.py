@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from survey.geometry import SIDES, Lines, Strings, segment_chords, strings_around
 from survey.propagation.bending import string_power
-from survey.propagation.penetration import chord_losses_db
+from survey.propagation.penetration import chord_losses_db, losses_by_angle
 from survey.scene import Scene
 from survey.units import db_from_ratio, elevation_deg, ratio_from_db, wavelength_m
 
@@ -22,13 +22,17 @@ Near = tuple[IntArray, IntArray, BoolArray]
 
 @dataclass(frozen=True, kw_only=True)
 class Ways:
-    """Powers along strings, by string and by line and side, with their detours as nu, and elevations at both ends."""
+    """Powers along strings, by string and by line and side, with their detours as nu, and elevations at both ends.
+
+    `passes` is for lines with opened screens: line, side and obstacle, a row for each pass of a string through a sheet.
+    """
 
     strings: Strings
     along_string: FloatArray
     power: FloatArray
     nu: FloatArray
     elevations_deg: FloatArray
+    passes: tuple[IntArray, IntArray, IntArray]
 
 
 def blocked_lines(near: Near, count: int) -> BoolArray:
@@ -38,8 +42,16 @@ def blocked_lines(near: Near, count: int) -> BoolArray:
     return blocked
 
 
-def ways_of(scene: Scene, lines: Lines, near: Near, ignored: IntArray, longest_m: FloatArray | None = None) -> Ways:
-    """String lines up on every side and work out what arrives; `longest_m` as for `strings_around`."""
+def ways_of(
+    scene: Scene,
+    lines: Lines,
+    near: Near,
+    ignored: IntArray,
+    *,
+    longest_m: FloatArray | None = None,
+    opened: BoolArray | None = None,
+) -> Ways:
+    """String lines up on every side and work out what arrives; `longest_m` and `opened` as for `strings_around`."""
     wave_m = float(wavelength_m(scene.plan.radio.frequency_mhz))
     strings = strings_around(
         lines,
@@ -49,6 +61,7 @@ def ways_of(scene: Scene, lines: Lines, near: Near, ignored: IntArray, longest_m
         wavelength_m=wave_m,
         ignored=ignored,
         longest_m=longest_m,
+        opened=opened,
     )
     along_string, detour_nu = string_power(strings, lines, scene, wavelength_m=wave_m)
     along_string = along_string * ratio_from_db(-_met_db(scene, strings))
@@ -59,12 +72,15 @@ def ways_of(scene: Scene, lines: Lines, near: Near, ignored: IntArray, longest_m
     place = strings.line[leading], strings.side[leading]
     power[place], nu[place] = along_string[leading], detour_nu[leading]
     elevations_deg[:, place[0], place[1]] = _elevations_deg(strings)[:, leading]
+    passing = np.flatnonzero(strings.around[strings.met_string]) if opened is not None else np.zeros(0, dtype=np.int64)
+    string = strings.met_string[passing]
     return Ways(
         strings=strings,
         along_string=along_string,
         power=power,
         nu=nu,
         elevations_deg=elevations_deg,
+        passes=(strings.line[string], strings.side[string], scene.sheets.owner[strings.met_sheet[passing]]),
     )
 
 
@@ -75,8 +91,12 @@ def _elevations_deg(strings: Strings) -> FloatArray:
 
 
 def _met_db(scene: Scene, strings: Strings) -> FloatArray:
-    """What each string still goes through on its legs, sheets and foliage. [dB]"""
-    sheets_db = scene.obstacles.loss_db[scene.sheets.owner[strings.met_sheet]]
+    """What each string still goes through on its legs, sheets and foliage; opened slabs by the angle. [dB]"""
+    owner = scene.sheets.owner[strings.met_sheet]
+    sheets_db = scene.obstacles.loss_db[owner]
+    opened = np.flatnonzero(~np.isnan(strings.met_cosine))
+    if len(opened):
+        sheets_db[opened] = losses_by_angle(scene, owner[opened], strings.met_cosine[opened])
     total_db = np.bincount(strings.met_string, weights=sheets_db, minlength=len(strings)).astype(np.float64)
     if len(scene.prisms):
         string, _, starts_m, ends_m = strings.legs_around()

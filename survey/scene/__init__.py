@@ -7,11 +7,12 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from survey.antennas import Pattern
 from survey.correction import Correction
 from survey.errors import UnknownNameError, check_names
-from survey.geometry import Prisms, Screens, Sheets
+from survey.geometry import Prisms, Screens, Sheets, buildings_of
 from survey.plan import Plan
 from survey.scene.ends import Ends, ends_of, join, radios_at
 from survey.scene.obstacles import Obstacles, box_outlines_m, obstacles_of, wall_outlines_m
@@ -67,6 +68,11 @@ class Scene:
     def gateways_and_spots(self) -> Ends:
         """All places that a command may name as a gateway."""
         return join([self.gateways, self.spots])
+
+    @cached_property
+    def buildings(self) -> NDArray[np.int64]:
+        """Which building each screen belongs to that lets something through; -1 for those of none."""
+        return buildings_of(self.screens, self.sheets, ~self.obstacles.opaque[self.screens.owner])
 
     def wanting(self, **changes: int | None) -> Scene:
         """The same site with some of the plan's requirements changed."""
@@ -137,7 +143,8 @@ def corrected(scene: Scene, correction: Correction) -> Scene:
     -------
     Scene
         With the fitted exponent and shadowing in its plan, and with the standard errors of fitted losses in the place
-        of their spreads. The losses themselves, and with them the ways around, stay the plan's; links add the changes.
+        of their spreads. The losses themselves, and with them what ways around meet, stay the plan's; links add the
+        changes to straight lines, and to ways that leave a building.
     """
     fitted = correction.unit >= 0
     errors_db = np.sqrt(np.diag(correction.covariance))[2:]

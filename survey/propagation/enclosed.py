@@ -1,0 +1,245 @@
+"""Ways through what shuts one end of a line in, and around the rest: out of a shed, and then over a container."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from survey.geometry import Lines, shut_out
+from survey.propagation.bends import Bent, bend
+from survey.propagation.sides import Near, blocked_lines
+from survey.propagation.slight import smooth
+from survey.scene import Scene
+from survey.units import db_from_ratio, ratio_from_db
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+SHUT_FROM, SHUT_IN_FULL = 0.5, 0.8
+"""Share of the sky from which on, and from which on in full, a building shuts an end in (an assumption)."""
+LEVELS = 2
+"""So many sets of buildings are opened for a line at most: those that shut an end in most, and those with the next."""
+LANES = 3
+"""Over, left and right: so many ways may leave a building."""
+WAY_OF_SIDE = np.array([0, 0, 1, 2])
+"""Which of over, left and right each of `SIDES` belongs to."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Leaks:
+    """What ways around go through all the same, a row for each link, way and obstacle.
+
+    Attributes
+    ----------
+    link : ndarray of int, shape (rows,)
+        Which link, rising.
+    way : ndarray of int, shape (rows,)
+        0 for over, 1 for left, 2 for right.
+    owner : ndarray of int, shape (rows,)
+        Which obstacle.
+    passes : ndarray of float, shape (rows,)
+        How often its sheets are gone through, the mean by power of the strings that make the way up. [-]
+    power : ndarray of float, shape (rows,)
+        What they bring, relative to the straight line in free space; of one way the same in all rows. [-]
+    """
+
+    link: IntArray
+    way: IntArray
+    owner: IntArray
+    passes: FloatArray
+    power: FloatArray
+
+    def __len__(self) -> int:
+        return len(self.link)
+
+    def pick(self, chosen: IntArray | BoolArray) -> Leaks:
+        """Some of the rows."""
+        return Leaks(**{one.name: getattr(self, one.name)[chosen] for one in fields(self)})
+
+    def sorted(self) -> Leaks:
+        """The rows in the order of their links."""
+        return self.pick(np.lexsort((self.owner, self.way, self.link)))
+
+    def thicker(
+        self, around_db: dict[str, FloatArray], owners: IntArray | int, shift_db: float
+    ) -> tuple[Leaks, dict[str, FloatArray]]:
+        """These, and the losses of the ways, with every pass through some obstacles losing so much more.
+
+        Parameters
+        ----------
+        around_db : dict of str to ndarray of float
+            Loss of each way, over, left and right first, shape (inverters, gateways). [dB]
+        owners : ndarray of int, or int
+            Which obstacles.
+        shift_db : float
+            How much more. [dB]
+        """
+        if not np.any(np.isin(self.owner, owners)):
+            return self, around_db
+        lane = self.link * LANES + self.way
+        key, first, place = np.unique(lane, return_index=True, return_inverse=True)
+        passes = np.bincount(place, weights=self.passes * np.isin(self.owner, owners), minlength=len(key))
+        power = self.power[first]
+        kept = power * ratio_from_db(-passes * shift_db)
+        changed = dict(around_db)
+        for way, name in enumerate(list(around_db)[:LANES]):
+            these = np.flatnonzero(key % LANES == way)
+            loss_db = around_db[name].ravel().copy()
+            link = key[these] // LANES
+            loss_db[link] = -db_from_ratio(ratio_from_db(-loss_db[link]) - power[these] + kept[these])
+            changed[name] = loss_db.reshape(around_db[name].shape)
+        return replace(self, power=kept[place]), changed
+
+    def numbered(self, number: IntArray) -> Leaks:
+        """The same with the numbers that links have among others."""
+        return replace(self, link=number[self.link])
+
+
+def no_leaks() -> Leaks:
+    """No rows."""
+    none, nothing = np.zeros(0, dtype=np.int64), np.zeros(0)
+    return Leaks(link=none, way=none, owner=none, passes=nothing, power=nothing)
+
+
+def joined(parts: list[Leaks]) -> Leaks:
+    """The rows of several, one after the other."""
+    return Leaks(**{one.name: np.concatenate([getattr(part, one.name) for part in parts]) for one in fields(Leaks)})
+
+
+def shut_on_one_side(
+    scene: Scene, starts_m: FloatArray, ends_m: FloatArray, start: IntArray, end: IntArray
+) -> FloatArray:
+    """How far each building shuts in one end of some lines, and not the other.
+
+    Parameters
+    ----------
+    scene : Scene
+        The site.
+    starts_m, ends_m : ndarray of float, shapes (starts, 3) and (ends, 3)
+        Ends of lines. [m]
+    start, end : ndarray of int, shape (lines,)
+        Which ends each line has.
+
+    Returns
+    -------
+    ndarray of float, shape (lines, buildings)
+        From 0 to 1; no column where nothing but one building stands there, since then nothing is left to go around. [-]
+    """
+    if len(np.unique(scene.buildings)) < 2 or not len(start):  # noqa: PLR2004  two buildings, or one and other screens
+        return np.zeros((len(start), 0))
+    share = [shut_out(one, scene.screens, scene.sheets, scene.buildings) for one in (starts_m, ends_m)]
+    one, other = (smooth((each - SHUT_FROM) / (SHUT_IN_FULL - SHUT_FROM)) for each in share)
+    return np.asarray(np.abs(one[start] - other[end]))
+
+
+def opened_ways(scene: Scene, lines: Lines, near: Near, shut: FloatArray, bent: Bent) -> tuple[Bent, Leaks]:
+    """Put in what comes through the buildings that shut one end in, and around all else.
+
+    Parameters
+    ----------
+    scene : Scene
+        The site.
+    lines : Lines
+        The lines.
+    near : Near
+        What blocks them or lies close.
+    shut : ndarray of float, shape (lines, buildings)
+        How far each building shuts in one end of a line and not the other, from 0 to 1. [-]
+    bent : Bent
+        What goes around everything.
+
+    Returns
+    -------
+    tuple of Bent and Leaks
+        The ways with the stronger on each side: around the building too, or through its sheets. And what those go
+        through.
+
+    Notes
+    -----
+    Which screens are opened depends on where the ends stand, not on what the line meets, so nothing else that moves
+    into a line changes it. The stronger way counts and not the sum: where a sheet of the building is only grazed, both
+    strings are nearly the same, and going past its edge costs less than going through. A line that goes through a
+    building and grazes something else is charged for that edge as a clear line is.
+    """
+    by_side, leave_deg, arrive_deg = bent.by_side.copy(), bent.leave_deg.copy(), bent.arrive_deg.copy()
+    grazed_db, grazed_screen = bent.grazed_db.copy(), bent.grazed_screen.copy()
+    through = np.zeros(by_side.shape)
+    rows: list[tuple[IntArray, IntArray, IntArray, FloatArray]] = []
+    blocked = blocked_lines(near, len(by_side))
+    building = np.append(scene.buildings, -1)[near[1]]
+    for level, inside in _levels(shut):
+        opens = (building >= 0) & inside[near[0], building]
+        left = np.zeros(len(by_side), dtype=bool)
+        left[near[0][~opens]] = True
+        chosen = np.flatnonzero((level > 0) & blocked & left)
+        if not len(chosen):
+            continue
+        place = np.full(len(by_side), -1)
+        place[chosen] = np.arange(len(chosen))
+        kept = ~opens & (place[near[0]] >= 0)
+        opened = (scene.buildings >= 0) & inside[chosen][:, scene.buildings]
+        found = bend(scene, lines.pick(chosen), (place[near[0][kept]], near[1][kept], near[2][kept]), opened)
+        power = level[chosen, None] * found.by_side
+        better = power > by_side[chosen] * (1.0 + 1e-9)  # the same string twice is no other way
+        line, side = np.nonzero(better)
+        at = chosen[line], side
+        by_side[at] = through[at] = power[better]
+        leave_deg[at], arrive_deg[at] = found.leave_deg[better], found.arrive_deg[better]
+        rows = [_but(one, at, by_side.shape) for one in rows]
+        passes = found.passes
+        of = better[passes.line, passes.side]
+        line_of = chosen[passes.line[of]]
+        rows.append((line_of, passes.side[of], passes.owner[of], passes.power[of] * level[line_of]))
+        edge_db = -db_from_ratio(1.0 - level[chosen] * (1.0 - ratio_from_db(-found.grazed_db)))
+        more = edge_db > grazed_db[chosen]
+        grazed_db[chosen[more]], grazed_screen[chosen[more]] = edge_db[more], found.grazed_screen[more]
+    ways = replace(
+        bent,
+        by_side=by_side,
+        leave_deg=leave_deg,
+        arrive_deg=arrive_deg,
+        grazed_db=grazed_db,
+        grazed_screen=grazed_screen,
+    )
+    return ways, _leaks(rows, through, scene)
+
+
+def _levels(shut: FloatArray) -> list[tuple[FloatArray, BoolArray]]:
+    """Sets of buildings to open, the most enclosing first: how much such ways count, and which buildings, by line."""
+    found = []
+    left = shut
+    for _ in range(LEVELS):
+        level = left.max(axis=1, initial=0.0)
+        inside = (shut >= level[:, None] - 1e-9) & (shut > 0)
+        found.append((level, inside))
+        left = np.where(inside, 0.0, shut)
+    return found
+
+
+def _but(
+    rows: tuple[IntArray, IntArray, IntArray, FloatArray], beaten: tuple[IntArray, IntArray], shape: tuple[int, ...]
+) -> tuple[IntArray, IntArray, IntArray, FloatArray]:
+    """Rows but for those of lines and sides where another way has turned out stronger."""
+    gone = np.zeros(shape, dtype=bool)
+    gone[beaten] = True
+    kept = ~gone[rows[0], rows[1]]
+    return rows[0][kept], rows[1][kept], rows[2][kept], rows[3][kept]
+
+
+def _leaks(rows: list[tuple[IntArray, IntArray, IntArray, FloatArray]], through: FloatArray, scene: Scene) -> Leaks:
+    """Rows by line, side and obstacle as those of the ways, with what arrives along strings that went through."""
+    if not rows:
+        return no_leaks()
+    line, side, owner, power = (np.concatenate(column) for column in zip(*rows, strict=True))
+    obstacles, ways = max(1, len(scene.obstacles)), LANES
+    key, place = np.unique((line * ways + WAY_OF_SIDE[side]) * obstacles + owner, return_inverse=True)
+    by_way = np.zeros((len(through), ways))
+    for one, way in enumerate(WAY_OF_SIDE.tolist()):
+        by_way[:, way] += through[:, one]
+    link, way = key // obstacles // ways, key // obstacles % ways
+    brought = by_way[link, way]
+    passes = np.bincount(place, weights=power, minlength=len(key)) / np.maximum(brought, 1e-300)
+    return Leaks(link=link, way=way, owner=key % obstacles, passes=passes, power=brought)
