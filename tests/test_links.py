@@ -250,7 +250,7 @@ def test_one_more_obstacle_never_raises_a_straight_through_level(seed):
 
 
 def test_in_blocks_the_links_are_the_same(monkeypatch):
-    monkeypatch.setattr("survey.links.PAIRS_AT_ONCE", 7)
+    monkeypatch.setattr("survey.links.working.PAIRS_AT_ONCE", 7)
     scene = scene_of(random_plan(3))
     whole = links_between(scene, scene.inverters, scene.gateways)
     told = []

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from plans import SPOTS, WALL, array, search, write
 
-from survey import links
+from survey.links import working
 from survey.placement import score_spots
 from survey.plan_file import read_plan
 from survey.scene import scene_of
@@ -40,7 +40,7 @@ def test_a_fault_in_a_thread_is_told_and_ends_the_work(workers):
 
 
 def test_spots_score_the_same_to_the_last_bit_with_one_thread_and_with_two(tmp_path, monkeypatch):
-    monkeypatch.setattr(links, "PAIRS_AT_ONCE", 20)
+    monkeypatch.setattr(working, "PAIRS_AT_ONCE", 20)
     scene = scene_of(
         read_plan(
             write(
