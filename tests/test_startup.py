@@ -88,6 +88,14 @@ def test_a_json_reader_is_loaded_only_for_json(tmp_path):
     assert result.stderr.splitlines()[-1] == b"False"
 
 
+def test_a_list_of_links_waits_for_no_choice_of_gateways(tmp_path):
+    write(tmp_path, more=SPOTS)
+    program = "import sys; from survey.cli import main; main(sys.argv[1:], standalone_mode=False); "
+    program += 'print(*sorted(name for name in sys.modules if name.startswith("survey.siting")), file=sys.stderr)'
+    assert python(tmp_path, program, "links", "plan.toml").stderr.splitlines()[-1] == b""
+    assert b"survey.siting.choice" in python(tmp_path, program, "place", "plan.toml").stderr.splitlines()[-1]
+
+
 def test_dropouts_are_sorted_with_numpy_alone(tmp_path):
     write(tmp_path)
     rows = [f"2026-05-01T{hour:02d}:00,i1,office,{int(6 < hour < 18)}\n" for hour in range(24)]

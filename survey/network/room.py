@@ -7,7 +7,6 @@ from numpy.typing import NDArray
 
 from survey.links import HOLDS, state_of
 from survey.scene import Scene
-from survey.siting.choice import Site
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -75,6 +74,8 @@ def gateway_of(scene: Scene, reliability: FloatArray, margin_db: FloatArray) -> 
         return best_gateway(reliability, margin_db)
     if reliability.shape[1] == 1:
         return np.where(has_room(scene, reliability, margin_db)[:, 0], 0, -1)
+    from survey.siting.choice import Site  # noqa: PLC0415  most sites never need it, and a short list waits for it
+
     holds = state_of(scene, reliability) == HOLDS
     site = Site(holds=holds, reliability=reliability, margin_db=margin_db, capacity=room)
     return site.standing(tuple(range(reliability.shape[1]))).gateway_of
