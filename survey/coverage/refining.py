@@ -31,8 +31,8 @@ ROUNDS = 4
 """How often squares are looked at because a point on the side that they share with others missed."""
 LEAST_SHARE_DB = 0.05
 """What ways around must at least change in a link before those of its neighbours are looked at for that reason."""
-ANGLES = slice(1, 3)
-"""Where among the values of points the elevations stand."""
+ANGLES, GRAZED, LEAKS = slice(1, 3), 3, 4
+"""Where among the values of points elevations stand, what lines graze, and from which on what ways go through."""
 NO_WAY_DB = 300.0
 """Stands for a way around that is not there."""
 LEAST_LINES, MOST_LINES = 400, 5_000
@@ -57,9 +57,10 @@ class _Field:
         What straight lines lose in things that are no screens. [dB]
     leaky : ndarray of int, shape (leaky,)
         Obstacles that ways around may go through all the same.
-    values : ndarray of float, shape (3 + leaky, points)
-        What bending around screens costs on top of that, all ways together [dB]; the elevations of `Around` [deg]; and
-        how often these ways go through each of the leaky obstacles, the mean by power [-].
+    values : ndarray of float, shape (4 + leaky, points)
+        What bending around screens costs on top of that, all ways together, or what a clear line grazes [dB]; the
+        elevations of `Around` [deg]; what the line grazes [dB]; and how often the ways go through each of the leaky
+        obstacles, the mean by power [-].
     """
 
     straight: Links
@@ -73,11 +74,11 @@ class _Field:
     def links(self) -> Links:
         """The links as the values have them."""
         whole = self.straight.shape
-        bend_db, leave_deg, arrive_deg = self.values[: ANGLES.stop]
+        bend_db, leave_deg, arrive_deg, also_grazed_db = self.values[:LEAKS]
         there = self.blocked & (bend_db < NO_WAY_DB)
         grazed_db = np.zeros(len(bend_db))
-        clear = self.detours.number[~self.blocked[self.detours.number]]
-        grazed_db[clear] = np.maximum(bend_db[clear], 0.0)
+        number = self.detours.number
+        grazed_db[number] = np.maximum(np.where(self.blocked, also_grazed_db, bend_db)[number], 0.0)
         return replace(
             self.straight,
             straight_db=self.straight.straight_db + grazed_db.reshape(whole),
@@ -90,7 +91,7 @@ class _Field:
 
     def _leaks(self, there: BoolArray) -> Leaks:
         """What all ways around as one go through, a row for each point and obstacle."""
-        passes = self.values[ANGLES.stop :]
+        passes = self.values[LEAKS:]
         link, one = np.nonzero((there & (passes > 0)).T)
         power = ratio_from_db(-(self.values[0] + self.open_db)[link])
         way = np.zeros(len(link), dtype=np.int64)
@@ -109,12 +110,13 @@ class _Field:
             every_db = (ways.over_db, ways.left_db, ways.right_db, ways.reflected_db)
             total_db = np.minimum(power_sum_loss_db(every_db) - self.open_db[numbers], NO_WAY_DB)
             self.values[0, numbers] = np.where(self.blocked[numbers], total_db, ways.grazed_db)
+            self.values[GRAZED, numbers] = ways.grazed_db
             for row, angle_deg in enumerate((ways.leave_deg, ways.arrive_deg), start=ANGLES.start):
                 known = ~np.isnan(angle_deg)  # where there is no way the line's own stays
                 self.values[row, numbers[known]] = angle_deg[known]
             leaks, arrived = ways.leaks, ratio_from_db(-power_sum_loss_db(every_db))
-            self.values[ANGLES.stop :, numbers] = 0.0
-            which = ANGLES.stop + np.searchsorted(self.leaky, leaks.owner)
+            self.values[LEAKS:, numbers] = 0.0
+            which = LEAKS + np.searchsorted(self.leaky, leaks.owner)
             np.add.at(self.values, (which, numbers[leaks.link]), leaks.passes * leaks.power / arrived[leaks.link])
 
 
@@ -198,7 +200,7 @@ def _field(scene: Scene, inverters: Ends, gateways: Ends, shape: tuple[int, int]
     blocked = np.zeros(links.shape[0] * links.shape[1], dtype=bool)
     blocked[detours.number[line[blocks]]] = True
     leaky = np.unique(scene.screens.owner[np.isin(scene.buildings, np.flatnonzero(detours.shut.any(axis=0)))])
-    values = np.zeros((ANGLES.stop + len(leaky), len(blocked)))
+    values = np.zeros((LEAKS + len(leaky), len(blocked)))
     along_m = gateways.at_m[None] - inverters.at_m[:, None]
     values[ANGLES] = elevation_deg(along_m).ravel(), elevation_deg(-along_m).ravel()
     return _Field(
