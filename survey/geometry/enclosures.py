@@ -5,8 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.geometry.crossings import on_sheet
-from survey.geometry.legs import footprints_of, leg_crossings
+from survey.geometry.crossings import EDGE_M, on_sheet
 from survey.geometry.screens import Screens
 from survey.geometry.sheets import Sheets
 
@@ -16,9 +15,10 @@ BoolArray = NDArray[np.bool_]
 
 DIRECTIONS = 3072
 """In so many directions from level to straight up a point looks out."""
-FIRST_LOOK = 64
-WORTH_A_LOOK = (0.3, 0.95)
-"""With one in so many of the directions a first look is taken; a second where it shows a share between these."""
+LOOKS = ((192, (0.15, 1.1)), (64, (0.3, 0.95)), (1, (1.0, 0.0)))
+"""Looks in one of so many directions, and between which shares another follows, so that few points need them all."""
+RAYS_AT_ONCE = 50_000
+"""So many rays are worked out together: few enough to stay in a processor's cache."""
 FEWEST_SHEETS = 3
 """Sheets that shut anything in."""
 NEIGHBOUR_M = 0.3
@@ -100,35 +100,49 @@ def shut_out(points_m: FloatArray, screens: Screens, sheets: Sheets, building: I
     near = np.flatnonzero(np.any(np.all((at_m > low_m - 1e-3) & (at_m < high_m + 1e-3), axis=2), axis=1))
     if not len(near):
         return share
-    some = Sheets(
-        normal=sheets.normal[used],
-        offset_m=sheets.offset_m[used],
-        edge_normal=sheets.edge_normal[used],
-        edge_offset_m=sheets.edge_offset_m[used],
-        corners_m=corners_m,
-        corner_growth=sheets.corner_growth[used],
-        owner=sheets.owner[used],
-    )
-    reach_m = 2.0 * float(np.linalg.norm(high_m.max(axis=0) - low_m.min(axis=0)))
-    footprints, rays_m = footprints_of(some), reach_m * _directions(some)
+    some = sheets.pick(used)
+    rays = _directions(some)
     point, sheet = np.nonzero(on_sheet(points_m[near], some))
     on = near[point], of_sheet[used[sheet]]
-    for looks_m in (
-        rays_m.reshape(-1, 2, 3)[::FIRST_LOOK].reshape(-1, 3),
-        rays_m,
-    ):  # a first look spares most points the second
-        starts_m = np.repeat(points_m[near], len(looks_m), axis=0)
-        met, _ = leg_crossings(starts_m, starts_m + np.tile(looks_m, (len(near), 1)), some, footprints=footprints)
-        seen = np.zeros((len(starts_m), count), dtype=bool)
-        seen[met.leg, of_sheet[used[met.sheet]]] = True
-        share[near] = seen.reshape(len(near), len(looks_m), count).mean(axis=1)
-        near = near[np.any((share[near] > WORTH_A_LOOK[0]) & (share[near] < WORTH_A_LOOK[1]), axis=1)]
+    for every, (least, most) in LOOKS:
+        looks = rays[::every].reshape(-1, 3)
+        share[near] = _seen_shut(points_m[near], looks, some, of_sheet[used], count)
+        near = near[np.any((share[near] > least) & (share[near] < most), axis=1)]
     share[on] = 1.0
     return share
 
 
+def _seen_shut(
+    points_m: FloatArray, directions: FloatArray, sheets: Sheets, building: IntArray, buildings: int
+) -> FloatArray:
+    """Share of some directions in which each point sees a sheet of each building, shape (points, buildings). [-]"""
+    share = np.empty((len(points_m), buildings))
+    step = max(1, RAYS_AT_ONCE // len(directions))
+    along = _products(sheets.normal, directions)
+    inward = _products(sheets.edge_normal, directions)
+    with np.errstate(divide="ignore", invalid="ignore"):  # a ray along a sheet never meets it
+        for first in range(0, len(points_m), step):
+            at_m = points_m[first : first + step]
+            seen = np.zeros((buildings, len(at_m), len(directions)), dtype=bool)
+            off_m = sheets.offset_m[:, None] - _products(sheets.normal, at_m)
+            inside_m = _products(sheets.edge_normal, at_m) - sheets.edge_offset_m[:, :, None]
+            for sheet, of in enumerate(building.tolist()):
+                far_m = off_m[sheet][:, None] / along[sheet]
+                meets = far_m > 0
+                for edge in range(inward.shape[1]):
+                    meets &= far_m * inward[sheet, edge] >= -EDGE_M - inside_m[sheet, edge][:, None]
+                seen[of] |= meets
+            share[first : first + step] = seen.mean(axis=2).T
+    return share
+
+
+def _products(one: FloatArray, other: FloatArray) -> FloatArray:
+    """Products of all vectors with all others, always added in the same order, however many there are."""
+    return np.asarray(sum(one[..., axis, None] * other[:, axis] for axis in range(3)))
+
+
 def _directions(sheets: Sheets) -> FloatArray:
-    """Directions spread evenly from level to straight up, shape (rays, 3). [-]
+    """Directions spread evenly from level to straight up, two and two opposite in plan, shape (pairs, 2, 3). [-]
 
     They turn with the site, by the first upright sheet; as that has two faces, each direction has one opposite in plan.
     """
@@ -140,4 +154,4 @@ def _directions(sheets: Sheets) -> FloatArray:
     azimuth_rad = np.pi * (3.0 - np.sqrt(5.0)) * number + turned_rad  # the golden angle
     flat = np.sqrt(1.0 - rise**2)
     half = np.column_stack([flat * np.cos(azimuth_rad), flat * np.sin(azimuth_rad), rise])
-    return np.stack([half, half * np.array([-1.0, -1.0, 1.0])], axis=1).reshape(-1, 3)
+    return np.stack([half, half * np.array([-1.0, -1.0, 1.0])], axis=1)

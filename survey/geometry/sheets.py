@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,6 +46,10 @@ class Sheets:
 
     def __len__(self) -> int:
         return len(self.normal)
+
+    def pick(self, chosen: IntArray) -> Sheets:
+        """Some of the sheets."""
+        return Sheets(**{one.name: getattr(self, one.name)[chosen] for one in fields(self)})
 
 
 def plane_of(corners_m: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -18,7 +18,7 @@ from survey.propagation.around import Around, around, near_lines, within_reach
 from survey.propagation.distance import log_distance_loss_db
 from survey.propagation.enclosed import no_leaks, shut_on_one_side
 from survey.propagation.penetration import chord_losses_db, sheet_losses_db, total_over_links
-from survey.propagation.sides import Near
+from survey.propagation.sides import Near, blocked_lines
 from survey.propagation.slight import graze_reach_m
 from survey.scene import Ends, Scene
 from survey.units import wavelength_m
@@ -177,9 +177,24 @@ def straight_links(scene: Scene, inverters: Ends, gateways: Ends) -> tuple[Links
         starts_m=inverters.at_m[inverter],
         ends_m=gateways.at_m[gateway],
         near=near,
-        shut=shut_on_one_side(scene, inverters.at_m, gateways.at_m, inverter, gateway),
+        shut=_shut(scene, (inverters, gateways), (inverter, gateway), blocked_lines(near, len(number))),
     )
     return links, detours
+
+
+def _shut(
+    scene: Scene, ends: tuple[Ends, Ends], at: tuple[NDArray[np.int64], NDArray[np.int64]], blocked: NDArray[np.bool_]
+) -> FloatArray:
+    """How far each building shuts in one end of lines, and not the other: of lines that something blocks. [-]"""
+    used = []
+    for one, number in zip(ends, at, strict=True):
+        kept, place = np.unique(number[blocked], return_inverse=True)
+        used.append((one.at_m[kept], place))
+    (starts_m, start), (ends_m, end) = used
+    of_blocked = shut_on_one_side(scene, starts_m, ends_m, start, end)
+    shut = np.zeros((len(blocked), of_blocked.shape[1]))
+    shut[blocked] = of_blocked
+    return shut
 
 
 def _laid_out(number: NDArray[np.int64], values: NDArray[Any], fill: float, shape: tuple[int, int]) -> NDArray[Any]:
