@@ -199,7 +199,7 @@ def _field(scene: Scene, inverters: Ends, gateways: Ends, shape: tuple[int, int]
     line, _, blocks = detours.near
     blocked = np.zeros(links.shape[0] * links.shape[1], dtype=bool)
     blocked[detours.number[line[blocks]]] = True
-    leaky = np.unique(scene.screens.owner[np.isin(scene.buildings, np.flatnonzero(detours.shut.any(axis=0)))])
+    leaky = np.unique(scene.screens.owner[np.isin(scene.buildings, np.flatnonzero(detours.shut.share.any(axis=0)))])
     values = np.zeros((LEAKS + len(leaky), len(blocked)))
     along_m = gateways.at_m[None] - inverters.at_m[:, None]
     values[ANGLES] = elevation_deg(along_m).ravel(), elevation_deg(-along_m).ravel()

@@ -8,7 +8,7 @@ from survey.geometry.crossings import (
     crossings_and_misses,
     on_sheet,
 )
-from survey.geometry.enclosures import buildings_of, shut_out
+from survey.geometry.enclosures import buildings_of, seen_first, shut_out
 from survey.geometry.legs import Footprints, Met, footprints_of, leg_crossings
 from survey.geometry.lines import Lines, lines_between
 from survey.geometry.screens import Screens, convex_outlines, inside_boxes, screens_of
@@ -39,6 +39,7 @@ __all__ = [
     "on_sheet",
     "prisms_of",
     "screens_of",
+    "seen_first",
     "segment_chords",
     "sheets_of",
     "shut_out",

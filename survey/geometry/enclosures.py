@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -15,8 +17,10 @@ BoolArray = NDArray[np.bool_]
 
 DIRECTIONS = 3072
 """In so many directions from level to straight up a point looks out."""
-LOOKS = ((192, (0.15, 1.1)), (64, (0.3, 0.95)), (1, (1.0, 0.0)))
+LOOKS = ((192, (0.1, 1.1)), (64, (0.3, 0.95)), (1, (1.0, 0.0)))
 """Looks in one of so many directions, and between which shares another follows, so that few points need them all."""
+SEEING = 16
+"""What a point sees first is looked at in one of so many directions."""
 RAYS_AT_ONCE = 50_000
 """So many rays are worked out together: few enough to stay in a processor's cache."""
 FEWEST_SHEETS = 3
@@ -112,28 +116,75 @@ def shut_out(points_m: FloatArray, screens: Screens, sheets: Sheets, building: I
     return share
 
 
+def seen_first(points_m: FloatArray, screens: Screens, sheets: Sheets, building: IntArray) -> BoolArray:
+    """Which screens of buildings are the first thing of any building that points see in some direction.
+
+    Parameters
+    ----------
+    points_m, screens, sheets, building
+        As for `shut_out`.
+
+    Returns
+    -------
+    ndarray of bool, shape (points, screens)
+        With those that the points stand on.
+    """
+    seen = np.zeros((len(points_m), len(screens) + 1), dtype=bool)
+    used = np.flatnonzero(np.append(building, -1)[screens.of_sheet] >= 0)
+    if not len(used) or not len(points_m):
+        return seen[:, :-1]
+    some, screen = sheets.pick(used), screens.of_sheet[used]
+    nearest_m, nearest = np.full((0, 0), np.inf), np.zeros((0, 0), dtype=np.int64)
+    for block, sheet, far_m in _met_by_rays(points_m, _directions(some)[::SEEING].reshape(-1, 3), some):
+        if not sheet:
+            nearest_m, nearest = np.full(far_m.shape, np.inf), np.full(far_m.shape, len(screens))
+        nearer = far_m < nearest_m
+        nearest_m[nearer], nearest[nearer] = far_m[nearer], screen[sheet]
+        if sheet == len(some) - 1:
+            np.put_along_axis(seen[block], nearest, values=True, axis=1)
+    point, on = np.nonzero(on_sheet(points_m, some))
+    seen[point, screen[on]] = True
+    return seen[:, :-1]
+
+
 def _seen_shut(
     points_m: FloatArray, directions: FloatArray, sheets: Sheets, building: IntArray, buildings: int
 ) -> FloatArray:
     """Share of some directions in which each point sees a sheet of each building, shape (points, buildings). [-]"""
     share = np.empty((len(points_m), buildings))
+    seen = np.zeros((0, 0, 0), dtype=bool)
+    for block, sheet, far_m in _met_by_rays(points_m, directions, sheets):
+        if not sheet:
+            seen = np.zeros((buildings, *far_m.shape), dtype=bool)
+        seen[building[sheet]] |= np.isfinite(far_m)
+        if sheet == len(sheets) - 1:
+            share[block] = seen.mean(axis=2).T
+    return share
+
+
+def _met_by_rays(
+    points_m: FloatArray, directions: FloatArray, sheets: Sheets
+) -> Iterator[tuple[slice, int, FloatArray]]:
+    """How far rays go from some of the points to one sheet after the other.
+
+    Yields
+    ------
+    tuple of slice, int and ndarray, shape (points, directions)
+        Which points, which sheet, and how far; infinite where a ray does not meet it. [m]
+    """
     step = max(1, RAYS_AT_ONCE // len(directions))
-    along = _products(sheets.normal, directions)
-    inward = _products(sheets.edge_normal, directions)
-    with np.errstate(divide="ignore", invalid="ignore"):  # a ray along a sheet never meets it
-        for first in range(0, len(points_m), step):
-            at_m = points_m[first : first + step]
-            seen = np.zeros((buildings, len(at_m), len(directions)), dtype=bool)
-            off_m = sheets.offset_m[:, None] - _products(sheets.normal, at_m)
-            inside_m = _products(sheets.edge_normal, at_m) - sheets.edge_offset_m[:, :, None]
-            for sheet, of in enumerate(building.tolist()):
+    along, inward = _products(sheets.normal, directions), _products(sheets.edge_normal, directions)
+    for first in range(0, len(points_m), step):
+        block = slice(first, first + step)
+        off_m = sheets.offset_m[:, None] - _products(sheets.normal, points_m[block])
+        inside_m = _products(sheets.edge_normal, points_m[block]) - sheets.edge_offset_m[:, :, None]
+        for sheet in range(len(sheets)):
+            with np.errstate(divide="ignore", invalid="ignore"):  # a ray along a sheet never meets it
                 far_m = off_m[sheet][:, None] / along[sheet]
                 meets = far_m > 0
                 for edge in range(inward.shape[1]):
                     meets &= far_m * inward[sheet, edge] >= -EDGE_M - inside_m[sheet, edge][:, None]
-                seen[of] |= meets
-            share[first : first + step] = seen.mean(axis=2).T
-    return share
+            yield block, sheet, np.where(meets, far_m, np.inf)
 
 
 def _products(one: FloatArray, other: FloatArray) -> FloatArray:

@@ -16,7 +16,7 @@ from survey.links.figures import Links, own_spreads_db
 from survey.links.states import WAYS
 from survey.propagation.around import Around, around, near_lines, within_reach
 from survey.propagation.distance import log_distance_loss_db
-from survey.propagation.enclosed import no_leaks, shut_on_one_side
+from survey.propagation.enclosed import Shut, no_leaks, shut_on_one_side
 from survey.propagation.penetration import chord_losses_db, sheet_losses_db, total_over_links
 from survey.propagation.sides import Near, blocked_lines
 from survey.propagation.slight import graze_reach_m
@@ -84,8 +84,8 @@ class Detours:
         Their ends. [m]
     near : tuple of three ndarrays
         Pairs of line and screen, and whether it blocks the line or lies close to it.
-    shut : ndarray of float, shape (lines, buildings)
-        How far each building shuts in one end of a line and not the other. [-]
+    shut : Shut
+        How far each building shuts in one end of a line and not the other.
     """
 
     scene: Scene
@@ -93,7 +93,7 @@ class Detours:
     starts_m: FloatArray
     ends_m: FloatArray
     near: Near
-    shut: FloatArray
+    shut: Shut
 
     def ways(self, chosen: NDArray[np.int64] | None = None) -> Around:
         """Ways around of all lines, or of some of them; with a fit, less what it has found of buildings they leave."""
@@ -104,7 +104,9 @@ class Detours:
         line, screen, blocks = self.near
         row = np.flatnonzero(place[line] >= 0)
         near = (place[line[row]], screen[row], blocks[row])
-        return self._fitted(around(self.scene, self.starts_m[chosen], self.ends_m[chosen], near, self.shut[chosen]))
+        return self._fitted(
+            around(self.scene, self.starts_m[chosen], self.ends_m[chosen], near, self.shut.pick(chosen))
+        )
 
     def _fitted(self, ways: Around) -> Around:
         correction, leaks = self.scene.correction, ways.leaks
@@ -171,30 +173,16 @@ def straight_links(scene: Scene, inverters: Ends, gateways: Ends) -> tuple[Links
         chords=inside,
     )
     inverter, gateway = number // max(1, shape[1]), number % max(1, shape[1])
+    blocked = blocked_lines(near, len(number))
     detours = Detours(
         scene=scene,
         number=number,
         starts_m=inverters.at_m[inverter],
         ends_m=gateways.at_m[gateway],
         near=near,
-        shut=_shut(scene, (inverters, gateways), (inverter, gateway), blocked_lines(near, len(number))),
+        shut=shut_on_one_side(scene, inverters.at_m, gateways.at_m, *np.where(blocked, (inverter, gateway), -1)),
     )
     return links, detours
-
-
-def _shut(
-    scene: Scene, ends: tuple[Ends, Ends], at: tuple[NDArray[np.int64], NDArray[np.int64]], blocked: NDArray[np.bool_]
-) -> FloatArray:
-    """How far each building shuts in one end of lines, and not the other: of lines that something blocks. [-]"""
-    used = []
-    for one, number in zip(ends, at, strict=True):
-        kept, place = np.unique(number[blocked], return_inverse=True)
-        used.append((one.at_m[kept], place))
-    (starts_m, start), (ends_m, end) = used
-    of_blocked = shut_on_one_side(scene, starts_m, ends_m, start, end)
-    shut = np.zeros((len(blocked), of_blocked.shape[1]))
-    shut[blocked] = of_blocked
-    return shut
 
 
 def _laid_out(number: NDArray[np.int64], values: NDArray[Any], fill: float, shape: tuple[int, int]) -> NDArray[Any]:

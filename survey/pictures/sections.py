@@ -11,7 +11,8 @@ from survey.geometry import SIDES, convex_outlines, crossings_and_misses, lines_
 from survey.geometry.crossings import EDGE_M
 from survey.pictures.ground import outlines_m
 from survey.propagation.around import near_lines, within_reach
-from survey.propagation.enclosed import shut_on_one_side
+from survey.propagation.bends import bend
+from survey.propagation.enclosed import opened_sets, shut_on_one_side
 from survey.propagation.slight import graze_reach_m
 from survey.scene import Scene
 from survey.units import wavelength_m
@@ -20,8 +21,6 @@ FloatArray = NDArray[np.float64]
 
 IN_PLANE_M = 0.01
 """A sheet whose corners all lie this near to the plane stands in it."""
-MOSTLY_SHUT = 0.5
-"""From this on a building that shuts an end in is drawn as gone through, from 0 to 1."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -167,7 +166,7 @@ def strings_of(scene: Scene, start_m: FloatArray, end_m: FloatArray) -> list[Str
     -------
     list of Strung
         One for each side that there is; none where nothing blocks the line. Where a building shuts one end in and
-        something else blocks the line too, they lead through the building's sheets.
+        something else blocks the line too, the strongest of those that lead around the building and through its sheets.
     """
     if not len(scene.screens):
         return []
@@ -181,22 +180,26 @@ def strings_of(scene: Scene, start_m: FloatArray, end_m: FloatArray) -> list[Str
     number, near = near_lines(through, missed, scene.screens, columns=1)
     if not len(number):
         return []
-    lines, none = lines_between(starts_m, ends_m), np.zeros(1, dtype=np.int64)
-    shut = np.append(shut_on_one_side(scene, starts_m, ends_m, none, none)[0], 0.0)
-    opened = shut[scene.buildings] >= MOSTLY_SHUT  # -1, of no building, is the last
-    opened &= bool(np.any(near[2] & ~opened[near[1]]))
-    kept = ~opened[near[1]]
-    strings = strings_around(
-        lines,
-        (near[0][kept], near[1][kept], near[2][kept]),
-        screens=scene.screens,
-        sheets=scene.sheets,
-        wavelength_m=wave_m,
-        opened=opened[None],
-    )
-    found = []
-    for k in np.flatnonzero(strings.around).tolist():
-        legs_m = strings.legs_m[k]
-        legs_m = legs_m[~np.isnan(legs_m[:, 0, 0])]
-        found.append(Strung(side=SIDES[strings.side[k]], points_m=np.concatenate([legs_m[:, 0], legs_m[-1:, 1]])))
-    return found
+    lines, first = lines_between(starts_m, ends_m), np.zeros(1, dtype=np.int64)
+    shut = shut_on_one_side(scene, starts_m, ends_m, first, first)
+    sets = [(np.ones(1), np.zeros((1, len(scene.screens)), dtype=bool))]
+    if np.any(shut.share > 0):
+        sets.extend(opened_sets(shut, scene.buildings))
+    found: dict[str, tuple[float, Strung]] = {}
+    for level, opened in sets:
+        kept = ~opened[near[0], near[1]]
+        left = near[0][kept], near[1][kept], near[2][kept]
+        if not level[0] or not np.any(left[2]):
+            continue
+        power = level[0] * bend(scene, lines, left, opened).by_side[0]
+        strings = strings_around(
+            lines, left, screens=scene.screens, sheets=scene.sheets, wavelength_m=wave_m, opened=opened
+        )
+        for k in np.flatnonzero(strings.around).tolist():
+            side, arrives = SIDES[strings.side[k]], float(power[strings.side[k]])
+            if side not in found or arrives > found[side][0]:
+                legs_m = strings.legs_m[k]
+                legs_m = legs_m[~np.isnan(legs_m[:, 0, 0])]
+                points_m = np.concatenate([legs_m[:, 0], legs_m[-1:, 1]])
+                found[side] = arrives, Strung(side=side, points_m=points_m)
+    return [found[side][1] for side in SIDES if side in found]

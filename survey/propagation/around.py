@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from survey.geometry import Crossings, Lines, Screens, lines_between
 from survey.propagation.bends import bend
-from survey.propagation.enclosed import Leaks, joined, no_leaks, opened_ways
+from survey.propagation.enclosed import Leaks, Shut, joined, no_leaks, opened_ways
 from survey.propagation.mirrors import Mirrored, mirror_paths
 from survey.propagation.sides import Near, blocked_lines
 from survey.propagation.slight import graze_reach_m
@@ -108,7 +108,7 @@ def near_lines(crossed: Crossings, missed: Crossings, screens: Screens, *, colum
     return number, (line, pair % count, np.arange(len(pair)) < len(blocked))
 
 
-def around(scene: Scene, starts_m: FloatArray, ends_m: FloatArray, near: Near, shut: FloatArray) -> Around:
+def around(scene: Scene, starts_m: FloatArray, ends_m: FloatArray, near: Near, shut: Shut) -> Around:
     """Work out the ways around for some lines.
 
     Parameters
@@ -119,8 +119,8 @@ def around(scene: Scene, starts_m: FloatArray, ends_m: FloatArray, near: Near, s
         Their ends. [m]
     near : Near
         What blocks them or lies close, from `near_lines`.
-    shut : ndarray of float, shape (lines, buildings)
-        How far each building shuts in one end of a line and not the other, from `shut_on_one_side`. [-]
+    shut : Shut
+        How far each building shuts in one end of a line and not the other, from `shut_on_one_side`.
 
     Returns
     -------
@@ -133,7 +133,7 @@ def around(scene: Scene, starts_m: FloatArray, ends_m: FloatArray, near: Near, s
         last = min(first + LINES_AT_ONCE, len(starts_m))
         rows = slice(*np.searchsorted(line, [first, last]))
         lines = lines_between(starts_m[first:last], ends_m[first:last])
-        return _around(scene, lines, (line[rows] - first, screen[rows], blocks[rows]), shut[first:last])
+        return _around(scene, lines, (line[rows] - first, screen[rows], blocks[rows]), shut.pick(slice(first, last)))
 
     firsts = range(0, max(1, len(starts_m)), LINES_AT_ONCE)
     # Blocks of links are worked out in threads of their own already.
@@ -145,9 +145,9 @@ def around(scene: Scene, starts_m: FloatArray, ends_m: FloatArray, near: Near, s
     return Around(leaks=leaks, **{name: np.concatenate([getattr(part, name) for part in parts]) for name in names})
 
 
-def _around(scene: Scene, lines: Lines, near: Near, shut: FloatArray) -> Around:
+def _around(scene: Scene, lines: Lines, near: Near, shut: Shut) -> Around:
     bent, leaks = bend(scene, lines, near), no_leaks()
-    if np.any(shut > 0):
+    if np.any(shut.share > 0):
         bent, leaks = opened_ways(scene, lines, near, shut, bent)
     count = len(lines.length_m)
     blocked = blocked_lines(near, count)

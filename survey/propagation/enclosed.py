@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.geometry import Lines, shut_out
+from survey.geometry import Lines, seen_first, shut_out
 from survey.propagation.bends import Bent, bend
 from survey.propagation.sides import Near, blocked_lines
 from survey.propagation.slight import smooth
@@ -109,9 +110,31 @@ def joined(parts: list[Leaks]) -> Leaks:
     return Leaks(**{one.name: np.concatenate([getattr(part, one.name) for part in parts]) for one in fields(Leaks)})
 
 
-def shut_on_one_side(
-    scene: Scene, starts_m: FloatArray, ends_m: FloatArray, start: IntArray, end: IntArray
-) -> FloatArray:
+@dataclass(frozen=True, kw_only=True)
+class Shut:
+    """How buildings shut in one end of lines and not the other.
+
+    Attributes
+    ----------
+    share : ndarray of float, shape (lines, buildings)
+        How far each does so, from 0 to 1; no columns where none could make a difference. [-]
+    start, end : ndarray of int, shape (lines,)
+        Rows of `seen` for the ends of each line.
+    seen : ndarray of bool, shape (ends, screens)
+        Which screens of the buildings that shut it in an end sees first.
+    """
+
+    share: FloatArray
+    start: IntArray
+    end: IntArray
+    seen: BoolArray
+
+    def pick(self, chosen: IntArray | slice) -> Shut:
+        """The same for some of the lines."""
+        return replace(self, share=self.share[chosen], start=self.start[chosen], end=self.end[chosen])
+
+
+def shut_on_one_side(scene: Scene, starts_m: FloatArray, ends_m: FloatArray, start: IntArray, end: IntArray) -> Shut:
     """How far each building shuts in one end of some lines, and not the other.
 
     Parameters
@@ -121,21 +144,62 @@ def shut_on_one_side(
     starts_m, ends_m : ndarray of float, shapes (starts, 3) and (ends, 3)
         Ends of lines. [m]
     start, end : ndarray of int, shape (lines,)
-        Which ends each line has.
+        Which ends each line has; -1 both for one that is not asked for.
 
     Returns
     -------
-    ndarray of float, shape (lines, buildings)
-        From 0 to 1; no column where nothing but one building stands there, since then nothing is left to go around. [-]
+    Shut
+        For each of the lines.
     """
-    if len(np.unique(scene.buildings)) < 2 or not len(start):  # noqa: PLR2004  two buildings, or one and other screens
-        return np.zeros((len(start), 0))
-    share = [shut_out(one, scene.screens, scene.sheets, scene.buildings) for one in (starts_m, ends_m)]
-    one, other = (smooth((each - SHUT_FROM) / (SHUT_IN_FULL - SHUT_FROM)) for each in share)
-    return np.asarray(np.abs(one[start] - other[end]))
+    points_m, screens = np.concatenate([starts_m, ends_m]), len(scene.screens)
+    asked = np.flatnonzero(start >= 0)
+    rows = np.zeros((2, len(start)), dtype=np.int64)
+    if screens < 2 or not np.any(scene.buildings >= 0) or not len(asked):  # noqa: PLR2004  nothing left to go around
+        return Shut(
+            share=np.zeros((len(start), 0)), start=rows[0], end=rows[1], seen=np.zeros((1, screens), dtype=bool)
+        )
+    rows[:, asked] = start[asked], len(starts_m) + end[asked]
+    used, place = np.unique(rows[:, asked], return_inverse=True)
+    rows[:, asked] = place.reshape(2, -1)
+    shares = shut_out(points_m[used], scene.screens, scene.sheets, scene.buildings)
+    inside = smooth((shares - SHUT_FROM) / (SHUT_IN_FULL - SHUT_FROM))
+    share = np.zeros((len(start), inside.shape[1]))
+    share[asked] = np.abs(inside[rows[0, asked]] - inside[rows[1, asked]])
+    seen = np.zeros((len(used), screens), dtype=bool)
+    within = np.flatnonzero(inside.any(axis=1))
+    seen[within] = seen_first(points_m[used[within]], scene.screens, scene.sheets, scene.buildings)
+    seen &= np.column_stack([inside > 0, np.zeros(len(used), dtype=bool)])[:, scene.buildings]
+    return Shut(share=share, start=rows[0], end=rows[1], seen=seen)
 
 
-def opened_ways(scene: Scene, lines: Lines, near: Near, shut: FloatArray, bent: Bent) -> tuple[Bent, Leaks]:
+def opened_sets(shut: Shut, buildings: IntArray) -> Iterator[tuple[FloatArray, BoolArray]]:
+    """Which screens ways go through: the buildings that shut an end in, those first that do so most.
+
+    Parameters
+    ----------
+    shut : Shut
+        How far each building shuts in one end of a line and not the other.
+    buildings : ndarray of int, shape (screens,)
+        Which building each screen belongs to.
+
+    Yields
+    ------
+    tuple of ndarray of float and ndarray of bool, shapes (lines,) and (lines, screens)
+        How much such ways count, and what they go through: all that these buildings are made of; and then only what
+        the end inside sees of them, so that what adjoins its room, as a lean-to does, is gone around.
+    """
+    left = shut.share
+    for _ in range(LEVELS):
+        level = left.max(axis=1, initial=0.0)
+        chosen = (left >= level[:, None] - 1e-9) & (left > 0)
+        whole = (buildings >= 0) & chosen[:, buildings]
+        yield level, whole
+        shell = whole & (shut.seen[shut.start] | shut.seen[shut.end])
+        yield np.where(np.any(shell != whole, axis=1), level, 0.0), shell
+        left = np.where(chosen, 0.0, left)
+
+
+def opened_ways(scene: Scene, lines: Lines, near: Near, shut: Shut, bent: Bent) -> tuple[Bent, Leaks]:
     """Put in what comes through the buildings that shut one end in, and around all else.
 
     Parameters
@@ -146,8 +210,8 @@ def opened_ways(scene: Scene, lines: Lines, near: Near, shut: FloatArray, bent: 
         The lines.
     near : Near
         What blocks them or lies close.
-    shut : ndarray of float, shape (lines, buildings)
-        How far each building shuts in one end of a line and not the other, from 0 to 1. [-]
+    shut : Shut
+        How far each building shuts in one end of a line and not the other.
     bent : Bent
         What goes around everything.
 
@@ -159,7 +223,8 @@ def opened_ways(scene: Scene, lines: Lines, near: Near, shut: FloatArray, bent: 
 
     Notes
     -----
-    Which screens are opened depends on where the ends stand, not on what the line meets, so nothing else that moves
+    Opened are the buildings with all that they are made of, or only what the end inside sees of them. Which screens are
+    opened depends on where the ends stand, not on what the line meets, so nothing else that moves
     into a line changes it. The stronger way counts and not the sum: where a sheet of the building is only grazed, both
     strings are nearly the same, and going past its edge costs less than going through. A line that goes through a
     building and grazes something else is charged for that edge as a clear line is.
@@ -169,9 +234,8 @@ def opened_ways(scene: Scene, lines: Lines, near: Near, shut: FloatArray, bent: 
     through = np.zeros(by_side.shape)
     rows: list[tuple[IntArray, IntArray, IntArray, FloatArray]] = []
     blocked = blocked_lines(near, len(by_side))
-    building = np.append(scene.buildings, -1)[near[1]]
-    for level, inside in _levels(shut):
-        opens = (building >= 0) & inside[near[0], building]
+    for level, opened in opened_sets(shut, scene.buildings):
+        opens = opened[near[0], near[1]]
         left = np.zeros(len(by_side), dtype=bool)
         left[near[0][~opens]] = True
         chosen = np.flatnonzero((level > 0) & blocked & left)
@@ -180,8 +244,8 @@ def opened_ways(scene: Scene, lines: Lines, near: Near, shut: FloatArray, bent: 
         place = np.full(len(by_side), -1)
         place[chosen] = np.arange(len(chosen))
         kept = ~opens & (place[near[0]] >= 0)
-        opened = (scene.buildings >= 0) & inside[chosen][:, scene.buildings]
-        found = bend(scene, lines.pick(chosen), (place[near[0][kept]], near[1][kept], near[2][kept]), opened)
+        some = place[near[0][kept]], near[1][kept], near[2][kept]
+        found = bend(scene, lines.pick(chosen), some, opened[chosen])
         power = level[chosen, None] * found.by_side
         better = power > by_side[chosen] * (1.0 + 1e-9)  # the same string twice is no other way
         line, side = np.nonzero(better)
@@ -205,18 +269,6 @@ def opened_ways(scene: Scene, lines: Lines, near: Near, shut: FloatArray, bent: 
         grazed_screen=grazed_screen,
     )
     return ways, _leaks(rows, through, scene)
-
-
-def _levels(shut: FloatArray) -> list[tuple[FloatArray, BoolArray]]:
-    """Sets of buildings to open, the most enclosing first: how much such ways count, and which buildings, by line."""
-    found = []
-    left = shut
-    for _ in range(LEVELS):
-        level = left.max(axis=1, initial=0.0)
-        inside = (shut >= level[:, None] - 1e-9) & (shut > 0)
-        found.append((level, inside))
-        left = np.where(inside, 0.0, shut)
-    return found
 
 
 def _but(

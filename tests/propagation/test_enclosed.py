@@ -11,10 +11,10 @@ from survey.calibration import correction_of, fit
 from survey.correction import Correction
 from survey.draws import Passes, drawn_margins_db, unknowns_of
 from survey.explanation import budget_of
-from survey.geometry import shut_out
+from survey.geometry import seen_first, shut_out
 from survey.links import links_between, links_of
 from survey.pictures.sections import strings_of
-from survey.plan import Box, OwnMaterial, Spot, Wall
+from survey.plan import Box, OwnMaterial, Roof, Spot, Wall
 from survey.readings import Readings
 from survey.scene import corrected, scene_of
 
@@ -88,6 +88,37 @@ def test_a_gateway_in_a_box_that_leaks():
     box = Box(name="cabin", centre=(6.0, 4.0), bearing_deg=0.0, length_m=3.0, width_m=3.0, height_m=3.0, loss_db=14.0)
     free, found = through(outside()), through(box, outside())
     assert excess_db(found) == pytest.approx(excess_db(free) + 14.0, abs=0.1)
+
+
+LEAN_TO = Roof(name="lean-to", corners=((12, 0, 2.8), (12, 8, 2.8), (15, 8, 2.3), (15, 0, 2.3)), loss_db=30.0)
+
+
+@pytest.mark.parametrize(("height_m", "part"), [(2.9, "near its free edge"), (3.4, "near the wall")])
+def test_a_lean_to_is_gone_around_though_it_touches_the_building(height_m, part):
+    """By hand: through the wall once, and around the lean-to as if it stood alone; 42 dB straight through both."""
+    of = {"ends": ((20.0, 4.0), (6.0, 4.0)), "heights_m": (height_m, 1.5)}
+    free, found = through(LEAN_TO, **of), through(*shed(12.0), LEAN_TO, **of)
+    assert excess_db(free) < 20.0, part
+    assert excess_db(found) == pytest.approx(excess_db(free) + 12.0, abs=0.1)
+    assert found.straight_db[0, 0] == pytest.approx(42.0)
+
+
+def test_a_room_within_the_building_is_left_through_both_of_its_walls():
+    partition = Roof(name="partition", corners=((4, 0, 0), (4, 8, 0), (4, 8, 3), (4, 4, 4.5), (4, 0, 3)), loss_db=11.0)
+    ends = ((32.0, 4.0), (2.0, 4.0))
+    free, found = through(outside(), ends=ends), through(*shed(12.0), partition, outside(), ends=ends)
+    assert excess_db(found) == pytest.approx(excess_db(free) + 11.0 + 12.0, abs=0.1)
+
+
+def test_what_an_end_sees_first():
+    """From inside the four walls, two slopes and two gables, not the lean-to behind the wall; from below it, it too."""
+    whole = scene_of(plan(*shed(12.0), LEAN_TO))
+    points_m = np.array([[6.0, 4.0, 1.5], [13.5, 4.0, 1.0]])
+    seen = seen_first(points_m, whole.screens, whole.sheets, whole.buildings)
+    names = np.array([whole.obstacles.names[owner] for owner in whole.screens.owner])
+    assert set(names[seen[0]]) == set(names) - {"lean-to"}
+    assert set(names[seen[1]]) == {"lean-to", "wall 1"}
+    assert whole.buildings.tolist() == [0] * len(names), "it touches the wall, so it is part of the building"
 
 
 OUTSIDE = {
