@@ -170,6 +170,11 @@ class DrawnHops:
             self._shadowing = Shadowing(at_m, at_m, correlation_m=correlation_m, seed=seed, stream=2)
             apart_m = np.linalg.norm(at_m[relaying.start] - at_m[relaying.to], axis=1)
             self._scale = np.sqrt(2.0 * (1.0 + np.exp(-2.0 * apart_m / correlation_m)))
+            # From which sum of a draw and its mirror image on two inverters hear each other; never without a hop.
+            self._hears = np.full((self._count, self._count), np.inf)
+            self._hears[relaying.start, relaying.to] = self._hears[relaying.to, relaying.start] = (
+                self._needed * self._scale
+            )
 
     def works(self, draws: int) -> BoolArray:
         """Which of the links between inverters work in the next draws, shape (draws, hops)."""
@@ -182,32 +187,34 @@ class DrawnHops:
             works[k] = (drawn[start, to] + drawn[to, start]) / self._scale >= self._needed
         return works
 
-    def _near(self, start: IntArray, to: IntArray) -> NDArray[np.float32]:
-        """One where two inverters hear each other, shape (inverters, inverters)."""
-        near = np.zeros((self._count, self._count), dtype=np.float32)
-        near[start, to] = 1.0
-        near[to, start] = 1.0
-        return near
-
     def reached(self, direct: BoolArray) -> BoolArray:
         """Which inverters reach which gateways, shape (draws, inverters, gateways)."""
-        start, to = self._relaying.start, self._relaying.to
         reached = direct.copy()
-        works = self.works(len(direct))
-        for k, up in enumerate(works):
-            one, other = start[up], to[up]
-            near = self._near(one, other) if self._count <= MOST_CORRELATED else None
+        if self._shadowing is None:
+            works = self.works(len(direct))
+            for k, up in enumerate(works):
+                self._relay(reached[k], self._relaying.start[up], self._relaying.to[up])
+            return reached
+        for here in reached:  # a matrix of all pairs at a time, for those who need others
+            without = np.flatnonzero(~here.all(axis=1))
+            drawn = self._shadowing.next_mirrored(without)
+            near = (drawn >= self._hears[without]).astype(np.float32)
             for _ in range(self._relaying.max_relays):
-                before = reached[k].copy()
-                if near is not None:
-                    reached[k] |= near @ before.astype(np.float32) > 0.0
-                else:  # a matrix of all pairs would be too large
-                    for j in range(reached.shape[2]):
-                        reached[k, one[before[other, j]], j] = True
-                        reached[k, other[before[one, j]], j] = True
-                if np.array_equal(before, reached[k]):
+                before = here[without]
+                here[without] = before | (near @ here.astype(np.float32) > 0.0)
+                if np.array_equal(before, here[without]):
                     break
         return reached
+
+    def _relay(self, reached: BoolArray, start: IntArray, to: IntArray) -> None:
+        """Put in who reaches gateways by way of others, along links one by one: all pairs would be too many."""
+        for _ in range(self._relaying.max_relays):
+            before = reached.copy()
+            for j in range(reached.shape[1]):
+                reached[start[before[to, j]], j] = True
+                reached[to[before[start, j]], j] = True
+            if np.array_equal(before, reached):
+                break
 
 
 def fitting(reached: BoolArray, inverters_per_gateway: int) -> IntArray:

@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
 SAME_PLACE_DECIMALS = 3
 """Ends within a millimetre stand at the same place, and are shadowed alike."""
 MOST_EXACT, BLOCK = 1_000, 250
@@ -99,6 +100,17 @@ class Shadowing:
         half = np.swapaxes(self._starts.times(numbers), 1, 2)
         drawn = np.swapaxes(self._ends.times(half), 1, 2)
         return np.asarray(drawn[:, self._starts.place[:, None], self._ends.place[None]])
+
+    def next_mirrored(self, rows: IntArray) -> FloatArray:
+        """The next draw and its mirror image added, for some of the starts, shape (rows, ends). [-]
+
+        For links among some points, which are starts and ends alike; up to `MOST_EXACT` of them.
+        """
+        numbers = self._random.standard_normal((self._starts.size, self._ends.size))
+        factor, place = self._starts.blocks[0][3], self._starts.place
+        places, back = np.unique(place[rows], return_inverse=True)
+        drawn = factor[places] @ (numbers + numbers.T) @ factor.T
+        return np.asarray(drawn[back.reshape(-1)[:, None], place])
 
 
 class Factor:

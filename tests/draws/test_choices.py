@@ -66,6 +66,30 @@ def test_links_between_inverters_work_as_often_as_their_reliability_says_near_an
     assert far > 0.1, "the two long links start half a metre apart, and are shadowed alike"
 
 
+@pytest.mark.parametrize("most", [1, 2, 5])
+def test_who_is_reached_is_who_has_a_chain_of_working_links_in_that_draw(most):
+    """Breadth first along the links that all pairs together draw; the program draws only those of who needs them."""
+    at = [(3.0 * k, 2.0 * (k % 3)) for k in range(14)] + [(0.0, 0.0)]
+    links = links_in(yard(at, [(60.0, 0.0), (0.0, 40.0)]))
+    relaying = all_pairs(15, 0.35, most)
+    direct = np.random.default_rng(4).random((200, 15, 2)) < 0.15
+    direct[7] = True
+    found = DrawnHops(links, relaying, seed=3).reached(direct)
+    works = DrawnHops(links, relaying, seed=3).works(200)
+    told_apart = 0
+    for k in range(200):
+        near = np.zeros((15, 15), dtype=bool)
+        near[relaying.start[works[k]], relaying.to[works[k]]] = True
+        near |= near.T
+        for j in range(2):
+            reached = direct[k, :, j]
+            for _ in range(most):
+                reached = reached | (near & reached).any(axis=1)
+            assert np.array_equal(found[k, :, j], reached)
+            told_apart += int(reached.sum() > direct[k, :, j].sum())
+    assert told_apart > 100
+
+
 @given(st.integers(0, 2**32 - 1), st.integers(1, 4), st.integers(1, 5))
 def test_how_many_fit_is_the_greatest_flow(seed, gateways, most):
     """networkx as the oracle: one unit from each inverter, at most so many into each gateway."""
