@@ -184,9 +184,10 @@ def fewest_lines(placement: Placement, few: Fewest) -> list[str]:
     spare = " twice, so that any one gateway may fail" if placement.wanted.spare else ""
     if few.short_of_room:
         short = counted(few.short_of_room, "inverter")
-        return [
-            f"Even a gateway at every spot has no room for {short}: raise inverters_per_gateway, or add spots",
-        ]
+        lines = [f"Even a gateway at every spot has no room for {short}: raise inverters_per_gateway, or add spots"]
+        if len(placement.scores.spots.names) > 1:
+            lines.append("Shown is the best single spot, not the fewest gateways: --gateways N serves as many as N can")
+        return lines
     lines = []
     if few.chosen:
         proof = "fewer cannot do it: proven" if few.proven else f"{few.bound} may do, which the time did not settle"

@@ -106,7 +106,9 @@ def test_room_that_cannot_do_is_told(run, folder):
     (folder / "plan.toml").write_text(FIELD + "[requirement]\ninverters_per_gateway = 1\n", encoding="utf-8")
     result = run("place", "plan.toml", "--fewest")
     assert result.exit_code == 0
-    assert "no room for 3 inverters" in " ".join(result.stdout.split())
+    told = " ".join(result.stdout.split())
+    assert "no room for 3 inverters" in told
+    assert "Shown is the best single spot, not the fewest gateways: --gateways N serves as many as N can" in told
 
 
 def test_more_gateways_than_spots_are_refused(run, folder):
