@@ -51,8 +51,8 @@ class Fewest:
 
     @property
     def proven(self) -> bool:
-        """Whether it cannot be done with fewer."""
-        return len(self.chosen) <= self.bound
+        """Whether it cannot be done with fewer; not where it cannot be done at all."""
+        return not self.short_of_room and len(self.chosen) <= self.bound
 
     @property
     def gap(self) -> int:
