@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from survey.coverage import Coverage
 from survey.links import MARGINAL_RELIABILITY
 from survey.pictures.ground import draw_obstacles, draw_scale_and_north, frame_m, obstacle_entries, site_axes
-from survey.pictures.labels import Label, put_labels
+from survey.pictures.labels import put_labels
 from survey.pictures.site_map import draw_places, mark_size_pt, one_lined, place_entries
 from survey.pictures.style import FAINT, INK, PAPER, SMALL_PT, foot_legend, picture, sample, short
 from survey.scene import Scene
@@ -26,6 +26,8 @@ COLOURS = "cividis"
 MARGIN_STEPS_DB = np.arange(-30.0, 51.0, 5.0)
 CHANCE_STEPS = np.array([0.0, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 0.98, 1.0])
 BAR_IN = 0.85
+LEAST_STEP_M = 0.1
+"""Smaller steps are told with more digits."""
 COLUMNS = 4
 INVERTER: dict[str, Any] = {
     "linestyle": "none",
@@ -77,11 +79,12 @@ def coverage_picture(coverage: Coverage, *, show: str = "margin") -> Figure:
         best = " by the best gateway" if len(chosen) > 1 else ""
         point = f"Every point stands for an inverter {coverage.height_m:g} m above zero; "
         what = f"{point}shown is the {show} of its link{best}."
-    held = one_lined(scene)
+    step_m = float(max(np.diff(coverage.x_m[:2])[0], np.diff(coverage.y_m[:2])[0]))
+    held = f"{one_lined(scene)} Points {step_m:{'.1f' if step_m >= LEAST_STEP_M else '.2g'}} m apart."
     if coverage.told_share > 0:
         percent = 100.0 * coverage.told_share
         share = f"{percent:.0f}" if percent >= 1.0 else "less than 1"
-        held += f" Ways around are interpolated at {share} % of the points."
+        held += f" Ways around are interpolated at {share} % of them."
     figure, axes = site_axes(
         scene, title=title, lines=(what, held), entries=len(handles), columns=COLUMNS, right_in=BAR_IN
     )
@@ -109,8 +112,8 @@ def coverage_picture(coverage: Coverage, *, show: str = "margin") -> Figure:
     places = draw_places(axes, scene, chosen=chosen)
     draw_scale_and_north(axes)
     foot_legend(figure, handles, columns=COLUMNS)
-    wanted_labels: list[Label] = [one for one in places if one.needed] if chosen else places
-    put_labels(axes, [*wanted_labels, *named], at_m[:, :2], reach_pt=1.0)
+    marks_m = np.array([one.at_m for one in places]).reshape(-1, 2)
+    put_labels(axes, [*places, *named], np.concatenate([at_m[:, :2], marks_m]), reach_pt=1.0)
     return figure
 
 
@@ -150,8 +153,10 @@ def _draw_field(figure: Figure, axes: Axes, coverage: Coverage, show: str, wante
     bar = figure.colorbar(
         ScalarMappable(norm=norm, cmap=COLOURS), cax=beside, ticks=list(steps[:: 2 if show == "margin" else 1])
     )
-    bar.set_label("margin, dB" if show == "margin" else "chance", fontsize=SMALL_PT)
-    if show == "chance":
+    if show == "margin":
+        bar.set_label("margin, dB", fontsize=SMALL_PT)
+    else:  # its figures are wider: no room beside them
         beside.set_yticklabels([f"{100 * step:g} %" for step in steps])
+        beside.set_title("chance", fontsize=SMALL_PT, pad=4)
     for spine in beside.spines.values():
         spine.set_edgecolor(FAINT)

@@ -25,7 +25,10 @@ from survey.pictures.site_map import (
 from survey.pictures.style import FAINT, GATEWAY, INK, MARKS, foot_legend, picture, sample
 from survey.tables.figures import route_tally
 
-HOP: dict[str, Any] = {"color": "#333333", "linestyle": "-", "linewidth": 1.1}
+WIDE = 1.1
+HOP: dict[str, Any] = {"color": "#333333", "linestyle": "-", "linewidth": WIDE}
+MANY_HOPS = 80.0
+"""Of more hops than this each is drawn thinner and fainter."""
 LOSERS: dict[str, Any] = {
     "linestyle": "none",
     "marker": "D",
@@ -36,6 +39,8 @@ LOSERS: dict[str, Any] = {
 RELAY: dict[str, Any] = LOSERS | {"markeredgecolor": INK, "markeredgewidth": 0.9}
 COLUMNS = 5
 MOST_NAMED = 12
+BUSY = 3
+"""A relay by way of which so many report is named."""
 
 
 @picture
@@ -59,7 +64,6 @@ def network_picture(points: WeakPoints) -> Figure:
     most = scene.plan.requirement.max_relays
     handles = [
         *state_entries(network),
-        sample("route to a gateway", color=MARKS[2].colour, linewidth=0.8),
         *([sample("route to another inverter", **HOP)] if relays else []),
         *([sample("passes others on", markersize=8, **RELAY)] if len(relays) > len(weak) else []),
         *([sample("others are lost without it", markersize=8, **LOSERS)] if weak else []),
@@ -68,8 +72,8 @@ def network_picture(points: WeakPoints) -> Figure:
     ]
     two = int(points.two_routes.sum())
     between = f"up to {counted(most, 'inverter')}" if most else "no inverter"
-    told = f"{gateways_words(chosen)}. Routes with {between} in between. {route_tally(network)}; "
-    lines = (told + f"{two} with two routes that share no inverter and no link.", one_lined(scene))
+    asked = f"{gateways_words(chosen)}. Routes with {between} in between. {route_tally(network)}; "
+    lines = (asked + f"{two} with two routes that share no inverter and no link.", one_lined(scene))
     figure, axes = site_axes(
         scene,
         title=f"{scene.plan.site.name}: routes and weak points",
@@ -88,7 +92,8 @@ def network_picture(points: WeakPoints) -> Figure:
         way = [route.inverter, *route.relays]
         hops.update(pairwise(way))
         last.append((way[-1], route.gateway, int(network.state[route.inverter])))
-    _lines(axes, [(at_m[a], at_m[b]) for a, b in sorted(hops)], "hops", **HOP)
+    thin = float(np.clip(MANY_HOPS / max(len(hops), 1), 0.35, 1.0))
+    _lines(axes, [(at_m[a], at_m[b]) for a, b in sorted(hops)], "hops", alpha=thin, **HOP | {"linewidth": thin * WIDE})
     faint = float(np.clip(40.0 / max(len(last), 1), 0.3, 0.9))
     for number, mark in enumerate(MARKS):
         ends = sorted({(a, g) for a, g, state in last if state == number})
@@ -108,15 +113,16 @@ def network_picture(points: WeakPoints) -> Figure:
     draw_scale_and_north(axes)
     foot_legend(figure, handles, columns=COLUMNS)
     heavy = sorted(weak, key=lambda i: -len(relays[i].lost))[:MOST_NAMED]
-    labels = [
-        Label(
-            text=f"{links.inverters.names[i]}: {len(relays[i].lost)} lost without it",
-            at_m=(float(at_m[i, 0]), float(at_m[i, 1])),
-            size_pt=7.0,
-        )
-        for i in heavy
-    ]
-    others = [] if labels else inverter_labels(scene, network.state)
+    words = {i: f"{links.inverters.names[i]}: {len(relays[i].lost)} lost without it" for i in heavy}
+    busy = sorted(set(relays) - set(weak), key=lambda i: -len(relays[i].used_by))[: MOST_NAMED - len(heavy)]
+    words |= {
+        i: f"{links.inverters.names[i]}: used by {len(relays[i].used_by)}"
+        for i in busy
+        if len(relays[i].used_by) >= BUSY
+    }
+    labels = [Label(text=text, at_m=(float(at_m[i, 0]), float(at_m[i, 1])), size_pt=7.0) for i, text in words.items()]
+    told = {links.inverters.names[i] for i in words}
+    others = [one for one in inverter_labels(scene, network.state) if one.text not in told]
     taken_m = np.concatenate([at_m, links.gateways.at_m[:, :2]])
     put_labels(
         axes, [*[one for one in places if one.needed], *labels, *others, *named], taken_m, reach_pt=size_pt / 2.0

@@ -15,7 +15,16 @@ from numpy.typing import NDArray
 from survey.links import CARRIERS, STATES, Links, carried_by
 from survey.pictures.ground import KINDS, LAYERS, outlines_m
 from survey.pictures.labels import Label, put_labels
-from survey.pictures.sections import Cut, Strung, along_ground, cuts_of, mirrored, strings_of
+from survey.pictures.sections import (
+    Cut,
+    Strung,
+    along_ground,
+    cuts_of,
+    fresnel_zone_m,
+    label_at_m,
+    mirrored,
+    strings_of,
+)
 from survey.pictures.style import (
     FAINT,
     GATEWAY,
@@ -45,49 +54,17 @@ STRINGS: dict[str, dict[str, Any]] = {
     "right": {"color": "#56b4e9", "linestyle": (0, (6, 2, 1, 2)), "linewidth": 1.8},
     "mirror": {"color": "#b8860b", "linestyle": (0, (3, 1)), "linewidth": 1.8},
 }
-ZONE_POINTS = 121
 STRETCHES = (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 8.0, 10.0, 15.0, 20.0)
 """By how much heights may be drawn larger than lengths; smaller only where both ends have no room otherwise."""
 LEFT_IN, RIGHT_IN, SIDE_IN, ABOVE_IN = 0.62, 0.2, 2.7, 1.5
 COLUMNS = 4
+FAR_WEAKER_DB = 30.0
+"""A way that loses so much more than all together is told, but not drawn."""
 CLEAR = 0.6
 """Share of the first Fresnel zone that has to be free for a path that loses nothing to its surroundings.
 
 As in Recommendation ITU-R P.530, section 2.2.2 (from memory: 0.6 of its radius).
 """
-
-
-def fresnel_zone_m(length_m: float, *, wavelength_m: float, share: float = 1.0) -> tuple[FloatArray, FloatArray]:
-    r"""Radius of the first Fresnel zone along a line.
-
-    Parameters
-    ----------
-    length_m, wavelength_m : float
-        Length of the line, and wavelength. [m]
-    share : float
-        Of the radius. [-]
-
-    Returns
-    -------
-    tuple of two ndarrays of float
-        Distances from the start, and radii there. [m]
-
-    Notes
-    -----
-    .. math:: r = \sqrt{\lambda d_1 d_2 / (d_1 + d_2)}
-
-    References
-    ----------
-    .. [1] Recommendation ITU-R P.526-15 (2019), section 2.
-
-    Examples
-    --------
-    >>> at_m, radius_m = fresnel_zone_m(10.0, wavelength_m=0.4)
-    >>> float(radius_m.max().round(3))
-    1.0
-    """
-    at_m = length_m * (1.0 - np.cos(np.linspace(0.0, np.pi, ZONE_POINTS))) / 2.0
-    return at_m, share * np.sqrt(wavelength_m * at_m * (length_m - at_m) / max(length_m, 1e-9))
 
 
 @picture
@@ -112,6 +89,7 @@ def profile_picture(links: Links, i: int, j: int) -> Figure:
     met, strings = _met(links, i, j), strings_of(scene, start_m, end_m)
     if not np.any(~np.isnan([links.around_db[way][i, j] for way in links.around_db])):
         strings = []
+    strings = [one for one in strings if _counts(links, i, j, one.side)]
     if links.mirror[i, j] >= 0:
         strings = [*strings, mirrored(scene, int(links.mirror[i, j]), start_m, end_m)]
     lines = _lines(links, i, j, met)
@@ -157,6 +135,12 @@ def profile_picture(links: Links, i: int, j: int) -> Figure:
     return figure
 
 
+def _counts(links: Links, i: int, j: int, side: str) -> bool:
+    """Whether the way past a side brings anything: with `FAR_WEAKER_DB` more, it is less than 0.005 dB."""
+    loss_db = links.around_db["over" if side == "under" else side][i, j]
+    return side == "reflected" or bool(loss_db <= links.obstacle_loss_db[i, j] + FAR_WEAKER_DB)
+
+
 def _met(links: Links, i: int, j: int) -> list[tuple[float | None, str, float]]:
     """What the straight line goes through: where, as a share of it, what, and its loss; edges it grazes come last."""
     here = (links.crossings.start == i) & (links.crossings.end == j)
@@ -180,7 +164,7 @@ def _lines(links: Links, i: int, j: int, met: list[tuple[float | None, str, floa
         for n, (share, name, loss_db) in enumerate(met, start=1)
     ]
     ways = [
-        f"{WAY_WORDS[way]} {db(float(loss[i, j]))} dB"
+        f"{WAY_WORDS[way]} {db(float(loss[i, j]))} dB" + ("" if _counts(links, i, j, way) else " (not drawn)")
         for way, loss in links.around_db.items()
         if not np.isnan(loss[i, j])
     ]
@@ -208,7 +192,7 @@ def _entries(strings: list[Strung], links: Links, i: int, j: int) -> list[Any]:
         sample("first Fresnel zone", color=FAINT, linewidth=1.0),
         sample(f"{CLEAR:.0%} of it".replace("%", " %"), color=FAINT, linewidth=1.0, linestyle="--"),
     ]
-    words = {"over": "string over", "under": "string under", "left": "past the left", "right": "past the right"}
+    words = {"over": "over the top", "under": "underneath", "left": "past the left", "right": "past the right"}
     words["mirror"] = f"by a mirror, off {short(links.mirror_of(i, j), 24)}"
     return handles + [sample(words[side], **STRINGS[side]) for side in STRINGS if any(s.side == side for s in strings)]
 
@@ -287,9 +271,9 @@ def _from_the_side(
         else:
             axes.plot(*cut.points_m.T, color=looks["edgecolor"], linewidth=2.2, zorder=looks["zorder"], gid=cut.kind)
         if cut.kind != "modules":
-            top = cut.points_m[np.argmax(cut.points_m[:, 1])]
-            if frame_m[0] <= top[0] <= frame_m[1]:
-                labels.append(Label(text=cut.name, at_m=(float(top[0]), float(top[1])), size_pt=SMALL_PT - 0.5))
+            at_m = label_at_m(cut.points_m, frame_m)
+            if frame_m[0] <= at_m[0] <= frame_m[1]:
+                labels.append(Label(text=cut.name, at_m=at_m, size_pt=SMALL_PT - 0.5))
     _zone(axes, ends, up=2, wave_m=wave_m)
     for side, points in strung:
         axes.plot(points[:, 0], points[:, 2], zorder=3.5, gid=side, **STRINGS[side])

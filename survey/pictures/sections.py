@@ -1,4 +1,4 @@
-"""What a link's line meets, cut by the upright plane through it; and the strings around it, as points along it."""
+"""What a link's line meets, cut by the upright plane through it; its Fresnel zone; the strings around it."""
 
 from __future__ import annotations
 
@@ -21,6 +21,7 @@ FloatArray = NDArray[np.float64]
 
 IN_PLANE_M = 0.01
 """A sheet whose corners all lie this near to the plane stands in it."""
+ZONE_POINTS = 121
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -203,3 +204,59 @@ def strings_of(scene: Scene, start_m: FloatArray, end_m: FloatArray) -> list[Str
                 points_m = np.concatenate([legs_m[:, 0], legs_m[-1:, 1]])
                 found[side] = arrives, Strung(side=side, points_m=points_m)
     return [found[side][1] for side in SIDES if side in found]
+
+
+def label_at_m(points_m: FloatArray, frame_m: tuple[float, float]) -> tuple[float, float]:
+    """Where the name of what a plane cuts stands, in the plane: on the middle of a slope in sight, else at the top.
+
+    Two slopes that meet in a ridge have their tops at the same point, so that their names could change sides there.
+
+    Examples
+    --------
+    >>> label_at_m(np.array([[-4.0, 2.0], [6.0, 7.0]]), (0.0, 20.0))
+    (3.0, 5.5)
+    >>> label_at_m(np.array([[5.0, 0.0], [5.0, 3.0]]), (0.0, 20.0))
+    (5.0, 3.0)
+    """
+    top = points_m[np.argmax(points_m[:, 1])]
+    at_m = (float(top[0]), float(top[1]))
+    if len(points_m) > 2:  # noqa: PLR2004  an area
+        return at_m
+    (low_x, low_z), (high_x, high_z) = points_m[np.argsort(points_m[:, 0])].tolist()
+    if high_x - low_x <= abs(high_z - low_z):
+        return at_m
+    middle = (max(low_x, frame_m[0]) + min(high_x, frame_m[1])) / 2.0
+    return middle, low_z + (middle - low_x) / (high_x - low_x) * (high_z - low_z)
+
+
+def fresnel_zone_m(length_m: float, *, wavelength_m: float, share: float = 1.0) -> tuple[FloatArray, FloatArray]:
+    r"""Radius of the first Fresnel zone along a line.
+
+    Parameters
+    ----------
+    length_m, wavelength_m : float
+        Length of the line, and wavelength. [m]
+    share : float
+        Of the radius. [-]
+
+    Returns
+    -------
+    tuple of two ndarrays of float
+        Distances from the start, and radii there. [m]
+
+    Notes
+    -----
+    .. math:: r = \sqrt{\lambda d_1 d_2 / (d_1 + d_2)}
+
+    References
+    ----------
+    .. [1] Recommendation ITU-R P.526-15 (2019), section 2.
+
+    Examples
+    --------
+    >>> at_m, radius_m = fresnel_zone_m(10.0, wavelength_m=0.4)
+    >>> float(radius_m.max().round(3))
+    1.0
+    """
+    at_m = length_m * (1.0 - np.cos(np.linspace(0.0, np.pi, ZONE_POINTS))) / 2.0
+    return at_m, share * np.sqrt(wavelength_m * at_m * (length_m - at_m) / max(length_m, 1e-9))

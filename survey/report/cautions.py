@@ -50,7 +50,7 @@ CAUTIONS: tuple[tuple[str, tuple[str, ...]], ...] = (
         (
             (
                 "Before anything is screwed to a wall, put the gateway there for a day, powered safely, and read the "
-                "level of the inverters that decide: the weakest ones, and those that `survey place` names."
+                "level of the inverters that decide: the weakest ones, and those that survey place names."
             ),
             (
                 "Nothing here is for links on which safety depends: shutdown and alarm need what their own standards "

@@ -171,6 +171,13 @@ def test_the_page_never_scrolls_sideways(chrome, wide):
     assert 0 <= shown[0] < shown[1] <= wide
 
 
+def test_the_table_has_room_beside_the_map_on_a_small_laptop(driven, tmp_path):
+    driven.narrow(1200, 740)
+    driven.open(written(tmp_path, SITES / "farm.toml", "--log", SITES / "farm-week.csv"))
+    assert driven.run("return [...document.querySelectorAll('#table thead th')].at(-1).dataset.by") == "dropouts"
+    assert driven.run("const s = document.getElementById('scroll'); return s.scrollWidth <= s.clientWidth")
+
+
 def test_a_heading_is_pressed_by_keyboard_too(chrome):
     chrome.run("document.querySelector('#table thead [role=button]').focus()")
     chrome.press("Enter")
@@ -196,6 +203,7 @@ def test_names_that_look_like_script_do_nothing(driven, tmp_path):
 
 
 def test_it_prints_on_a4_with_every_inverter(chrome):
+    chrome.click("#table tbody tr a")
     chrome.type("#find", "S-1-1")
     printed = chrome.printed()
     assert printed.startswith(b"%PDF-")
@@ -204,6 +212,8 @@ def test_it_prints_on_a4_with_every_inverter(chrome):
     try:
         assert len(chrome.run(SHOWN)) == 40
         assert chrome.run("return getComputedStyle(document.getElementById('filter')).display") == "none"
+        wide = "return getComputedStyle(document.querySelector(arguments[0])).strokeWidth"
+        assert chrome.run(wide, ".one .route.picked") == chrome.run(wide, ".one .route:not(.picked)")
     finally:
         chrome.get("/goog/cdp/execute", {"cmd": "Emulation.setEmulatedMedia", "params": {"media": ""}})
 

@@ -7,7 +7,7 @@ import pytest
 from survey.report.cautions import CAUTIONS, FIRST
 
 ROOT = Path(__file__).parents[2]
-DOCUMENT = " ".join((ROOT / "docs" / "cautions.md").read_text(encoding="utf-8").split())
+DOCUMENT = " ".join((ROOT / "docs" / "cautions.md").read_text(encoding="utf-8").replace("`", "").split())
 
 
 @pytest.mark.parametrize("sentence", [FIRST, *(line for _, lines in CAUTIONS for line in lines)])
