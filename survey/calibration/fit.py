@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.calibration.check import SUSPECT, Finding, Outlook, findings_of, outlook_of
+from survey.calibration.left_out import cross_validated
 from survey.calibration.likelihood import Shares, score
 from survey.calibration.model import (
     END_SD_DB,
@@ -24,7 +25,7 @@ from survey.calibration.model import (
     units_of,
 )
 from survey.calibration.pairs import Pairs, pairs_of
-from survey.calibration.solve import Solution, Task, covariance_of, refit, solve
+from survey.calibration.solve import Solution, Task, covariance_of, solve
 from survey.correction import Correction
 from survey.errors import Fault, TableError
 from survey.links import Links, links_between
@@ -34,15 +35,10 @@ from survey.scene import Scene
 
 FloatArray = NDArray[np.float64]
 
-ONE_BY_ONE = 60
-"""Up to so many pairs are left out one at a time; more of them in `FOLDS` groups of whole inverters."""
-FOLDS = 10
 LITTLE = 0.7
 """Where readings leave more than this of what was unknown before, they say little."""
 TIED = 0.9
 """From this correlation on, two figures cannot be told apart."""
-INTERVAL = 1.6449
-"""Standard deviations on either side that hold 90 of 100."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -227,7 +223,7 @@ def fit(
     units, unit = units_of(scene)
     kept = np.full(len(units) + 1, -1, dtype=np.int64)
     kept[heeded] = np.arange(len(heeded))
-    left_out_db, inside, groups = _cross_validated(task, solution)
+    left_out_db, inside, groups = cross_validated(task, solution)
     return Fit(
         scene=scene,
         readings=readings,
@@ -316,44 +312,6 @@ def fingerprint(plan: Plan) -> str:
         plan.foliage,
     )
     return hashlib.sha256(repr(parts).encode()).hexdigest()[:16]
-
-
-def _cross_validated(task: Task, solution: Solution) -> tuple[FloatArray, float | None, int]:
-    """Levels less what a fit without them predicts, the share within the 90 % interval, and the number of groups."""
-    pairs, model = task.pairs, task.model
-    count = len(pairs)
-    result = np.full(count, np.nan)
-    if count <= ONE_BY_ONE:
-        group = np.arange(count)
-    else:
-        inverters, group = np.unique(pairs.inverter, return_inverse=True)
-        if len(inverters) < FOLDS:
-            group = np.arange(count)
-        shuffled = np.random.default_rng(1).permutation(int(group.max()) + 1)
-        group = shuffled[group] % FOLDS
-    groups = np.unique(group)
-    if len(groups) < 2:  # noqa: PLR2004  nothing is left to fit
-        return result, None, 0
-    spread_db = np.full(count, np.nan)
-    for one in groups.tolist():
-        out = group == one
-        rest = task.pick(~out)
-        parameters = refit(rest, solution)
-        level_dbm, slopes = model.pick(out).predict(parameters)
-        result[out] = pairs.level_dbm[out] - level_dbm
-        found = Solution(
-            parameters=parameters,
-            sigma_db=solution.sigma_db,
-            shares=solution.shares,
-            value=0.0,
-            curvature=solution.curvature,
-        )
-        covariance = covariance_of(rest, found)
-        unknown_db2 = np.einsum("li,ij,lj->l", slopes, covariance, slopes, optimize=True)
-        spread_db[out] = np.sqrt(solution.sigma_db**2 + np.maximum(unknown_db2, 0.0))
-    heard = pairs.was_heard
-    within = np.abs(result[heard]) <= INTERVAL * spread_db[heard]
-    return result, float(np.mean(within)) if heard.any() else None, len(groups)
 
 
 def _open_questions(found: Fit) -> Iterator[str]:
