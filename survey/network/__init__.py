@@ -78,8 +78,6 @@ class Network:
         From inverter to inverter, those that are worth something; none where the plan allows no relays.
     levels : tuple of Level
         The most reliable routes with none, up to one, ... inverters in between; shape (inverters, gateways) each.
-    wide_levels : tuple of Level
-        The same of the routes whose weakest link has the best margin.
     routes : tuple of Route
         The most reliable route of every inverter.
     widest : tuple of Route
@@ -89,7 +87,6 @@ class Network:
     links: Links
     hops: Hops
     levels: tuple[Level, ...]
-    wide_levels: tuple[Level, ...]
     routes: tuple[Route, ...]
     widest: tuple[Route, ...]
 
@@ -174,7 +171,6 @@ def network_between(
         links=links,
         hops=hops,
         levels=found,
-        wide_levels=wide,
         routes=_routes(links, hops, found, belongs),
         widest=_routes(links, hops, wide, belongs if room_of(scene) else np.argmax(wide[-1].value, axis=1)),
     )

@@ -67,6 +67,13 @@ CHOICE = {
     "proven": bool,
 }
 ROUTE = {"route": [str], "route_reliability": NUMBER, "route_margin_db": NUMBER, "route_state": str}
+DECIDER = {
+    "inverter": str,
+    "margin_db": NUMBER,
+    "rival_margin_db": NUMBER,
+    "reliability": NUMBER,
+    "rival_reliability": NUMBER,
+}
 SHAPE = {
     "plan": str,
     "site": str,
@@ -90,7 +97,7 @@ SHAPE = {
         "tried": [str],
         "spots_left_out": int,
     },
-    "reason": dict,
+    "reason": {"rival": str, "decided_by": str, "gained": [DECIDER], "lost": [DECIDER], "nearer": [DECIDER]},
     "ranking": [RANKED | {"best_share": NUMBER}],
     "links": [LINK | ROUTE],
 }
@@ -102,6 +109,7 @@ def test_the_json_has_the_shape_of_the_interface(run, folder):
     found = json.loads(result.stdout)
     assert (result.exit_code, result.stderr) == (0, "")
     assert differences(found, SHAPE) == []
+    assert found["reason"]["gained"] + found["reason"]["nearer"] != []
     assert len(found["ranking"]) == 43
     assert len(found["links"]) == found["inverters"] == 17
 
