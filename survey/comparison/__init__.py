@@ -8,11 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.comparison.plans import BetweenPlans, Change, compare_plans
-from survey.draws import SpotDraws, spot_draws
+from survey.comparison.plans import BetweenPlans, Change, compare_plans, drawn_alone
+from survey.draws import SpotDraws
 from survey.links import Links, Progress, links_between
-from survey.network import Network, best_gateway, hops_of, network_between, room_of
-from survey.placement import Scores, relaying_of, scores_of
+from survey.network import Network, best_gateway, hops_of, network_between
+from survey.placement import Scores, scores_of
 from survey.scene import Scene
 
 __all__ = ["BetweenPlans", "Change", "Comparison", "compare", "compare_plans"]
@@ -79,14 +79,11 @@ def compare(
     chosen = scene.gateways_and_spots.named(names, file=scene.plan.file, what="gateway or spot")
     links = links_between(scene, scene.inverters, chosen)
     hops = hops_of(scene, progress=progress) if scene.plan.requirement.max_relays else None
-    drawn = spot_draws(
-        links, draws=draws, seed=seed, relaying=relaying_of(scene, hops), inverters_per_gateway=room_of(scene)
-    )
     alone = (links.to([j]) for j in range(len(chosen)))
     return Comparison(
         links=links,
         networks=tuple(network_between(scene, one.gateways, hops=hops, links=one) for one in alone),
         together=network_between(scene, chosen, hops=hops, links=links),
         scores=scores_of(links, hops),
-        drawn=drawn,
+        drawn=drawn_alone(links, hops, draws=draws, seed=seed),
     )

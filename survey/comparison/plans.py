@@ -149,8 +149,8 @@ def compare_plans(
         after=second,
         before_scores=scores_of(first, before_hops),
         after_scores=scores_of(second, after_hops),
-        before_drawn=_drawn(first, before_hops, draws=draws, seed=seed),
-        after_drawn=_drawn(second, after_hops, draws=draws, seed=seed),
+        before_drawn=drawn_alone(first, before_hops, draws=draws, seed=seed),
+        after_drawn=drawn_alone(second, after_hops, draws=draws, seed=seed),
         after_network=network_between(after, second.gateways, hops=after_hops, links=second),
         changes=tuple(one.change for one in found),
         cause=cause,
@@ -165,8 +165,8 @@ def _hops(scene: Scene, inverters: Sequence[str]) -> Hops | None:
     return hops_of(replace(scene, inverters=_ends(scene, inverters)))
 
 
-def _drawn(links: Links, hops: Hops | None, *, draws: int, seed: int) -> SpotDraws:
-    """The spots of a plan in draws."""
+def drawn_alone(links: Links, hops: Hops | None, *, draws: int, seed: int) -> SpotDraws:
+    """The spots of a plan in draws, each as the only one with a gateway."""
     scene = links.scene
     relaying = relaying_of(scene, hops)
     return spot_draws(links, draws=draws, seed=seed, relaying=relaying, inverters_per_gateway=room_of(scene))

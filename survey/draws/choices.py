@@ -127,16 +127,23 @@ def served_draws(
     apart from the draws of the links to gateways. How many fit, with a limit, is the greatest flow, by the theorem of
     the smallest cut over all sets of gateways; with more than `MOST_GATEWAYS_EXACT` it is at most that.
     """
-    counts: list[IntArray] = []
-    hops = (
-        DrawnHops(links, relaying, seed=seed)
-        if relaying is not None and relaying.max_relays and len(relaying.to)
-        else None
-    )
-    for works in drawn_works(links, draws=draws, seed=seed):
-        reached = works if hops is None else hops.reached(works)
-        counts.append(fitting(reached, inverters_per_gateway))
+    blocks = drawn_reach(links, draws=draws, seed=seed, relaying=relaying)
+    counts = [fitting(reached, inverters_per_gateway) for reached in blocks]
     return Served(counts=np.concatenate(counts), inverters=links.shape[0], seed=seed)
+
+
+def drawn_reach(links: Links, *, draws: int, seed: int, relaying: Relaying | None) -> Iterator[BoolArray]:
+    """Which inverters reach which gateways, block by block of draws, shape (draws, inverters, gateways) each."""
+    hops = drawn_hops(links, relaying, seed=seed)
+    for works in drawn_works(links, draws=draws, seed=seed):
+        yield works if hops is None else hops.reached(works)
+
+
+def drawn_hops(links: Links, relaying: Relaying | None, *, seed: int) -> DrawnHops | None:
+    """The links between inverters, to be drawn; None where no message could go by way of them."""
+    if relaying is None or not relaying.max_relays or not len(relaying.to):
+        return None
+    return DrawnHops(links, relaying, seed=seed)
 
 
 class DrawnHops:
@@ -169,23 +176,23 @@ class DrawnHops:
         if len(at_m) <= MOST_CORRELATED:
             self._shadowing = Shadowing(at_m, at_m, correlation_m=correlation_m, seed=seed, stream=2)
             apart_m = np.linalg.norm(at_m[relaying.start] - at_m[relaying.to], axis=1)
-            self._scale = np.sqrt(2.0 * (1.0 + np.exp(-2.0 * apart_m / correlation_m)))
+            scale = np.sqrt(2.0 * (1.0 + np.exp(-2.0 * apart_m / correlation_m)))
             # From which sum of a draw and its mirror image on two inverters hear each other; never without a hop.
             self._hears = np.full((self._count, self._count), np.inf)
-            self._hears[relaying.start, relaying.to] = self._hears[relaying.to, relaying.start] = (
-                self._needed * self._scale
-            )
+            needed = self._needed * scale
+            self._hears[relaying.start, relaying.to] = self._hears[relaying.to, relaying.start] = needed
 
     def works(self, draws: int) -> BoolArray:
         """Which of the links between inverters work in the next draws, shape (draws, hops)."""
         start, to = self._relaying.start, self._relaying.to
         if self._shadowing is None:
             return self._random.standard_normal((draws, len(to))) >= self._needed
-        works = np.empty((draws, len(to)), dtype=bool)
-        for k in range(draws):  # a matrix of all pairs at a time
-            drawn = self._shadowing.next(1)[0]
-            works[k] = (drawn[start, to] + drawn[to, start]) / self._scale >= self._needed
-        return works
+        every = np.arange(self._count)
+        return np.array([self._hear(self._shadowing, every)[start, to] for _ in range(draws)])
+
+    def _hear(self, shadowing: Shadowing, rows: IntArray) -> BoolArray:
+        """Whom some inverters hear in the next draw, shape (rows, inverters)."""
+        return np.asarray(shadowing.next_mirrored(rows) >= self._hears[rows])
 
     def reached(self, direct: BoolArray) -> BoolArray:
         """Which inverters reach which gateways, shape (draws, inverters, gateways)."""
@@ -197,8 +204,7 @@ class DrawnHops:
             return reached
         for here in reached:  # a matrix of all pairs at a time, for those who need others
             without = np.flatnonzero(~here.all(axis=1))
-            drawn = self._shadowing.next_mirrored(without)
-            near = (drawn >= self._hears[without]).astype(np.float32)
+            near = self._hear(self._shadowing, without).astype(np.float32)
             for _ in range(self._relaying.max_relays):
                 before = here[without]
                 here[without] = before | (near @ here.astype(np.float32) > 0.0)

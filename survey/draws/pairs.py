@@ -9,8 +9,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.draws.choices import DrawnHops, Relaying, Served
-from survey.draws.margins import drawn_works
+from survey.draws.choices import Relaying, Served, drawn_reach
 from survey.links import Links
 
 CountArray = NDArray[np.int32]
@@ -116,12 +115,7 @@ def spot_draws(
     SpotDraws
         For spots one by one; for a choice of several gateways there is `survey.draws.served_draws`.
     """
-    hops = DrawnHops(links, relaying, seed=seed) if relaying is not None and len(relaying.to) else None
-    blocks = [
-        np.minimum(
-            (works if hops is None else hops.reached(works)).sum(axis=1, dtype=np.int32),
-            inverters_per_gateway or links.shape[0],
-        )
-        for works in drawn_works(links, draws=draws, seed=seed)
-    ]
-    return SpotDraws(counts=np.concatenate(blocks), inverters=links.shape[0], seed=seed)
+    blocks = drawn_reach(links, draws=draws, seed=seed, relaying=relaying)
+    counts = np.concatenate([reached.sum(axis=1, dtype=np.int32) for reached in blocks])
+    inverters = links.shape[0]
+    return SpotDraws(counts=np.minimum(counts, inverters_per_gateway or inverters), inverters=inverters, seed=seed)

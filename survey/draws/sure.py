@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.draws.choices import DrawnHops, Relaying, Served
+from survey.draws.choices import Relaying, Served, drawn_hops
 from survey.draws.margins import drawn_margins_db
 from survey.draws.turning import Search, search_of
 from survey.links import Links, links_between
@@ -182,7 +182,7 @@ def how_sure(
     room = inverters_per_gateway or inverters
     won, total, unbeaten = np.zeros(spots), np.zeros(spots), 0
     counts: list[IntArray] = []
-    hops = DrawnHops(links, relaying, seed=seed) if relaying is not None and len(relaying.to) else None
+    hops = drawn_hops(links, relaying, seed=seed)
     for margin_db in drawn_margins_db(links, draws=draws, seed=seed):
         works = margin_db >= fade_margin_db
         served = np.count_nonzero(hops.reached(works) if hops else works, axis=1)

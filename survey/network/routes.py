@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.links import Links
-from survey.network.hops import Hops, no_hops
+from survey.network.hops import Hops
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
@@ -164,10 +164,10 @@ def reached(links: Links, hops: Hops | None = None) -> tuple[FloatArray, FloatAr
     tuple of two ndarrays of float, shape (inverters, gateways)
         Reliability [-] and margin of the weakest link [dB].
     """
-    max_relays = links.scene.plan.requirement.max_relays if hops is not None else 0
-    if not max_relays:
+    max_relays = links.scene.plan.requirement.max_relays
+    if hops is None or not max_relays:
         return links.reliability, links.margin_db
-    return relayed(hops or no_hops(links.shape[0]), links.reliability, links.margin_db, max_relays=max_relays)
+    return relayed(hops, links.reliability, links.margin_db, max_relays=max_relays)
 
 
 def relays_of(every: Sequence[Level], inverter: int, column: int, level: int = -1) -> list[int]:
