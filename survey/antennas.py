@@ -14,7 +14,7 @@ from types import MappingProxyType
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from survey.errors import EntryError, Fault, PatternError, near_file, nearest
+from survey.errors import EntryError, Fault, PatternError, nearest, why_unread
 from survey.units import DIPOLE_GAIN_DBI
 
 FloatArray = NDArray[np.float64]
@@ -305,10 +305,8 @@ def _text(path: Path) -> str:
             raise _refused(file, "is a folder; name the file in it")
         with path.open("rb") as stream:
             raw = stream.read(MOST_BYTES + 1)
-    except FileNotFoundError:
-        raise _refused(file, "there is no such file" + near_file(path)) from None
     except (OSError, ValueError) as error:
-        raise _refused(file, f"cannot be read: {getattr(error, 'strerror', None) or error}") from None
+        raise _refused(file, why_unread(path, error)) from None
     if len(raw) > MOST_BYTES:
         raise _refused(file, f"is longer than {MOST_BYTES} bytes; no pattern is so long")
     try:

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from survey.errors import Fault, TableError, did_you_mean, near_file
+from survey.errors import Fault, TableError, did_you_mean, why_unread
 
 MOST_BYTES = 200_000_000
 MOST_FAULTS = 20
@@ -150,13 +150,8 @@ def _text(path: Path) -> str:
         if path.stat().st_size > MOST_BYTES:
             raise TableError([Fault(file=file, problem=f"is larger than {MOST_BYTES // 1_000_000} MB")])
         data = path.read_bytes()
-    except FileNotFoundError:
-        raise TableError([Fault(file=file, problem=f"there is no such file{near_file(path)}")]) from None
-    except IsADirectoryError:
-        raise TableError([Fault(file=file, problem="is a folder; name the file in it")]) from None
     except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or error
-        raise TableError([Fault(file=file, problem=f"cannot be read: {reason}")]) from None
+        raise TableError([Fault(file=file, problem=why_unread(path, error))]) from None
     coding = "utf-16" if data[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig"
     try:
         text = data.decode(coding)

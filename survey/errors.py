@@ -138,8 +138,17 @@ def did_you_mean(word: str, candidates: Iterable[str]) -> str:
     return f'; did you mean "{near}"?' if near else ""
 
 
-def near_file(path: Path) -> str:
-    """The same for a file that is not there, among those beside it."""
+def why_unread(path: Path, error: OSError | ValueError) -> str:
+    """What to say of a file that could not be read."""
+    if isinstance(error, FileNotFoundError):
+        return f"there is no such file{_near_file(path)}"
+    if isinstance(error, IsADirectoryError):
+        return "is a folder; name the file in it"
+    return f"cannot be read: {getattr(error, 'strerror', None) or error}"
+
+
+def _near_file(path: Path) -> str:
+    """A closing half sentence that names the nearest file beside one that is not there, or nothing."""
     try:
         return did_you_mean(path.name, [other.name for other in path.parent.iterdir()])
     except (OSError, ValueError):

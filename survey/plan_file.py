@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any, TypeGuard, TypeVar
 
 from survey.antennas import KINDS, Pattern, read_pattern
-from survey.errors import EntryError, Fault, PatternError, PlanError, did_you_mean, near_file, nearest
+from survey.errors import EntryError, Fault, PatternError, PlanError, did_you_mean, nearest, why_unread
 from survey.fields import Entry, keys_of, type_of
 from survey.materials import BUILT_IN
 from survey.plan import (
@@ -104,11 +104,8 @@ def _parse(path: Path) -> dict[str, Any]:
             raw = stream.read(MOST_BYTES + 1)
         if len(raw) > MOST_BYTES:
             raise PlanError([Fault(file=file, problem=f"is longer than {MOST_BYTES} bytes; no plan is so long")])
-    except FileNotFoundError:
-        raise PlanError([Fault(file=file, problem="there is no such file" + near_file(path))]) from None
     except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise PlanError([Fault(file=file, problem=f"cannot be read: {reason}")]) from None
+        raise PlanError([Fault(file=file, problem=why_unread(path, error))]) from None
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:

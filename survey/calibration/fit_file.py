@@ -11,7 +11,7 @@ import numpy as np
 from survey.calibration.fit import fingerprint
 from survey.calibration.model import End, figures_of, units_of
 from survey.correction import Correction
-from survey.errors import Fault, FitError, near_file
+from survey.errors import Fault, FitError, why_unread
 from survey.fields import Number
 from survey.scene import Scene
 
@@ -115,15 +115,10 @@ def _record(path: Path) -> dict[str, Any]:
         if path.stat().st_size > MOST_BYTES:
             raise FitError([Fault(file=file, problem=f"is larger than {MOST_BYTES // 1_000_000} MB")])
         text = path.read_bytes().decode("utf-8-sig")
-    except FileNotFoundError:
-        raise FitError([Fault(file=file, problem=f"there is no such file{near_file(path)}")]) from None
-    except IsADirectoryError:
-        raise FitError([Fault(file=file, problem="is a folder; name the file in it")]) from None
     except UnicodeDecodeError:
         raise FitError([Fault(file=file, problem="is no text in UTF-8; give what survey fit wrote")]) from None
     except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or error
-        raise FitError([Fault(file=file, problem=f"cannot be read: {reason}")]) from None
+        raise FitError([Fault(file=file, problem=why_unread(path, error))]) from None
     import json  # noqa: PLC0415  start-up time
 
     try:

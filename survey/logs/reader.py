@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
-from survey.errors import Fault, FileError, did_you_mean, near_file, one_line
+from survey.errors import Fault, FileError, did_you_mean, one_line, why_unread
 from survey.logs.cells import MOST_NAMES, Names, TooManyNamesError
 from survey.logs.grid import Log, Resolved, log_of
 from survey.logs.rows import TOLD, Block, Columns, Faults, RowReader
@@ -65,13 +65,8 @@ def read_log(
             columns, ignored = _columns(file, shown)
             reader = RowReader(columns=columns, inverters=Names(), gateways=Names(), branches=Names(), faults=Faults())
             blocks = list(_blocks(file, reader, shown=shown, total=total, progress=progress))
-    except FileNotFoundError:
-        raise FileError([Fault(file=shown, problem=f"there is no such file{near_file(path)}")]) from None
-    except IsADirectoryError:
-        raise FileError([Fault(file=shown, problem="is a folder; name the file in it")]) from None
     except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or error
-        raise FileError([Fault(file=shown, problem=f"cannot be read: {reason}")]) from None
+        raise FileError([Fault(file=shown, problem=why_unread(path, error))]) from None
     except TooManyNamesError:
         problem = (
             f"holds more than {MOST_NAMES} different names of inverters, gateways or branches: are columns mixed up?"
