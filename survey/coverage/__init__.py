@@ -9,7 +9,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.coverage.refining import COARSE, refined_links
-from survey.errors import SurveyError
 from survey.links import Links, Progress
 from survey.scene import Ends, Scene, radios_at
 from survey.workers import WORKERS, in_order
@@ -210,9 +209,5 @@ def chosen_gateways(scene: Scene, names: tuple[str, ...]) -> Ends:
     SurveyError
         Where no gateway stands and none is named.
     """
-    if names:
-        return scene.gateways_and_spots.named(names, file=scene.plan.file, what="gateway or spot")
-    if not len(scene.gateways):
-        what = "has no [[gateway]]; add one, name a spot with --gateway NAME, or take the best spot with --placed"
-        raise SurveyError(f"{scene.plan.file}: {what}")
-    return scene.gateways
+    hint = "add one, name a spot with --gateway NAME, or take the best spot with --placed"
+    return scene.gateways_asked(names, hint=hint)

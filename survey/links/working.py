@@ -9,7 +9,6 @@ from typing import Any, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.errors import SurveyError
 from survey.geometry import chords, crossings_and_misses
 from survey.geometry.crossings import EDGE_M
 from survey.links.figures import Links, own_spreads_db
@@ -270,10 +269,8 @@ def links_of(scene: Scene, *, gateways: Sequence[str] = (), inverters: Sequence[
     SurveyError
         Where no gateway stands and none is named.
     """
-    file = scene.plan.file
-    if not gateways and not len(scene.gateways):
-        raise SurveyError(f"{file}: has no [[gateway]]; add one, or name a spot with --gateway NAME")
-    scene.check_names(places=gateways, inverters=inverters)
-    far = scene.gateways_and_spots.named(gateways, file=file, what="gateway or spot") if gateways else scene.gateways
-    near = scene.inverters.named(inverters, file=file, what="inverter") if inverters else scene.inverters
+    if gateways:  # names of both ends are told in one message
+        scene.check_names(places=gateways, inverters=inverters)
+    far = scene.gateways_asked(gateways)
+    near = scene.inverters.named(inverters, file=scene.plan.file, what="inverter") if inverters else scene.inverters
     return links_between(scene, near, far)

@@ -9,7 +9,6 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.errors import SurveyError
 from survey.links import HOLDS, Links, Progress, links_between, state_of
 from survey.network.hops import Hops, hops_among, hops_of, no_hops
 from survey.network.room import alone, best_gateway, gateway_of, has_room, room_of
@@ -226,8 +225,4 @@ def network_of(scene: Scene, *, gateways: Sequence[str] = (), progress: Progress
     SurveyError
         Where no gateway stands and none is named.
     """
-    if not gateways and not len(scene.gateways):
-        raise SurveyError(f"{scene.plan.file}: has no [[gateway]]; add one, or name a spot with --gateway NAME")
-    file = scene.plan.file
-    far = scene.gateways_and_spots.named(gateways, file=file, what="gateway or spot") if gateways else scene.gateways
-    return network_between(scene, far, progress=progress)
+    return network_between(scene, scene.gateways_asked(gateways), progress=progress)

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from survey.antennas import Pattern
 from survey.correction import Correction
-from survey.errors import UnknownNameError, check_names
+from survey.errors import SurveyError, UnknownNameError, check_names
 from survey.geometry import Prisms, Screens, Sheets, buildings_of
 from survey.plan import Plan
 from survey.scene.ends import Ends, ends_of, join, radios_at
@@ -79,6 +79,24 @@ class Scene:
         wanted = {name: value for name, value in changes.items() if value is not None}
         plan = replace(self.plan, requirement=replace(self.plan.requirement, **wanted))
         return replace(self, plan=plan)
+
+    def gateways_asked(
+        self, names: Sequence[str], *, hint: str = "add one, or name a spot with --gateway NAME"
+    ) -> Ends:
+        """The gateways or spots that somebody names, or the gateways that stand today.
+
+        Raises
+        ------
+        UnknownNameError
+            Naming every name that there is not.
+        SurveyError
+            Where no gateway stands and none is named; with a hint at what to do.
+        """
+        if names:
+            return self.gateways_and_spots.named(names, file=self.plan.file, what="gateway or spot")
+        if not len(self.gateways):
+            raise SurveyError(f"{self.plan.file}: has no [[gateway]]; {hint}")
+        return self.gateways
 
     def check_names(self, *, places: Sequence[str], inverters: Sequence[str]) -> None:
         """Refuse names that the plan does not have, those of both ends in one message.
