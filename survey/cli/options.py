@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from survey.errors import OutputError, one_line
+from survey.limits import MOST_GATEWAYS, MOST_RELAYS
 
 if TYPE_CHECKING:  # numpy comes with it
     from survey.placement import Wanted
@@ -141,10 +142,6 @@ def require_option(command: F) -> F:
         "--require", is_flag=True, help=f"Exit with status {NOT_HELD} where an inverter does not hold."
     )
     return option(command)
-
-
-MOST_RELAYS, MOST_GATEWAYS = 20, 1_000
-"""As in a plan's requirement."""
 
 
 def relays_option(command: F) -> F:

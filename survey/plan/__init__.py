@@ -9,6 +9,7 @@ from pathlib import Path
 
 from survey.antennas import KINDS, Pattern
 from survey.fields import Entry, Number, key
+from survey.limits import MOST_GATEWAYS, MOST_RELAYS
 from survey.materials import BUILT_IN, Material
 from survey.plan.equipment import Array, Inverter, OwnRadio, Radio, RadioEnd, Search, Spot
 from survey.plan.kinds import ANTENNA, ANY_TEXT, NAME
@@ -16,7 +17,6 @@ from survey.plan.obstacles import Box, Foliage, Obstacle, OwnMaterial, Roof, She
 
 __all__ = [
     "ANTENNA",
-    "MOST_RELAYS",
     "NAME",
     "Array",
     "Box",
@@ -37,9 +37,6 @@ __all__ = [
     "Spot",
     "Wall",
 ]
-
-MOST_RELAYS = 20
-"""A message passes no more inverters than this."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,7 +65,7 @@ class Requirement(Entry):
     fade_margin_db: float = key(Number(0.0, 60.0), default=3.0)
     max_relays: int = key(Number(0, MOST_RELAYS, whole=True), default=0)
     inverters_per_gateway: int = key(Number(0, 1_000_000, whole=True), default=0)
-    gateways: int = key(Number(1, 1_000, whole=True), default=1)
+    gateways: int = key(Number(1, MOST_GATEWAYS, whole=True), default=1)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -11,14 +11,12 @@ from numpy.typing import NDArray
 
 from survey.links import HOLDS, Links, Progress, links_in_blocks, state_of
 from survey.network import Hops, Network, alone, gateway_of, reached, room_of
+from survey.network.room import SAME
 from survey.scene import Scene
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
-
-SAME = 9
-"""Chances that agree to so many decimals are told apart by margin."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -8,9 +8,9 @@ from dataclasses import replace
 import numpy as np
 
 from survey.explanation import Cost, scene_without
+from survey.limits import MOST_RELAYS
 from survey.links import HOLDS, Progress, links_between
 from survey.network import Hops, Network, hops_of, network_between
-from survey.plan import MOST_RELAYS
 from survey.remedies.gateways import IN_REACH_M, Cable, cable_m, variants_of
 from survey.remedies.outlook import Outlook, Routes, outlook_of, routes_of
 from survey.remedies.remedy import Change, Remedy

@@ -12,7 +12,8 @@ from plans import SPOTS, WALL, array, changed, entry, inverter_with, roof, searc
 
 from cli.commands import as_text_and_json, every_command, every_command_on_a_plan
 from cli.conftest import ROOT
-from survey.cli import COMMANDS, main, options
+from survey.cli import COMMANDS, main
+from survey.limits import MOST_GATEWAYS, MOST_RELAYS
 from survey.plan_file import read_plan
 from survey.scene import scene_of
 
@@ -362,7 +363,7 @@ def test_a_folder_in_place_of_a_file_is_told_in_plain_words(run, folder, words):
 
 @pytest.mark.parametrize(("option", "key"), [("--relays", "max_relays"), ("--gateways", "gateways")])
 def test_an_option_goes_as_far_as_the_key_of_the_plan_and_is_named_beyond(run, folder, option, key):
-    most = {"--relays": options.MOST_RELAYS, "--gateways": options.MOST_GATEWAYS}[option]
+    most = {"--relays": MOST_RELAYS, "--gateways": MOST_GATEWAYS}[option]
     write(folder, more=SPOTS + f"[requirement]\n{key} = {most}\n")
     assert run("check", "plan.toml").exit_code == 0
     write(folder, more=SPOTS + f"[requirement]\n{key} = {most + 1}\n")
