@@ -7,14 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.geometry import SIDES, convex_outlines, crossings_and_misses, lines_between, strings_around
-from survey.geometry.crossings import EDGE_M
+from survey.geometry import SIDES, convex_outlines, lines_between, strings_around
+from survey.links import straight_links
 from survey.pictures.ground import outlines_m
-from survey.propagation.around import near_lines, within_reach
 from survey.propagation.bends import bend
-from survey.propagation.enclosed import opened_sets, shut_on_one_side
-from survey.propagation.slight import graze_reach_m
-from survey.scene import Scene
+from survey.propagation.enclosed import opened_sets
+from survey.scene import Scene, radios_at
 from survey.units import wavelength_m
 
 FloatArray = NDArray[np.float64]
@@ -169,23 +167,15 @@ def strings_of(scene: Scene, start_m: FloatArray, end_m: FloatArray) -> list[Str
         One for each side that there is; none where nothing blocks the line. Where a building shuts one end in and
         something else blocks the line too, the strongest of those that lead around the building and through its sheets.
     """
-    if not len(scene.screens):
+    one, other = (radios_at(scene.plan, scene.plan.radio.inverter, at_m[None]) for at_m in (start_m, end_m))
+    _, detours = straight_links(scene, one, other)
+    if not len(detours.number):
         return []
+    near, lines = detours.near, lines_between(start_m[None], end_m[None])
     wave_m = float(wavelength_m(scene.plan.radio.frequency_mhz))
-    starts_m, ends_m = start_m[None], end_m[None]
-    length_m = np.linalg.norm(ends_m - starts_m, axis=1)
-    widest_m = float(graze_reach_m(length_m / 2.0, length_m / 2.0, wavelength_m=wave_m)[0])
-    beside_m = np.where(scene.screens.of_sheet >= 0, widest_m, EDGE_M)
-    through, missed = crossings_and_misses(starts_m, ends_m, scene.sheets, beside_m)
-    missed = within_reach(missed, length_m[:, None], wavelength_m=wave_m)
-    number, near = near_lines(through, missed, scene.screens, columns=1)
-    if not len(number):
-        return []
-    lines, first = lines_between(starts_m, ends_m), np.zeros(1, dtype=np.int64)
-    shut = shut_on_one_side(scene, starts_m, ends_m, first, first)
     sets = [(np.ones(1), np.zeros((1, len(scene.screens)), dtype=bool))]
-    if np.any(shut.share > 0):
-        sets.extend(opened_sets(shut, scene.buildings))
+    if np.any(detours.shut.share > 0):
+        sets.extend(opened_sets(detours.shut, scene.buildings))
     found: dict[str, tuple[float, Strung]] = {}
     for level, opened in sets:
         kept = ~opened[near[0], near[1]]
