@@ -15,6 +15,7 @@ from survey.links import Detours, Links, straight_links
 from survey.propagation import power_sum_loss_db
 from survey.propagation.enclosed import Leaks
 from survey.propagation.penetration import chord_losses_db, sheet_losses_db, total_over_links
+from survey.propagation.sides import blocked_lines
 from survey.scene import Ends, Scene
 from survey.units import elevation_deg, ratio_from_db
 from survey.workers import WORKERS, in_order
@@ -107,14 +108,14 @@ class _Field:
         some = [chosen[first::parts] for first in range(parts)]  # lines side by side cost alike
         for lines, ways in zip(some, in_order(self.detours.ways, some, workers=workers), strict=True):
             numbers = number[lines]
-            every_db = (ways.over_db, ways.left_db, ways.right_db, ways.reflected_db)
-            total_db = np.minimum(power_sum_loss_db(every_db) - self.open_db[numbers], NO_WAY_DB)
-            self.values[0, numbers] = np.where(self.blocked[numbers], total_db, ways.grazed_db)
+            around_db = power_sum_loss_db((ways.over_db, ways.left_db, ways.right_db, ways.reflected_db))
+            bend_db = np.minimum(around_db - self.open_db[numbers], NO_WAY_DB)
+            self.values[0, numbers] = np.where(self.blocked[numbers], bend_db, ways.grazed_db)
             self.values[GRAZED, numbers] = ways.grazed_db
             for row, angle_deg in enumerate((ways.leave_deg, ways.arrive_deg), start=ANGLES.start):
                 known = ~np.isnan(angle_deg)  # where there is no way the line's own stays
                 self.values[row, numbers[known]] = angle_deg[known]
-            leaks, arrived = ways.leaks, ratio_from_db(-power_sum_loss_db(every_db))
+            leaks, arrived = ways.leaks, ratio_from_db(-around_db)
             self.values[LEAKS:, numbers] = 0.0
             which = LEAKS + np.searchsorted(self.leaky, leaks.owner)
             np.add.at(self.values, (which, numbers[leaks.link]), leaks.passes * leaks.power / arrived[leaks.link])
@@ -196,9 +197,8 @@ def refined_links(
 def _field(scene: Scene, inverters: Ends, gateways: Ends, shape: tuple[int, int]) -> _Field:
     """What goes straight through, and no ways around yet."""
     links, detours = straight_links(scene, inverters, gateways)
-    line, _, blocks = detours.near
     blocked = np.zeros(links.shape[0] * links.shape[1], dtype=bool)
-    blocked[detours.number[line[blocks]]] = True
+    blocked[detours.number] = blocked_lines(detours.near, len(detours.number))
     leaky = np.unique(scene.screens.owner[np.isin(scene.buildings, np.flatnonzero(detours.shut.share.any(axis=0)))])
     values = np.zeros((LEAKS + len(leaky), len(blocked)))
     along_m = gateways.at_m[None] - inverters.at_m[:, None]

@@ -134,14 +134,14 @@ def seen_first(points_m: FloatArray, screens: Screens, sheets: Sheets, building:
     if not len(used) or not len(points_m):
         return seen[:, :-1]
     some, screen = sheets.pick(used), screens.of_sheet[used]
-    nearest_m, nearest = np.full((0, 0), np.inf), np.zeros((0, 0), dtype=np.int64)
-    for block, sheet, far_m in _met_by_rays(points_m, _directions(some)[::SEEING].reshape(-1, 3), some):
-        if not sheet:
-            nearest_m, nearest = np.full(far_m.shape, np.inf), np.full(far_m.shape, len(screens))
-        nearer = far_m < nearest_m
-        nearest_m[nearer], nearest[nearer] = far_m[nearer], screen[sheet]
-        if sheet == len(some) - 1:
-            np.put_along_axis(seen[block], nearest, values=True, axis=1)
+    rays = _Rays(_directions(some)[::SEEING].reshape(-1, 3), some)
+    for block in rays.blocks(len(points_m)):
+        nearest_m = np.full((len(points_m[block]), rays.count), np.inf)
+        nearest = np.full(nearest_m.shape, len(screens))
+        for one, far_m in zip(screen.tolist(), rays.far_m(points_m[block]), strict=True):
+            nearest = np.where(far_m < nearest_m, one, nearest)
+            nearest_m = np.minimum(far_m, nearest_m)
+        np.put_along_axis(seen[block], nearest, values=True, axis=1)
     point, on = np.nonzero(on_sheet(points_m, some))
     seen[point, screen[on]] = True
     return seen[:, :-1]
@@ -151,40 +151,40 @@ def _seen_shut(
     points_m: FloatArray, directions: FloatArray, sheets: Sheets, building: IntArray, buildings: int
 ) -> FloatArray:
     """Share of some directions in which each point sees a sheet of each building, shape (points, buildings). [-]"""
-    share = np.empty((len(points_m), buildings))
-    seen = np.zeros((0, 0, 0), dtype=bool)
-    for block, sheet, far_m in _met_by_rays(points_m, directions, sheets):
-        if not sheet:
-            seen = np.zeros((buildings, *far_m.shape), dtype=bool)
-        seen[building[sheet]] |= np.isfinite(far_m)
-        if sheet == len(sheets) - 1:
-            share[block] = seen.mean(axis=2).T
+    share, rays = np.empty((len(points_m), buildings)), _Rays(directions, sheets)
+    for block in rays.blocks(len(points_m)):
+        seen = np.zeros((buildings, len(points_m[block]), rays.count), dtype=bool)
+        for of, far_m in zip(building.tolist(), rays.far_m(points_m[block]), strict=True):
+            seen[of] |= np.isfinite(far_m)
+        share[block] = seen.mean(axis=2).T
     return share
 
 
-def _met_by_rays(
-    points_m: FloatArray, directions: FloatArray, sheets: Sheets
-) -> Iterator[tuple[slice, int, FloatArray]]:
-    """How far rays go from some of the points to one sheet after the other.
+class _Rays:
+    """Rays in some directions, the same from every point, ready to meet some sheets."""
 
-    Yields
-    ------
-    tuple of slice, int and ndarray, shape (points, directions)
-        Which points, which sheet, and how far; infinite where a ray does not meet it. [m]
-    """
-    step = max(1, RAYS_AT_ONCE // len(directions))
-    along, inward = _products(sheets.normal, directions), _products(sheets.edge_normal, directions)
-    for first in range(0, len(points_m), step):
-        block = slice(first, first + step)
-        off_m = sheets.offset_m[:, None] - _products(sheets.normal, points_m[block])
-        inside_m = _products(sheets.edge_normal, points_m[block]) - sheets.edge_offset_m[:, :, None]
+    def __init__(self, directions: FloatArray, sheets: Sheets) -> None:
+        self.count = len(directions)
+        self._sheets = sheets
+        self._along, self._inward = _products(sheets.normal, directions), _products(sheets.edge_normal, directions)
+
+    def blocks(self, points: int) -> list[slice]:
+        """Points that are looked from together."""
+        step = max(1, RAYS_AT_ONCE // self.count)
+        return [slice(first, first + step) for first in range(0, points, step)]
+
+    def far_m(self, points_m: FloatArray) -> Iterator[FloatArray]:
+        """How far the rays of some points go to each sheet in turn, shape (points, rays); infinite past it. [m]"""
+        sheets = self._sheets
+        off_m = sheets.offset_m[:, None] - _products(sheets.normal, points_m)
+        inside_m = _products(sheets.edge_normal, points_m) - sheets.edge_offset_m[:, :, None]
         for sheet in range(len(sheets)):
             with np.errstate(divide="ignore", invalid="ignore"):  # a ray along a sheet never meets it
-                far_m = off_m[sheet][:, None] / along[sheet]
+                far_m = off_m[sheet][:, None] / self._along[sheet]
                 meets = far_m > 0
-                for edge in range(inward.shape[1]):
-                    meets &= far_m * inward[sheet, edge] >= -EDGE_M - inside_m[sheet, edge][:, None]
-            yield block, sheet, np.where(meets, far_m, np.inf)
+                for edge in range(self._inward.shape[1]):
+                    meets &= far_m * self._inward[sheet, edge] >= -EDGE_M - inside_m[sheet, edge][:, None]
+            yield np.where(meets, far_m, np.inf)
 
 
 def _products(one: FloatArray, other: FloatArray) -> FloatArray:

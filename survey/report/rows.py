@@ -11,6 +11,7 @@ from survey.remedies import Explained, Explanation
 from survey.report.findings import Findings, weakest_first
 from survey.report.missed import missed_by
 from survey.tables.explain import (
+    NO_ROOM_LINE,
     budget_rows,
     caution_lines,
     changes_words,
@@ -137,7 +138,7 @@ def _told(budget: Budget, route: Route, *, wanted: float, names: tuple[str, ...]
         relays, straight = ", ".join(names[relay] for relay in route.relays), "straight "
         before = [f"Its messages go by way of {relays}; this is its link straight to the gateway."]
     if route.gateway < 0:
-        before = ["No gateway has room for it: this is the link that it would have."]
+        before = [NO_ROOM_LINE]
     state = STATES[budget.state] if route.gateway >= 0 else NO_ROOM
     return Told(
         title=f"{budget.inverter} {straight}to {budget.gateway}: {state}",

@@ -18,6 +18,7 @@ SPARE_SHOWN = 3
 """How many remedies are shown of a link that holds anyway."""
 COSTS_SHOWN = 3
 NAMES_SHOWN = 4
+NO_ROOM_LINE = "No gateway has room for it: this is the link that it would have."
 STATE_WORDS = ("fails", "is marginal", "holds")
 """What a link or a route does, by its state."""
 NEGLIGIBLE_DB = 0.01
@@ -97,7 +98,7 @@ def title_words(one: Explanation) -> str:
 def route_lines(one: Explanation, *, wanted: float) -> list[str]:
     """What the route is worth, where that is not what the link straight to the gateway is worth."""
     if one.route.gateway < 0:
-        return ["No gateway has room for it: this is the link that it would have."]
+        return [NO_ROOM_LINE]
     if not one.by_way_of:
         return []
     chance = percent(one.route.reliability, wanted=wanted)
