@@ -1,9 +1,8 @@
 """What several tests share: the folder of open data beside the project, and skipping where it is not there."""
 
-from pathlib import Path
-
 import pytest
 from hypothesis import settings
+from places import SHARED
 
 # The same examples in every run, so that a change is judged by what it changes, and no clock, since machines are noisy.
 # `pytest --hypothesis-profile=wide` looks for new ones.
@@ -11,7 +10,7 @@ settings.register_profile("steady", derandomize=True, deadline=None)
 settings.register_profile("wide", derandomize=False, deadline=None)
 settings.load_profile("steady")
 
-VALIDATION = Path(__file__).parents[2] / "shared" / "validation"
+VALIDATION = SHARED / "validation"
 
 
 @pytest.fixture

@@ -23,14 +23,14 @@ from pathlib import Path
 import click
 import pytest
 from click.testing import CliRunner
+from places import ROOT
 
+from survey.base.units import direction_of_bearing
 from survey.cli import COMMANDS, main
-from survey.fields import Choice, Number, Numbers, Points, Text, Texts, keys_of
-from survey.plan import Array, OwnRadio, RadioEnd
-from survey.plan_file import LISTS, TABLES, plan_of
-from survey.units import direction_of_bearing
+from survey.inputs.fields import Choice, Number, Numbers, Points, Text, Texts, keys_of
+from survey.inputs.plan import Array, OwnRadio, RadioEnd
+from survey.inputs.plan_file import LISTS, TABLES, plan_of
 
-ROOT = Path(__file__).parent.parent
 PAGES = [ROOT / "README.md", *sorted((ROOT / "docs").glob("*.md"))]
 UPDATE = bool(os.environ.get("SURVEY_UPDATE_DOCS"))
 TO_JSON_TOOL = " | python3 -m json.tool"

@@ -3,20 +3,19 @@
 from __future__ import annotations
 
 from functools import cache
-from pathlib import Path
 
 import numpy as np
 import pytest
+from places import SITES
 
-from survey import polygon
+from survey.base import polygon
+from survey.decisions.inspection import inspect
+from survey.decisions.placement import best_of_each_place, place
 from survey.geometry.sheets import plane_of
-from survey.inspection import inspect
+from survey.inputs.plan_file import read_plan
 from survey.links import HOLDS, links_of
-from survey.placement import best_of_each_place, place
-from survey.plan_file import read_plan
 from survey.scene import scene_of
 
-SITES = Path(__file__).parent.parent / "sites"
 INVERTERS = {"house": 12, "farm": 40, "warehouse": 400}
 
 AT_2440 = ["loss of steel cladding: found at 815 MHz, used at 2440 MHz; take a reading, or give your own loss_db"]

@@ -4,12 +4,11 @@ import json
 import os
 import subprocess
 import sys
-from pathlib import Path
 
 import pytest
+from places import ROOT
 from plans import SPOTS, WHOLE_PLAN, write
 
-ROOT = Path(__file__).parent.parent
 HEAVY = {"numpy", "scipy", "matplotlib", "networkx", "jinja2", "pandas"}
 LISTING = """
 import json, sys

@@ -33,7 +33,7 @@ class _Program(click.Group):
     """A group whose commands are loaded by name and tell faults of the user's input in words, with exit status 1."""
 
     def invoke(self, ctx: click.Context) -> Any:  # noqa: ANN401  as click has it
-        from survey.errors import SurveyError  # noqa: PLC0415  the list of commands does without
+        from survey.base.errors import SurveyError
 
         try:
             return super().invoke(ctx)
@@ -62,7 +62,7 @@ class _Program(click.Group):
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
         """Name the nearest command where there is none of that name."""
-        from survey.errors import did_you_mean  # noqa: PLC0415  only where something is wrong
+        from survey.base.errors import did_you_mean
 
         if args and not args[0].startswith("-") and args[0] not in COMMANDS:
             ctx.fail(f'no command "{args[0]}"{did_you_mean(args[0], self.list_commands(ctx))}')

@@ -18,12 +18,11 @@ def check(plan_file: Path, output: options.Output) -> None:
     Says what is in PLAN and which defaults apply, and warns of what is allowed but looks wrong. Faults are told all
     at once.
     """
-    from survey.inspection import inspect  # noqa: PLC0415
-    from survey.records import check as records  # noqa: PLC0415  start-up time
-    from survey.tables import check as tables  # noqa: PLC0415
+    from survey.decisions.inspection import inspect
+    from survey.output.answers.check import check_record, check_text
 
     with options.progress("looking for obstacles that no link meets") as told:
         inspection = inspect(options.read_scene(plan_file), progress=told)
-    output.show(tables.check_text, records.check_record, inspection)
+    output.show(check_text, check_record, inspection)
     for warning in inspection.warnings:
         options.warn(warning)

@@ -45,11 +45,15 @@ def compare(
     serves more inverters than the other. With another plan, such as the same site after a container came, it takes
     one or more, and says link by link what changed.
     """
-    from survey import comparison  # noqa: PLC0415  start-up time
-    from survey.records.compare import compare_record  # noqa: PLC0415
-    from survey.records.plans import plans_record  # noqa: PLC0415
-    from survey.tables.compare import compare_table  # noqa: PLC0415
-    from survey.tables.plans import plans_table  # noqa: PLC0415
+    from survey.decisions import comparison
+    from survey.output.answers.compare import (
+        compare_record,
+        compare_table,
+    )
+    from survey.output.answers.plans import (
+        plans_record,
+        plans_table,
+    )
 
     if other_plan is None and len(set(spots)) < 2:  # noqa: PLR2004  nothing to compare
         raise click.UsageError("name two different spots or more to compare, or another plan with --with")

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 
 import click
 
+from survey.base.errors import OutputError, SurveyError, did_you_mean, one_line
 from survey.cli import options
-from survey.errors import OutputError, SurveyError, did_you_mean, one_line
 
 if TYPE_CHECKING:  # they bring numpy and matplotlib
     from matplotlib.figure import Figure
@@ -99,12 +99,12 @@ def draw(
         ends = None if gateway_places else _ends(scene, gateways, asked)
         figure = _coverage(scene, ends, height_m, points, show or "margin")
     elif kind == "map" and not (gateways or placed or len(scene.gateways)):
-        from survey.pictures import site_map  # noqa: PLC0415  start-up time
+        from survey.output.pictures import site_map
 
         figure = site_map(scene)
     else:
         figure = _of_network(_network(scene, gateways, asked), kind, inverter)
-    from survey.pictures import as_bytes, missing_letters  # noqa: PLC0415  start-up time
+    from survey.output.pictures import as_bytes, missing_letters
 
     options.write_whole(out, as_bytes(figure, ending), inputs=inputs)
     missing = 0 if ending == "svg" else missing_letters(figure)  # whoever shows an SVG has fonts of their own
@@ -142,7 +142,7 @@ def _ends(scene: Scene, gateways: tuple[str, ...], placing: options.Placing | No
     """The gateways that a picture is drawn for."""
     if placing is not None:
         return _network(scene, gateways, placing).links.gateways
-    from survey.coverage import chosen_gateways  # noqa: PLC0415  start-up time
+    from survey.links.coverage import chosen_gateways
 
     return chosen_gateways(scene, gateways)
 
@@ -150,20 +150,20 @@ def _ends(scene: Scene, gateways: tuple[str, ...], placing: options.Placing | No
 def _network(scene: Scene, gateways: tuple[str, ...], placing: options.Placing | None) -> Network:
     """All inverters with the gateways that a picture is drawn for."""
     if placing is None:
-        from survey.network import network_between  # noqa: PLC0415  start-up time
+        from survey.network import network_between
 
         ends = _ends(scene, gateways, None)
         with options.progress("links between inverters") as told:
             return network_between(scene, ends, progress=told)
-    from survey import placement  # noqa: PLC0415  start-up time
+    from survey.decisions import placement
 
     with options.progress("trying spots") as told:
         return placement.place(scene, wanted=placing.wanted(), progress=told).network
 
 
 def _coverage(scene: Scene, ends: Ends | None, height_m: float | None, points: int | None, show: str) -> Figure:
-    from survey.coverage import coverage_of  # noqa: PLC0415  start-up time
-    from survey.pictures import coverage_picture, field_m  # noqa: PLC0415
+    from survey.links.coverage import coverage_of
+    from survey.output.pictures import coverage_picture, field_m
 
     work = partial(coverage_of, scene, ends, area_m=field_m(scene), height_m=height_m, points=points)
     with options.progress("points") as told:
@@ -172,12 +172,12 @@ def _coverage(scene: Scene, ends: Ends | None, height_m: float | None, points: i
 
 def _of_network(network: Network, kind: str, inverter: str | None) -> Figure:
     """The map, the routes, or the link of an inverter to its gateway: of the weakest where none is named."""
-    from survey import pictures  # noqa: PLC0415  start-up time
+    from survey.output import pictures
 
     if kind == "map":
         return pictures.site_map(network.scene, network)
     if kind == "network":
-        from survey.network.weak_points import weak_points  # noqa: PLC0415  start-up time
+        from survey.network.weak_points import weak_points
 
         return pictures.network_picture(weak_points(network))
     links, gateway_of = network.links, network.gateway_of

@@ -20,10 +20,12 @@ def dropouts(plan_file: Path, log_file: Path, fit_file: Path | None, *, output: 
     LOG is a CSV file with a header: time,inverter,gateway,heard and, where there are such columns, level_dbm, power_w
     and branch.
     """
-    from survey.dropouts.sorting import dropouts_of  # noqa: PLC0415  start-up time
-    from survey.logs import read_log  # noqa: PLC0415
-    from survey.records.dropouts import dropouts_record  # noqa: PLC0415
-    from survey.tables.dropouts import dropouts_table  # noqa: PLC0415
+    from survey.inputs.logs import read_log
+    from survey.measured.dropouts.sorting import dropouts_of
+    from survey.output.answers.dropouts import (
+        dropouts_record,
+        dropouts_table,
+    )
 
     scene = options.read_scene(plan_file, fit_file)
     with options.progress("reading the log") as told:

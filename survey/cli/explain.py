@@ -57,9 +57,11 @@ def explain(
     Takes the link of each INVERTER to that of the gateways in PLAN to which it reports; where none stands, to the
     recommended spots. Every remedy is worked out by running the changed plan.
     """
-    from survey import remedies  # noqa: PLC0415  start-up time
-    from survey.records.explain import explain_record  # noqa: PLC0415
-    from survey.tables.explain import explain_text  # noqa: PLC0415
+    from survey.decisions import remedies
+    from survey.output.answers.explain import (
+        explain_record,
+        explain_text,
+    )
 
     scene = options.read_scene(plan_file, fit_file).wanting(max_relays=max_relays)
     cable = replace(remedies.usual_cable(scene.plan.radio.frequency_mhz), longest_m=cable_m)

@@ -40,10 +40,12 @@ def fit(
     READINGS is a CSV file with the columns inverter (or serial), gateway and level_dbm. With --out FILE.json the result
     is written as the JSON that `--fit FILE.json` of other commands takes.
     """
-    from survey import calibration  # noqa: PLC0415  start-up time
-    from survey.readings import read_readings  # noqa: PLC0415
-    from survey.records.fit import fit_record  # noqa: PLC0415
-    from survey.tables.fit import fit_table  # noqa: PLC0415
+    from survey.inputs.readings import read_readings
+    from survey.measured import calibration
+    from survey.output.answers.fit import (
+        fit_record,
+        fit_table,
+    )
 
     scene = options.read_scene(plan_file)
     readings = read_readings(readings_file, calibration.names_of(scene))

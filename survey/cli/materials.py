@@ -24,12 +24,11 @@ def materials(frequency_mhz: float, output: options.Output) -> None:
 
     Shows what one pass through each costs, how far the figure can be trusted, and where it comes from.
     """
-    from survey.materials import BUILT_IN  # noqa: PLC0415
-    from survey.records import materials as records  # noqa: PLC0415  start-up time
-    from survey.tables import materials as tables  # noqa: PLC0415
+    from survey.inputs.materials import BUILT_IN
+    from survey.output.answers.materials import materials_record, materials_table
 
     output.show(
-        partial(tables.materials_table, frequency_mhz=frequency_mhz),
-        partial(records.materials_record, frequency_mhz=frequency_mhz),
+        partial(materials_table, frequency_mhz=frequency_mhz),
+        partial(materials_record, frequency_mhz=frequency_mhz),
         list(BUILT_IN.values()),
     )

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import click
 
+from survey.base.errors import one_line
 from survey.cli import options
-from survey.errors import one_line
 
 
 @click.command()
@@ -35,10 +35,9 @@ def network(
     Routes go to the gateways that stand in PLAN today, or to the gateways or spots named, by way of as many other
     inverters as the plan's max_relays allows.
     """
-    from survey.network import network_of  # noqa: PLC0415
-    from survey.network.weak_points import weak_points  # noqa: PLC0415
-    from survey.records import network as records  # noqa: PLC0415  start-up time
-    from survey.tables import network as tables  # noqa: PLC0415
+    from survey.network import network_of
+    from survey.network.weak_points import weak_points
+    from survey.output.answers.network import network_record, network_table
 
     inputs = (plan_file,) if fit_file is None else (plan_file, fit_file)
     if graphml is not None:
@@ -49,9 +48,9 @@ def network(
     with options.progress("links between inverters") as told:
         found = weak_points(network_of(scene, gateways=gateways, progress=told))
     if graphml is not None:
-        from survey.network.graph import graphml_of  # noqa: PLC0415
+        from survey.network.graph import graphml_of
 
         options.write_whole(graphml, graphml_of(found.network) + "\n", inputs=inputs)
         click.echo(f"written: {one_line(str(graphml))}", err=True)
-    output.show(tables.network_table, records.network_record, found)
+    output.show(network_table, network_record, found)
     options.finish(require=require, all_hold=found.network.all_hold)

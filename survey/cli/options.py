@@ -18,11 +18,11 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from survey.errors import OutputError, one_line
-from survey.limits import MOST_GATEWAYS, MOST_RELAYS
+from survey.base.errors import OutputError, one_line
+from survey.base.limits import MOST_GATEWAYS, MOST_RELAYS
 
 if TYPE_CHECKING:  # numpy comes with it
-    from survey.placement import Wanted
+    from survey.decisions.placement import Wanted
     from survey.scene import Scene
 
 R = TypeVar("R")
@@ -57,16 +57,16 @@ def finite(_context: click.Context, _parameter: click.Parameter, value: float | 
 
 def read_scene(plan_file: Path, fit_file: Path | None = None) -> Scene:
     """The site that a plan file describes, ready for computing; with a fit, as readings have shown it."""
-    from survey.antennas import KINDS  # noqa: PLC0415
-    from survey.plan_file import read_plan  # noqa: PLC0415  start-up time
-    from survey.scene import corrected, scene_of  # noqa: PLC0415
+    from survey.inputs.antennas import KINDS
+    from survey.inputs.plan_file import read_plan
+    from survey.scene import corrected, scene_of
 
     scene = scene_of(read_plan(plan_file))
     of_antennas = [plan_file.parent / name for name in scene.plan.patterns if name not in KINDS]
     click.get_current_context().meta.setdefault(READ, []).extend(of_antennas)
     if fit_file is None:
         return scene
-    from survey.calibration import read_fit  # noqa: PLC0415
+    from survey.measured.calibration import read_fit
 
     correction, warnings = read_fit(fit_file, scene)
     for message in warnings:
@@ -85,7 +85,7 @@ class Output:
     def show(self, as_text: Callable[[R], str], as_record: Callable[[R], dict[str, Any]], result: R) -> None:
         """Print a result, or write it to the file asked for."""
         if self.as_json:
-            import json  # noqa: PLC0415  only where asked for
+            import json
 
             record = as_record(result)
             text = json.dumps(record, ensure_ascii=False, allow_nan=False)
@@ -173,14 +173,14 @@ class Placing:
 
     def wanted(self, **draws: int) -> Wanted:
         """The same for `placement.place`, with how often to draw and where to begin."""
-        from survey.placement import Wanted  # noqa: PLC0415  start-up time
+        from survey.decisions.placement import Wanted
 
         fewest = self.fewest or self.spare
         return Wanted(fewest=fewest, spare=self.spare, time_limit_s=self.time_limit_s, **draws)
 
     def asked_of(self, scene: Scene, *, max_relays: int | None) -> Scene:
         """The site with what was asked for in place of the plan's figures; warns where there is no room for all."""
-        from survey.placement import short_of_room  # noqa: PLC0415  start-up time
+        from survey.decisions.placement import short_of_room
 
         scene = scene.wanting(gateways=self.gateways, max_relays=max_relays)
         told_short = short_of_room(scene)

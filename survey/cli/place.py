@@ -36,12 +36,11 @@ def place(
     Tries every spot and every point of a search in PLAN, and shows the best of them, the runners-up, the inverters
     that decide it, and the weakest links.
     """
-    from survey import placement  # noqa: PLC0415  start-up time
-    from survey.records import place as records  # noqa: PLC0415
-    from survey.tables import place as tables  # noqa: PLC0415
+    from survey.decisions import placement
+    from survey.output.answers.place import place_record, place_table
 
     scene = placing.asked_of(options.read_scene(plan_file, fit_file), max_relays=max_relays)
     with options.progress("trying spots") as told:
         found = placement.place(scene, wanted=placing.wanted(draws=draws, seed=seed), progress=told)
-    output.show(partial(tables.place_table, top=top), records.place_record, found)
+    output.show(partial(place_table, top=top), place_record, found)
     options.finish(require=require, all_hold=found.network.all_hold)

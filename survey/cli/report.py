@@ -7,8 +7,8 @@ from pathlib import Path
 
 import click
 
+from survey.base.errors import OutputError, one_line
 from survey.cli import options
-from survey.errors import OutputError, one_line
 
 ENDINGS = (".html", ".htm")
 
@@ -69,8 +69,8 @@ def report(
     map, a table of all inverters, the weakest links explained, what would mend them, what was assumed, and cautions.
     The page needs no network and no other file.
     """
-    from survey import __version__  # noqa: PLC0415  start-up time
-    from survey import report as pages  # noqa: PLC0415
+    from survey import __version__
+    from survey.output import report as pages
 
     if out.suffix.casefold() not in ENDINGS:
         raise OutputError(one_line(f"{out}: the page is HTML; name a file that ends in .html"))
@@ -80,15 +80,15 @@ def report(
     plain_scene = options.read_scene(plan_file) if fit_file is not None else scene
     readings = None
     if readings_file is not None:
-        from survey.calibration import names_of  # noqa: PLC0415
-        from survey.readings import read_readings  # noqa: PLC0415
+        from survey.inputs.readings import read_readings
+        from survey.measured.calibration import names_of
 
         readings = read_readings(readings_file, names_of(plain_scene))
         for note in readings.notes:
             options.warn(note)
     log = None
     if log_file is not None:
-        from survey.logs import read_log  # noqa: PLC0415
+        from survey.inputs.logs import read_log
 
         log = read_log(
             log_file,

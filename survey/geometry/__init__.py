@@ -2,6 +2,7 @@
 
 from survey.geometry.chords import Chords, Prisms, chords, prisms_of, segment_chords
 from survey.geometry.crossings import (
+    EDGE_M,
     ON_SHEET_M,
     Crossings,
     crossings,
@@ -16,6 +17,7 @@ from survey.geometry.sheets import Sheets, sheets_of
 from survey.geometry.strings import SIDES, Strings, strings_around
 
 __all__ = [
+    "EDGE_M",
     "ON_SHEET_M",
     "SIDES",
     "Chords",

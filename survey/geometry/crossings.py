@@ -11,14 +11,10 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
+from survey.base.arrays import BoolArray, FloatArray, IntArray
 from survey.geometry.sheets import Sheets
 from survey.geometry.wedges import through_wedges
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 ON_SHEET_M = 1e-3
 """An end this close to a sheet stands on it. Coordinates are written to the centimetre, so nothing nearer is meant."""

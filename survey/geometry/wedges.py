@@ -10,13 +10,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
-from numpy.typing import NDArray
 
+from survey.base.arrays import BoolArray, FloatArray, IntArray
 from survey.geometry.sheets import Sheets
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 Rows = tuple[IntArray, IntArray, IntArray, BoolArray]
 
 CLOSE_M = 2e-3

@@ -10,17 +10,16 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.antennas import gains_dbi
+from survey.base.arrays import FloatArray
+from survey.base.probability import chance_above
+from survey.base.units import ratio_from_db
 from survey.geometry import Chords, Crossings
+from survey.inputs.antennas import gains_dbi
 from survey.links.states import HOLDS, WAYS, StateArray, state_of
-from survey.probability import chance_above
 from survey.propagation import power_sum_loss_db
 from survey.propagation.enclosed import Leaks
 from survey.propagation.penetration import chord_losses_db, sheet_losses_db
 from survey.scene import Ends, Scene
-from survey.units import ratio_from_db
-
-FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, kw_only=True)

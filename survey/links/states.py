@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from survey.base.arrays import FloatArray
 from survey.scene import Scene
 
-FloatArray = NDArray[np.float64]
 StateArray = NDArray[np.int8]
 
 STATES = ("fails", "marginal", "holds")

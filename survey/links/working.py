@@ -9,8 +9,10 @@ from typing import Any, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.geometry import chords, crossings_and_misses
-from survey.geometry.crossings import EDGE_M
+from survey.base.arrays import FloatArray
+from survey.base.units import wavelength_m
+from survey.base.workers import WORKERS, in_order
+from survey.geometry import EDGE_M, chords, crossings_and_misses
 from survey.links.figures import Links, own_spreads_db
 from survey.links.states import WAYS
 from survey.propagation.around import Around, around, near_lines, within_reach
@@ -20,10 +22,7 @@ from survey.propagation.penetration import chord_losses_db, sheet_losses_db, tot
 from survey.propagation.sides import Near, blocked_lines
 from survey.propagation.slight import graze_reach_m
 from survey.scene import Ends, Scene
-from survey.units import wavelength_m
-from survey.workers import WORKERS, in_order
 
-FloatArray = NDArray[np.float64]
 R = TypeVar("R")
 
 PAIRS_AT_ONCE = 200_000

@@ -9,14 +9,16 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from survey.base.arrays import FloatArray, IntArray
 from survey.links import HOLDS, Links, Progress, links_between, state_of
 from survey.network.hops import Hops, hops_among, hops_of, no_hops
-from survey.network.room import alone, best_gateway, gateway_of, has_room, room_of
+from survey.network.room import SAME, alone, best_gateway, gateway_of, has_room, room_of
 from survey.network.routes import DIRECT, Level, levels, reached, relayed, relays_of
 from survey.scene import Ends, Scene
 
 __all__ = [
     "DIRECT",
+    "SAME",
     "Hops",
     "Level",
     "Network",
@@ -35,9 +37,6 @@ __all__ = [
     "relayed",
     "room_of",
 ]
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

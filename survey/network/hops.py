@@ -5,13 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from survey.base.arrays import FloatArray, IntArray
 from survey.links import MARGINAL_RELIABILITY, Progress, links_in_blocks
 from survey.scene import Scene
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -3,14 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from survey.base.arrays import BoolArray, FloatArray, IntArray
 from survey.links import HOLDS, state_of
 from survey.scene import Scene
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 SAME = 9
 """Chances that agree to so many decimals are told apart by margin."""

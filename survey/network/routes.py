@@ -6,13 +6,10 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from survey.base.arrays import FloatArray, IntArray
 from survey.links import Links
 from survey.network.hops import Hops
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 DIRECT = -1
 """Stands for the gateway itself where the next inverter of a route would stand."""

@@ -6,15 +6,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from survey.base.arrays import BoolArray, FloatArray
 from survey.links import HOLDS
 from survey.network import DIRECT, Network
 from survey.network.room import gateway_of, room_of
 from survey.network.routes import relays_of
-
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -5,11 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.typing import NDArray
 
-from survey.units import db_from_ratio, ratio_from_db
-
-FloatArray = NDArray[np.float64]
+from survey.base.arrays import FloatArray
+from survey.base.units import db_from_ratio, ratio_from_db
 
 
 def power_sum_loss_db(ways_db: Sequence[FloatArray]) -> FloatArray:

@@ -6,8 +6,10 @@ import threading
 from dataclasses import dataclass, fields
 
 import numpy as np
-from numpy.typing import NDArray
 
+from survey.base.arrays import FloatArray, IntArray
+from survey.base.units import db_from_ratio, ratio_from_db
+from survey.base.workers import WORKERS, in_order
 from survey.geometry import Crossings, Lines, Screens, lines_between
 from survey.propagation.bends import bend
 from survey.propagation.enclosed import Leaks, Shut, joined, no_leaks, opened_ways
@@ -15,11 +17,6 @@ from survey.propagation.mirrors import Mirrored, mirror_paths
 from survey.propagation.sides import Near, blocked_lines
 from survey.propagation.slight import graze_reach_m
 from survey.scene import Scene
-from survey.units import db_from_ratio, ratio_from_db
-from survey.workers import WORKERS, in_order
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 LINES_AT_ONCE = 5_000
 LEAST_MIRROR_SHARE = 0.02

@@ -6,18 +6,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass, fields, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from survey.base.arrays import BoolArray, FloatArray, IntArray
+from survey.base.units import db_from_ratio, ratio_from_db
 from survey.geometry import Lines, seen_first, shut_out
 from survey.propagation.bends import Bent, bend
 from survey.propagation.sides import Near, blocked_lines
 from survey.propagation.slight import smooth
 from survey.scene import Scene
-from survey.units import db_from_ratio, ratio_from_db
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 SHUT_FROM, SHUT_IN_FULL = 0.5, 0.8
 """Share of the sky from which on, and from which on in full, a building shuts an end in (an assumption)."""

@@ -9,11 +9,11 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.antennas import Pattern
-from survey.correction import Correction
-from survey.errors import SurveyError, UnknownNameError, check_names
+from survey.base.errors import SurveyError, UnknownNameError, check_names
 from survey.geometry import Prisms, Screens, Sheets, buildings_of
-from survey.plan import Plan
+from survey.inputs.antennas import Pattern
+from survey.inputs.plan import Plan
+from survey.scene.correction import Correction
 from survey.scene.ends import Ends, ends_of, join, radios_at
 from survey.scene.obstacles import Obstacles, box_outlines_m, obstacles_of, wall_outlines_m
 

@@ -7,13 +7,10 @@ from dataclasses import dataclass, fields, replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from survey.errors import check_names
-from survey.plan import Array, Inverter, OwnRadio, Plan, RadioEnd, Search, Spot
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
+from survey.base.arrays import FloatArray, IntArray
+from survey.base.errors import check_names
+from survey.inputs.plan import Array, Inverter, OwnRadio, Plan, RadioEnd, Search, Spot
 
 
 @dataclass(frozen=True, kw_only=True)

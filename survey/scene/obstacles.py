@@ -7,14 +7,11 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
+from survey.base.arrays import BoolArray, FloatArray
 from survey.geometry import Prisms, Screens, Sheets, convex_outlines, prisms_of, screens_of, sheets_of
-from survey.materials import vegetation_loss
-from survey.plan import Box, Foliage, Plan, Roof, Wall
-
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
+from survey.inputs.materials import vegetation_loss
+from survey.inputs.plan import Box, Foliage, Plan, Roof, Wall
 
 MODULE_MATERIAL = "pv module"
 SCREEN_LOSS_DB = 10.0

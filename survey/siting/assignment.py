@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
+from survey.base.arrays import FloatArray, IntArray
+
 SMALL = 1e-9
 """What rounding may do to a sum of worths."""
 

@@ -7,10 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from survey.base.arrays import BoolArray, IntArray
 from survey.siting.assignment import assign
 
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 EQUAL = 1e-6
 """Expected numbers served and margins [dB] that differ by less count as equal."""
 

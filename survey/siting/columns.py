@@ -8,9 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
+from survey.base.arrays import BoolArray, FloatArray, IntArray
 
 AT_ONCE = 2_000_000
 """How many entries are worked on in one go, so that memory does not grow with the site."""

@@ -9,10 +9,9 @@ from time import monotonic
 import numpy as np
 from numpy.typing import NDArray
 
+from survey.base.arrays import IntArray
 from survey.siting.choosing import Told, site_of
 from survey.siting.room import Lack, Task
-
-IntArray = NDArray[np.int64]
 
 
 @dataclass(frozen=True, kw_only=True)

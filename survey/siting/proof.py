@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 from time import monotonic
 
 import numpy as np
-from numpy.typing import NDArray
 
+from survey.base.arrays import FloatArray
 from survey.siting.bounds import bound_of
 from survey.siting.choice import EQUAL, PROVEN, Site, Standing
 from survey.siting.columns import columns_of, only_entries
@@ -16,8 +16,6 @@ from survey.siting.enumeration import sets_worth
 from survey.siting.programs import best_set
 from survey.siting.reduction import reduced
 from survey.siting.search import Search, best_pair
-
-FloatArray = NDArray[np.float64]
 
 MOST_TIES = 2_000
 """Sets that are equal but for rounding: so many are told apart by their worst margin."""

@@ -8,11 +8,9 @@ from time import monotonic
 import numpy as np
 from numpy.typing import NDArray
 
+from survey.base.arrays import BoolArray, IntArray
 from survey.siting.assignment import assign, without_room
 from survey.siting.covering import Demand, fewest_by_prices, fewest_cover, greedy_cover
-
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, kw_only=True)

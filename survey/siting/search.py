@@ -6,14 +6,11 @@ from dataclasses import dataclass
 from time import monotonic
 
 import numpy as np
-from numpy.typing import NDArray
 
+from survey.base.arrays import FloatArray, IntArray
 from survey.siting.assignment import SMALL, assign
 from survey.siting.choice import Site
 from survey.siting.columns import Columns
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 PAIRS_WORK = 2e10
 """Multiplications up to which all pairs are counted: a second or two."""

@@ -14,15 +14,16 @@ from pathlib import Path
 
 import numpy as np
 import scenes
+from places import ROOT
 
+from survey.base.workers import in_order
+from survey.decisions.placement import score_spots
 from survey.geometry import crossings
 from survey.geometry.crossings import EDGE_M
-from survey.placement import score_spots
 from survey.propagation.penetration import sheet_losses_db, total_over_links
 from survey.scene import scene_of
-from survey.workers import in_order
 
-sys.path.append(str(Path(__file__).parents[1] / "geometry"))  # where the plain formula stands
+sys.path.append(str(ROOT / "geometry"))  # where the plain formula stands
 LINKS_AT_ONCE = 200_000
 ROUNDS = {"small": 30, "commercial": 4, "large": 2}
 MOST_SPOTS = 250

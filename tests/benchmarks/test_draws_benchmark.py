@@ -3,17 +3,15 @@
 Run `python -m pytest tests/benchmarks/test_draws_benchmark.py --benchmark-enable` for figures.
 """
 
-from pathlib import Path
-
 import numpy as np
 import pytest
+from places import SITES
 
-from survey.draws import how_sure, search_of, spot_draws
+from survey.decisions.simulation import how_sure, search_of, spot_draws
+from survey.inputs.plan_file import read_plan
 from survey.links import links_between
-from survey.plan_file import read_plan
 from survey.scene import scene_of
 
-SITES = Path(__file__).parents[2] / "sites"
 SIZES = {"farm": 200, "warehouse": 1_000}
 """Demo sites with how often each is drawn: 40 inverters and 62 spots; 400 inverters and 110 spots."""
 

@@ -9,7 +9,7 @@ import sys
 import numpy as np
 import pytest
 
-from survey.probability import chance_above
+from survey.base.probability import chance_above
 from survey.siting import choose, fewest
 
 

@@ -3,11 +3,10 @@
 import json
 import re
 from html import unescape
-from pathlib import Path
 
 import pytest
+from places import SITES
 
-SITES = Path(__file__).parents[2] / "sites"
 FEW = ("--draws", "20")
 WANTED = {
     "plain": "",

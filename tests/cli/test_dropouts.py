@@ -2,15 +2,13 @@
 
 import json
 import shutil
-from pathlib import Path
 
 import pytest
 from demo_log import TRIPPED, UNIT, UNIT_FROM, demo_log
+from places import SITES
 from plans import MINIMAL, write
+from shapes import MAYBE, NUMBER, differences
 
-from cli.shapes import MAYBE, NUMBER, differences
-
-SITES = Path(__file__).parents[2] / "sites"
 SHAPE = {
     "plan": str,
     "site": str,

@@ -5,8 +5,7 @@ import json
 
 import pytest
 from plans import SPOTS, WALL, entry, write
-
-from cli.shapes import MAYBE, NUMBER, differences
+from shapes import MAYBE, NUMBER, differences
 
 FIGURE = {"value": NUMBER, "stderr": NUMBER}
 IN_THE_INTERFACE = {

@@ -4,8 +4,7 @@ import json
 
 import pytest
 from plans import SPOTS, WALL, WHOLE_PLAN, entry, inverter_with, search, wall, write
-
-from cli.shapes import LINK, differences
+from shapes import LINK, differences
 
 # Free space by ITU-R P.525 at 868 MHz: 31.218 dB at 1 m, 51.218 dB at 10 m; the wall costs 20 dB more. Up arrive
 # 8 - 71.218 = -63.218 dBm where -98 are needed, down 10 - 71.218 = -61.218 dBm where -96 are: 34.782 dB either way.

@@ -8,13 +8,13 @@ from pathlib import Path
 
 import click
 import pytest
+from commands import as_text_and_json, every_command, every_command_on_a_plan
+from places import ROOT
 from plans import SPOTS, WALL, array, changed, entry, inverter_with, roof, search, wall, write
 
-from cli.commands import as_text_and_json, every_command, every_command_on_a_plan
-from cli.conftest import ROOT
+from survey.base.limits import MOST_GATEWAYS, MOST_RELAYS
 from survey.cli import COMMANDS, main
-from survey.limits import MOST_GATEWAYS, MOST_RELAYS
-from survey.plan_file import read_plan
+from survey.inputs.plan_file import read_plan
 from survey.scene import scene_of
 
 

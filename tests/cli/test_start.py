@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from survey.plan_file import read_plan
+from survey.inputs.plan_file import read_plan
 
 
 def test_a_starter_plan_is_written_and_the_next_step_named(run, folder):

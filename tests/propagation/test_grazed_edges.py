@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
+from one_link import excess_db, link, steel
 from scipy.special import fresnel
-from test_around import excess_db, link, steel
 
+from survey.base.units import wavelength_m
 from survey.propagation.diffraction import edges_amplitude
-from survey.units import wavelength_m
 
 
 def single_edge_db(nu):

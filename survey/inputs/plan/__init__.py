@@ -1,0 +1,109 @@
+"""What a site plan says: frozen things of the trade, each of which refuses values that make no sense."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+
+from survey.base.limits import MOST_GATEWAYS, MOST_RELAYS
+from survey.inputs.antennas import KINDS, Pattern
+from survey.inputs.fields import Entry, Number, key
+from survey.inputs.materials import BUILT_IN, Material
+from survey.inputs.plan.equipment import Array, Inverter, OwnRadio, Radio, RadioEnd, Search, Spot
+from survey.inputs.plan.kinds import ANTENNA, ANY_TEXT, NAME
+from survey.inputs.plan.obstacles import Box, Foliage, Obstacle, OwnMaterial, Roof, Sheetlike, Wall
+
+__all__ = [
+    "ANTENNA",
+    "NAME",
+    "Array",
+    "Box",
+    "Environment",
+    "Foliage",
+    "Inverter",
+    "Obstacle",
+    "OwnMaterial",
+    "OwnRadio",
+    "Plan",
+    "Radio",
+    "RadioEnd",
+    "Requirement",
+    "Roof",
+    "Search",
+    "Sheetlike",
+    "Site",
+    "Spot",
+    "Wall",
+]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Site(Entry):
+    """What the job is called."""
+
+    name: str = key(NAME)
+    note: str = key(ANY_TEXT, default="")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Environment(Entry):
+    """How level falls with distance, beyond what the obstacles explain."""
+
+    path_loss_exponent: float = key(Number(0.5, 8.0), default=2.0)
+    reference_distance_m: float = key(Number(0.01, 1_000.0), default=1.0)
+    shadowing_db: float = key(Number(0.0, 30.0), default=6.0)
+    correlation_m: float = key(Number(0.01, 1_000.0), default=5.0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Requirement(Entry):
+    """What the installer promises."""
+
+    reliability: float = key(Number(0.5, 0.9999), default=0.95)
+    fade_margin_db: float = key(Number(0.0, 60.0), default=3.0)
+    max_relays: int = key(Number(0, MOST_RELAYS, whole=True), default=0)
+    inverters_per_gateway: int = key(Number(0, 1_000_000, whole=True), default=0)
+    gateways: int = key(Number(1, MOST_GATEWAYS, whole=True), default=1)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Plan:
+    """A whole site plan.
+
+    Attributes
+    ----------
+    file : str
+        The file as the user named it.
+    folder : Path
+        Where files named in the plan are looked for.
+    patterns : mapping of str to Pattern
+        Every kind of antenna, isotropic first, and every file of gains that the plan names, by the name there.
+    defaults : tuple of (str, str, object)
+        Table, key and value of every default that the reader filled in.
+    """
+
+    file: str
+    folder: Path
+    site: Site
+    radio: Radio
+    environment: Environment
+    requirement: Requirement
+    own_materials: tuple[OwnMaterial, ...] = ()
+    arrays: tuple[Array, ...] = ()
+    inverters: tuple[Inverter, ...] = ()
+    walls: tuple[Wall, ...] = ()
+    boxes: tuple[Box, ...] = ()
+    roofs: tuple[Roof, ...] = ()
+    foliage: tuple[Foliage, ...] = ()
+    gateways: tuple[Spot, ...] = ()
+    spots: tuple[Spot, ...] = ()
+    searches: tuple[Search, ...] = ()
+    patterns: Mapping[str, Pattern] = field(default_factory=lambda: KINDS, hash=False)
+    defaults: tuple[tuple[str, str, object], ...] = ()
+
+    @cached_property
+    def materials(self) -> dict[str, Material]:
+        """Every material by its folded name; the user's own win over built-in ones of the same name."""
+        return dict(BUILT_IN) | {own.name.casefold(): own.material() for own in self.own_materials}

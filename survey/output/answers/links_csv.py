@@ -1,0 +1,47 @@
+"""Links as rows for a spreadsheet: the record of the site as it was built."""
+
+from __future__ import annotations
+
+import csv
+import io
+
+from survey.links import CARRIERS, STATES, Links, carried_by
+from survey.output.answers.links import FIGURES, in_the_line
+from survey.output.answers.values import plain
+
+COLUMNS = (
+    "inverter",
+    "serial",
+    "gateway",
+    "east_m",
+    "north_m",
+    "height_m",
+    *FIGURES,
+    "state",
+    "way",
+    "crossed",
+)
+
+
+def links_csv(links: Links) -> str:
+    """Every link as one row, inverter by inverter, with the serial that the plan gives."""
+    figures = {name: plain(getattr(links, name)) for name in FIGURES}
+    carriers, states, at_m = carried_by(links).tolist(), links.state.tolist(), plain(links.inverters.at_m)
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(COLUMNS)
+    for i, inverter in enumerate(links.inverters.names):
+        for j, gateway in enumerate(links.gateways.names):
+            writer.writerow(
+                [
+                    inverter,
+                    links.inverters.serials[i],
+                    gateway,
+                    *at_m[i],
+                    *(values[i][j] for values in figures.values()),
+                    STATES[states[i][j]],
+                    CARRIERS[carriers[i][j]],
+                    "; ".join(in_the_line(links, i, j)),
+                ]
+            )
+    return text.getvalue().removesuffix("\n")
