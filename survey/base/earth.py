@@ -31,7 +31,7 @@ class Earth:
     Notes
     -----
     The orthographic projection of the ellipsoid [1]_, closed both ways: back from the plan the plumb line is cut with
-    the ellipsoid, which is a quadratic equation. A length at 1 km from the zero comes out short by 1 part in 80 million.
+    the ellipsoid, which is a quadratic equation. A length 1 km from the zero comes out short by 1 part in 80 million.
 
     References
     ----------

@@ -15,6 +15,8 @@ MOST_BYTES = 200_000_000
 MOST_FAULTS = 20
 """So many faults of a file are told one by one."""
 SEPARATORS = ";\t,"
+RUN = re.compile(r"'*[=+\-@\t\r]")
+"""How text begins that a spreadsheet would take for a formula, after any number of apostrophes."""
 NUMBER = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?")
 
 
@@ -27,7 +29,8 @@ class Table:
     file : str
         The file as the user named it.
     columns : dict of str to list of str
-        The cells under each column that is known, without space around them; a column that is not there is missing.
+        The cells under each column that is known, `as_written` and without space around them; a column that is not
+        there is missing.
     lines : list of int
         The line of the file on which each row begins: its number in a spreadsheet.
     ignored : tuple of str
@@ -47,7 +50,9 @@ class Table:
         return Fault(file=self.file, place=f"line {self.lines[row]}", key=column, problem=problem)
 
 
-def read_table(path: Path, *, needed: Sequence[str], also: Sequence[str] = ()) -> Table:
+def read_table(
+    path: Path, *, needed: Sequence[str], also: Sequence[str] = (), coding_if_not_utf_8: str | None = None
+) -> Table:
     """Read a CSV file with a header.
 
     Columns are set apart by commas, semicolons or tabs, whichever the header has. A byte-order mark, empty lines and
@@ -59,6 +64,8 @@ def read_table(path: Path, *, needed: Sequence[str], also: Sequence[str] = ()) -
         The file.
     needed, also : sequence of str
         Columns that must be there, and columns that may be.
+    coding_if_not_utf_8 : str or None
+        How text that is not UTF-8 is read, as spreadsheets of before 2016 write it; None refuses it.
 
     Returns
     -------
@@ -71,7 +78,7 @@ def read_table(path: Path, *, needed: Sequence[str], also: Sequence[str] = ()) -
         Where the file cannot be read or its header does not fit, or where a row has more cells than the header.
     """
     file = str(path)
-    lines = _text(path).splitlines()
+    lines = _text(path, coding_if_not_utf_8).splitlines()
     kept = [(number, line) for number, line in enumerate(lines, start=1) if line.strip() and line.strip()[0] != "#"]
     if not kept:
         raise TableError([Fault(file=file, problem=f"is empty; its first line must name {_names(needed)}")])
@@ -80,7 +87,7 @@ def read_table(path: Path, *, needed: Sequence[str], also: Sequence[str] = ()) -
     rows, numbers, used = [], [], 0
     try:
         for cells in reader:
-            rows.append([cell.strip() for cell in cells])
+            rows.append([as_written(cell.strip()) for cell in cells])
             numbers.append(kept[used][0])
             used = reader.line_num
     except csv.Error as error:
@@ -143,7 +150,39 @@ def number_of(text: str, *, low: float, high: float) -> tuple[float, str | None]
     return value, None if low <= value <= high else f"{text} is out of range; {allowed}"
 
 
-def _text(path: Path) -> str:
+def inert(text: str) -> str:
+    """Return text as a cell that no spreadsheet runs: with an apostrophe before what would begin a formula.
+
+    Parameters
+    ----------
+    text : str
+        A name or another piece of text, not a number.
+
+    Notes
+    -----
+    Formulas begin with ``=``, ``+``, ``-``, ``@``, a tab or a carriage return (OWASP, "CSV Injection"). What begins
+    with apostrophes before such a letter gets one more, so that `as_written` always gives the same text back.
+
+    Examples
+    --------
+    >>> inert("=1+1"), inert("S-1-1")
+    ("'=1+1", 'S-1-1')
+    """
+    return f"'{text}" if RUN.match(text) else text
+
+
+def as_written(cell: str) -> str:
+    """Return the text of a cell without the apostrophe that `inert` puts before it.
+
+    Examples
+    --------
+    >>> as_written("'=1+1"), as_written("'tis")
+    ('=1+1', "'tis")
+    """
+    return cell[1:] if cell.startswith("'") and RUN.match(cell) else cell
+
+
+def _text(path: Path, coding_if_not_utf_8: str | None = None) -> str:
     """The whole file, whatever byte-order mark it has."""
     file = str(path)
     try:
@@ -154,13 +193,23 @@ def _text(path: Path) -> str:
         raise TableError([Fault(file=file, problem=why_unread(path, error))]) from None
     coding = "utf-16" if data[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig"
     try:
-        text = data.decode(coding)
+        text = _decoded(data, coding, coding_if_not_utf_8)
     except UnicodeDecodeError:
         problem = "is not text in UTF-8; save it again as CSV in UTF-8"
         raise TableError([Fault(file=file, problem=problem)]) from None
     if "\0" in text:
         raise TableError([Fault(file=file, problem="is no text: it holds bytes of value 0; save it as CSV")])
     return text
+
+
+def _decoded(data: bytes, coding: str, otherwise: str | None) -> str:
+    """Bytes as text, by a second coding where the first cannot be."""
+    try:
+        return data.decode(coding)
+    except UnicodeDecodeError:
+        if otherwise is None or coding == "utf-16":
+            raise
+        return data.decode(otherwise)
 
 
 def _slips(header: list[str], needed: Sequence[str]) -> list[tuple[str, str]]:

@@ -12,6 +12,7 @@ from typing import Any, TypeGuard, TypeVar
 
 from survey.base.errors import EntryError, Fault, PatternError, PlanError, did_you_mean, nearest, why_unread
 from survey.inputs.antennas import KINDS, Pattern, read_pattern
+from survey.inputs.drawings import FROM, POSITIONS, SHAPES, Drawing, Drawings, Placed, expanded
 from survey.inputs.fields import Entry, keys_of, type_of
 from survey.inputs.materials import BUILT_IN
 from survey.inputs.plan import (
@@ -46,6 +47,7 @@ TABLES: dict[str, type[Entry]] = {
     "requirement": Requirement,
 }
 LISTS: dict[str, tuple[str, type[Entry]]] = {
+    "drawing": ("drawings", Drawing),
     "material": ("own_materials", OwnMaterial),
     "array": ("arrays", Array),
     "inverter": ("inverters", Inverter),
@@ -153,9 +155,13 @@ class _Reader:
         radio = self._radio(self._table(tables, "radio", needed=True))
         environment = self._entry(Environment, self._table(tables, "environment"), "[environment]")
         requirement = self._entry(Requirement, self._table(tables, "requirement"), "[requirement]")
-        lists = {name: self._list(tables, name, entry) for name, (_, entry) in LISTS.items()}
         if not tables.get("inverter") and not tables.get("array"):
             self._fault("", "", "has no inverter; add an [[array]] or an [[inverter]]")
+        drawn = self._list(tables, "drawing", Drawing)
+        tables = self._expanded(tables, drawn, site)
+        lists: dict[str, list[tuple[str, Any]]] = {
+            name: drawn if entry is Drawing else self._list(tables, name, entry) for name, (_, entry) in LISTS.items()
+        }
         self._names(tables, lists)
         self._materials(tables)
         patterns = self._patterns(tables)
@@ -228,6 +234,22 @@ class _Reader:
             self._entry(Radio, rest, "[radio]", extra={"inverter": stand_in, "gateway": stand_in})
             return None
         return self._entry(Radio, rest, "[radio]", extra={"inverter": inverter, "gateway": gateway})
+
+    def _expanded(self, tables: dict[str, Any], drawn: list[tuple[str, Drawing]], site: Site | None) -> dict[str, Any]:
+        """The tables with what stands in drawings and lists in the place of `from`."""
+        named = [name for _, values in _written(tables, "drawing") if (name := _name(values))]
+        drawings = Drawings(self.folder, drawn, earth=site.earth if site else None, known=named)
+        faults = list(drawings.faults())
+        changed = dict(tables)
+        for table in (*POSITIONS, *SHAPES):
+            written = list(_written(tables, table))
+            if any(FROM in values for _, values in written):
+                entries, more = expanded(table, written, drawings)
+                faults += more
+                changed[table] = entries or None
+        for fault in faults:
+            self._fault(*fault)
+        return changed
 
     def _list(self, tables: dict[str, Any], name: str, entry: type[E]) -> list[tuple[str, E]]:
         """The entries of a table that stands many times, those that are in order, each with its place."""
@@ -370,5 +392,7 @@ def _is_tables(value: object) -> TypeGuard[list[dict[str, Any]]]:
 
 
 def _place(table: str, number: int, values: dict[str, Any]) -> str:
+    if isinstance(values, Placed):
+        return values.place
     name = values.get("name")
     return f'[[{table}]] {number} "{name}"' if isinstance(name, str) and name.strip() else f"[[{table}]] {number}"
