@@ -18,8 +18,8 @@ class Room(NamedTuple):
 
 
 ROOMS = {
-    "base": Room("", "arrays errors layout limits polygon probability units workers"),
-    "inputs": Room("base", "antennas csv_files fields logs materials plan plan_file readings slab"),
+    "base": Room("", "arrays earth errors layout limits polygon probability units workers"),
+    "inputs": Room("base", "antennas csv_files drawings fields logs materials plan plan_file readings slab"),
     "geometry": Room("base", "hulls"),
     "siting": Room("base", "choice fewest"),
     "scene": Room("base geometry inputs", "correction"),
@@ -34,7 +34,7 @@ ROOMS = {
     "output": Room(
         "base decisions geometry inputs links measured network propagation scene siting",
         "answers.check answers.compare answers.dropouts answers.explain answers.fit answers.links answers.links_csv "
-        "answers.materials answers.network answers.place answers.plans pictures report",
+        "answers.materials answers.network answers.place answers.plans export pictures report",
     ),
     "cli": Room("base decisions inputs links measured network output scene"),
 }

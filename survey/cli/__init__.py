@@ -20,6 +20,7 @@ COMMANDS = {
     "fit": "Fit the model to measured levels.",
     "draw": "Draw a picture of PLAN.",
     "dropouts": "Sort the dropouts in LOG by likely cause.",
+    "export": "Write the site for maps, spreadsheets and drawings.",
     "report": "Write one page for the job file.",
     "materials": "List the built-in materials.",
 }
