@@ -62,8 +62,8 @@ def read_scene(plan_file: Path, fit_file: Path | None = None) -> Scene:
     from survey.scene import corrected, scene_of
 
     scene = scene_of(read_plan(plan_file))
-    of_antennas = [plan_file.parent / name for name in scene.plan.patterns if name not in KINDS]
-    click.get_current_context().meta.setdefault(READ, []).extend(of_antennas)
+    named = [*(name for name in scene.plan.patterns if name not in KINDS), *scene.plan.drawn_from]
+    click.get_current_context().meta.setdefault(READ, []).extend(plan_file.parent / name for name in named)
     if fit_file is None:
         return scene
     from survey.measured.calibration import read_fit

@@ -143,6 +143,7 @@ class _Reader:
         self.folder = folder
         self.faults: list[Fault] = []
         self.defaults: list[tuple[str, str, object]] = []
+        self.drawn_from: tuple[str, ...] = ()
 
     def plan(self, tables: dict[str, Any]) -> Plan:
         """The whole plan, or every fault."""
@@ -176,6 +177,7 @@ class _Reader:
             environment=environment,
             requirement=requirement,
             patterns=patterns,
+            drawn_from=self.drawn_from,
             defaults=tuple(self.defaults),
             **fields,
         )
@@ -249,6 +251,7 @@ class _Reader:
                 changed[table] = entries or None
         for fault in faults:
             self._fault(*fault)
+        self.drawn_from = drawings.files
         return changed
 
     def _list(self, tables: dict[str, Any], name: str, entry: type[E]) -> list[tuple[str, E]]:

@@ -127,11 +127,12 @@ def test_materials_are_matched_without_regard_to_case(told):
 # ----------------------------------------------------------------------------------------------- faults, one by one
 
 TABLES = (
-    "site, radio, environment, requirement, material, array, inverter, wall, box, roof, foliage, gateway, spot, search"
+    "site, radio, environment, requirement, drawing, material, array, inverter, wall, box, roof, "
+    "foliage, gateway, spot, search"
 )
 INVERTER_KEYS = (
     "tx_power_dbm, antenna_gain_dbi, sensitivity_dbm, mounting_loss_db, cable_loss_db, noise_rise_db, antenna, name, "
-    "at, height_m, serial"
+    "at, height_m, serial, branch, note"
 )
 SLABS = "concrete, brick, plasterboard, wood, glass, ceiling board, chipboard, plywood, marble"
 OUT_OF_ORDER = "write its corners in order around the edge"

@@ -51,6 +51,12 @@ class Drawings:
         self._placed: dict[tuple[str, str], list[Piece]] = {}
         self._lists: dict[str, list[Position]] = {}
 
+    @property
+    def files(self) -> tuple[str, ...]:
+        """Names of the files of all drawings, and of the lists read so far."""
+        lists = (self._by_name[name].file if name in self._by_name else name for name in self._lists)
+        return tuple(dict.fromkeys([*(entry.file for _, entry in self._entries), *lists]))
+
     def faults(self) -> Iterator[tuple[str, str, str]]:
         """What is wrong with the files themselves: place, key and problem."""
         for place, entry in self._entries:
@@ -81,7 +87,10 @@ class Drawings:
         EntryError
             For ``from``: no such drawing, layer or outline, several of them, curved pieces, courtyards.
         """
-        return self._one(reference, WANTED[OUTLINE]).points
+        piece = self._one(reference, WANTED[OUTLINE])
+        if piece.kind == CIRCLE:
+            raise EntryError([("from", f'"{reference}" is a circle; write centre and across_m in place of from')])
+        return piece.points
 
     def line(self, reference: str) -> FloatArray:
         """Return the points of a line; of an outline its corners and the first one again.
@@ -191,7 +200,9 @@ class Drawings:
             has = Counter(piece.kind for piece in on_it)
             has.update({kind: n for (name, kind), n in pieces.others.items() if name == layer})
             there = ", ".join(f"{n} {_plural(kind) if n > 1 else kind}" for kind, n in has.items())
-            closed = "; close its lines to one polyline in the drawing" if kinds[0] == OUTLINE and has[LINE] else ""
+            closed = (
+                "; close its lines to one polyline in the drawing program" if kinds[0] == OUTLINE and has[LINE] else ""
+            )
             inside = "; what is inside a block is not read, so explode it" if kinds[0] != POINT and has[POINT] else ""
             raise EntryError([("from", f'"{entry.name}/{layer}" has no {kinds[0]}; it has {there}{closed or inside}')])
         if number is None:
@@ -279,8 +290,6 @@ def _sound(reference: str, piece: Piece) -> Piece:
     """A piece that can be used."""
     if piece.problem:
         raise EntryError([("from", f'"{reference}" {piece.problem}')])
-    if piece.kind == CIRCLE and len(piece.points) != 1:
-        raise EntryError([("from", f'"{reference}" has no centre')])
     return piece
 
 

@@ -110,6 +110,8 @@ class Plan:
         Where files named in the plan are looked for.
     patterns : mapping of str to Pattern
         Every kind of antenna, isotropic first, and every file of gains that the plan names, by the name there.
+    drawn_from : tuple of str
+        Names of the files of drawings and lists that the reader has read.
     defaults : tuple of (str, str, object)
         Table, key and value of every default that the reader filled in.
     """
@@ -132,6 +134,7 @@ class Plan:
     spots: tuple[Spot, ...] = ()
     searches: tuple[Search, ...] = ()
     patterns: Mapping[str, Pattern] = field(default_factory=lambda: KINDS, hash=False)
+    drawn_from: tuple[str, ...] = ()
     defaults: tuple[tuple[str, str, object], ...] = ()
 
     @cached_property

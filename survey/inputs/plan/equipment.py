@@ -92,6 +92,8 @@ class Inverter(OwnRadio):
     at: tuple[float, float] = key(POINT)
     height_m: float = key(HEIGHT)
     serial: str = key(ANY_TEXT, default="")
+    branch: str = key(ANY_TEXT, default="")
+    note: str = key(ANY_TEXT, default="")
 
 
 MOST_IN_ARRAY = 100_000
@@ -114,6 +116,7 @@ class Array(OwnRadio):
     module_depth_m: float | None = key(Number(0.01, 100.0), default=None)
     clearance_m: float = key(Number(0.0, 10.0), default=0.1)
     serials: tuple[str, ...] = key(Texts(MOST_IN_ARRAY), default=())
+    branch: str = key(ANY_TEXT, default="")
 
     def inconsistencies(self) -> Iterator[tuple[str, str]]:
         """Rows without spacings, or more inverters than a site can have."""
