@@ -20,7 +20,7 @@ SITE = changed(
         'name = "invented yard"',
         'name = "invented yard"\nzero_lat_deg = -33.9\nzero_lon_deg = 151.2\nplan_north_deg = 30.0',
     ),
-    more=entry("inverter", name='"=1+1"', at="[40.0, 60.0]", height_m=3.5, serial='"+s2"')
+    more=entry("inverter", name='"=1+1"', at="[40.0, 60.0]", height_m=3.5, serial='"+s2"', branch='"B1"')
     + entry("wall", name='"shed"', material='"welded steel"', along="[[5, -3], [5, 3], [9, 3]]", height_m=4)
     + entry("box", name='"tank"', loss_db=30, centre="[20, 20]", length_m=6, width_m=2, height_m=3, bearing_deg=40)
     + entry("roof", name='"lid"', loss_db=3, corners="[[0,0,4],[0,8,4],[9,8,5],[9,0,5]]")
@@ -112,7 +112,7 @@ def test_csv_as_a_spreadsheet_reads_it(typed, folder):
     rows = {as_written(one["name"]): one for one in csv.DictReader(text.splitlines())}
     assert [one["kind"] for one in rows.values()] == ["inverter", "inverter", "gateway", "spot"]
     second = rows["=1+1"]
-    assert (second["name"], second["serial"]) == ("'=1+1", "'+s2")
+    assert (second["name"], second["serial"], second["branch"]) == ("'=1+1", "'+s2", "B1")
     assert [float(second[key]) for key in ("x_m", "y_m", "height_m")] == [40.0, 60.0, 3.5]
     place = [[float(second["lon_deg"]), float(second["lat_deg"])]]
     assert EARTH.plan_m(place)[0] == pytest.approx([40, 60], abs=1e-3)
@@ -186,7 +186,7 @@ def test_without_a_gateway_the_site_alone_is_written(typed, folder):
         "warning: the plan has no gateway, so no links are written; name a spot with --gateway NAME\n"
         "written: site.csv\n"
     )
-    assert (folder / "site.csv").read_text(encoding="utf-8").splitlines()[1].startswith("inverter,i1,,10.0,0.0,2.0,,")
+    assert (folder / "site.csv").read_text(encoding="utf-8").splitlines()[1].startswith("inverter,i1,,,10.0,0.0,2.0,,")
 
 
 @pytest.mark.parametrize(

@@ -11,7 +11,7 @@ from survey.inputs.csv_files import inert
 from survey.output.answers.values import plain
 from survey.output.export.site import FIGURES, Exported
 
-TEXTS = ("name", "serial")
+TEXTS = ("name", "serial", "branch")
 LINK = ("gateway", "state", *FIGURES)
 DECIMALS = 9
 """Of degrees: a tenth of a millimetre."""

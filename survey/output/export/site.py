@@ -31,7 +31,7 @@ class Device:
     at_m : ndarray of float, shape (3,)
         Position. [m]
     facts : dict
-        Name, serial, note, and of inverters the state and figures of the link; what there is none of is left out.
+        Name, serial, branch, note; of inverters the state and figures of the link too. What is not known is left out.
     """
 
     kind: str
@@ -85,7 +85,7 @@ class Exported:
         ends, links = self.scene.inverters, self.links
         best = None if links is None else np.lexsort((links.margin_db, links.reliability))[:, -1].tolist()
         for i, name in enumerate(ends.names):
-            facts = {"name": name, "serial": ends.serials[i]}
+            facts = {"name": name, "serial": ends.serials[i], "branch": ends.branches[i]}
             if links is not None and best is not None:
                 facts |= {"gateway": links.gateways.names[best[i]], "state": STATES[int(links.state[i, best[i]])]}
                 facts |= {figure: plain(getattr(links, figure)[i, best[i]]) for figure in FIGURES}

@@ -176,8 +176,8 @@ FAULTS = {
     "a line for an outline": (
         DRAWING + '[[foliage]]\nname = "f"\nfrom = "map/fence"\nheight_m = 2\n',
         (
-            '[[foliage]] 1 "f": from: "map/fence" has no outline; it has 1 line; close its lines to one polyline in the '
-            "drawing program"
+            '[[foliage]] 1 "f": from: "map/fence" has no outline; it has 1 line; close its lines to one polyline in '
+            "the drawing program"
         ),
     ),
     "a list for a line": (
@@ -188,8 +188,7 @@ FAULTS = {
         '[[inverter]]\nfrom = "list.csv"\n[[spot]]\nname = "B"\nat = [0, 0]\nheight_m = 2\n',
         (
             '[[inverter]] 2 "list.csv" line 3 "B" and [[spot]] 1 "B": name: "B" stands 2 times; every '
-            "name in a plan must be "
-            "be its own"
+            "name in a plan must be its own"
         ),
     ),
     "a key of a row": (
