@@ -259,8 +259,10 @@ class _Reader:
         value = tables.get(name)
         if value is not None and not _is_tables(value):
             self._fault(f"[[{name}]]", "", f"write it with double brackets, [[{name}]], once for each")
-        entries = ((place, self._entry(entry, values, place)) for place, values in _written(tables, name))
-        return [(place, one) for place, one in entries if one is not None]
+        before = len(self.faults)
+        made = [(place, self._entry(entry, values, place)) for place, values in _written(tables, name)]
+        self.faults[before:] = _once_a_list(self.faults[before:])
+        return [(place, one) for place, one in made if one is not None]
 
     def _entry(
         self, entry: type[E], values: dict[str, Any] | None, place: str, *, extra: dict[str, Any] | None = None
@@ -366,6 +368,12 @@ class _Reader:
                 for fault in error.faults:
                     self._fault(place, "antenna", str(replace(fault, file=name)))
         return patterns
+
+
+def _once_a_list(faults: list[Fault]) -> list[Fault]:
+    """Faults without those that the rows of a list repeat: a key that holds for all rows is wrong once."""
+    first = {(fault.place.partition('" line ')[0], fault.key, fault.problem): fault for fault in reversed(faults)}
+    return list(first.values())[::-1]
 
 
 def _name(values: dict[str, Any], key: str = "name") -> str | None:

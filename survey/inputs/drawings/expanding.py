@@ -124,7 +124,7 @@ def _pointed(place: str, reference: str, keys: dict[str, Any], drawings: Drawing
     _refuse_given(keys, ["at"], "is given beside from; write one of the two")
     layer, points_m = drawings.points(reference)
     name = keys.get("name", layer)
-    if not isinstance(name, str):  # the reader says what is wrong with it
+    if not isinstance(name, str) or not name.strip():  # the reader says what is wrong with it
         return [Placed(place, keys | {"at": points_m[0].tolist()})]
     start = place.partition('"')[0].rstrip()
     names = [f"{name}{number}" for number in range(1, len(points_m) + 1)] if len(points_m) > 1 else [name]

@@ -1,12 +1,13 @@
 """`[[drawing]]` and `from` in a plan: what they stand for there, and every fault with table and key."""
 
 import json
+import tomllib
 
 import pytest
 from plans import write
 
 from survey.base.errors import PlanError
-from survey.inputs.plan_file import read_plan
+from survey.inputs.plan_file import plan_of, read_plan
 
 ORIGIN = ('name = "invented yard"', 'name = "invented yard"\nzero_lat_deg = 48.5\nzero_lon_deg = -30.25')
 PLACE = 1e-5 * 111_200
@@ -191,10 +192,13 @@ FAULTS = {
             "name in a plan must be its own"
         ),
     ),
-    "a key of a row": (
+    "a name that is none": (
+        DRAWING + '[[spot]]\nname = " "\nfrom = "map/inv"\nheight_m = 2\n',
+        "[[spot]] 1: name: is empty; write a name",
+    ),
+    "a key of all rows": (
         '[[inverter]]\nfrom = "list.csv"\ntx_power_dbm = 99\n',
         '[[inverter]] 2 "list.csv" line 2 "A": tx_power_dbm: 99 is out of range; write a number from -60 to 36',
-        '[[inverter]] 2 "list.csv" line 3 "B": tx_power_dbm: 99 is out of range; write a number from -60 to 36',
     ),
 }
 
@@ -222,3 +226,49 @@ def test_a_map_without_a_place_on_the_earth(told):
             "plan's zero is on the earth"
         )
     ]
+
+
+ODD = [
+    3,
+    -1.5,
+    True,
+    "",
+    " ",
+    "/",
+    "//1",
+    "map/",
+    "map//",
+    "map/inv/0",
+    "map/inv/99999999999",
+    "list.csv/1",
+    "a\n.csv",
+    [],
+    [1],
+    {},
+]
+
+
+@pytest.mark.usefixtures("plan")
+@pytest.mark.parametrize("table", ["inverter", "gateway", "spot", "wall", "search", "foliage"])
+@pytest.mark.parametrize("value", ODD, ids=repr)
+def test_whatever_from_is_it_is_refused_in_words(tmp_path, table, value):
+    tables = tomllib.loads(write(tmp_path, ORIGIN, more=DRAWING).read_text(encoding="utf-8"))
+    tables.setdefault(table, []).append({"name": "odd", "from": value})
+    with pytest.raises(PlanError) as caught:
+        plan_of(tables, file="plan.toml", folder=tmp_path)
+    assert any(fault.place.startswith(f"[[{table}]]") for fault in caught.value.faults)
+
+
+@pytest.mark.usefixtures("plan")
+@pytest.mark.parametrize("value", ODD, ids=repr)
+@pytest.mark.parametrize("key", ["name", "file", "unit", "zero", "up_deg", "note"])
+@pytest.mark.parametrize("file", ["map.geojson", "list.csv", "plan.dxf"])
+def test_whatever_a_drawing_is_it_reads_or_is_refused_in_words(tmp_path, key, value, file):
+    tables = tomllib.loads(write(tmp_path, ORIGIN).read_text(encoding="utf-8"))
+    tables["drawing"] = [{"name": "d", "file": file, key: value}]
+    try:
+        read = plan_of(tables, file="plan.toml", folder=tmp_path)
+    except PlanError as error:
+        assert all(fault.place.startswith("[[drawing]] 1") for fault in error.faults)  # noqa: PT017  it may be read
+    else:
+        assert len(read.drawings) == 1
