@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import logging
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -31,6 +30,8 @@ def ezdxf_library() -> Any:  # noqa: ANN401  a module
         For ``file``: it is not installed.
     """
     try:
+        import logging  # noqa: PLC0415
+
         import ezdxf  # noqa: PLC0415  an extra, and heavy
     except ImportError:
         raise EntryError([("file", INSTALL)]) from None

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -16,7 +17,10 @@ from survey.inputs.drawings.dxf import read_dxf
 from survey.inputs.drawings.entry import UNITS_M, Drawing
 from survey.inputs.drawings.geojson import read_geojson
 from survey.inputs.drawings.pieces import CIRCLE, LINE, OUTLINE, POINT, Piece, Pieces, check_file, tidied
-from survey.inputs.drawings.positions import FAR, Position, far, read_positions, turned
+from survey.inputs.drawings.placing import FAR, far, turned
+
+if TYPE_CHECKING:  # it brings csv
+    from survey.inputs.drawings.positions import Position
 
 READERS: dict[str, Callable[[Path], Pieces]] = {".dxf": read_dxf, ".geojson": read_geojson}
 MAX_NAMED = 8
@@ -156,6 +160,8 @@ class Drawings:
         EntryError
             For ``from``: with every fault of the file.
         """
+        from survey.inputs.drawings.positions import read_positions  # noqa: PLC0415  only where a plan has a list
+
         entry = self._by_name.get(reference)
         file = entry.file if entry else reference
         if reference not in self._lists:

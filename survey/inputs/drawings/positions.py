@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -13,16 +12,15 @@ import numpy as np
 from survey.base.arrays import FloatArray
 from survey.base.earth import Earth
 from survey.base.errors import Fault, TableError, did_you_mean
-from survey.base.units import direction_of_bearing
 from survey.inputs.csv_files import Table, number_of, read_table, refuse
 from survey.inputs.drawings.entry import UNITS_M, Drawing
 from survey.inputs.drawings.pieces import check_file
+from survey.inputs.drawings.placing import FAR, MAX_DISTANCE_M, far, turned
 
 MAX_ROWS = 100_000
 """Positions in one list: as many as inverters in one array."""
-MAX_DISTANCE_M = 100_000.0
 MIN_HEIGHT_M, MAX_HEIGHT_M = -100.0, 1_000.0
-"""What a plan allows of coordinates and heights. [m]"""
+"""What a plan allows of heights. [m]"""
 TEXTS = ("serial", "branch", "note")
 LENGTHS = ("x", "y", "left", "up", "height")
 FLAT, EARTH, FACE = ("x", "y"), ("lat_deg", "lon_deg"), ("left", "up")
@@ -202,25 +200,3 @@ class _List:
                     problem = problem if text else f"is empty; write a number from {low:.10g} to {high:.10g}"
                     self._fault(self._place(row), column, problem)
         return values
-
-
-FAR = "is more than 100 km from the plan's zero (zero_lat_deg, zero_lon_deg in [site]); are the two in the wrong order?"
-
-
-def far(points_m: FloatArray) -> np.ndarray[Any, np.dtype[np.bool_]]:
-    """Which points are beyond what a plan allows, or not to be seen from its zero."""
-    return np.asarray(~(np.abs(points_m) <= MAX_DISTANCE_M).all(axis=1))
-
-
-def turned(points_m: FloatArray, up_deg: float) -> FloatArray:
-    """Return points in the plan whose figures count along axes of which the upward one has this bearing.
-
-    Examples
-    --------
-    >>> turned(np.array([[0.0, 1.0]]), 90.0).round(6).tolist()
-    [[1.0, 0.0]]
-    """
-    if up_deg == 0:
-        return points_m
-    axes: Sequence[FloatArray] = (direction_of_bearing(up_deg + 90.0), direction_of_bearing(up_deg))
-    return points_m @ np.array(axes)
