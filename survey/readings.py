@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.csv_files import Table, number_of, read_table, refuse
-from survey.errors import Fault, did_you_mean
+from survey.errors import Fault, did_you_mean, shortened
 
 MISSED = ("", "missed")
 LOWEST_DBM = -200.0
@@ -95,7 +95,7 @@ def read_readings(path: Path, names: Names) -> Readings:
     tries = _tries(table, faults)
     for row, text in enumerate(table.columns.get("time", ())):
         if text and not _is_time(text):
-            problem = f'"{text}" is no time; write it as 2026-03-05T14:30 or 2026-03-05T14:30+10:00'
+            problem = f'"{shortened(text)}" is no time; write it as 2026-03-05T14:30 or 2026-03-05T14:30+10:00'
             faults.append(table.fault(row, "time", problem))
     refuse(faults)
     return Readings(

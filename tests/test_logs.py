@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from survey.csv_files import TOO_LONG
 from survey.errors import FileError
 from survey.logs import NO_ZONE, read_log
 from survey.logs.cells import SPARE_BYTES, Names, numbers_of
@@ -62,6 +63,8 @@ SAME = {
     "byte-order mark": b"\xef\xbb\xbf" + TWO.encode(),
     "semicolons": TWO.replace(",", ";"),
     "tabs": TWO.replace(",", "\t"),
+    "return for the line break": TWO.replace("\n", "\r"),
+    "return for the line break, none at the end": TWO.replace("\n", "\r").rstrip("\r"),
     "quotes": "\n".join(",".join(f'"{one}"' for one in row.split(",")) for row in TWO.split("\n") if row),
     "spaces": TWO.replace(",", " , "),
     "empty lines": TWO.replace("\n", "\n\n"),
@@ -99,6 +102,11 @@ def test_decimal_commas_stand_between_semicolons(tmp_path):
     text = "time;inverter;gateway;heard;level_dbm\n"
     text += "2026-05-01T10:00;i1;office;1;-81,5\n2026-05-01T10:10;i1;office;1;-82.25\n"
     assert read(tmp_path, text).level_dbm.tolist() == [[-81.5, -82.25]]
+
+
+def test_a_name_may_be_longer_than_those_read_at_once(tmp_path):
+    long = "the inverter " * 20
+    assert read(tmp_path, TWO.replace("i1", long), inverters=[long.strip(), "i2"], serials=["", ""]).rows == 3
 
 
 def test_rows_in_disorder_are_sorted_and_told(tmp_path):
@@ -185,6 +193,25 @@ BAD = {
             'log.csv: row 2: level_dbm: "weak" is no number',
             f'log.csv: row 3: level_dbm: "0.002" is {ABOVE}',
         ],
+    ),
+    "a return amid the fields": (
+        TWO + "2026-05-01T11:00,i1,office,1\r2026-05-01T11:10,i1,office,1\n",
+        [
+            r"log.csv: row 5: 2026-05-01T11:00,i1,office,1\r2026-05-...: "
+            + "has a carriage return (CR) amid its fields; end every row with LF or CR LF"
+        ],
+    ),
+    "an endless name": (
+        TWO + f"2026-05-01T11:00,{'x' * 131_073},office,1\n",
+        [f"log.csv: row 5: 2026-05-01T11:00,{'x' * 20}...: {TOO_LONG}"],
+    ),
+    "an endless field": (
+        TWO + f"2026-05-01T11:00,i1,office,{'x' * 131_073}\n",
+        [f"log.csv: row 5: 2026-05-01T11:00,i1,office,{'x' * 10}...: {TOO_LONG}"],
+    ),
+    "a quote left open": (
+        TWO + f'"2026-05-01T11:00,i1,office,1{" " * 131_073}\n',
+        [f'log.csv: row 5: "2026-05-01T11:00,i1,office,1{" " * 8}...: {TOO_LONG}'],
     ),
     "sixteen bits": (TWO.encode("utf-16"), ["log.csv: is no plain text, or not in UTF-8; save it as CSV in UTF-8"]),
 }

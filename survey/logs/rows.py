@@ -9,6 +9,8 @@ from threading import Lock
 import numpy as np
 from numpy.typing import NDArray
 
+from survey.csv_files import TOO_LONG
+from survey.errors import shortened
 from survey.logs.cells import SPARE_BYTES, Names, numbers_of
 from survey.logs.stamps import seconds_of, seconds_of_text
 
@@ -21,13 +23,14 @@ TOLD = 5
 """How many bad rows are told one by one for each thing that may be wrong: beyond, their number."""
 MOST_BAD = 10_000
 """After so many bad rows a log is not read on: it is one mistake many times."""
+RETURN_WITHIN = "has a carriage return (CR) amid its fields; end every row with LF or CR LF"
 MOST_LEVEL_DBM = 0.0
 """No receiver on a wall ever sees more than this; a level above it is in other units. [dBm]"""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Columns:
-    """Where each column of a log stands, -1 where there is none, and how its fields are written."""
+    """Where each column of a log stands, -1 where there is none, and how its fields and row ends are written."""
 
     count: int
     time: int
@@ -39,6 +42,7 @@ class Columns:
     branch: int
     delimiter: str
     decimal: str
+    line_break: bytes = b"\n"
 
 
 @dataclass
@@ -153,7 +157,11 @@ class RowReader:
         text = line.decode("utf-8", "replace")
         if not text.strip():
             return None
-        fields = [one.strip() for one in next(csv.reader([text], delimiter=c.delimiter))]
+        try:
+            fields = [one.strip() for one in next(csv.reader([text], delimiter=c.delimiter))]
+        except csv.Error:
+            told(row, "", RETURN_WITHIN if "\r" in text else TOO_LONG, shortened(text))
+            return None
         if len(fields) != c.count:
             told(row, "", f"the number of fields is not that of the header, which has {c.count}", f"{len(fields)}")
             return None
