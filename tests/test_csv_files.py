@@ -3,8 +3,10 @@
 import math
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
-from survey.csv_files import number_of, read_table
+from survey.csv_files import as_written, inert, number_of, read_table
 from survey.errors import TableError
 
 ROWS = "inverter,gateway,level_dbm\nA-1,office,-64.5\n"
@@ -82,3 +84,10 @@ def test_what_is_no_number_is_told(text):
     value, problem = number_of(text, low=-200, high=60)
     assert problem
     assert math.isnan(value) or not -200 <= value <= 60
+
+
+@given(st.text(alphabet="'=+-@\t\rab1", max_size=6))
+def test_inert_text_is_read_back_as_it_was(text):
+    cell = inert(text)
+    assert as_written(cell) == text
+    assert not cell.startswith(("=", "+", "-", "@", "\t", "\r"))

@@ -15,7 +15,7 @@ from survey.errors import FileError
 from survey.logs import NO_ZONE, read_log
 from survey.logs.cells import SPARE_BYTES, Names, numbers_of
 from survey.logs.reader import _row_faults
-from survey.logs.rows import Faults
+from survey.logs.rows import RETURN_WITHIN, Faults
 from survey.logs.stamps import seconds_of, seconds_of_text
 
 NAMES = ["i1", "i2", "shed roof 3", "a name of more than eight letters, with a comma"]
@@ -109,6 +109,11 @@ def test_a_name_may_be_longer_than_those_read_at_once(tmp_path):
     assert read(tmp_path, TWO.replace("i1", long), inverters=[long.strip(), "i2"], serials=["", ""]).rows == 3
 
 
+def test_quotes_within_a_name_are_written_double(tmp_path):
+    text = TWO.replace("i1", '"the ""old"" roof"').replace("office", '"office"')
+    assert read(tmp_path, text, inverters=['the "old" roof', "i2"], serials=["", ""]).inverter.tolist() == [0, 1]
+
+
 def test_rows_in_disorder_are_sorted_and_told(tmp_path):
     rows = [f"2026-05-01T{h:02d}:{m}0,{name},office,1" for h in range(24) for m in range(6) for name in ("i1", "i2")]
     random.Random(1).shuffle(rows)  # noqa: S311  no secret
@@ -197,8 +202,7 @@ BAD = {
     "a return amid the fields": (
         TWO + "2026-05-01T11:00,i1,office,1\r2026-05-01T11:10,i1,office,1\n",
         [
-            r"log.csv: row 5: 2026-05-01T11:00,i1,office,1\r2026-05-...: "
-            + "has a carriage return (CR) amid its fields; end every row with LF or CR LF"
+            r"log.csv: row 5: 2026-05-01T11:00,i1,office,1\r2026-05-...: " + RETURN_WITHIN,
         ],
     ),
     "an endless name": (

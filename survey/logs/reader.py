@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
+from survey.csv_files import as_written
 from survey.errors import Fault, FileError, did_you_mean, one_line, shortened, why_unread
 from survey.logs.cells import MOST_NAMES, Names, TooManyNamesError
 from survey.logs.grid import Log, Resolved, log_of
@@ -214,7 +215,7 @@ def _resolve(
             by_serial.setdefault(serial, []).append(i)
     numbers = []
     told = []
-    for name in found:
+    for name in map(as_written, found):
         owners = by_serial.get(name, []) if name not in at else [at[name]]
         numbers.append(owners[0] if len(owners) == 1 else -1)
         if len(owners) > 1:
