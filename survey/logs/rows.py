@@ -112,15 +112,15 @@ class RowReader:
         starts = np.column_stack([begins[rows], inner + 1]).T
         ends = np.column_stack([inner, finishes[rows]]).T
         starts, ends = np.ascontiguousarray(starts), np.ascontiguousarray(ends)
-        irregular = np.zeros(len(rows), dtype=bool)
         quotes = np.flatnonzero(buffer == QUOTE)
         if len(quotes):
             quoted = (buffer[starts] == QUOTE) & (ends - starts > 1) & (buffer[ends - 1] == QUOTE)
             starts, ends = starts + quoted, ends - quoted
             # Quotes beside those around a field are doubled ones, or slips.
-            irregular = np.diff(np.searchsorted(quotes, newline), prepend=0)[rows] != 2 * quoted.sum(axis=0)
+            within = np.diff(np.searchsorted(quotes, newline), prepend=0)[rows] != 2 * quoted.sum(axis=0)
+            regular[rows[within]] = False
+            rows, starts, ends = rows[~within], starts[:, ~within], ends[:, ~within]
         block, odd = self._fast(buffer, starts, ends)
-        odd |= irregular
         careful = np.concatenate([rows[odd], np.flatnonzero(~regular & filled)])
         kept = ~odd
         extra = [
