@@ -1,0 +1,34 @@
+"""Buildings as an installer sees them, turned into faces: walls, roofs, levels, inner walls and openings."""
+
+from survey.buildings.body import Body
+from survey.buildings.compass import WORDS, bearing_of, degrees_of, part_names, word_of
+from survey.buildings.entry import Building, InnerWall, Level, Opening, place_of, without_on
+from survey.buildings.faces import OPEN, Face, Frame, box_faces, face_of, upright_face
+from survey.buildings.openings import numbered, with_openings
+from survey.buildings.resolve import BuildingFaces, Resolver, faces_of
+
+__all__ = [
+    "OPEN",
+    "WORDS",
+    "Body",
+    "Building",
+    "BuildingFaces",
+    "Face",
+    "Frame",
+    "InnerWall",
+    "Level",
+    "Opening",
+    "Resolver",
+    "bearing_of",
+    "box_faces",
+    "degrees_of",
+    "face_of",
+    "faces_of",
+    "numbered",
+    "part_names",
+    "place_of",
+    "upright_face",
+    "with_openings",
+    "without_on",
+    "word_of",
+]

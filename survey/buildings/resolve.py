@@ -1,0 +1,341 @@
+"""All buildings of a plan, whichever stands on, against or beside which, and every fault at once."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from survey.buildings.body import Body, Site, body_of, unknown_face
+from survey.buildings.convex import without
+from survey.buildings.entry import Building
+from survey.buildings.faces import Face, with_patches
+from survey.buildings.footprints import (
+    JOINT_M,
+    Footprint,
+    footprint_of,
+    free_footprint,
+    joined_footprint,
+    tolerance_m,
+    written_footprint,
+)
+from survey.buildings.inner import flat_piece
+from survey.errors import EntryError, Fault, PlanError, did_you_mean
+from survey.plan.kinds import area_faults
+from survey.polygon import FloatArray
+from survey.units import direction_of_bearing
+
+MAX_SHEETS = 100_000
+DRAWN_WITHIN_M = 0.10
+"""How far from where it is written a thing stands in 95 of 100 cases, where the plan says nothing: a tape. [m]"""
+MOVED_M = 0.001
+"""Corners moved by less than this are not reported: rounding of what was written. [m]"""
+
+Outline = Callable[[str], FloatArray]
+OtherFace = Callable[[str], Face | None]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class BuildingFaces:
+    """The buildings of a plan as faces.
+
+    Attributes
+    ----------
+    bodies : mapping of str to Body
+        By the names of the buildings, in the order of the plan.
+    """
+
+    bodies: Mapping[str, Body]
+
+    @property
+    def faces(self) -> tuple[Face, ...]:
+        """Every face of every building, also those that are open."""
+        return tuple(face for body in self.bodies.values() for face in body.faces)
+
+    @property
+    def moved_m(self) -> dict[str, float]:
+        """By building, how far corners were moved to close or square its footprint, where they were. [m]"""
+        moved = {name: body.footprint.moved_m for name, body in self.bodies.items()}
+        return {name: one for name, one in moved.items() if one >= MOVED_M}
+
+    def face(self, name: str) -> Face:
+        """Return the face of a name such as ``workshop/south roof``.
+
+        Raises
+        ------
+        EntryError
+            Where there is none, or several that are numbered: one problem without a key.
+        """
+        owner, body = _owner(name, self.bodies)
+        if body is None:
+            problem = f'"{name}" is not known{did_you_mean(owner, self.bodies)}'
+            raise EntryError([("", problem)])
+        return face_in(body, name[len(owner) + 1 :])
+
+
+def _owner(name: str, bodies: Mapping[str, Body]) -> tuple[str, Body | None]:
+    owner = next((one for one in bodies if name.startswith(f"{one}/")), name.partition("/")[0])
+    return owner, bodies.get(owner)
+
+
+def face_in(body: Body, short_name: str) -> Face:
+    """Return a face of a building by its name within it; a shared wall is the other building's.
+
+    Raises
+    ------
+    EntryError
+        Where there is none, or several that are numbered.
+    """
+    found = next((face for face in body.faces if face.short_name == short_name), None)
+    if found is not None:
+        return found
+    owner = body.building.name
+    if short_name in body.shared:
+        raise EntryError([("", f'"{owner}/{short_name}" is shared; write "{body.shared[short_name]}"')])
+    problem = unknown_face(short_name, body.faces)
+    raise EntryError([("", f'"{owner}" {problem}' if problem.startswith("has ") else f'"{owner}": {problem}')])
+
+
+def faces_of(
+    buildings: Sequence[Building],
+    *,
+    file: str = "",
+    joint_m: float | None = None,
+    drawn_within_m: float = DRAWN_WITHIN_M,
+    outline: Outline | None = None,
+    other_face: OtherFace | None = None,
+) -> BuildingFaces:
+    """Build the buildings of a plan, in whatever order they stand in it.
+
+    Parameters
+    ----------
+    buildings : sequence of Building
+        As the plan lists them.
+    file : str
+        The plan's file, for messages.
+    joint_m, drawn_within_m : float
+        Of ``[site]``. [m]
+    outline : callable, optional
+        Gives the corners of an outline of a drawing, shape (n, 2), by what ``from`` says; may raise `EntryError`.
+    other_face : callable, optional
+        Gives a face of a box or loose wall by its name, or None. It may itself ask for faces of buildings by
+        `Resolver.face`.
+
+    Raises
+    ------
+    PlanError
+        With everything that is wrong with any of them.
+    """
+    resolver = Resolver(
+        buildings,
+        file=file,
+        joint_m=joint_m,
+        drawn_within_m=drawn_within_m,
+        outline=outline,
+        other_face=other_face,
+    )
+    return resolver.all()
+
+
+class Resolver:
+    """Builds buildings as they are asked for, each once, so that they may refer to one another in any order."""
+
+    def __init__(
+        self,
+        buildings: Sequence[Building],
+        *,
+        file: str = "",
+        joint_m: float | None = None,
+        drawn_within_m: float = DRAWN_WITHIN_M,
+        outline: Outline | None = None,
+        other_face: OtherFace | None = None,
+    ) -> None:
+        self.file = file
+        self.joint_m = joint_m
+        self.drawn_within_m = drawn_within_m
+        self.outline = outline
+        self.other_face = other_face
+        self.faults: list[Fault] = []
+        self._entries = {building.name: (number, building) for number, building in enumerate(buildings, start=1)}
+        self._bodies: dict[str, Body | None] = {}
+        self._open: list[str] = []
+
+    def all(self) -> BuildingFaces:
+        """Build all of them.
+
+        Raises
+        ------
+        PlanError
+            With everything that is wrong with any of them.
+        """
+        made = {name: self.body(name) for name in self._entries}
+        if not self.faults:
+            bodies = _with_overhangs_cut({name: body for name, body in made.items() if body is not None})
+            count = sum(len(face.sheets_m) for body in bodies.values() for face in body.faces if not face.is_open)
+            if count <= MAX_SHEETS:
+                return BuildingFaces(bodies=bodies)
+            problem = f"make {count} sheets; a plan may have {MAX_SHEETS} of them"
+            self.faults.append(Fault(file=self.file, place="[[building]]", problem=problem))
+        raise PlanError(self.faults)
+
+    def body(self, name: str) -> Body | None:
+        """Return a building with its faces; None where there is a fault, in it or in what it refers to."""
+        if name in self._bodies:
+            return self._bodies[name]
+        if name in self._open:
+            ring = " -> ".join([*self._open[self._open.index(name) :], name])
+            _, building = self._entries[name]
+            key = next((key for key in ("against", "beside", "on") if getattr(building, key) is not None), "")
+            self._tell(name, [(key, f"they stand on each other in a ring: {ring}; place one of them by its corner")])
+            return None
+        self._open.append(name)
+        _, building = self._entries[name]
+        body = None
+        try:
+            site = self._site(building)
+            if site is not None:
+                joint_m = JOINT_M if self.joint_m is None else self.joint_m
+                body = body_of(building, site, tolerance_m=self._tolerance_m(building), joint_m=joint_m)
+        except EntryError as error:
+            self._tell(name, error.problems)
+        self._open.pop()
+        self._bodies[name] = body
+        return body
+
+    def face(self, name: str) -> Face | None:
+        """Return a face by its whole name; None where its building has a fault, which is told already.
+
+        Raises
+        ------
+        EntryError
+            Where there is no such face: one problem without a key.
+        """
+        owner = next((one for one in self._entries if name.startswith(f"{one}/")), None)
+        if owner is None:
+            other = self.other_face(name) if self.other_face is not None else None
+            if other is None:
+                known = [*self._entries]
+                hint = did_you_mean(name.partition("/")[0], known) if "/" in name else f"; write it as {name}/FACE"
+                raise EntryError([("", f'"{name}" is not known{hint}')])
+            return other
+        if "/" in owner:
+            raise EntryError([("", f'"{owner}" holds "/" and is referred to; give that building a name without')])
+        body = self.body(owner)
+        return None if body is None else face_in(body, name[len(owner) + 1 :])
+
+    def _tell(self, name: str, problems: Sequence[tuple[str, str]]) -> None:
+        number, building = self._entries[name]
+        place = f'[[building]] {number} "{building.name}"'
+        self.faults.extend(
+            Fault(file=self.file, place=place, key=key, problem=problem) for key, problem in problems
+        )
+
+    def _tolerance_m(self, building: Building) -> float:
+        return tolerance_m(building, joint_m=self.joint_m, drawn_within_m=self.drawn_within_m)
+
+    def _carrier(self, key: str, name: str) -> Face | None:
+        """What a building refers to, of the kind that it needs."""
+        try:
+            face = self.face(name)
+        except EntryError as error:
+            raise EntryError([(key, problem) for _, problem in error.problems]) from None
+        if face is None:
+            return None
+        problem = None
+        if key == "on":
+            if face.frames[0].outside[2] <= SLOPES_UP or face.kind == "level":
+                problem = "is no roof or top"
+        elif face.kind not in ("wall", "side") or face.frames[0].outside[2] > SLOPES_UP:
+            problem = "is no wall"
+        elif len(face.frames) > 1:
+            problem = "turns corners; a building needs a straight wall"
+        if problem:
+            raise EntryError([(key, f'"{name}" {problem}')])
+        return face
+
+    def _site(self, building: Building) -> Site | None:
+        """Where a building stands; None where what it refers to has a fault."""
+        key = next((key for key in ("against", "beside", "on") if getattr(building, key) is not None), None)
+        if key is None:
+            return Site(footprint=self._footprint(building, None), base_m=building.base_m or 0.0)
+        name = getattr(building, key)
+        face = self._carrier(key, name)
+        if face is None:
+            return None
+        carrier = name.rpartition("/")[0] or name
+        foot_m = float(face.frames[0].origin_m[2]) if building.base_m is None else building.base_m
+        if key == "against":
+            host = self._bodies.get(carrier)
+            if host is None:
+                raise EntryError([(key, f'"{name}" is no wall of a building; write beside')])
+            walls = tuple(one for one in host.faces if one is face or _in_plane(one, face))
+            footprint = joined_footprint(building, face)
+            return Site(footprint=footprint, base_m=foot_m, host_walls=(face, *walls), carrier=carrier)
+        if key == "beside":
+            return Site(footprint=free_footprint(building, face), base_m=foot_m, carrier=carrier)
+        footprint = self._footprint(building, face.frames[0].along[:2])
+        return Site(footprint=footprint, base_m=_stands_at_m(footprint, face), carrier=carrier)
+
+    def _footprint(self, building: Building, along: FloatArray | None) -> Footprint:
+        if building.from_ is not None:
+            if self.outline is None:
+                raise EntryError([("from", f'"{building.from_}" is no outline of a drawing of this plan')])
+            corners_m = np.asarray(self.outline(building.from_), dtype=np.float64)
+            problems = list(area_faults("from", tuple((float(x), float(y)) for x, y in corners_m)))
+            if problems:
+                raise EntryError(problems)
+            return footprint_of(corners_m)
+        if along is None:
+            along = direction_of_bearing(building.bearing_deg or 0.0)
+        return written_footprint(building, along, self._tolerance_m(building))
+
+
+SLOPES_UP = 1e-6
+"""A face whose outside looks up by more than this is a roof, a top or a level. [-]"""
+
+
+def _in_plane(one: Face, wall: Face) -> bool:
+    """Whether a face is a wall or gable in the plane of another wall, beside or above it."""
+    if one.kind not in ("wall", "gable") or len(one.frames) > 1:
+        return False
+    own, frame = one.frames[0], wall.frames[0]
+    off_m = float((own.origin_m - frame.origin_m) @ frame.outside)
+    return float(own.outside @ frame.outside) > 1.0 - SLOPES_UP and abs(off_m) <= SLOPES_UP
+
+
+def _stands_at_m(footprint: Footprint, face: Face) -> float:
+    """The height of the lowest point of a roof under a building that stands on it."""
+    frame = face.frames[0]
+    for number, side in enumerate(footprint.order, start=1):
+        x, y = map(float, footprint.corners_m[side])
+        ((left_m, up_m),) = flat_piece(frame, ((x, y),))
+        beyond_m = face.beyond_m(left_m=left_m, up_m=up_m)
+        if beyond_m > SLOPES_UP:
+            at = f"the corner at {x:.2f}, {y:.2f} (of side {number})"
+            raise EntryError([("on", f'{at} lies {beyond_m:.2f} m beyond the edge of "{face.name}"')])
+    heights = [float(frame.points_m(flat_piece(frame, ((x, y),)))[0, 2]) for x, y in footprint.corners_m.tolist()]
+    return min(heights)
+
+
+def _with_overhangs_cut(bodies: dict[str, Body]) -> dict[str, Body]:
+    """End the overhang of a building's roof where another is joined to it."""
+    cut = dict(bodies)
+    for body in bodies.values():
+        host = cut.get(body.carrier)
+        if body.footprint.shared is None or host is None or not host.building.overhang_m:
+            continue
+        strip = tuple((float(x), float(y)) for x, y in body.footprint.corners_m)
+        cut[body.carrier] = replace(host, faces=tuple(_without_strip(host.faces, strip)))
+    return cut
+
+
+def _without_strip(faces: Sequence[Face], strip: tuple[tuple[float, float], ...]) -> Iterator[Face]:
+    for face in faces:
+        if face.kind != "roof":
+            yield face
+            continue
+        hole = flat_piece(face.frames[0], strip)
+        whole = tuple((0, piece) for piece in without([piece for _, piece in face.whole], hole))
+        left = [(0, piece) for piece in without([piece for _, piece in face.patches], hole)]
+        yield replace(with_patches(face, left), whole=whole)
