@@ -2,22 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from survey.buildings.compass import part_names
-from survey.buildings.convex import SAME_CORNER_M, Piece, area_m2, clip, parts_of, without
+from survey import polygon
+from survey.buildings.convex import SAME_CORNER_M
 from survey.buildings.entry import GLAZING, Building, Opening
-from survey.buildings.faces import OPEN, Face, Frame, Patch, face_of, rectangle, upright_frames
+from survey.buildings.faces import Face, Frame, Patch, face_of, rectangle, upright_frames
 from survey.buildings.footprints import JOINT_M, Footprint
-from survey.buildings.inner import Inside, flat_piece, inner_faces, level_faces, level_frame
+from survey.buildings.inner import Inside, flat_piece, inner_faces, level_faces
 from survey.buildings.openings import numbered, with_openings
-from survey.buildings.roofs import Layout, Slope, laid_out, roof_of
-from survey.buildings.uprights import raised, roof_over, upright_pieces
+from survey.buildings.roofs import Layout, laid_out, roof_of
+from survey.buildings.slopes import Slope
+from survey.buildings.walls import Names, Site, walls_of
 from survey.errors import EntryError, did_you_mean
-from survey.polygon import LEAST_AREA_M2, FloatArray
+from survey.polygon import FloatArray
 
 Problems = list[tuple[str, str]]
 
@@ -65,8 +66,6 @@ class Body:
         ndarray of float, shape (n,)
             Heights above the plan's zero. [m]
         """
-        from survey import polygon  # noqa: PLC0415
-
         points_m = np.asarray(points_m, dtype=np.float64).reshape(-1, 2)
         top_m = self.building.eaves_m + (0.0 if self.slopes else self.building.parapet_m)
         heights_m = np.where(polygon.contains(self.footprint.corners_m, points_m), self.base_m + top_m, np.nan)
@@ -75,55 +74,6 @@ class Body:
                 within = polygon.contains(np.array(piece), points_m)
                 heights_m[within] = self.base_m + points_m[within] @ slope.gradient + slope.level_m
         return heights_m
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Site:
-    """Where a building stands, once what it refers to is known.
-
-    Attributes
-    ----------
-    footprint : Footprint
-        As drawn.
-    base_m : float
-        Height of its foot. [m]
-    host_walls : tuple of Face
-        The faces of the other building in the plane of a shared wall.
-    carrier : str
-        As in `Body`.
-    """
-
-    footprint: Footprint
-    base_m: float
-    host_walls: tuple[Face, ...] = ()
-    carrier: str = ""
-
-
-@dataclass(kw_only=True)
-class _Names:
-    """What the parts of a building are called, by side."""
-
-    walls: list[str]
-    roofs: list[str]
-    gables: list[str]
-
-    @classmethod
-    def of(cls, building: Building, footprint: Footprint) -> _Names:
-        count = len(footprint.corners_m)
-        if building.across_m is not None:
-            roofs = [f"roof {number}" for number in range(1, count + 1)]
-            return cls(walls=["wall"] * count, roofs=_by_side(roofs, footprint), gables=["gable"] * count)
-        bearings = [footprint.bearings_deg[side] for side in footprint.order]
-        parts = (part_names(bearings, part, building.side_names) for part in ("wall", "roof", "gable"))
-        walls, roofs, gables = (_by_side(names, footprint) for names in parts)
-        return cls(walls=walls, roofs=roofs, gables=gables)
-
-
-def _by_side(names: Sequence[str], footprint: Footprint) -> list[str]:
-    found = [""] * len(names)
-    for side, name in zip(footprint.order, names, strict=True):
-        found[side] = name
-    return found
 
 
 def body_of(building: Building, site: Site, *, tolerance_m: float, joint_m: float = JOINT_M) -> Body:
@@ -147,7 +97,7 @@ def body_of(building: Building, site: Site, *, tolerance_m: float, joint_m: floa
     """
     layout = laid_out(building, site.footprint, tolerance_m)
     footprint = layout.footprint
-    names = _Names.of(building, footprint)
+    names = Names.of(building, footprint)
     problems: Problems = []
     if building.side_names and len(building.side_names) != len(footprint.order):
         sides = f"the footprint has {len(footprint.order)} sides; write one a side"
@@ -156,20 +106,21 @@ def body_of(building: Building, site: Site, *, tolerance_m: float, joint_m: floa
     if problems:
         raise EntryError(problems)
     slopes, upright_faces = _roof(building, layout, gables, names, site.base_m)
-    walls, shared = _walls(building, footprint, slopes, names, site, problems)
-    faces = [*walls, *_roof_faces(building, footprint, slopes, names, site.base_m), *upright_faces]
+    walls, shared, told = walls_of(building, footprint, slopes, names=names, site=site)
+    problems.extend(told)
+    faces = [*walls, *_roof_faces(building, slopes, names, site.base_m), *upright_faces]
     faces = _of_materials(building, faces, shared, problems)
     inside = Inside(building=building, footprint=footprint, slopes=slopes, base_m=site.base_m, joint_m=joint_m)
     levels, told = level_faces(inside)
     problems.extend(told)
-    sides = {} if building.across_m is not None else {name: side for side, name in enumerate(names.walls)}
-    inner, told = inner_faces(inside, sides)
+    straight = [] if building.across_m is not None else names.walls
+    inner, told = inner_faces(inside, {name: side for side, name in enumerate(straight)})
     problems.extend(told)
     faces = _opened(building, faces, shared, problems)
     faces.extend(levels)
     for face in inner:
         wall = next(one for one in building.inner_wall if one.name == face.short_name)
-        whole, leaves, told = with_openings(face, numbered(wall.opening), prefix=f"{building.name}/")
+        whole, leaves, told = with_openings(face, numbered(wall.opening))
         problems.extend((f'inner_wall "{wall.name}": {key}', problem) for key, problem in told)
         faces.extend([whole, *leaves])
     problems.extend(_repeated(faces))
@@ -186,7 +137,7 @@ def body_of(building: Building, site: Site, *, tolerance_m: float, joint_m: floa
     )
 
 
-def _gable_sides(building: Building, names: _Names, problems: Problems) -> list[int]:
+def _gable_sides(building: Building, names: Names, problems: Problems) -> list[int]:
     """The sides of a hip roof that are gables, in the order written."""
     sides = []
     for name in building.gables:
@@ -199,7 +150,7 @@ def _gable_sides(building: Building, names: _Names, problems: Problems) -> list[
 
 
 def _roof(
-    building: Building, layout: Layout, gables: Sequence[int], names: _Names, base_m: float
+    building: Building, layout: Layout, gables: Sequence[int], names: Names, base_m: float
 ) -> tuple[list[Slope], list[Face]]:
     """The slopes of the roof, and the upright faces between its teeth."""
     roof = roof_of(building, layout, gables=gables)
@@ -209,13 +160,12 @@ def _roof(
         stem = names.walls[upright.side].removesuffix(" wall")
         frames = upright_frames(upright.ends_m, base_m + upright.foot_m)
         piece = rectangle(0.0, 0.0, frames[0].length_m, upright.top_m - upright.foot_m)
-        faces.append(face_of(f"{building.name}/{stem} glazing {number}", "glazing", material, frames, [(0, piece)]))
+        name = f"{stem} glazing {number}"
+        faces.append(face_of(name, "glazing", material, frames=frames, patches=[(0, piece)], owner=building.name))
     return roof.slopes, faces
 
 
-def _roof_faces(
-    building: Building, footprint: Footprint, slopes: Sequence[Slope], names: _Names, base_m: float
-) -> list[Face]:
+def _roof_faces(building: Building, slopes: Sequence[Slope], names: Names, base_m: float) -> list[Face]:
     faces = []
     for number, slope in enumerate(slopes, start=1):
         if slope.side is None:
@@ -226,7 +176,7 @@ def _roof_faces(
             name = names.roofs[slope.side]
         frame = _slope_frame(slope, base_m)
         patches: list[Patch] = [(0, flat_piece(frame, piece)) for piece in slope.pieces]
-        faces.append(face_of(f"{building.name}/{name}", "roof", building.covering, [frame], patches))
+        faces.append(face_of(name, "roof", building.covering, frames=[frame], patches=patches, owner=building.name))
     return faces
 
 
@@ -255,97 +205,6 @@ def _slope_frame(slope: Slope, base_m: float) -> Frame:
     )
 
 
-def _walls(
-    building: Building,
-    footprint: Footprint,
-    slopes: Sequence[Slope],
-    names: _Names,
-    site: Site,
-    problems: Problems,
-) -> tuple[list[Face], dict[str, str]]:
-    """The walls, and the gables that are apart from them; and the names of walls that are another building's."""
-    faces: list[Face] = []
-    shared: dict[str, str] = {}
-    if building.across_m is not None:
-        order = list(range(len(footprint.corners_m)))
-        line_m = np.vstack([footprint.corners_m, footprint.corners_m[:1]])
-        frames = upright_frames(line_m, site.base_m)
-        patches: list[Patch] = []
-        for side in order:
-            pieces = _wall_pieces(building, footprint, slopes, side)
-            patches.extend((side, tuple((x + frames[side].left_m, y) for x, y in piece)) for piece in pieces)
-        return [face_of(f"{building.name}/wall", "wall", building.wall_material, frames, patches)], shared
-    for side in footprint.order:
-        line_m = np.array([footprint.corners_m[side], footprint.ends_m[side]])
-        frames = upright_frames(line_m, site.base_m)
-        pieces = _wall_pieces(building, footprint, slopes, side)
-        name, gable = names.walls[side], names.gables[side]
-        if side == footprint.shared:
-            problems.extend(_too_high(building, pieces, frames[0], site))
-            for host in site.host_walls:
-                for piece in _seen_from(frames[0], host):
-                    pieces = without(pieces, piece)
-            pieces = [piece for piece in pieces if area_m2(piece) > SAME_CORNER_M]
-            shared[name] = site.host_walls[0].name
-        parts = [(name, "wall", 0.0, pieces)]
-        if gable in building.materials and max((y for piece in pieces for _, y in piece), default=0.0) > building.eaves_m:
-            eaves_m = building.eaves_m
-            low = [part for piece in pieces if (part := clip(piece, 0.0, -1.0, -eaves_m))]
-            high = [part for piece in pieces if (part := clip(piece, 0.0, 1.0, eaves_m))]
-            lifted = [tuple((x, y - eaves_m) for x, y in piece) for piece in high]
-            parts = [(name, "wall", 0.0, low), (gable, "gable", eaves_m, lifted)]
-        for part_name, kind, foot_m, part in parts:
-            if part:
-                own = upright_frames(line_m, site.base_m + foot_m)
-                patches = [(0, piece) for piece in part]
-                faces.append(face_of(f"{building.name}/{part_name}", kind, building.wall_material, own, patches))
-    return faces, shared
-
-
-def _wall_pieces(building: Building, footprint: Footprint, slopes: Sequence[Slope], side: int) -> list[Piece]:
-    """A wall from the foot up to the roof, or to the parapet where that is higher."""
-    start_m, end_m = footprint.corners_m[side], footprint.ends_m[side]
-    length_m = float(np.hypot(*(end_m - start_m)))
-    stretches = roof_over(start_m, end_m, slopes)
-    highest = max((slope.gradient @ -footprint.outside[side] for slope in slopes), default=0.0)
-    below_upright = building.roof == "saw-tooth" and highest < -SAME_CORNER_M
-    if not stretches or below_upright:  # the last upright of a saw-tooth stands on this wall
-        stretches = [(0.0, building.eaves_m, length_m, building.eaves_m)]
-    if building.parapet_m:
-        stretches = raised(stretches, building.eaves_m + building.parapet_m)
-    stretches[0] = (0.0, *stretches[0][1:])
-    stretches[-1] = (*stretches[-1][:2], length_m, stretches[-1][3])
-    return upright_pieces(stretches, foot_m=0.0)
-
-
-def _seen_from(frame: Frame, host: Face) -> Iterator[Piece]:
-    """The pieces of another building's wall, before openings, as places on a wall that stands against it."""
-    for number, piece in host.whole:
-        places = frame.places_m(host.frames[number].points_m(piece))
-        yield tuple((float(left), float(up)) for left, up, _ in places[::-1])  # seen from the other side
-
-
-def _too_high(building: Building, pieces: Sequence[Piece], frame: Frame, site: Site) -> Iterator[tuple[str, str]]:
-    """A mono-pitch roof that meets the wall above its top."""
-    if building.roof != "mono-pitch":
-        return
-    hosts = [piece for host in site.host_walls for piece in _seen_from(frame, host)]
-    marks = {x for piece in (*pieces, *hosts) for x, _ in piece if -SAME_CORNER_M <= x <= frame.length_m + SAME_CORNER_M}
-    top_m = min(max((y for piece in hosts for y in _heights(piece, mark)), default=0.0) for mark in marks)
-    meets_m = max(y for piece in pieces for _, y in piece)
-    if meets_m > top_m + SAME_CORNER_M:
-        name = site.host_walls[0].name
-        above = f'mono-pitch meets "{name}" {meets_m:.2f} m up, {meets_m - top_m:.2f} m above its top'
-        yield "pitch_deg" if building.ridge_m is None else "ridge_m", f"{above}; lower it, or draw it beside"
-
-
-def _heights(piece: Piece, mark: float) -> Iterator[float]:
-    for (x, y), (x_2, y_2) in zip(piece, (*piece[1:], piece[0]), strict=True):
-        if min(x, x_2) - SAME_CORNER_M <= mark <= max(x, x_2) + SAME_CORNER_M:
-            level = abs(x_2 - x) > SAME_CORNER_M
-            yield y + (y_2 - y) * min(max((mark - x) / (x_2 - x), 0.0), 1.0) if level else max(y, y_2)
-
-
 def _of_materials(
     building: Building, faces: Sequence[Face], shared: Mapping[str, str], problems: Problems
 ) -> list[Face]:
@@ -356,7 +215,9 @@ def _of_materials(
             if name in shared:
                 problem = f'"{name}" is shared with "{shared[name]}"; write its material there'
             else:
-                problem = f'"{name}" is no face of this building{did_you_mean(name, known)}; its faces are {", ".join(known)}'
+                problem = (
+                    f'"{name}" is no face of this building{did_you_mean(name, known)}; its faces are {", ".join(known)}'
+                )
             problems.append(("materials", problem))
     return [replace(face, material=building.materials.get(face.short_name, face.material)) for face in faces]
 
@@ -378,7 +239,7 @@ def _opened(building: Building, faces: Sequence[Face], shared: Mapping[str, str]
             by_face.setdefault(opening.on, []).append((place, opening))
     done: list[Face] = []
     for face in faces:
-        whole, leaves, told = with_openings(face, by_face.get(face.short_name, []), prefix=f"{building.name}/")
+        whole, leaves, told = with_openings(face, by_face.get(face.short_name, []))
         problems.extend(told)
         done.extend([whole, *leaves])
     return done
@@ -430,4 +291,6 @@ def welded(faces: Sequence[Face]) -> list[Face]:
         cells[int(cell[0]), int(cell[1]), int(cell[2])] = point_m
         return point_m
 
-    return [replace(face, sheets_m=tuple(np.array([one(p) for p in sheet]) for sheet in face.sheets_m)) for face in faces]
+    return [
+        replace(face, sheets_m=tuple(np.array([one(p) for p in sheet]) for sheet in face.sheets_m)) for face in faces
+    ]

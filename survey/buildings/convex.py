@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
+from functools import partial
 from itertools import pairwise
 
 import numpy as np
@@ -188,7 +189,12 @@ def merged(pieces: Iterable[Piece]) -> list[Piece]:
 def parts_of(corners_m: FloatArray) -> list[Piece]:
     """Cut a simple polygon, either way round, into few convex pieces."""
     parts = polygon.convex_parts(np.asarray(corners_m, dtype=np.float64))
-    return merged(tuple((float(x), float(y)) for x, y in part) for part in parts)
+    return merged(map(piece_of, parts))
+
+
+def piece_of(corners_m: FloatArray) -> Piece:
+    """Return corners of an array as a piece."""
+    return tuple((float(x), float(y)) for x, y in corners_m)
 
 
 def holds(pieces: Iterable[Piece], point: Point, *, edge_m: float = SAME_CORNER_M) -> bool:
@@ -222,21 +228,10 @@ def outlines(pieces: Sequence[Piece]) -> list[list[Point]]:
     >>> [[corner for corner in line] for line in outlines([left, right])]
     [[(0.0, 0.0), (4.0, 0.0), (1.0, 3.0)]]
     """
-    corners: list[Point] = []
-    for p in (p for piece in pieces for p in piece):
-        if not any(_same(p, q) for q in corners):
-            corners.append(p)
-    place = {p: next(q for q in corners if _same(p, q)) for piece in pieces for p in piece}
-    steps: dict[tuple[Point, Point], int] = defaultdict(int)
-    for piece in pieces:
-        for p, q in sides_of([place[p] for p in piece]):
-            between = [r for r in corners if r not in (p, q) and _from_side_m(r, p, q) <= SAME_CORNER_M]
-            between.sort(key=lambda r: math.dist(p, r))  # noqa: B023  used at once
-            for step in pairwise((p, *between, q)):
-                steps[step] += 1
     onward: dict[Point, list[Point]] = defaultdict(list)
-    for (p, q), count in steps.items():
-        if p != q and (q, p) not in steps and count:
+    steps = _steps(pieces)
+    for p, q in steps:
+        if (q, p) not in steps:
             onward[p].append(q)
     lines: list[list[Point]] = []
     while any(onward.values()):
@@ -248,3 +243,19 @@ def outlines(pieces: Sequence[Piece]) -> list[list[Point]]:
                 break
         lines.append(list(tidy(line[:-1])))
     return [line for line in lines if len(line) > 2]  # noqa: PLR2004
+
+
+def _steps(pieces: Sequence[Piece]) -> set[tuple[Point, Point]]:
+    """The sides of all pieces, cut where the corner of another lies on them."""
+    corners: list[Point] = []
+    place: dict[Point, Point] = {}
+    for p in (p for piece in pieces for p in piece):
+        place[p] = next((q for q in corners if _same(p, q)), p)
+        if place[p] == p:
+            corners.append(p)
+    steps: set[tuple[Point, Point]] = set()
+    for piece in pieces:
+        for p, q in sides_of([place[p] for p in piece]):
+            between = [r for r in corners if r not in (p, q) and _from_side_m(r, p, q) <= SAME_CORNER_M]
+            steps.update(pairwise((p, *sorted(between, key=partial(math.dist, p)), q)))
+    return steps

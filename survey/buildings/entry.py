@@ -206,87 +206,105 @@ class Building(Nesting):
 
     def inconsistencies(self) -> Iterator[tuple[str, str]]:
         """Everything that does not need other buildings to be seen."""
-        yield from self._place_faults()
-        yield from self._roof_faults()
-        for number, opening in enumerate(self.opening, start=1):
-            if not opening.on:
-                yield f"{place_of(opening, number)}: on", "is missing; write the wall or roof that it is in"
-        if self.side_names and self.form == "across_m":
-            yield "side_names", "a round building has one wall only; leave it out"
-
-    def _place_faults(self) -> Iterator[tuple[str, str]]:
         forms = list(self._forms())
         if not forms:
             how = "corner (or centre), length_m, width_m and bearing_deg; or sides_m, corners, against, beside, from"
             yield "", f"has no footprint; write {how}, or centre and across_m"
-            return
-        if len(forms) > 1:
+        elif len(forms) > 1:
             yield _written(forms[1]), f"{_written(forms[0])} is given too; a building has one footprint"
-            return
-        form = forms[0]
+        else:
+            yield from self._keys_of_form(forms[0])
+            yield from self._place_faults(forms[0])
+        yield from self._outline_faults()
+        yield from self._rise_faults()
+        yield from self._falls_faults()
+        yield from self._roof_faults()
+        for number, opening in enumerate(self.opening, start=1):
+            if not opening.on:
+                yield f"{place_of(opening, number)}: on", "is missing; write the wall or roof that it is in"
+
+    def _both(self, one: str, other: str) -> Iterator[tuple[str, str]]:
+        """Two keys of which only one may be written."""
+        if getattr(self, one) is not None and getattr(self, other) is not None:
+            yield other, f"{one} is given too; write one of them"
+
+    def _keys_of_form(self, form: str) -> Iterator[tuple[str, str]]:
+        """Keys about its place that its footprint has no use for, or needs."""
         for name in _ABOUT_PLACE:
             if getattr(self, name) is not None and name not in FORMS[form]:
                 yield _written(name), f"does not go with {_written(form)}; leave it out"
         for name in _NEEDED.get(form, ()):
             if getattr(self, name) is None:
                 yield name, "is missing"
-        if form == "width_m" and (self.corner is None) == (self.centre is None):
-            yield "corner", "is missing; write corner or centre" if self.corner is None else "centre is given too"
-        if form in ("width_m", "sides_m"):
-            if self.on is None and self.bearing_deg is None:
-                yield "bearing_deg", "is missing; write the way the length runs" if form == "width_m" else "is missing"
-            elif self.on is not None and self.bearing_deg is not None:
-                yield "bearing_deg", 'follows from "on"; leave it out'
-        if self.on is not None and self.base_m is not None:
-            yield "base_m", 'follows from "on"; leave it out'
-        if self.left_m is not None and self.right_m is not None:
-            yield "right_m", "left_m is given too; write one of them"
+        if self.side_names and form == "across_m":
+            yield "side_names", "a round building has one wall only; leave it out"
+
+    def _place_faults(self, form: str) -> Iterator[tuple[str, str]]:
+        yield from self._both("left_m", "right_m")
+        if form == "width_m":
+            yield from self._both("corner", "centre")
+            if self.corner is None and self.centre is None:
+                yield "corner", "is missing; write corner or centre"
+        if form in {"width_m", "sides_m"} and self.on is None and self.bearing_deg is None:
+            yield "bearing_deg", "is missing; write the way that the length or the first side runs"
+        for name in ("bearing_deg", "base_m"):
+            if self.on is not None and getattr(self, name) is not None:
+                yield name, 'follows from "on"; leave it out'
         if self.against and self.length_m is None and (self.left_m is not None or self.right_m is not None):
             yield "length_m", "is missing; without it the building takes the whole wall"
-        if self.sides_m is not None:
-            if len(self.sides_m) % 2:
-                yield "sides_m", f"holds {len(self.sides_m)} sides; with right angles their number is even"
-            for number, side_m in enumerate(self.sides_m, start=1):
-                if abs(side_m) < 0.01:  # noqa: PLR2004  as the least extent
-                    yield "sides_m", f"side {number} is {side_m:g} m long; write 0.01 m or more"
+
+    def _outline_faults(self) -> Iterator[tuple[str, str]]:
+        for number, side_m in enumerate(self.sides_m or (), start=1):
+            if abs(side_m) < EXTENT.low:
+                yield "sides_m", f"side {number} is {side_m:g} m long; write {EXTENT.low:g} m or more"
+        if len(self.sides_m or ()) % 2:
+            yield "sides_m", f"holds {len(self.sides_m or ())} sides; with right angles their number is even"
         if self.corners is not None:
             yield from area_faults("corners", self.corners)
 
-    def _roof_faults(self) -> Iterator[tuple[str, str]]:
-        sloped = self.roof not in ("flat", "none")
-        named = f'"{self.roof}" roof' if self.roof != "none" else "building without a roof"
-        rises = [name for name in ("ridge_m", "pitch_deg") if getattr(self, name) is not None]
-        if sloped and not rises:
-            yield "ridge_m", f"is missing; a {named} needs ridge_m or pitch_deg"
-        if len(rises) > 1:
-            yield "pitch_deg", "ridge_m is given too; write one of them"
-        if not sloped and rises:
-            yield rises[0], f"means nothing for a {named}; leave it out"
-        if sloped and self.ridge_m is not None and self.ridge_m <= self.eaves_m:
+    @property
+    def _kind(self) -> str:
+        return f'"{self.roof}" roof' if self.roof != "none" else "building without a roof"
+
+    def _useless(self, *names: str) -> Iterator[tuple[str, str]]:
+        """Keys that mean nothing for its roof."""
+        for name in names:
+            if getattr(self, name) not in (None, (), 0.0):
+                yield name, f"means nothing for a {self._kind}; leave it out"
+
+    def _rise_faults(self) -> Iterator[tuple[str, str]]:
+        if self.roof in {"flat", "none"}:
+            yield from self._useless("ridge_m", "pitch_deg")
+            return
+        yield from self._both("ridge_m", "pitch_deg")
+        if self.ridge_m is None and self.pitch_deg is None:
+            yield "ridge_m", f"is missing; a {self._kind} needs ridge_m or pitch_deg"
+        if self.ridge_m is not None and self.ridge_m <= self.eaves_m:
             yield "ridge_m", f"{self.ridge_m:.2f} m is not above the eaves, {self.eaves_m:.2f} m"
-        falls = [name for name in ("falls", "falls_deg") if getattr(self, name) is not None]
-        if self.roof == "mono-pitch" and self.is_joined:
-            if falls:
-                yield falls[0], 'follows from "against": the roof falls away from that wall; leave it out'
-        elif self.roof in ("mono-pitch", "saw-tooth"):
-            if not falls:
-                yield "falls", f"is missing; a {named} needs the way its slope runs down: {', '.join(WORDS)}"
-        elif falls:
-            yield falls[0], f"means nothing for a {named}; leave it out"
-        if len(falls) > 1:
-            yield "falls_deg", "falls is given too; write one of them"
-        if self.roof == "saw-tooth" and self.teeth is None:
+
+    def _falls_faults(self) -> Iterator[tuple[str, str]]:
+        if self.roof not in {"mono-pitch", "saw-tooth"}:
+            yield from self._useless("falls", "falls_deg")
+        elif self.roof == "mono-pitch" and self.is_joined:
+            for name in ("falls", "falls_deg"):
+                if getattr(self, name) is not None:
+                    yield name, 'follows from "against": the roof falls away from that wall; leave it out'
+        else:
+            yield from self._both("falls", "falls_deg")
+            if self.falls is None and self.falls_deg is None:
+                yield "falls", f"is missing; a {self._kind} needs the way its slope runs down: {', '.join(WORDS)}"
+
+    def _roof_faults(self) -> Iterator[tuple[str, str]]:
+        if self.roof != "saw-tooth":
+            yield from self._useless("teeth", "glazing_material")
+        elif self.teeth is None:
             yield "teeth", "is missing; write how many teeth the roof has"
-        for name, roof in (("teeth", "saw-tooth"), ("glazing_material", "saw-tooth"), ("ridge_runs", "gable")):
-            if getattr(self, name) is not None and self.roof != roof:
-                yield name, f"means nothing for a {named}; leave it out"
-        if self.gables and self.roof != "hip":
-            yield "gables", f"means nothing for a {named}; leave it out"
+        if self.roof != "gable":
+            yield from self._useless("ridge_runs")
+        if self.roof != "hip":
+            yield from self._useless("gables")
         if self.roof == "none":
-            if self.overhang_m:
-                yield "overhang_m", f"means nothing for a {named}; leave it out"
-            if self.roof_material is not None:
-                yield "roof_material", f"means nothing for a {named}; leave it out"
+            yield from self._useless("overhang_m", "roof_material")
         elif self.wall_material == OPEN and self.roof_material is None:
             yield "roof_material", "is missing; with open walls the roof needs a material of its own"
         if self.overhang_m and self.parapet_m:

@@ -10,7 +10,7 @@ from itertools import pairwise
 import numpy as np
 
 from survey.buildings.compass import bearing_of, part_names
-from survey.buildings.convex import Piece, Point, beyond_m, outlines
+from survey.buildings.convex import SAME_CORNER_M, Piece, Point, beyond_m, outlines, sides_of
 from survey.polygon import FloatArray
 
 OPEN = "open"
@@ -46,17 +46,14 @@ class Frame:
         """Return points in space of places on the face, given as (left_m, up_m), shape (n, 3). [m]"""
         flat = np.asarray(flat_m, dtype=np.float64).reshape(-1, 2)
         return np.asarray(
-            self.origin_m
-            + (flat[:, :1] - self.left_m) * self.along
-            + flat[:, 1:] * self.up
-            + out_m * self.outside
+            self.origin_m + (flat[:, :1] - self.left_m) * self.along + flat[:, 1:] * self.up + out_m * self.outside
         )
 
     def places_m(self, points_m: FloatArray) -> FloatArray:
         """Return left, up and how far out points lie, shape (n, 3). [m]"""
         from_origin = np.asarray(points_m, dtype=np.float64).reshape(-1, 3) - self.origin_m
         places = from_origin @ np.array([self.along, self.up, self.outside]).T
-        return np.asarray(places + [self.left_m, 0.0, 0.0])
+        return np.asarray(places + np.array([self.left_m, 0.0, 0.0]))
 
     @property
     def slope_deg(self) -> float:
@@ -76,8 +73,10 @@ class Face:
     ----------
     name : str
         ``BUILDING/FACE``, or the name of a loose sheet.
+    owner : str
+        The building or box that it belongs to; empty for a loose sheet.
     kind : str
-        ``wall``, ``gable``, ``roof``, ``glazing``, ``level``, ``inner wall``, ``opening``; of a box ``side`` or ``top``.
+        ``wall``, ``gable``, ``roof``, ``glazing``, ``level``, ``inner wall``, ``opening``; of boxes ``side``, ``top``.
     material : str
         A material, or ``open``: then there is no sheet.
     frames : tuple of Frame
@@ -91,6 +90,7 @@ class Face:
     """
 
     name: str
+    owner: str
     kind: str
     material: str
     frames: tuple[Frame, ...]
@@ -106,7 +106,7 @@ class Face:
     @property
     def short_name(self) -> str:
         """Its name within its building."""
-        return self.name.rpartition("/")[2]
+        return self.name.removeprefix(f"{self.owner}/") if self.owner else self.name
 
     @property
     def length_m(self) -> float:
@@ -132,7 +132,7 @@ class Face:
 
     def top_m(self, left_m: float) -> float | None:
         """Return how far up the whole face reaches at a place along it; None beside it. [m]"""
-        found = [high for _, piece in self.whole for high in _reach(piece, left_m)]
+        found = [high for _, piece in self.whole for high in reaches_up_m(piece, left_m)]
         return max(found, default=None)
 
     def outlines_m(self) -> list[list[Point]]:
@@ -140,19 +140,29 @@ class Face:
         return outlines([piece for _, piece in self.patches])
 
 
-def _reach(piece: Piece, left_m: float) -> Iterator[float]:
-    """Where the sides of a piece pass a place along the face."""
-    for (x, y), (x_2, y_2) in pairwise((*piece, piece[0])):
-        if min(x, x_2) - 1e-9 <= left_m <= max(x, x_2) + 1e-9:
-            yield y + (y_2 - y) * min(max((left_m - x) / (x_2 - x), 0.0), 1.0) if abs(x_2 - x) > 1e-9 else max(y, y_2)
+def reaches_up_m(piece: Piece, left_m: float) -> Iterator[float]:
+    """Yield how far up the sides of a piece pass a place along its face. [m]"""
+    for (x, y), (x_2, y_2) in sides_of(piece):
+        if min(x, x_2) - SAME_CORNER_M <= left_m <= max(x, x_2) + SAME_CORNER_M:
+            if abs(x_2 - x) <= SAME_CORNER_M:
+                yield max(y, y_2)
+            else:
+                yield y + (y_2 - y) * min(max((left_m - x) / (x_2 - x), 0.0), 1.0)
 
 
-def face_of(name: str, kind: str, material: str, frames: Sequence[Frame], patches: Sequence[Patch]) -> Face:
-    """Make a face that has no openings yet."""
-    sheets_m = tuple(frames[k].points_m(piece) for k, piece in patches)
-    whole = tuple(patches)
+def face_of(
+    name: str, kind: str, material: str, *, frames: Sequence[Frame], patches: Sequence[Patch], owner: str = ""
+) -> Face:
+    """Make a face that has no openings yet; with an owner, `name` is its name within that."""
     return Face(
-        name=name, kind=kind, material=material, frames=tuple(frames), whole=whole, patches=whole, sheets_m=sheets_m
+        name=f"{owner}/{name}" if owner else name,
+        owner=owner,
+        kind=kind,
+        material=material,
+        frames=tuple(frames),
+        whole=tuple(patches),
+        patches=tuple(patches),
+        sheets_m=tuple(frames[k].points_m(piece) for k, piece in patches),
     )
 
 
@@ -191,13 +201,11 @@ def upright_frames(line_m: FloatArray, foot_m: float) -> list[Frame]:
     return frames
 
 
-def upright_face(
-    name: str, kind: str, material: str, *, line_m: FloatArray, foot_m: float, height_m: float
-) -> Face:
+def upright_face(name: str, kind: str, material: str, *, line_m: FloatArray, foot_m: float, height_m: float) -> Face:
     """Make an upright face of one height along a line in plan: a loose wall, the side of a box."""
     frames = upright_frames(line_m, foot_m)
     patches = [(k, rectangle(frame.left_m, 0.0, frame.length_m, height_m)) for k, frame in enumerate(frames)]
-    return face_of(name, kind, material, frames, patches)
+    return face_of(name, kind, material, frames=frames, patches=patches)
 
 
 def rectangle(left_m: float, up_m: float, width_m: float, height_m: float) -> Piece:
@@ -222,7 +230,14 @@ def box_faces(name: str, material: str, *, corners_m: FloatArray, base_m: float,
     frames = [upright_frames(closed_m[k : k + 2], base_m)[0] for k in range(len(corners_m))]
     names = part_names([bearing_of(frame.outside[:2]) for frame in frames], "side")
     faces = [
-        face_of(f"{name}/{side}", "side", material, [frame], [(0, rectangle(0.0, 0.0, frame.length_m, height_m))])
+        face_of(
+            side,
+            "side",
+            material,
+            frames=[frame],
+            patches=[(0, rectangle(0.0, 0.0, frame.length_m, height_m))],
+            owner=name,
+        )
         for side, frame in zip(names, frames, strict=True)
     ]
     first = frames[0]
@@ -230,4 +245,4 @@ def box_faces(name: str, material: str, *, corners_m: FloatArray, base_m: float,
         first, origin_m=first.points_m([(0.0, height_m)])[0], up=-first.outside, outside=np.array([0.0, 0.0, 1.0])
     )
     piece = rectangle(0.0, 0.0, first.length_m, frames[1].length_m)
-    return [*faces, face_of(f"{name}/top", "top", material, [top], [(0, piece)])]
+    return [*faces, face_of("top", "top", material, frames=[top], patches=[(0, piece)], owner=name)]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -11,6 +10,7 @@ import numpy as np
 
 from survey import polygon
 from survey.buildings.compass import bearing_of
+from survey.buildings.convex import SAME_CORNER_M
 from survey.buildings.entry import Building
 from survey.buildings.faces import Face
 from survey.errors import EntryError
@@ -19,6 +19,11 @@ from survey.units import direction_of_bearing
 
 ROUND_CORNERS = 12
 """Corners of a round building; the polygon lies within the circle by 3.4 % of its radius at most."""
+
+JOINT_M = 0.10
+"""Ends nearer than this were meant to meet, in a building whose plan says nothing else. [m]"""
+PARALLEL = 1e-9
+"""Unit vectors whose cross product is smaller are parallel. [-]"""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -67,7 +72,7 @@ class Footprint:
     def is_convex(self) -> bool:
         """Whether it has no inner corners."""
         before = np.roll(self.along, 1, axis=0)
-        return bool(np.all(before[:, 0] * self.along[:, 1] - before[:, 1] * self.along[:, 0] >= -1e-9))
+        return bool(np.all(before[:, 0] * self.along[:, 1] - before[:, 1] * self.along[:, 0] >= -PARALLEL))
 
 
 def footprint_of(corners_m: FloatArray, *, shared: int | None = None, moved_m: float = 0.0) -> Footprint:
@@ -139,7 +144,6 @@ def _walked(corner_m: FloatArray, sides_m: Sequence[float], along: FloatArray, t
     steps[1::2] = np.outer(sides[1::2], left)
     as_written = np.outer(np.array(sides_m), along)
     as_written[1::2] = np.outer(np.array(sides_m)[1::2], left)
-    # A nanometre for rounding: corners that should be in one line are, whatever the bearing.
     corners_m = corner_m + np.vstack([np.zeros(2), np.cumsum(steps, axis=0)[:-1]])
     moved_m = float(np.hypot(*(np.cumsum(steps - as_written, axis=0)).T).max())
     if polygon.crosses_itself(np.round(corners_m - corner_m, 6)) or abs(polygon.signed_area_m2(corners_m)) < 1e-4:  # noqa: PLR2004
@@ -158,11 +162,11 @@ def joined_footprint(building: Building, wall: Face) -> Footprint:
     assert building.depth_m is not None
     whole_m = wall.length_m
     length_m = whole_m if building.length_m is None else building.length_m
-    if length_m > whole_m + 1e-6:  # noqa: PLR2004  rounding
+    if length_m > whole_m + 1e-6:
         raise EntryError([("length_m", f'{length_m:.2f} m, but "{wall.name}" is {whole_m:.2f} m long')])
     left_m = _from_left_m(building, whole_m, length_m)
     past_m = max(-left_m, left_m + length_m - whole_m)
-    if past_m > 1e-6:  # noqa: PLR2004
+    if past_m > SAME_CORNER_M:
         key = "left_m" if building.left_m is not None else "right_m"
         raise EntryError([(key, f'the building reaches {past_m:.2f} m beyond the end of "{wall.name}"')])
     return _before(wall, left_m, length_m, 0.0, building.depth_m, shared=2)
@@ -235,7 +239,6 @@ def squared(footprint: Footprint, tolerance_m: float, roof: str) -> tuple[Footpr
     for side, line_m in enumerate(lines):
         for corner in (side, (side + 1) % len(flat_m)):
             exact_m[corner, 1 if facing[side] % 2 == 0 else 0] = line_m
-    exact_m = _aligned(exact_m, flat_m, facing, tolerance_m)
     off_m = np.hypot(*(exact_m - flat_m).T)
     kept = np.array([[1.0, 0.0], [0.0, 1.0], [-1.0, 0.0], [0.0, -1.0]])[facing]
     folded = np.sum((np.roll(exact_m, -1, axis=0) - exact_m) * kept, axis=1) <= 0
@@ -246,11 +249,12 @@ def squared(footprint: Footprint, tolerance_m: float, roof: str) -> tuple[Footpr
         number = (count - 1 - worst if turned_round else worst) + 1
         problem = f'"{roof}" needs right angles; corner {number} is {off_m[worst]:.1f} m off'
         raise EntryError([("roof", f"{problem}. Draw two buildings, or a flat roof and loose [[roof]] sheets")])
-    moved_m = max(footprint.moved_m, float(off_m.max()))
+    exact_m = _aligned(exact_m, flat_m, facing, tolerance_m)
+    moved_m = max(footprint.moved_m, float(np.hypot(*(exact_m - flat_m).T).max()))
     new = Footprint(
         corners_m=corners_m[0] + exact_m @ turn, order=footprint.order, shared=footprint.shared, moved_m=moved_m
     )
-    return new, along, exact_m
+    return new, along, exact_m - exact_m[0]
 
 
 def _lines(flat_m: FloatArray, facing: FloatArray, lengths_m: FloatArray) -> FloatArray:
@@ -296,12 +300,3 @@ def tolerance_m(building: Building, *, joint_m: float | None, drawn_within_m: fl
     """Return how far corners may be moved to close or square a footprint. [m]"""
     within_m = drawn_within_m if building.drawn_within_m is None else building.drawn_within_m
     return max(JOINT_M if joint_m is None else joint_m, within_m)
-
-
-JOINT_M = 0.10
-"""Ends nearer than this were meant to meet, in a building whose plan says nothing else. [m]"""
-
-
-def side_length_m(footprint: Footprint, side: int) -> float:
-    """Return the length of a side. [m]"""
-    return math.dist(footprint.corners_m[side], footprint.ends_m[side])

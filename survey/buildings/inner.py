@@ -12,7 +12,7 @@ from survey.buildings.convex import SAME_CORNER_M, Piece, area_m2, clip, holds, 
 from survey.buildings.entry import Building, InnerWall, Level
 from survey.buildings.faces import Face, Frame, Patch, face_of, upright_frames
 from survey.buildings.footprints import Footprint
-from survey.buildings.roofs import Slope
+from survey.buildings.slopes import Slope
 from survey.buildings.uprights import inside_stretches, joined, moved, roof_over, upright_pieces
 from survey.errors import did_you_mean
 from survey.polygon import LEAST_AREA_M2, FloatArray
@@ -49,8 +49,9 @@ def level_faces(inside: Inside) -> tuple[list[Face], Problems]:
             continue
         frame = level_frame(inside.footprint, inside.base_m + level.height_m)
         flat = [flat_piece(frame, piece) for piece in pieces]
-        name = f"{inside.building.name}/{level.name}"
-        faces.append(face_of(name, "level", level.material, [frame], [(0, piece) for piece in flat]))
+        patches = [(0, piece) for piece in flat]
+        owner = inside.building.name
+        faces.append(face_of(level.name, "level", level.material, frames=[frame], patches=patches, owner=owner))
     return faces, problems
 
 
@@ -150,7 +151,10 @@ def _line_of(inside: Inside, wall: InnerWall, wall_sides: Mapping[str, int]) -> 
     inward_m = inside.footprint.corners_m @ -outside
     reach_m = float(inward_m.max() - inward_m[side])
     if not SAME_CORNER_M < wall.in_m < reach_m - SAME_CORNER_M:
-        return "in_m", f'{wall.in_m:.2f} m in from "{wall.parallel_to}" is not inside; the building is {reach_m:.2f} m deep there'
+        return (
+            "in_m",
+            f'{wall.in_m:.2f} m in from "{wall.parallel_to}" is not inside; the building is {reach_m:.2f} m deep there',
+        )
     far_m = float(np.ptp(inside.footprint.corners_m, axis=0).sum())
     middle_m = inside.footprint.corners_m[side] - wall.in_m * outside
     chords = joined(inside_stretches(middle_m - far_m * along, middle_m + far_m * along, parts))
@@ -163,7 +167,8 @@ def _line_of(inside: Inside, wall: InnerWall, wall_sides: Mapping[str, int]) -> 
     past_m = left_m + length_m - whole_m
     if past_m > inside.joint_m or length_m <= SAME_CORNER_M or left_m < -inside.joint_m:
         key = "left_m" if wall.length_m is None else "length_m"
-        return key, f"the wall reaches {max(past_m, -left_m):.2f} m beyond the building; it is {whole_m:.2f} m from wall to wall"
+        beyond = f"the wall reaches {max(past_m, -left_m):.2f} m beyond the building"
+        return key, f"{beyond}; it is {whole_m:.2f} m from wall to wall"
     first_m, last_m = left_end_m + left_m, left_end_m + left_m + length_m
     own = [(max(low, first_m), min(high, last_m)) for low, high in chords]
     stretches = [(low - first_m, high - first_m) for low, high in own if high - low > SAME_CORNER_M]
@@ -195,7 +200,9 @@ def _meeting(inside: Inside, line: _Line, lines: Sequence[_Line]) -> _Line:
     return _Line(wall=line.wall, points_m=points_m, stretches=stretches)
 
 
-def _way_m(tip_m: FloatArray, along: FloatArray, start_m: FloatArray, end_m: FloatArray, *, slack_m: float) -> float | None:
+def _way_m(
+    tip_m: FloatArray, along: FloatArray, start_m: FloatArray, end_m: FloatArray, *, slack_m: float
+) -> float | None:
     """How far ahead of a tip a wall stands in its way; None where it does not. [m]"""
     side = end_m - start_m
     length_m = float(np.hypot(*side))
@@ -228,9 +235,10 @@ def _inner_face(inside: Inside, line: _Line) -> tuple[Face, Problems]:
             patches.extend((number, piece) for piece in moved(pieces, left_m=frame.left_m + low, up_m=-wall.foot_m))
     if wall.height_m is not None and top_m is not None and top_m > lowest_m + inside.joint_m:
         over_m = top_m - lowest_m
-        problems.append(("height_m", f"its top is {top_m:.2f} m up, {over_m:.2f} m above the roof there, {lowest_m:.2f} m"))
+        problems.append(
+            ("height_m", f"its top is {top_m:.2f} m up, {over_m:.2f} m above the roof there, {lowest_m:.2f} m")
+        )
     elif not patches:
         problems.append(("foot_m", f"{wall.foot_m:.2f} m is not below the roof there, {max(lowest_m, 0.0):.2f} m"))
-    return face_of(f"{building.name}/{wall.name}", "inner wall", wall.material, frames, patches), problems
-
-
+    face = face_of(wall.name, "inner wall", wall.material, frames=frames, patches=patches, owner=building.name)
+    return face, problems

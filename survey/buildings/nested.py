@@ -75,7 +75,9 @@ def entry_of(entry: type[Entry], values: dict[str, Any]) -> Entry:
             near = nearest(name, known)
             hint = f"; did you mean {near}?" if near else f"; the keys here are {', '.join(known)}"
             problems.append((name, f"no such key{hint}"))
-    problems.extend((name, "is missing") for name, one in known.items() if name not in values and one.default is MISSING)
+    problems.extend(
+        (name, "is missing") for name, one in known.items() if name not in values and one.default is MISSING
+    )
     given = {name: value for name, value in values.items() if name in known}
     if any(problem == "is missing" for _, problem in problems):
         found = ((name, known[name].metadata["kind"].fault(value)) for name, value in given.items())

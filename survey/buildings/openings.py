@@ -29,7 +29,7 @@ class _Hole:
 
 
 def with_openings(
-    face: Face, openings: Sequence[tuple[str, Opening]], *, prefix: str = ""
+    face: Face, openings: Sequence[tuple[str, Opening]]
 ) -> tuple[Face, list[Face], list[tuple[str, str]]]:
     """Cut openings out of a face; the face stays one obstacle.
 
@@ -39,8 +39,6 @@ def with_openings(
         A wall, a roof, an inner wall, the side of a box, a loose wall.
     openings : sequence of (str, Opening)
         What messages call each, as of `place_of`, and the opening itself.
-    prefix : str
-        Begins the names of the openings' own faces: ``"workshop/"``.
 
     Returns
     -------
@@ -68,7 +66,7 @@ def with_openings(
         for hole in fitting:
             pieces = without(pieces, hole.corners)
         patches.extend((frame, piece) for piece in (merged(pieces) if fitting else pieces))
-    return with_patches(face, patches), [_leaf(face, hole, prefix) for hole in fitting], []
+    return with_patches(face, patches), [_leaf(face, hole) for hole in fitting], []
 
 
 def _holes(face: Face, openings: Sequence[tuple[str, Opening]]) -> tuple[list[_Hole], list[tuple[str, str]]]:
@@ -142,7 +140,7 @@ def _overlap(one: _Hole, other: _Hole) -> bool:
     return bool(shared) and area_m2(shared) > SAME_CORNER_M
 
 
-def _leaf(face: Face, hole: _Hole, prefix: str) -> Face:
+def _leaf(face: Face, hole: _Hole) -> Face:
     """The face of an opening: its left end is the opening's own, its foot the sill."""
     frames: list[Frame] = []
     patches: list[Patch] = []
@@ -159,7 +157,7 @@ def _leaf(face: Face, hole: _Hole, prefix: str) -> Face:
         own = replace(frame, origin_m=origin_m, left_m=left_m, length_m=end_m - start_m)
         patches.append((len(frames), rectangle(left_m, 0.0, end_m - start_m, hole.height_m)))
         frames.append(own)
-    return face_of(f"{prefix}{hole.name}", "opening", hole.material, frames, patches)
+    return face_of(hole.name, "opening", hole.material, frames=frames, patches=patches, owner=face.owner)
 
 
 def numbered(openings: Sequence[Opening]) -> list[tuple[str, Opening]]:

@@ -1,7 +1,7 @@
 """Roofs over right-angled footprints: the largest rectangles, each with its own slopes, of which the highest count.
 
-Everything here is in plan, along the first side of the footprint (u) and to the left of it (v). A way is a number from 0 to 3:
-sides that run along u, v, -u and -v with the building to their left, and so look to -v, u, v and -u.
+Everything here is in plan, along the first side of the footprint (u) and to the left of it (v). A way is a number from
+0 to 3: sides that run along u, v, -u and -v with the building to their left, and so look to -v, u, v and -u.
 """
 
 from __future__ import annotations
@@ -48,7 +48,7 @@ def largest_rectangles(exact_m: FloatArray) -> list[Rectangle]:
     for low in range(len(vs) - 1):
         for high in range(low, len(vs) - 1):
             full = covered[low : high + 1].all(axis=0)
-            for left, right in _runs(full):
+            for left, right in _runs(np.asarray(full)):
                 grows = (low > 0 and covered[low - 1, left:right].all()) or (
                     high + 1 < len(vs) - 1 and covered[high + 1, left:right].all()
                 )
@@ -170,9 +170,7 @@ def _whole_sides(
     return [i for _, i in within]
 
 
-def slopes_of(
-    found: Sequence[_Wing], out_m: Callable[[Eaves], float]
-) -> dict[Eaves, list[Piece]]:
+def slopes_of(found: Sequence[_Wing], out_m: Callable[[Eaves], float]) -> dict[Eaves, list[Piece]]:
     """Return where each slope is the highest: convex pieces that cover the footprint, and its overhang, once.
 
     Parameters
@@ -185,28 +183,31 @@ def slopes_of(
     regions: list[tuple[Eaves, Piece]] = []
     for wing in found:
         beyond = [out_m((way, wing.sides[way])) for way in range(4)]
-        for way in wing.slopes:
-            piece = wing.region(way, beyond)
-            if piece:
-                regions.append(((way, wing.sides[way]), piece))
-    lines: list[Eaves] = []
+        regions.extend(((way, wing.sides[way]), piece) for way in wing.slopes if (piece := wing.region(way, beyond)))
     covered: dict[Eaves, list[Piece]] = {}
-    for number, (eaves, piece) in enumerate(regions):
-        left = [piece]
-        for other_number, (other, other_piece) in enumerate(regions):
-            if other_number == number or not left:
-                continue
-            shared = common(other_piece, piece)
-            if not shared:
-                continue
-            if other[0] == eaves[0] and abs(other[1] - eaves[1]) <= SAME_CORNER_M:
-                higher = shared if other_number < number else ()
-            else:
-                higher = _where_higher(shared, eaves, other)
-            if higher:
-                left = [part for part in without(left, higher) if area_m2(part) > LEAST_AREA_M2]
-        line = next((k for k in lines if k[0] == eaves[0] and abs(k[1] - eaves[1]) <= SAME_CORNER_M), eaves)
-        if line not in covered:
-            lines.append(line)
-        covered.setdefault(line, []).extend(left)
+    for number, (eaves, _) in enumerate(regions):
+        line = next((one for one in covered if same_line(one, eaves)), eaves)
+        covered.setdefault(line, []).extend(_highest(regions, number))
     return {line: merged(pieces) for line, pieces in covered.items() if pieces}
+
+
+def _highest(regions: Sequence[tuple[Eaves, Piece]], number: int) -> list[Piece]:
+    """What is left of a region where the others are not higher; of the same plane the first one counts."""
+    eaves, piece = regions[number]
+    left = [piece]
+    for other_number, (other, other_piece) in enumerate(regions):
+        if other_number == number or not left:
+            continue
+        shared = common(other_piece, piece)
+        if shared and same_line(other, eaves):
+            higher = shared if other_number < number else ()
+        else:
+            higher = _where_higher(shared, eaves, other) if shared else ()
+        if higher:
+            left = [part for part in without(left, higher) if area_m2(part) > LEAST_AREA_M2]
+    return left
+
+
+def same_line(one: Eaves, other: Eaves) -> bool:
+    """Tell whether two slopes begin at the same line, and so are one plane."""
+    return one[0] == other[0] and abs(one[1] - other[1]) <= SAME_CORNER_M

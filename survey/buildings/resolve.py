@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from survey.buildings.body import Body, Site, body_of, unknown_face
-from survey.buildings.convex import without
+from survey.buildings.body import Body, body_of, unknown_face
+from survey.buildings.convex import Piece, piece_of, without
 from survey.buildings.entry import Building
 from survey.buildings.faces import Face, with_patches
 from survey.buildings.footprints import (
@@ -21,6 +21,7 @@ from survey.buildings.footprints import (
     written_footprint,
 )
 from survey.buildings.inner import flat_piece
+from survey.buildings.walls import Site
 from survey.errors import EntryError, Fault, PlanError, did_you_mean
 from survey.plan.kinds import area_faults
 from survey.polygon import FloatArray
@@ -227,9 +228,7 @@ class Resolver:
     def _tell(self, name: str, problems: Sequence[tuple[str, str]]) -> None:
         number, building = self._entries[name]
         place = f'[[building]] {number} "{building.name}"'
-        self.faults.extend(
-            Fault(file=self.file, place=place, key=key, problem=problem) for key, problem in problems
-        )
+        self.faults.extend(Fault(file=self.file, place=place, key=key, problem=problem) for key, problem in problems)
 
     def _tolerance_m(self, building: Building) -> float:
         return tolerance_m(building, joint_m=self.joint_m, drawn_within_m=self.drawn_within_m)
@@ -282,7 +281,7 @@ class Resolver:
             if self.outline is None:
                 raise EntryError([("from", f'"{building.from_}" is no outline of a drawing of this plan')])
             corners_m = np.asarray(self.outline(building.from_), dtype=np.float64)
-            problems = list(area_faults("from", tuple((float(x), float(y)) for x, y in corners_m)))
+            problems = list(area_faults("from", piece_of(corners_m)))
             if problems:
                 raise EntryError(problems)
             return footprint_of(corners_m)
@@ -325,12 +324,12 @@ def _with_overhangs_cut(bodies: dict[str, Body]) -> dict[str, Body]:
         host = cut.get(body.carrier)
         if body.footprint.shared is None or host is None or not host.building.overhang_m:
             continue
-        strip = tuple((float(x), float(y)) for x, y in body.footprint.corners_m)
+        strip = piece_of(body.footprint.corners_m)
         cut[body.carrier] = replace(host, faces=tuple(_without_strip(host.faces, strip)))
     return cut
 
 
-def _without_strip(faces: Sequence[Face], strip: tuple[tuple[float, float], ...]) -> Iterator[Face]:
+def _without_strip(faces: Sequence[Face], strip: Piece) -> Iterator[Face]:
     for face in faces:
         if face.kind != "roof":
             yield face

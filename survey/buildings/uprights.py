@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 
 import numpy as np
 
 from survey.buildings.convex import SAME_CORNER_M, Piece, clip, halves, merged
-from survey.buildings.roofs import Slope
+from survey.buildings.footprints import PARALLEL
+from survey.buildings.slopes import Slope
 from survey.polygon import FloatArray
 
 Stretch = tuple[float, float, float, float]
@@ -23,7 +25,7 @@ def inside_stretches(start_m: FloatArray, end_m: FloatArray, pieces: Sequence[Pi
         low_m, high_m = 0.0, length_m
         for a, b, c in halves(piece):
             value, slope = a * start_m[0] + b * start_m[1] - c, a * along[0] + b * along[1]
-            if abs(slope) < 1e-9:  # the line runs beside this side  # noqa: PLR2004
+            if abs(slope) < PARALLEL:  # the line runs beside this side
                 if value < -SAME_CORNER_M:
                     high_m = -1.0
             elif slope > 0:
@@ -55,7 +57,7 @@ def roof_over(start_m: FloatArray, end_m: FloatArray, slopes: Sequence[Slope]) -
         if not marks or mark - marks[-1] > SAME_CORNER_M:
             marks.append(mark)
     found: list[Stretch] = []
-    for low, high in zip(marks, marks[1:], strict=False):
+    for low, high in pairwise(marks):
         middle = 0.5 * (low + high)
         over = [slope for first, last, slope in own if first <= middle <= last]
         if over:
