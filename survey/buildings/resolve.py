@@ -171,6 +171,8 @@ class Resolver:
             With everything that is wrong with any of them.
         """
         made = {name: self.body(name) for name in self._entries}
+        numbers = {self._place(name): number for name, (number, _) in self._entries.items()}
+        self.faults.sort(key=lambda fault: numbers.get(fault.place, 0))
         if not self.faults:
             bodies = _with_overhangs_cut({name: body for name, body in made.items() if body is not None})
             count = sum(len(face.sheets_m) for body in bodies.values() for face in body.faces if not face.is_open)
@@ -226,9 +228,11 @@ class Resolver:
         return None if body is None else face_in(body, name[len(owner) + 1 :])
 
     def _tell(self, name: str, problems: Sequence[tuple[str, str]]) -> None:
-        number, building = self._entries[name]
-        place = f'[[building]] {number} "{building.name}"'
+        place = self._place(name)
         self.faults.extend(Fault(file=self.file, place=place, key=key, problem=problem) for key, problem in problems)
+
+    def _place(self, name: str) -> str:
+        return f'[[building]] {self._entries[name][0]} "{name}"'
 
     def _tolerance_m(self, building: Building) -> float:
         return tolerance_m(building, joint_m=self.joint_m, drawn_within_m=self.drawn_within_m)

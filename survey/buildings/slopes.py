@@ -50,7 +50,7 @@ class Slope:
 
     def height_m(self, x: float, y: float) -> float:
         """Return the height over a point in plan, above the building's foot. [m]"""
-        return float(self.gradient[0]) * x + float(self.gradient[1]) * y + self.level_m
+        return float(self.gradient[0] * x + self.gradient[1] * y + self.level_m)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

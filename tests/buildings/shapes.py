@@ -45,7 +45,7 @@ def lumpy(rng, count):
 def random_building(seed):
     """A closed building of a random footprint and roof, at any bearing, its corners a few centimetres off."""
     rng = np.random.default_rng(seed)
-    roof = ("flat", "mono-pitch", "gable", "hip", "saw-tooth", "none")[int(rng.integers(5))]
+    roof = ("flat", "mono-pitch", "gable", "hip", "saw-tooth")[int(rng.integers(5))]
     values = {"name": "b", "eaves_m": float(rng.uniform(2.0, 6.0)), "roof": roof, "wall_material": "brick 110 mm"}
     if roof in ("gable", "hip"):
         corners = walked(RIGHT_ANGLED[list(RIGHT_ANGLED)[int(rng.integers(len(RIGHT_ANGLED)))]])
@@ -60,7 +60,7 @@ def random_building(seed):
     degrees = float(rng.uniform(0.0, 360.0))
     corners = turned(corners, degrees, rng.uniform(-50.0, 50.0, 2)) + rng.uniform(-0.02, 0.02, corners.shape)
     values["corners"] = (corners[::-1] if rng.random() < 0.5 else corners).round(3).tolist()
-    if roof not in ("flat", "none"):
+    if roof != "flat":
         values["pitch_deg"] = float(rng.uniform(4.0, 50.0))
     if roof in ("mono-pitch", "saw-tooth"):
         points = np.array(values["corners"])
