@@ -215,9 +215,8 @@ def _of_materials(
             if name in shared:
                 problem = f'"{name}" is shared with "{shared[name]}"; write its material there'
             else:
-                problem = (
-                    f'"{name}" is no face of this building{did_you_mean(name, known)}; its faces are {", ".join(known)}'
-                )
+                hint = did_you_mean(name, known) or f"; its faces are {', '.join(known)}"
+                problem = f'"{name}" is no face of this building{hint}'
             problems.append(("materials", problem))
     return [replace(face, material=building.materials.get(face.short_name, face.material)) for face in faces]
 

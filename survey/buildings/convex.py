@@ -170,7 +170,7 @@ def merged(pieces: Iterable[Piece]) -> list[Piece]:
     Examples
     --------
     >>> merged([((0.0, 0.0), (1.0, 0.0), (1.0, 3.0), (0.0, 3.0)), ((1.0, 0.0), (4.0, 0.0), (4.0, 3.0), (1.0, 3.0))])
-    [((4.0, 0.0), (4.0, 3.0), (0.0, 3.0), (0.0, 0.0))]
+    [((0.0, 3.0), (0.0, 0.0), (4.0, 0.0), (4.0, 3.0))]
     """
     waiting = [shape for piece in pieces if len(shape := tidy(piece)) > 2]  # noqa: PLR2004
     done: list[Piece] = []
@@ -225,7 +225,7 @@ def outlines(pieces: Sequence[Piece]) -> list[list[Point]]:
     Examples
     --------
     >>> left, right = ((0.0, 0.0), (1.0, 0.0), (1.0, 3.0)), ((1.0, 0.0), (4.0, 0.0), (1.0, 3.0))
-    >>> [[corner for corner in line] for line in outlines([left, right])]
+    >>> outlines([left, right])
     [[(0.0, 0.0), (4.0, 0.0), (1.0, 3.0)]]
     """
     onward: dict[Point, list[Point]] = defaultdict(list)
@@ -245,7 +245,7 @@ def outlines(pieces: Sequence[Piece]) -> list[list[Point]]:
     return [line for line in lines if len(line) > 2]  # noqa: PLR2004
 
 
-def _steps(pieces: Sequence[Piece]) -> set[tuple[Point, Point]]:
+def _steps(pieces: Sequence[Piece]) -> dict[tuple[Point, Point], None]:
     """The sides of all pieces, cut where the corner of another lies on them."""
     corners: list[Point] = []
     place: dict[Point, Point] = {}
@@ -253,9 +253,9 @@ def _steps(pieces: Sequence[Piece]) -> set[tuple[Point, Point]]:
         place[p] = next((q for q in corners if _same(p, q)), p)
         if place[p] == p:
             corners.append(p)
-    steps: set[tuple[Point, Point]] = set()
+    steps: dict[tuple[Point, Point], None] = {}  # a set that keeps its order
     for piece in pieces:
         for p, q in sides_of([place[p] for p in piece]):
             between = [r for r in corners if r not in (p, q) and _from_side_m(r, p, q) <= SAME_CORNER_M]
-            steps.update(pairwise((p, *sorted(between, key=partial(math.dist, p)), q)))
+            steps.update(dict.fromkeys(pairwise((p, *sorted(between, key=partial(math.dist, p)), q))))
     return steps

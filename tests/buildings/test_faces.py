@@ -25,7 +25,7 @@ def face(one, short_name):
 
 def test_a_wall_is_called_after_the_way_it_looks_and_a_roof_after_the_wall_at_its_eaves():
     assert names(body(SHED)) == ["south wall", "east wall", "north wall", "west wall", "south roof", "north roof"]
-    assert [face.name for face in body(SHED).faces][0] == "shed/south wall"
+    assert next(face.name for face in body(SHED).faces) == "shed/south wall"
 
 
 def test_walls_of_the_same_name_are_numbered_in_the_order_of_the_sides_and_roofs_with_them():

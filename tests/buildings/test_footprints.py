@@ -117,7 +117,7 @@ def test_a_building_beside_another_stands_free_and_parallel():
     free = Building(**PLAIN, beside="workshop/south wall", gap_m=2.0, length_m=5.0, depth_m=3.0, left_m=-0.0)
     faces = built(free, HOST)
     assert same(faces.bodies["b"].footprint.corners_m, [[0, -5], [5, -5], [5, -2], [0, -2]])
-    assert [face.short_name for face in faces.bodies["b"].faces][0] == "south wall"
+    assert next(face.short_name for face in faces.bodies["b"].faces) == "south wall"
     assert faces.bodies["b"].carrier == "workshop"
 
 

@@ -1,6 +1,6 @@
 """Roofs: they cover the footprint once, and their height is the rule of the plan file, worked out another way."""
 
-from itertools import combinations
+from itertools import combinations, pairwise
 
 import numpy as np
 import pytest
@@ -60,7 +60,7 @@ def rise_in(footprint, box, points, *, is_hip):
     along_x = x_2 - x >= y_2 - y
     ends = [((x, y), (x, y_2)), ((x_2, y), (x_2, y_2))] if along_x else [((x, y), (x_2, y)), ((x, y_2), (x_2, y_2))]
     corners = np.round(footprint.exterior.coords, 6).tolist()
-    sides = [shapely.LineString(pair) for pair in zip(corners, corners[1:], strict=False)]
+    sides = [shapely.LineString(pair) for pair in pairwise(corners)]
     whole = [not is_hip and any(shapely.LineString(end).equals(side) for side in sides) for end in ends]
     from_x = [points[:, 0] - x, x_2 - points[:, 0]]
     from_y = [points[:, 1] - y, y_2 - points[:, 1]]
