@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import product
 
 import numpy as np
 
@@ -277,19 +278,11 @@ def _repeated(faces: Sequence[Face]) -> Iterator[tuple[str, str]]:
 
 def welded(faces: Sequence[Face]) -> list[Face]:
     """Give corners that differ by rounding only the very same coordinates."""
-    cells: dict[tuple[int, int, int], FloatArray] = {}
-
-    def one(point_m: FloatArray) -> FloatArray:
-        cell = np.floor(point_m / SAME_CORNER_M).astype(np.int64)
-        for x in (0, -1, 1):
-            for y in (0, -1, 1):
-                for z in (0, -1, 1):
-                    found = cells.get((int(cell[0]) + x, int(cell[1]) + y, int(cell[2]) + z))
-                    if found is not None and np.abs(found - point_m).max() <= SAME_CORNER_M:
-                        return found
-        cells[int(cell[0]), int(cell[1]), int(cell[2])] = point_m
-        return point_m
-
-    return [
-        replace(face, sheets_m=tuple(np.array([one(p) for p in sheet]) for sheet in face.sheets_m)) for face in faces
-    ]
+    sheets = [sheet for face in faces for sheet in face.sheets_m]
+    points_m = np.vstack(sheets)
+    for shift in product((0.0, 0.5), repeat=3):  # in one of these grids no two such corners lie in different cells
+        cells = np.floor(points_m / SAME_CORNER_M + shift)
+        _, first, which = np.unique(cells, axis=0, return_index=True, return_inverse=True)
+        points_m = points_m[first[which.ravel()]]
+    parts = iter(np.split(points_m, np.cumsum([len(sheet) for sheet in sheets])[:-1]))
+    return [replace(face, sheets_m=tuple(next(parts) for _ in face.sheets_m)) for face in faces]

@@ -227,9 +227,12 @@ def _inner_face(inside: Inside, line: _Line) -> tuple[Face, Problems]:
     for number, (frame, stretches) in enumerate(zip(frames, line.stretches, strict=True)):
         start_m, along = line.points_m[number], frame.along[:2]
         for low, high in stretches:
-            roof = roof_over(start_m + low * along, start_m + high * along, inside.slopes)
-            if not inside.slopes:
-                roof = [(0.0, inside.top_m, high - low, inside.top_m)]
+            ends_m = (start_m + low * along, start_m + high * along)
+            if inside.slopes:
+                roof = roof_over(*ends_m, inside.slopes)
+            else:
+                within = joined(inside_stretches(*ends_m, parts_of(inside.footprint.corners_m)))
+                roof = [(first, inside.top_m, last, inside.top_m) for first, last in within]
             lowest_m = min([lowest_m, *(z for stretch in roof for z in stretch[1::2])])
             pieces = upright_pieces(roof, foot_m=wall.foot_m, top_m=top_m)
             patches.extend((number, piece) for piece in moved(pieces, left_m=frame.left_m + low, up_m=-wall.foot_m))

@@ -68,16 +68,16 @@ class BuildingFaces:
         EntryError
             Where there is none, or several that are numbered: one problem without a key.
         """
-        owner, body = _owner(name, self.bodies)
-        if body is None:
-            problem = f'"{name}" is not known{did_you_mean(owner, self.bodies)}'
+        owner = owner_in(name, self.bodies)
+        if not owner:
+            problem = f'"{name}" is not known{did_you_mean(name.partition("/")[0], self.bodies)}'
             raise EntryError([("", problem)])
-        return face_in(body, name[len(owner) + 1 :])
+        return face_in(self.bodies[owner], name[len(owner) + 1 :])
 
 
-def _owner(name: str, bodies: Mapping[str, Body]) -> tuple[str, Body | None]:
-    owner = next((one for one in bodies if name.startswith(f"{one}/")), name.partition("/")[0])
-    return owner, bodies.get(owner)
+def owner_in(name: str, owners: Mapping[str, object]) -> str:
+    """Return which of some buildings the name of a face begins with, or nothing."""
+    return next((name[:end] for end, letter in enumerate(name) if letter == "/" and name[:end] in owners), "")
 
 
 def face_in(body: Body, short_name: str) -> Face:
@@ -184,16 +184,34 @@ class Resolver:
 
     def body(self, name: str) -> Body | None:
         """Return a building with its faces; None where there is a fault, in it or in what it refers to."""
-        if name in self._bodies:
-            return self._bodies[name]
-        if name in self._open:
-            ring = " -> ".join([*self._open[self._open.index(name) :], name])
-            _, building = self._entries[name]
-            key = next((key for key in ("against", "beside", "on") if getattr(building, key) is not None), "")
-            self._tell(name, [(key, f"they stand on each other in a ring: {ring}; place one of them by its corner")])
-            return None
-        self._open.append(name)
+        chain = {name: None}  # a set that keeps its order
+        while (host := self._host(next(reversed(chain)))) and not (host in chain or host in self._bodies):
+            chain[host] = None
+        if host in chain:
+            names = [*chain]
+            self._tell_ring([*names[names.index(host) :], host])
+        for link in reversed(chain):  # hosts first: a long row of buildings must not nest as deep as it is long
+            if link not in self._bodies:
+                self._build(link)
+        return self._bodies[name]
+
+    def _host(self, name: str) -> str:
+        """The building that another refers to, or nothing."""
+        return next((owner_in(reference, self._entries) for _, reference in _references(self._entries[name][1])), "")
+
+    def _tell_ring(self, names: Sequence[str]) -> None:
+        """Tell of a ring at the first of its members; all of them are done with."""
+        key = next((key for key, _ in _references(self._entries[names[0]][1])), "")
+        ring = " -> ".join(names)
+        self._tell(names[0], [(key, f"they stand on each other in a ring: {ring}; place one of them by its corner")])
+        self._bodies.update(dict.fromkeys(names))
+
+    def _build(self, name: str) -> None:
         _, building = self._entries[name]
+        if name in self._open:  # by way of boxes
+            self._tell_ring([*self._open[self._open.index(name) :], name])
+            return
+        self._open.append(name)
         body = None
         try:
             site = self._site(building)
@@ -203,8 +221,7 @@ class Resolver:
         except EntryError as error:
             self._tell(name, error.problems)
         self._open.pop()
-        self._bodies[name] = body
-        return body
+        self._bodies.setdefault(name, body)  # a ring told meanwhile stays told
 
     def face(self, name: str) -> Face | None:
         """Return a face by its whole name; None where its building has a fault, which is told already.
@@ -214,8 +231,8 @@ class Resolver:
         EntryError
             Where there is no such face: one problem without a key.
         """
-        owner = next((one for one in self._entries if name.startswith(f"{one}/")), None)
-        if owner is None:
+        owner = owner_in(name, self._entries)
+        if not owner:
             other = self.other_face(name) if self.other_face is not None else None
             if other is None:
                 known = [*self._entries]
@@ -259,10 +276,10 @@ class Resolver:
 
     def _site(self, building: Building) -> Site | None:
         """Where a building stands; None where what it refers to has a fault."""
-        key = next((key for key in ("against", "beside", "on") if getattr(building, key) is not None), None)
-        if key is None:
+        reference = next(_references(building), None)
+        if reference is None:
             return Site(footprint=self._footprint(building, None), base_m=building.base_m or 0.0)
-        name = getattr(building, key)
+        key, name = reference
         face = self._carrier(key, name)
         if face is None:
             return None
@@ -292,6 +309,14 @@ class Resolver:
         if along is None:
             along = direction_of_bearing(building.bearing_deg or 0.0)
         return written_footprint(building, along, self._tolerance_m(building))
+
+
+def _references(building: Building) -> Iterator[tuple[str, str]]:
+    """What a building refers to, with the key."""
+    for key in ("against", "beside", "on"):
+        value = getattr(building, key)
+        if value is not None:
+            yield key, value
 
 
 SLOPES_UP = 1e-6

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -61,8 +62,10 @@ def laid_out(building: Building, footprint: Footprint, tolerance_m: float) -> La
     if building.roof not in ("gable", "hip", "saw-tooth"):
         return Layout(footprint=footprint)
     only_if_square = building.roof == "hip" and footprint.is_convex()
+    if only_if_square and not building.gables:
+        tolerance_m = SAME_CORNER_M  # nothing needs to be moved
     try:
-        square, along, exact_m = squared(footprint, SAME_CORNER_M if only_if_square else tolerance_m, building.roof)
+        square, along, exact_m = squared(footprint, tolerance_m, building.roof)
     except EntryError:
         if only_if_square:
             return Layout(footprint=footprint)
@@ -145,6 +148,9 @@ def _convex_hip(building: Building, footprint: Footprint, gables: Sequence[int])
     if len(sloping) < 2:  # noqa: PLR2004
         raise EntryError([("gables", "leave fewer than two sides that slope")])
     lines = halves(piece_of(footprint.corners_m))
+    sloping = [
+        side for i, side in enumerate(sloping) if not any(_one_plane(lines[side], lines[k]) for k in sloping[:i])
+    ]
     wide_m = widened(footprint, reaches_m(building, footprint))
     covers = [piece_of(wide_m), piece_of(footprint.corners_m)]
     cells: list[list[Piece]] = []
@@ -177,6 +183,11 @@ def _convex_hip(building: Building, footprint: Footprint, gables: Sequence[int])
         for side, (wide, inside) in zip(sloping, cells, strict=True)
         if wide
     ]
+
+
+def _one_plane(one: tuple[float, float, float], other: tuple[float, float, float]) -> bool:
+    """Whether two sides run on in one line, so that their slopes are one."""
+    return math.dist(one[:2], other[:2]) <= PARALLEL and abs(one[2] - other[2]) <= SAME_CORNER_M
 
 
 def _right_angled(

@@ -9,7 +9,7 @@ import numpy as np
 from survey.buildings.compass import degrees_of, turn_deg
 from survey.buildings.convex import Piece, merged, parts_of, piece_of, without
 from survey.buildings.entry import MAX_PITCH_DEG, MIN_PITCH_DEG, Building
-from survey.buildings.footprints import PARALLEL, Footprint
+from survey.buildings.footprints import Footprint
 from survey.errors import EntryError
 from survey.polygon import FloatArray
 
@@ -101,11 +101,12 @@ def widened(footprint: Footprint, out_m: FloatArray) -> FloatArray:
     """Return the corners of a footprint whose sides have moved outward, shape (n, 2). [m]"""
     corners = []
     for i in range(len(footprint.corners_m)):
-        normals = footprint.outside[[i - 1, i]]
-        if abs(np.linalg.det(normals)) < PARALLEL:  # two sides in one line
-            corners.append(footprint.corners_m[i] + out_m[i] * normals[1])
+        normals, pair_m = footprint.outside[[i - 1, i]], out_m[[i - 1, i]]
+        if pair_m[0] == pair_m[1]:  # also where the two sides run on in one line
+            aside = pair_m[0] * normals.sum(axis=0) / (1.0 + normals[0] @ normals[1])
         else:
-            corners.append(footprint.corners_m[i] + np.linalg.solve(normals, out_m[[i - 1, i]]))
+            aside = np.linalg.solve(normals, pair_m)
+        corners.append(footprint.corners_m[i] + aside)
     return np.array(corners)
 
 

@@ -142,3 +142,24 @@ def test_the_order_in_the_file_does_not_matter():
         one, other = (faces.bodies[name] for faces in both)
         assert [face.name for face in one.faces] == [face.name for face in other.faces]
         assert np.array_equal(one.footprint.corners_m, other.footprint.corners_m)
+
+
+def test_a_long_row_of_buildings_one_beside_the_other_is_built():
+    """Far more of them than calls may nest."""
+    row = [
+        Building(
+            name=f"b{number}",
+            beside=f"b{number - 1}/east wall",
+            gap_m=1.0,
+            length_m=3.0,
+            depth_m=3.0,
+            eaves_m=2.0,
+            wall_material="x",
+        )
+        for number in range(1, 1_500)
+    ]
+    first = Building(
+        name="b0", corner=[0.0, 0.0], length_m=3.0, width_m=3.0, bearing_deg=90.0, eaves_m=2.0, wall_material="x"
+    )
+    last = built(*reversed(row), first).bodies["b1499"].footprint.corners_m
+    assert last.min(axis=0) == pytest.approx([1_499 * 4.0, 0.0])

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from survey.buildings import Building, faces_of
+from survey.buildings import Building, Resolver, box_faces, faces_of
 from survey.buildings.nested import entry_of
 from survey.errors import EntryError, PlanError
 
@@ -126,8 +126,8 @@ ROOFS = [
     (
         {**PLAIN, "roof": "mono-pitch", "ridge_m": 5.0},
         (
-            'falls: is missing; a "mono-pitch" roof needs the way its slope runs down: north, north-east, east, south-east, '
-            "south, south-west, west, north-west"
+            'falls: is missing; a "mono-pitch" roof needs the way its slope runs down: '
+            "north, north-east, east, south-east, south, south-west, west, north-west"
         ),
     ),
     (
@@ -329,3 +329,34 @@ def test_more_sheets_than_a_plan_may_have_are_refused(monkeypatch):
 def test_an_outline_that_is_no_area_is_refused():
     lines = told({**H, "from_": "map/hall"}, outline=lambda _: np.array([[0, 0], [6, 0], [6, 5], [3, -2]]))
     assert lines == ['[[building]] 1 "h": from: crosses itself; write its corners in order around the edge']
+
+
+def test_a_ring_by_way_of_a_box_is_refused_too():
+    """The box stands beside the building that stands beside it."""
+
+    def other_face(name):
+        assert name == "box/north side"
+        resolver.face("h/south wall")
+
+    free = {"beside": "box/north side", "gap_m": 1.0, "length_m": 3.0, "depth_m": 3.0}
+    resolver = Resolver([Building(**{**H, **free})], other_face=other_face)
+    with pytest.raises(PlanError, match="they stand on each other in a ring: h -> h"):
+        resolver.all()
+
+
+def test_a_building_may_stand_beside_a_box_that_stands_beside_a_building():
+    boxes = []
+
+    def other_face(name):
+        if not boxes:
+            wall = resolver.face("workshop/east wall")
+            start = wall.point_m(left_m=0.0, up_m=0.0, out_m=0.5)[:2]
+            corners = start + np.array([[0.0, 0.0], [2.0, 0.0], [2.0, 6.0], [0.0, 6.0]])
+            boxes.extend(box_faces("box", "welded steel", corners_m=corners, base_m=0.0, height_m=2.6))
+        return next((face for face in boxes if face.name == name), None)
+
+    free = {**H, "beside": "box/east side", "gap_m": 1.0, "length_m": 3.0, "depth_m": 3.0}
+    resolver = Resolver([Building(**free), Building(**WORKSHOP)], other_face=other_face)
+    body = resolver.all().bodies["h"]
+    assert body.footprint.corners_m.min(axis=0) == pytest.approx([24.0 + 0.5 + 2.0 + 1.0, 1.5])
+    assert body.carrier == "box"

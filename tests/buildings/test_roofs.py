@@ -161,3 +161,24 @@ def test_the_ridge_runs_the_way_that_is_written(runs, high):
     values = {"corner": [0.0, 0.0], "length_m": 9.0, "width_m": 9.0, "bearing_deg": 90.0, "eaves_m": 3.0}
     one = body(Building(name="b", roof="gable", ridge_m=5.0, ridge_runs=runs, wall_material="x", **values))
     assert [face.short_name for face in one.faces if face.kind == "wall" and face.height_m > 4.0] == high
+
+
+def test_a_corner_in_a_straight_side_changes_nothing_about_a_hip_roof():
+    plain = [[0.0, 0.0], [9.0, 1.0], [7.0, 8.0], [1.0, 6.0]]
+    values = {"eaves_m": 3.0, "pitch_deg": 30.0, "roof": "hip", "wall_material": "x", "overhang_m": 0.4}
+    one = body(Building(name="b", corners=plain, **values))
+    other = body(Building(name="b", corners=[*plain[:1], [4.5, 0.5], *plain[1:]], **values))
+    assert [len(body.slopes) for body in (one, other)] == [4, 4]
+    for first, second in zip(one.slopes, other.slopes, strict=True):
+        assert covered(first.pieces).symmetric_difference(covered(second.pieces)).area < 1e-4
+        assert first.gradient == pytest.approx(second.gradient)
+
+
+def test_a_rectangle_drawn_a_few_centimetres_off_is_squared_for_the_gable_of_a_hip_roof():
+    values = {"corners": [[0.0, 0.02], [12.0, 0.0], [12.03, 8.0], [0.0, 8.0]], "eaves_m": 3.0, "pitch_deg": 30.0}
+    plain = body(Building(name="b", roof="hip", wall_material="x", **values))
+    assert plain.footprint.moved_m == 0.0
+    gabled = body(Building(name="b", roof="hip", gables=["east wall"], wall_material="x", **values))
+    assert 0.005 < gabled.footprint.moved_m < 0.04
+    with pytest.raises(Exception, match='gables: "south wall" is no wing'):
+        body(Building(name="b", roof="hip", gables=["south wall"], wall_material="x", **values))

@@ -81,4 +81,4 @@ def test_pieces_of_a_building_share_the_very_same_corners():
         one = body(random_building(seed))
         corners = np.unique(np.vstack([sheet for face in one.faces for sheet in face.sheets_m]), axis=0)
         apart = np.abs(corners[:, None] - corners[None]).max(axis=2) + np.eye(len(corners))
-        assert apart.min() > 1e-6
+        assert apart.min() > 5e-7
