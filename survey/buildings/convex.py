@@ -78,20 +78,21 @@ def halves(piece: Piece) -> list[tuple[float, float, float]]:
     return found
 
 
-def _bounds(piece: Piece) -> tuple[float, float, float, float]:
+Bounds = tuple[float, float, float, float]
+
+
+def _bounds(piece: Piece) -> Bounds:
     xs, ys = [p[0] for p in piece], [p[1] for p in piece]
     return min(xs), min(ys), max(xs), max(ys)
 
 
-def _apart(one: Piece, other: Piece) -> bool:
-    left, low, right, high = _bounds(one)
-    left_2, low_2, right_2, high_2 = _bounds(other)
-    return left >= right_2 or left_2 >= right or low >= high_2 or low_2 >= high
+def _apart(one: Bounds, other: Bounds) -> bool:
+    return one[0] >= other[2] or other[0] >= one[2] or one[1] >= other[3] or other[1] >= one[3]
 
 
 def common(one: Piece, other: Piece) -> Piece:
     """Return the common part of two pieces."""
-    if _apart(one, other):
+    if _apart(_bounds(one), _bounds(other)):
         return ()
     for a, b, c in halves(other):
         if one:
@@ -109,10 +110,10 @@ def without(pieces: Iterable[Piece], hole: Piece) -> list[Piece]:
     [6.0, 3.0, 1.0]
     """
     left: list[Piece] = []
-    sides = halves(hole)
+    sides, bounds = halves(hole), _bounds(hole)
     sides.sort(key=lambda half: abs(half[1]))  # upright cuts first: what is left of a wall stands in full height
     for piece in pieces:
-        if _apart(piece, hole) or not common(piece, hole):
+        if _apart(_bounds(piece), bounds) or not common(piece, hole):
             left.append(piece)
             continue
         rest = piece
@@ -151,17 +152,19 @@ def _is_convex(piece: Piece) -> bool:
     )
 
 
-def _joined(one: Piece, other: Piece) -> Piece:
-    """Two pieces as one, where they share a side and make a convex one."""
-    for i, p in enumerate(one):
-        q = one[(i + 1) % len(one)]
-        for j, r in enumerate(other):
-            if _same(r, q) and _same(other[(j + 1) % len(other)], p):
-                rest = [other[(j + k) % len(other)] for k in range(2, len(other))]
-                union = tidy([*(one[(i + k) % len(one)] for k in range(1, len(one) + 1)), *rest])
-                if len(union) > 2 and _is_convex(union):  # noqa: PLR2004
-                    return union
-    return ()
+def _joined(one: Piece, side: int, other: Piece, other_side: int) -> Piece:
+    """Two pieces that share a side as one; nothing where that is not convex."""
+    union = tidy(
+        [*(one[(side + k) % len(one)] for k in range(1, len(one) + 1))]
+        + [other[(other_side + k) % len(other)] for k in range(2, len(other))]
+    )
+    return union if len(union) > 2 and _is_convex(union) else ()  # noqa: PLR2004  a triangle
+
+
+def _side_key(p: Point, q: Point) -> tuple[int, int, int, int]:
+    """The same for sides that differ by rounding; where it is not, two pieces stay two."""
+    (x, y), (x_2, y_2) = p, q
+    return round(x / SAME_CORNER_M), round(y / SAME_CORNER_M), round(x_2 / SAME_CORNER_M), round(y_2 / SAME_CORNER_M)
 
 
 def merged(pieces: Iterable[Piece]) -> list[Piece]:
@@ -172,18 +175,25 @@ def merged(pieces: Iterable[Piece]) -> list[Piece]:
     >>> merged([((0.0, 0.0), (1.0, 0.0), (1.0, 3.0), (0.0, 3.0)), ((1.0, 0.0), (4.0, 0.0), (4.0, 3.0), (1.0, 3.0))])
     [((0.0, 3.0), (0.0, 0.0), (4.0, 0.0), (4.0, 3.0))]
     """
-    waiting = [shape for piece in pieces if len(shape := tidy(piece)) > 2]  # noqa: PLR2004
-    done: list[Piece] = []
+    done = {number: shape for number, piece in enumerate(pieces) if len(shape := tidy(piece)) > 2}  # noqa: PLR2004
+    sides: dict[tuple[int, int, int, int], tuple[int, int]] = {}
+    waiting, following = [*done], max(done, default=0) + 1
     while waiting:
-        piece = waiting.pop(0)
-        for k, other in enumerate(waiting):
-            union = _joined(piece, other)
+        number = waiting.pop()
+        piece = done.get(number)
+        if piece is None:  # part of another by now
+            continue
+        for side, (p, q) in enumerate(sides_of(piece)):
+            sides[_side_key(p, q)] = (number, side)
+            other, other_side = sides.get(_side_key(q, p), (-1, 0))
+            union = _joined(piece, side, done[other], other_side) if other in done else ()
             if union:
-                waiting[k] = union
+                del done[number], done[other]
+                done[following] = union
+                waiting.append(following)
+                following += 1
                 break
-        else:
-            done.append(piece)
-    return done
+    return list(done.values())
 
 
 def parts_of(corners_m: FloatArray) -> list[Piece]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from survey.buildings.convex import SAME_CORNER_M, Piece, area_m2, common, merged, without
+from survey.buildings.convex import SAME_CORNER_M, Piece, area_m2, merged, without
 from survey.buildings.entry import Opening, place_of
 from survey.buildings.faces import Face, Frame, Patch, face_of, rectangle, with_patches
 from survey.polygon import LEAST_AREA_M2
@@ -136,8 +136,9 @@ def _misfits(face: Face, hole: _Hole) -> list[str]:
 
 
 def _overlap(one: _Hole, other: _Hole) -> bool:
-    shared = common(one.corners, other.corners)
-    return bool(shared) and area_m2(shared) > SAME_CORNER_M
+    wide_m = min(one.left_m + one.width_m, other.left_m + other.width_m) - max(one.left_m, other.left_m)
+    high_m = min(one.up_m + one.height_m, other.up_m + other.height_m) - max(one.up_m, other.up_m)
+    return min(wide_m, high_m) > SAME_CORNER_M
 
 
 def _leaf(face: Face, hole: _Hole) -> Face:

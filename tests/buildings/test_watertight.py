@@ -82,3 +82,22 @@ def test_pieces_of_a_building_share_the_very_same_corners():
         corners = np.unique(np.vstack([sheet for face in one.faces for sheet in face.sheets_m]), axis=0)
         apart = np.abs(corners[:, None] - corners[None]).max(axis=2) + np.eye(len(corners))
         assert apart.min() > 5e-7
+
+
+def test_no_line_gets_out_through_the_very_edges_and_corners_of_faces():
+    """Aimed from inside at each corner of each sheet, and at the middle of each edge."""
+    for seed in range(120):
+        one = body(random_building(seed))
+        shut = sheets(one.faces)
+        targets = np.vstack(
+            [
+                np.vstack([sheet, (sheet + np.roll(sheet, 1, axis=0)) / 2.0])
+                for face in one.faces
+                for sheet in face.sheets_m
+                if one.building.overhang_m == 0.0 or face.kind == "wall"
+            ]
+        )
+        for start in points_inside(one, np.random.default_rng(seed), 3):
+            ends = start + 2.0 * (targets - start)
+            found = crossings(start[None], ends, shut)
+            assert set(found.end.tolist()) == set(range(len(ends))), (seed, one.building)
