@@ -9,11 +9,11 @@ from itertools import product
 import numpy as np
 
 from survey import polygon
-from survey.buildings.convex import SAME_CORNER_M
+from survey.buildings.convex import SAME_CORNER_M, piece_of
 from survey.buildings.entry import GLAZING, Building, Opening
 from survey.buildings.faces import Face, Frame, Patch, face_of, rectangle, upright_frames
 from survey.buildings.footprints import JOINT_M, Footprint
-from survey.buildings.inner import Inside, flat_piece, inner_faces, level_faces
+from survey.buildings.inner import Inside, inner_faces, level_faces
 from survey.buildings.openings import numbered, with_openings
 from survey.buildings.roofs import Layout, laid_out, roof_of
 from survey.buildings.slopes import Slope
@@ -22,6 +22,8 @@ from survey.errors import EntryError, did_you_mean
 from survey.polygon import FloatArray
 
 Problems = list[tuple[str, str]]
+MIN_EAVES_M = 0.05
+"""A lowest edge that is shorter is no eaves: a mono-pitch roof may fall to a corner. [m]"""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -176,13 +178,13 @@ def _roof_faces(building: Building, slopes: Sequence[Slope], names: Names, base_
         else:
             name = names.roofs[slope.side]
         frame = _slope_frame(slope, base_m)
-        patches: list[Patch] = [(0, flat_piece(frame, piece)) for piece in slope.pieces]
+        patches: list[Patch] = [(0, piece_of(frame.places_over_m(piece))) for piece in slope.pieces]
         faces.append(face_of(name, "roof", building.covering, frames=[frame], patches=patches, owner=building.name))
     return faces
 
 
 def _slope_frame(slope: Slope, base_m: float) -> Frame:
-    """The frame of a plane of a roof: its left end is that of its lowest edge."""
+    """The frame of a plane of a roof: its left end is that of its lowest edge, or of all where that is a corner only."""
     rise = float(np.hypot(*slope.gradient))
     along = slope.along
     inward = np.array([-along[1], along[0]])
@@ -194,6 +196,8 @@ def _slope_frame(slope: Slope, base_m: float) -> Frame:
         inward_m, along_m = corners_m @ inward, corners_m @ along
         low_m = float(inward_m.min())
         lowest = along_m[inward_m <= low_m + SAME_CORNER_M]
+        if np.ptp(lowest) < MIN_EAVES_M:
+            lowest = along_m
         left_m = float(lowest.min()) * along + low_m * inward
         length_m = float(lowest.max() - lowest.min())
     level = np.append(along, 0.0)

@@ -299,7 +299,7 @@ class Building(Nesting):
             yield from self._useless("teeth", "glazing_material")
         elif self.teeth is None:
             yield "teeth", "is missing; write how many teeth the roof has"
-        if self.roof != "gable":
+        if self.roof not in {"gable", "hip"}:
             yield from self._useless("ridge_runs")
         if self.roof != "hip":
             yield from self._useless("gables")

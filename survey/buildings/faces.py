@@ -55,6 +55,12 @@ class Frame:
         places = from_origin @ np.array([self.along, self.up, self.outside]).T
         return np.asarray(places + np.array([self.left_m, 0.0, 0.0]))
 
+    def places_over_m(self, points_m: Sequence[Point] | FloatArray) -> FloatArray:
+        """Return left and up of the places on a roof, top or level over points in plan, shape (n, 2). [m]"""
+        steepness = float(np.hypot(*self.up[:2]))  # how far in plan a metre up the slope leads
+        from_left = np.asarray(points_m, dtype=np.float64).reshape(-1, 2) - self.origin_m[:2]
+        return np.asarray(from_left @ np.column_stack([self.along[:2], self.up[:2] / steepness**2]))
+
     @property
     def slope_deg(self) -> float:
         """The angle from level, 90 for a wall. [deg]"""

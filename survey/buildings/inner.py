@@ -8,7 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from survey.buildings.convex import SAME_CORNER_M, Piece, area_m2, clip, holds, merged, parts_of
+from survey.buildings.convex import SAME_CORNER_M, Piece, area_m2, clip, holds, merged, parts_of, piece_of
 from survey.buildings.entry import Building, InnerWall, Level
 from survey.buildings.faces import Face, Frame, Patch, face_of, upright_frames
 from survey.buildings.footprints import Footprint
@@ -48,8 +48,7 @@ def level_faces(inside: Inside) -> tuple[list[Face], Problems]:
             problems.append((f'level "{level.name}": height_m', problem))
             continue
         frame = level_frame(inside.footprint, inside.base_m + level.height_m)
-        flat = [flat_piece(frame, piece) for piece in pieces]
-        patches = [(0, piece) for piece in flat]
+        patches = [(0, piece_of(frame.places_over_m(piece))) for piece in pieces]
         owner = inside.building.name
         faces.append(face_of(level.name, "level", level.material, frames=[frame], patches=patches, owner=owner))
     return faces, problems
@@ -66,14 +65,6 @@ def level_frame(footprint: Footprint, height_m: float) -> Frame:
         outside=np.array([0.0, 0.0, 1.0]),
         length_m=float(np.hypot(*(footprint.ends_m[first] - footprint.corners_m[first]))),
     )
-
-
-def flat_piece(frame: Frame, piece: Piece) -> Piece:
-    """Return a piece in plan as (left_m, up_m) on a face over it."""
-    steepness = float(np.hypot(*frame.up[:2]))
-    along, upward = frame.along[:2], frame.up[:2] / steepness
-    from_left = np.array(piece) - frame.origin_m[:2]
-    return tuple(zip((from_left @ along).tolist(), (from_left @ upward / steepness).tolist(), strict=True))
 
 
 def _level_pieces(inside: Inside, level: Level) -> list[Piece]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from survey.buildings.body import Body, body_of, unknown_face
-from survey.buildings.convex import Piece, piece_of, without
+from survey.buildings.convex import SAME_CORNER_M, Piece, piece_of, without
 from survey.buildings.entry import Building
 from survey.buildings.faces import Face, with_patches
 from survey.buildings.footprints import (
@@ -20,7 +20,6 @@ from survey.buildings.footprints import (
     tolerance_m,
     written_footprint,
 )
-from survey.buildings.inner import flat_piece
 from survey.buildings.walls import Site
 from survey.errors import EntryError, Fault, PlanError, did_you_mean
 from survey.plan.kinds import area_faults
@@ -335,15 +334,15 @@ def _in_plane(one: Face, wall: Face) -> bool:
 def _stands_at_m(footprint: Footprint, face: Face) -> float:
     """The height of the lowest point of a roof under a building that stands on it."""
     frame = face.frames[0]
+    places = frame.places_over_m(footprint.corners_m)
     for number, side in enumerate(footprint.order, start=1):
-        x, y = map(float, footprint.corners_m[side])
-        ((left_m, up_m),) = flat_piece(frame, ((x, y),))
+        left_m, up_m = map(float, places[side])
         beyond_m = face.beyond_m(left_m=left_m, up_m=up_m)
-        if beyond_m > SLOPES_UP:
+        if beyond_m > SAME_CORNER_M:
+            x, y = footprint.corners_m[side]
             at = f"the corner at {x:.2f}, {y:.2f} (of side {number})"
             raise EntryError([("on", f'{at} lies {beyond_m:.2f} m beyond the edge of "{face.name}"')])
-    heights = [float(frame.points_m(flat_piece(frame, ((x, y),)))[0, 2]) for x, y in footprint.corners_m.tolist()]
-    return min(heights)
+    return float(frame.points_m(places)[:, 2].min())
 
 
 def _with_overhangs_cut(bodies: dict[str, Body]) -> dict[str, Body]:
@@ -363,7 +362,7 @@ def _without_strip(faces: Sequence[Face], strip: Piece) -> Iterator[Face]:
         if face.kind != "roof":
             yield face
             continue
-        hole = flat_piece(face.frames[0], strip)
+        hole = piece_of(face.frames[0].places_over_m(strip))
         whole = tuple((0, piece) for piece in without([piece for _, piece in face.whole], hole))
         left = [(0, piece) for piece in without([piece for _, piece in face.patches], hole)]
         yield replace(with_patches(face, left), whole=whole)

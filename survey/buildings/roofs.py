@@ -17,6 +17,8 @@ from survey.buildings.slopes import Slope, Upright, covered, falling_side, reach
 from survey.errors import EntryError
 from survey.polygon import FloatArray
 
+NO_RECTANGLE = "is for rectangles; elsewhere each wing's ridge runs along it. Leave it out"
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Roof:
@@ -62,7 +64,7 @@ def laid_out(building: Building, footprint: Footprint, tolerance_m: float) -> La
     if building.roof not in ("gable", "hip", "saw-tooth"):
         return Layout(footprint=footprint)
     only_if_square = building.roof == "hip" and footprint.is_convex()
-    if only_if_square and not building.gables:
+    if only_if_square and not building.gables and building.ridge_runs is None:
         tolerance_m = SAME_CORNER_M  # nothing needs to be moved
     try:
         square, along, exact_m = squared(footprint, tolerance_m, building.roof)
@@ -101,6 +103,8 @@ def roof_of(building: Building, layout: Layout, *, gables: Sequence[int]) -> Roo
     if building.roof == "saw-tooth":
         return _saw_tooth(building, layout.footprint)
     if layout.along is None or layout.exact_m is None:
+        if building.ridge_runs is not None:
+            raise EntryError([("ridge_runs", NO_RECTANGLE)])
         return Roof(slopes=_convex_hip(building, layout.footprint, gables), uprights=[])
     slopes = _right_angled(building, layout.footprint, layout.along, layout.exact_m, gables)
     return Roof(slopes=slopes, uprights=[])
@@ -247,7 +251,7 @@ def _ridge_along_u(building: Building, footprint: Footprint, along: FloatArray, 
             raise EntryError([("ridge_runs", f"is missing; the building is square: write a compass word near {ways}")])
         return None
     if not is_rectangle:
-        raise EntryError([("ridge_runs", "is for rectangles; elsewhere each wing's ridge runs along it. Leave it out")])
+        raise EntryError([("ridge_runs", NO_RECTANGLE)])
     off_deg = turn_deg(bearing_of(along), degrees_of(building.ridge_runs))
     return min(off_deg, 180.0 - off_deg) < 45.0  # noqa: PLR2004  the nearer of two directions
 

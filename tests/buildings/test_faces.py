@@ -136,6 +136,8 @@ def test_left_is_left_as_one_stands_outside_before_the_wall_or_looks_up_the_slop
     assert south.point_m(left_m=1.15, up_m=0.92) == pytest.approx([1.15, 0.92 * cos, 4.0 + 0.92 * cos * rise])
     assert south.frames[0].slope_deg == pytest.approx(np.rad2deg(np.arctan(rise)))
     assert (south.length_m, south.height_m) == pytest.approx((24.0, 6.0 / cos))
+    ((left_m, up_m),) = south.frames[0].places_over_m([(1.15, 0.92 * cos)])
+    assert (left_m, up_m) == pytest.approx((1.15, 0.92))
     north = face(one, "north roof")
     assert bearing_of(north.frames[0].along[:2]) == 270.0
     assert north.frames[0].origin_m == pytest.approx([24.0, 12.0, 4.0])

@@ -157,6 +157,16 @@ def test_a_hip_roof_may_have_gables_all_the_same():
 @pytest.mark.parametrize(
     ("runs", "high"), [("east", ["east wall", "west wall"]), ("north", ["south wall", "north wall"])]
 )
+def test_the_ends_of_a_square_hip_roof_are_where_its_ridge_would_end(runs, high):
+    values = {"corner": [0.0, 0.0], "length_m": 9.0, "width_m": 9.0, "bearing_deg": 90.0, "eaves_m": 3.0}
+    hip = {"name": "b", "roof": "hip", "ridge_m": 5.0, "ridge_runs": runs, "wall_material": "x"} | values
+    one = body(Building(**hip, gables=high[:1]))
+    assert [face.short_name for face in one.faces if face.kind == "wall" and face.height_m > 4.0] == high[:1]
+
+
+@pytest.mark.parametrize(
+    ("runs", "high"), [("east", ["east wall", "west wall"]), ("north", ["south wall", "north wall"])]
+)
 def test_the_ridge_runs_the_way_that_is_written(runs, high):
     values = {"corner": [0.0, 0.0], "length_m": 9.0, "width_m": 9.0, "bearing_deg": 90.0, "eaves_m": 3.0}
     one = body(Building(name="b", roof="gable", ridge_m=5.0, ridge_runs=runs, wall_material="x", **values))
@@ -182,3 +192,13 @@ def test_a_rectangle_drawn_a_few_centimetres_off_is_squared_for_the_gable_of_a_h
     assert 0.005 < gabled.footprint.moved_m < 0.04
     with pytest.raises(Exception, match='gables: "south wall" is no wing'):
         body(Building(name="b", roof="hip", gables=["south wall"], wall_material="x", **values))
+
+
+def test_a_roof_that_falls_to_a_corner_has_its_left_end_where_it_begins():
+    """The side that looks south lies 2 m north of the lowest corner; places still run over the whole roof."""
+    corners = [[0.0, 2.0], [4.0, 2.0], [7.0, 0.0], [9.0, 8.0], [0.0, 8.0]]
+    values = {"corners": corners, "eaves_m": 3.0, "roof": "mono-pitch", "falls": "south", "pitch_deg": 10.0}
+    one = body(Building(name="b", wall_material="x", **values))
+    roof = next(face for face in one.faces if face.kind == "roof")
+    assert roof.frames[0].origin_m == pytest.approx([0.0, 0.0, 3.0])
+    assert roof.length_m == pytest.approx(9.0)
