@@ -4,8 +4,9 @@ from survey.buildings.body import Body
 from survey.buildings.compass import WORDS, bearing_of, degrees_of, part_names, word_of
 from survey.buildings.entry import Building, InnerWall, Level, Opening, place_of, without_on
 from survey.buildings.faces import OPEN, Face, Frame, box_faces, face_of, upright_face
+from survey.buildings.lookup import BuildingFaces, face_in
 from survey.buildings.openings import numbered, with_openings
-from survey.buildings.resolve import BuildingFaces, Resolver, faces_of
+from survey.buildings.resolve import Resolver, faces_of
 
 __all__ = [
     "OPEN",
@@ -22,6 +23,7 @@ __all__ = [
     "bearing_of",
     "box_faces",
     "degrees_of",
+    "face_in",
     "face_of",
     "faces_of",
     "numbered",

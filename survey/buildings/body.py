@@ -184,7 +184,7 @@ def _roof_faces(building: Building, slopes: Sequence[Slope], names: Names, base_
 
 
 def _slope_frame(slope: Slope, base_m: float) -> Frame:
-    """The frame of a plane of a roof: its left end is that of its lowest edge, or of all where that is a corner only."""
+    """The frame of a plane of a roof: its left end is that of its lowest edge; where that is a corner, that of all."""
     rise = float(np.hypot(*slope.gradient))
     along = slope.along
     inward = np.array([-along[1], along[0]])
