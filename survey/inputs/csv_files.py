@@ -9,12 +9,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from survey.base.errors import Fault, TableError, did_you_mean, why_unread
+from survey.base.errors import Fault, TableError, did_you_mean, shortened, why_unread
 
 MOST_BYTES = 200_000_000
 MOST_FAULTS = 20
 """So many faults of a file are told one by one."""
 SEPARATORS = ";\t,"
+TOO_LONG = f"has a cell of more than {csv.field_size_limit()} characters; is a quote left open?"
+"""The only thing that `csv` refuses in a row of one line: no site has a name or a number as long as that."""
 RUN = re.compile(r"'*[=+\-@\t\r]")
 """How text begins that a spreadsheet would take for a formula, after any number of apostrophes."""
 NUMBER = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?")
@@ -90,8 +92,8 @@ def read_table(
             rows.append([as_written(cell.strip()) for cell in cells])
             numbers.append(kept[used][0])
             used = reader.line_num
-    except csv.Error as error:
-        raise TableError([Fault(file=file, place=f"line {kept[used][0]}", problem=f"is no CSV: {error}")]) from None
+    except csv.Error:
+        raise TableError([Fault(file=file, place=f"line {kept[used][0]}", problem=TOO_LONG)]) from None
     header = [name.casefold() for name in rows[0]]
     faults = [Fault(file=file, place="header", key=name, problem=problem) for name, problem in _slips(header, needed)]
     if not faults:
@@ -144,10 +146,9 @@ def number_of(text: str, *, low: float, high: float) -> tuple[float, str | None]
     plain = text.replace("\N{MINUS SIGN}", "-").replace(",", ".")
     allowed = f"write one from {low:g} to {high:g}"
     if not NUMBER.fullmatch(plain):
-        shown = text if len(text) <= 40 else text[:37] + "..."  # noqa: PLR2004  what fits a line
-        return math.nan, f'"{shown}" is not a number; {allowed}'
+        return math.nan, f'"{shortened(text)}" is not a number; {allowed}'
     value = float(plain)
-    return value, None if low <= value <= high else f"{text} is out of range; {allowed}"
+    return value, None if low <= value <= high else f"{shortened(text)} is out of range; {allowed}"
 
 
 def inert(text: str) -> str:
