@@ -5,6 +5,8 @@ import pytest
 from places import SHARED
 
 from survey.base.earth import Earth
+from survey.base.errors import PlanError
+from survey.inputs.buildings import Building, faces_of
 from survey.inputs.drawings import Drawing, Drawings, expanded
 
 DEPOT = SHARED / "sites-as-seen"
@@ -46,3 +48,15 @@ def test_the_list_stands_on_a_face(depot):
         "branch": "B1",
     }
     assert made[1].place == '[[inverter]] 1 "depot.csv" line 3 "H02"'
+
+
+def test_a_building_stands_on_an_outline(depot):
+    hall = {"name": "hall", "eaves_m": 6.0, "roof": "gable", "pitch_deg": 8.0, "wall_material": "steel cladding"}
+    made = faces_of([Building(**hall, from_="map/hall", drawn_within_m=0.5)], file="depot.toml", outline=depot.outline)
+    assert made.face("hall/south roof").length_m == pytest.approx(50.0, abs=0.5)
+    assert 0 < made.moved_m["hall"] < 0.5  # its corners were squared
+    with pytest.raises(PlanError) as caught:
+        faces_of([Building(**hall, from_="map/hull")], file="depot.toml", outline=depot.outline)
+    assert str(caught.value) == (
+        'depot.toml: [[building]] 1 "hall": from: "map" has no feature "hull"; did you mean "hall"?'
+    )
