@@ -18,9 +18,7 @@ from survey.inputs.plan import (
     ANTENNA,
     NAME,
     Array,
-    Box,
     Environment,
-    Foliage,
     Inverter,
     OwnMaterial,
     OwnRadio,
@@ -28,12 +26,10 @@ from survey.inputs.plan import (
     Radio,
     RadioEnd,
     Requirement,
-    Roof,
     Search,
-    Sheetlike,
     Site,
     Spot,
-    Wall,
+    obstacle_kinds,
 )
 
 PLAN_VERSION = 1
@@ -45,21 +41,22 @@ TABLES: dict[str, type[Entry]] = {
     "environment": Environment,
     "requirement": Requirement,
 }
-LISTS: dict[str, tuple[str, type[Entry]]] = {
-    "material": ("own_materials", OwnMaterial),
-    "array": ("arrays", Array),
-    "inverter": ("inverters", Inverter),
-    "wall": ("walls", Wall),
-    "box": ("boxes", Box),
-    "roof": ("roofs", Roof),
-    "foliage": ("foliage", Foliage),
-    "gateway": ("gateways", Spot),
-    "spot": ("spots", Spot),
-    "search": ("searches", Search),
-}
 RADIO_ENDS = ("inverter", "gateway")
 
 E = TypeVar("E", bound=Entry)
+
+
+def list_tables() -> dict[str, tuple[str, type[Entry]]]:
+    """The tables that stand many times, each with the field of `Plan` that it goes into and the entries it holds."""
+    return {
+        "material": ("own_materials", OwnMaterial),
+        "array": ("arrays", Array),
+        "inverter": ("inverters", Inverter),
+        **{kind.table: ("obstacles", kind) for kind in obstacle_kinds() if kind.table},
+        "gateway": ("gateways", Spot),
+        "spot": ("spots", Spot),
+        "search": ("searches", Search),
+    }
 
 
 def read_plan(path: Path) -> Plan:
@@ -139,13 +136,14 @@ class _Reader:
     def __init__(self, file: str, folder: Path) -> None:
         self.file = file
         self.folder = folder
+        self.list_tables = list_tables()
         self.faults: list[Fault] = []
         self.defaults: list[tuple[str, str, object]] = []
 
     def plan(self, tables: dict[str, Any]) -> Plan:
         """The whole plan, or every fault."""
         self._version(tables)
-        known = ["plan_version", *TABLES, *LISTS]
+        known = ["plan_version", *TABLES, *self.list_tables]
         for name, value in tables.items():
             if name not in known:
                 self._unknown_table(name, value, known)
@@ -153,7 +151,7 @@ class _Reader:
         radio = self._radio(self._table(tables, "radio", needed=True))
         environment = self._entry(Environment, self._table(tables, "environment"), "[environment]")
         requirement = self._entry(Requirement, self._table(tables, "requirement"), "[requirement]")
-        lists = {name: self._list(tables, name, entry) for name, (_, entry) in LISTS.items()}
+        lists = {name: self._list(tables, name, entry) for name, (_, entry) in self.list_tables.items()}
         if not tables.get("inverter") and not tables.get("array"):
             self._fault("", "", "has no inverter; add an [[array]] or an [[inverter]]")
         self._names(tables, lists)
@@ -161,7 +159,10 @@ class _Reader:
         patterns = self._patterns(tables)
         if self.faults or site is None or radio is None or environment is None or requirement is None:
             raise PlanError(self.faults)
-        fields: dict[str, Any] = {field: tuple(one for _, one in lists[name]) for name, (field, _) in LISTS.items()}
+        fields: dict[str, tuple[Any, ...]] = {}
+        for name, (field, _) in self.list_tables.items():
+            fields[field] = (*fields.get(field, ()), *(one for _, one in lists[name]))
+        fields["obstacles"] += tuple(row for array in fields["arrays"] for row in array.module_rows())
         return Plan(
             file=self.file,
             folder=self.folder,
@@ -280,12 +281,12 @@ class _Reader:
 
     def _names(self, tables: dict[str, Any], lists: dict[str, list[tuple[str, Any]]]) -> None:
         """Names that stand twice, whether written or made by an array or a search."""
-        entries = (entry for table in LISTS if table != "material" for entry in _written(tables, table))
+        entries = (entry for table in self.list_tables if table != "material" for entry in _written(tables, table))
         owners = _by_name((_name(values), place) for place, values in entries)
         told = self._twice(owners)
         written = list(owners)
         for place, array in lists["array"]:
-            rows = [array.row_name(row) for row in range(1, array.rows + 1)] if array.module_depth_m else []
+            rows = [row.name for row in array.module_rows()]
             for name in chain(array.inverter_names(), rows):
                 owners.setdefault(name, []).append(place)
         for place, search in lists["search"]:  # not made until a name looks like one of them: there may be a million
@@ -314,8 +315,9 @@ class _Reader:
         """Materials that are neither built in nor the plan's own."""
         own = (_name(values) for _, values in _written(tables, "material"))
         known = {name.casefold(): name for name in (*BUILT_IN, *own) if name is not None}
-        for kind in (name for name, (_, entry) in LISTS.items() if issubclass(entry, Sheetlike)):
-            for place, values in _written(tables, kind):
+        with_material = (name for name, (_, entry) in self.list_tables.items() if _has_key(entry, "material"))
+        for table in with_material:
+            for place, values in _written(tables, table):
                 name = _name(values, "material")
                 if name is not None and name.casefold() not in known:
                     near = did_you_mean(name, known.values())
@@ -327,7 +329,7 @@ class _Reader:
         radio = tables.get("radio")
         ends = radio if isinstance(radio, dict) else {}
         places = [(f"[radio.{name}]", ends[name]) for name in RADIO_ENDS if isinstance(ends.get(name), dict)]
-        kinds = (name for name, (_, entry) in LISTS.items() if issubclass(entry, OwnRadio))
+        kinds = (name for name, (_, entry) in self.list_tables.items() if issubclass(entry, OwnRadio))
         named: dict[str, str] = {}
         for place, values in chain(places, *(_written(tables, kind) for kind in kinds)):
             antenna = values.get("antenna")
@@ -341,6 +343,11 @@ class _Reader:
                 for fault in error.faults:
                     self._fault(place, "antenna", str(replace(fault, file=name)))
         return patterns
+
+
+def _has_key(entry: type[Entry], name: str) -> bool:
+    """Whether entries have a key of this name."""
+    return any(one.name == name for one in keys_of(entry))
 
 
 def _name(values: dict[str, Any], key: str = "name") -> str | None:
