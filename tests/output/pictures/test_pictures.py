@@ -14,6 +14,7 @@ from plans import WALL, WHOLE_PLAN, entry, wall, write
 from tiles import difference, tiles
 
 from survey.geometry import crossings
+from survey.inputs.plan import obstacle_kinds
 from survey.inputs.plan_file import read_plan
 from survey.links import STATES, links_between, links_of
 from survey.links.coverage import chosen_gateways, coverage_of
@@ -21,6 +22,7 @@ from survey.links.explanation import budget_of
 from survey.network import network_of
 from survey.network.weak_points import weak_points
 from survey.output.answers.explain import steps_of
+from survey.output.map.frame import extent_m, nice_length_m
 from survey.output.pictures import (
     as_bytes,
     budget_picture,
@@ -31,7 +33,6 @@ from survey.output.pictures import (
     profile_picture,
     site_map,
 )
-from survey.output.pictures.ground import KINDS, extent_m, nice_length_m
 from survey.output.pictures.sections import cuts_of, fresnel_zone_m, mirrored, strings_of
 from survey.output.pictures.style import MARKS
 from survey.scene import corrected, radios_at, scene_of
@@ -113,8 +114,8 @@ def test_states_differ_in_shape_and_the_best_from_the_worst_in_filling_too():
 
 
 def test_kinds_of_obstacles_differ_without_colour():
-    looks = {(str(one.get("hatch")), str(one.get("linestyle")), one["linewidth"]) for one in KINDS.values()}
-    assert len(looks) == len(KINDS)
+    looks = {(kind.look.hatch, kind.look.dashes, kind.look.width_pt) for kind in obstacle_kinds()}
+    assert len(looks) == len(obstacle_kinds())
 
 
 @pytest.mark.parametrize("name", SITES)
