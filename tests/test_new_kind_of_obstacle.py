@@ -196,5 +196,5 @@ def test_a_face_of_something_larger_stays_where_it_is_and_changes_with_the_whole
     assert between.difference_db[0, 0] == pytest.approx(-30.0, abs=0.1)
     assert between.cause_db[0, 0] == pytest.approx(-30.0, abs=0.1)
     (link,) = explain(after, ["i1"]).inverters
-    assert [cost.obstacle for cost in link.costs] == ["hall/west wall", "hall/east wall"]
+    assert {cost.obstacle for cost in link.costs} == set(names)
     assert not any("hall" in remedy.action for remedy in (*link.remedies, *link.idle))

@@ -13,7 +13,7 @@ from matplotlib.figure import Figure
 from survey.base.arrays import FloatArray
 from survey.links import MARGINAL_RELIABILITY
 from survey.links.coverage import Coverage
-from survey.output.map import gateway_labels, places_of, shapes_of
+from survey.output.map.site import gateway_labels, places_of, shapes_of
 from survey.output.pictures.ground import (
     draw_obstacles,
     draw_scale_and_north,

@@ -12,7 +12,9 @@ from matplotlib.patches import Patch, Polygon, Rectangle
 
 from survey.base.arrays import FloatArray
 from survey.inputs.plan import Look
-from survey.output.map import Label, Shape, extent_m, frame_m, kinds_in, nice_length_m, obstacle_labels
+from survey.output.map.frame import extent_m, frame_m, nice_length_m
+from survey.output.map.labels import Label
+from survey.output.map.site import Shape, kinds_in, obstacle_labels
 from survey.output.pictures.style import INK, PAPER, SMALL_PT, WIDTH_IN, head_in, legend_in, new_figure, sample
 from survey.scene import Scene
 

@@ -13,7 +13,7 @@ from matplotlib.figure import Figure
 from matplotlib.text import Annotation
 
 from survey.base.arrays import FloatArray
-from survey.output.map import Label, Size, place_labels
+from survey.output.map.labels import Label, Size, place_labels
 from survey.output.pictures.style import INK, PAPER, SMALL_PT, plain_text, short
 
 GAP_PT = 5.0

@@ -12,7 +12,8 @@ from matplotlib.figure import Figure
 from survey.base.layout import counted
 from survey.network.weak_points import WeakPoints
 from survey.output.answers.figures import route_tally
-from survey.output.map import Label, gateway_labels, inverter_labels, places_of, shapes_of
+from survey.output.map.labels import Label
+from survey.output.map.site import gateway_labels, inverter_labels, places_of, shapes_of
 from survey.output.pictures.ground import draw_obstacles, draw_scale_and_north, obstacle_entries, site_axes
 from survey.output.pictures.labels import put_labels
 from survey.output.pictures.site_map import (

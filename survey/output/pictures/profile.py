@@ -16,7 +16,7 @@ from survey.base.units import wavelength_m
 from survey.links import CARRIERS, STATES, Links, carried_by
 from survey.output.answers.figures import db, percent
 from survey.output.answers.links import WAY_WORDS
-from survey.output.map import Label
+from survey.output.map.labels import Label
 from survey.output.pictures.ground import layer_of, settings_of
 from survey.output.pictures.labels import put_labels
 from survey.output.pictures.sections import (

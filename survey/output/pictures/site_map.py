@@ -15,15 +15,8 @@ from survey.base.layout import counted
 from survey.links import STATES
 from survey.network import Network
 from survey.output.answers.figures import NO_ROOM, letter, route_tally, wanted_line
-from survey.output.map import (
-    Place,
-    gateway_labels,
-    inverter_labels,
-    places_of,
-    routes_of,
-    shapes_of,
-    spacing_m,
-)
+from survey.output.map.frame import spacing_m
+from survey.output.map.site import Place, gateway_labels, inverter_labels, places_of, routes_of, shapes_of
 from survey.output.pictures.ground import (
     draw_obstacles,
     draw_scale_and_north,

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import ClassVar, NamedTuple
 
 import numpy as np
 
@@ -13,24 +14,20 @@ from survey.base.layout import columns_of, shortened
 from survey.inputs.plan import Look, Obstacle
 from survey.links import STATES
 from survey.network import Network
-from survey.output.map import (
+from survey.output.map.frame import frame_m, nice_length_m, spacing_m
+from survey.output.map.labels import Label, Size, place_labels
+from survey.output.map.site import (
     GATEWAYS,
-    Label,
     Place,
     Route,
     Shape,
-    Size,
     every_inverter_label,
-    frame_m,
     gateway_labels,
     kinds_in,
-    nice_length_m,
     obstacle_labels,
-    place_labels,
     places_of,
     routes_of,
     shapes_of,
-    spacing_m,
 )
 from survey.scene import Scene
 
@@ -61,9 +58,8 @@ GATEWAY_HALF = 11.0
 ANCHORS = {1: "start", 0: "middle", -1: "end"}
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Text:
-    """A label with its place: ``start``, ``middle`` or ``end`` of its text is at x, its foot at y."""
+class Text(NamedTuple):
+    """A name with its place: ``start``, ``middle`` or ``end`` of its text is at x, its foot at y."""
 
     text: str
     kind: str
@@ -86,6 +82,8 @@ class SvgMap:
         All that is in it.
     """
 
+    wide: ClassVar[float] = WIDE
+
     scene: Scene
     network: Network
     low_m: FloatArray
@@ -104,11 +102,6 @@ class SvgMap:
         """Height of the drawing."""
         return float(self.high_m[1] - self.low_m[1]) * self.scale + FOOT
 
-    @property
-    def wide(self) -> float:
-        """Width of the drawing."""
-        return WIDE
-
     @cached_property
     def mark(self) -> float:
         """Half the size of an inverter's mark, so that neighbours stay apart."""
@@ -126,7 +119,7 @@ class SvgMap:
 
     @property
     def is_crowded(self) -> bool:
-        """Whether routes have to be faint."""
+        """Whether routes have to be faint, and those to one gateway that hold are drawn only when asked for."""
         return len(self.routes) > ALL_LINES
 
     def at(self, points_m: FloatArray) -> list[list[float]]:
@@ -144,18 +137,14 @@ class SvgMap:
         """An obstacle as an SVG path."""
         return " ".join(self.path(part_m, closed=len(part_m) > 2) for part_m in shape.parts_m)  # noqa: PLR2004  an area
 
-    def state(self, route: Route) -> str:
-        """State of an inverter."""
-        return STATES[route.state]
+    def classes(self, route: Route) -> str:
+        """CSS classes of a route."""
+        is_always_shown = not self.is_crowded or len(self.network.links.gateways) > 1 or route.state < len(STATES) - 1
+        return f"route {STATES[route.state]}{' always' if is_always_shown else ''}{self.tone(route.gateway)}"
 
-    def is_always_shown(self, route: Route) -> bool:
-        """Whether a route is drawn unasked."""
-        every = not self.is_crowded or len(self.network.links.gateways) > 1
-        return every or route.state < len(STATES) - 1
-
-    def tone(self, number: int) -> int:
-        """Tone of a gateway and of the routes to it."""
-        return max(number, 0) % TONES
+    def tone(self, number: int) -> str:
+        """CSS class of a gateway and of the routes to it."""
+        return f" tone{number % TONES}" if number > 0 and number % TONES else ""
 
     def has(self, kind: str) -> bool:
         """Whether a kind of gateway or spot is in it."""
@@ -163,36 +152,31 @@ class SvgMap:
 
     @cached_property
     def labels(self) -> list[Text]:
-        """Every name for which there is room, with its place."""
+        """Names for which there is room, each with its place."""
         names = gateway_labels([one for one in self.places if one.kind != "search"])
         gateways = [one for one in names if one.kind == "gateway"]
         first, others = every_inverter_label(self.scene, self.network)
         obstacles = obstacle_labels(self.shapes, (self.low_m, self.high_m))
-        spots = [one for one in names if one.kind != "gateway"]
-        wanted = [*gateways, *first, *obstacles, *spots, *others]
-        at = self.at(np.array([one.at for one in wanted]).reshape(-1, 2))
-        marks = np.array(self.at(self.scene.inverters.at_m)) * [1.0, -1.0]
+        labels = [*gateways, *first, *obstacles, *names[len(gateways) :], *others]
+        at = self.at(np.array([one.at for one in labels]).reshape(-1, 2))
         half, points = GATEWAY_HALF, [self.at(one.at_m)[0] for one in self.places if one.kind in GATEWAYS]
-        spots_of = place_labels(
-            [
-                Label(text=one.text, kind=one.kind, at=(x, -y), over=one.over, needed=one.needed)
-                for one, (x, y) in zip(wanted, at, strict=True)
-            ],
-            sizes=[self._size(one) for one in wanted],
+        positions = place_labels(
+            [replace(one, at=(x, -y)) for one, (x, y) in zip(labels, at, strict=True)],
+            sizes=[self._size(one) for one in labels],
             frame=(0.0, FOOT - self.tall, WIDE, 0.0),
-            points=marks,
+            points=np.array(self.at(self.scene.inverters.at_m)) * [1.0, -1.0],
             reach=self.mark,
             taken=[(x - half, -y - half, x + half, -y + half) for x, y in points],
         )
         return [
             Text(
-                text=shortened(one.text, MAX_LETTERS),
-                kind=one.kind,
+                text=shortened(label.text, MAX_LETTERS),
+                kind=label.kind,
                 x=spot.x,
                 y=-(spot.y + (spot.up - 1) * (ASCENT + DESCENT) / 2.0 + DESCENT),
                 anchor=ANCHORS[spot.across],
             )
-            for one, spot in zip(wanted, spots_of, strict=True)
+            for label, spot in zip(labels, positions, strict=True)
             if spot is not None
         ]
 

@@ -291,7 +291,7 @@ BOX = entry("box", name='"tank"', loss_db=40, centre="[5, 0]", length_m=2, width
 def test_a_box_is_cut_to_its_section(tmp_path):
     scene = small(tmp_path, more=BOX)
     (cut,) = cuts_of(scene, scene.inverters.at_m[0], scene.gateways.at_m[0])
-    assert (cut.kind, cut.name) == ("box", "tank")
+    assert (cut.obstacle.kind, cut.obstacle.name) == ("box", "tank")
     assert sorted(map(tuple, cut.points_m.round(6).tolist())) == [(4.0, 0.0), (4.0, 3.0), (6.0, 0.0), (6.0, 3.0)]
 
 
@@ -299,7 +299,7 @@ def test_foliage_is_cut_and_a_wall_beside_the_line_is_not(tmp_path):
     hedge = entry("foliage", name='"hedge"', footprint="[[3, -1], [4, -1], [4, 1], [3, 1]]", height_m=2)
     scene = small(tmp_path, more=hedge + wall(along="[[3, 5], [6, 5]]"))
     (cut,) = cuts_of(scene, scene.inverters.at_m[0], scene.gateways.at_m[0])
-    assert cut.name == "hedge"
+    assert cut.obstacle.name == "hedge"
     assert cut.points_m[:, 0].min() == pytest.approx(6.0)
     assert cut.points_m[:, 0].max() == pytest.approx(7.0)
 
@@ -310,7 +310,7 @@ def test_every_crossing_of_a_line_lies_on_what_the_picture_cuts():
         start_m, end_m = scene.inverters.at_m[i], scene.gateways.at_m[0]
         met = crossings(start_m[None], end_m[None], scene.sheets)
         reach_m = np.hypot(*(end_m - start_m)[:2])
-        cut = {one.name for one in cuts_of(scene, start_m, end_m) if one.points_m[:, 0].min() < reach_m}
+        cut = {one.obstacle.name for one in cuts_of(scene, start_m, end_m) if one.points_m[:, 0].min() < reach_m}
         assert {scene.obstacles.names[k] for k in scene.sheets.owner[met.sheet]} <= cut
         assert len(met)
 

@@ -5,11 +5,11 @@ import re
 import numpy as np
 import pytest
 from places import SITES
-from survey.output.report.site_map import FONT, site_map
 
 from survey.inputs.plan_file import read_plan
 from survey.links import STATES
 from survey.network import network_between, network_of
+from survey.output.report.site_map import FONT, WIDE, site_map
 from survey.scene import scene_of
 
 
@@ -26,7 +26,7 @@ def test_inverters_lie_to_scale_with_north_up(farm):
     moved_m, moved, scale = scene.inverters.at_m[:, :2] - scene.inverters.at_m[0, :2], at - at[0], drawn.scale
     assert moved[:, 0] == pytest.approx(moved_m[:, 0] * scale, abs=1e-6)
     assert moved[:, 1] == pytest.approx(-moved_m[:, 1] * scale, abs=1e-6)
-    assert np.all((at >= 0) & (at <= [drawn.wide, drawn.tall]))
+    assert np.all((at >= 0) & (at <= [WIDE, drawn.tall]))
 
 
 def test_a_container_is_as_long_as_it_is(farm):

@@ -13,7 +13,10 @@ from survey.inputs.materials import Material
 from survey.inputs.plan.kinds import LOSS, NAME, SPREAD
 
 FROM_PLAN = "from the plan"
-"""Status of a figure that the plan gives."""
+OWN_LOSS = "the plan gives this obstacle a loss of its own"
+"""Status and source of a figure that the plan gives."""
+SAME_DB = 1e-9
+"""An obstacle's own loss this close to that of its material is no other figure."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -211,20 +214,16 @@ class Sheetlike(Obstacle):
         """Loss of a pass, square on; its own figures win over those of its material."""
         material = materials[self.made_of.casefold()] if self.material else None
         spread_db = self.spread_db if self.spread_db is not None else material.spread_db if material else 0.0
-        if self.loss_db is not None or material is None:
-            loss_db = self.loss_db or 0.0
-            alike = material is not None and abs(material.loss_db(frequency_mhz) - loss_db) <= 1e-9  # noqa: PLR2004  the same figure
-            if material is None or not alike:
-                source = "the plan gives this obstacle a loss of its own"
-                return Loss(db=loss_db, spread_db=spread_db, what=self.name, status=FROM_PLAN, source=source)
-            return Loss(
-                db=loss_db, spread_db=spread_db, what=self.made_of, status=material.status, source=material.source
-            )
+        usual_db = material.loss_db(frequency_mhz) if material else 0.0
+        loss_db = usual_db if self.loss_db is None else self.loss_db
+        if material is None or abs(usual_db - loss_db) > SAME_DB:
+            return Loss(db=loss_db, spread_db=spread_db, what=self.name, status=FROM_PLAN, source=OWN_LOSS)
+        slab = (material.slab, material.thickness_m) if material.slab else None
         return Loss(
-            db=material.loss_db(frequency_mhz),
+            db=loss_db,
             spread_db=spread_db,
-            opaque=material.opaque,
-            slab=(material.slab, material.thickness_m) if material.slab else None,
+            opaque=material.opaque and not self.has_own_loss,
+            slab=None if self.has_own_loss else slab,
             what=self.made_of,
             status=material.status,
             source=material.source,
