@@ -89,9 +89,10 @@ def _seen(outline_m: FloatArray) -> FloatArray:
     return np.asarray(outline_m[list(np.unravel_index(int(np.argmax(apart)), apart.shape))])
 
 
-def kinds_in(scene: Scene) -> list[type[Obstacle]]:
-    """Kinds of obstacles for a legend, the highest layer first."""
-    return sorted({type(one) for one in scene.plan.obstacles}, key=lambda kind: (-kind.look.layer, kind.kind))
+def kinds_in(scene: Scene) -> list[Obstacle]:
+    """One obstacle of each kind for a legend, the highest layer first."""
+    examples = {one.kind: one for one in scene.plan.obstacles}
+    return sorted(examples.values(), key=lambda one: (-one.look.layer, one.kind))
 
 
 def places_of(scene: Scene, *, chosen: Sequence[str] = (), advised: Sequence[str] = ()) -> tuple[Place, ...]:

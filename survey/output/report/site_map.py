@@ -113,8 +113,8 @@ class SvgMap:
         return nice_length_m(BAR_SHARE * WIDE / self.scale)
 
     @property
-    def kinds(self) -> list[type[Obstacle]]:
-        """Kinds of obstacles that are in it."""
+    def kinds(self) -> list[Obstacle]:
+        """One obstacle of each kind that is in it."""
         return kinds_in(self.scene)
 
     @property
