@@ -29,7 +29,7 @@ from survey.base.units import direction_of_bearing
 from survey.cli import COMMANDS, main
 from survey.inputs.fields import Choice, Number, Numbers, Points, Text, Texts, keys_of
 from survey.inputs.plan import Array, OwnRadio, RadioEnd
-from survey.inputs.plan_file import LISTS, TABLES, plan_of
+from survey.inputs.plan_file import TABLES, list_tables, plan_of
 
 PAGES = [ROOT / "README.md", *sorted((ROOT / "docs").glob("*.md"))]
 UPDATE = bool(os.environ.get("SURVEY_UPDATE_DOCS"))
@@ -209,9 +209,9 @@ HEADINGS = {
     **{name: (f"`[{name}]`", entry) for name, entry in TABLES.items()},
     "radio ends": ("`[radio.inverter]` and `[radio.gateway]`", RadioEnd),
     "own radio figures": ("Radio figures of its own", OwnRadio),
-    **{name: (f"`[[{name}]]`", entry) for name, (_, entry) in LISTS.items()},
-    "gateway": ("`[[gateway]]` and `[[spot]]`", LISTS["gateway"][1]),
-    "spot": ("`[[gateway]]` and `[[spot]]`", LISTS["spot"][1]),
+    **{name: (f"`[[{name}]]`", entry) for name, (_, entry) in list_tables().items()},
+    "gateway": ("`[[gateway]]` and `[[spot]]`", list_tables()["gateway"][1]),
+    "spot": ("`[[gateway]]` and `[[spot]]`", list_tables()["spot"][1]),
 }
 
 

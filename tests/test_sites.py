@@ -52,7 +52,7 @@ def test_a_site_has_no_warning_that_is_not_meant(name):
 @every_site
 def test_no_inverter_and_no_spot_is_inside_a_box(name):
     points_m = np.concatenate([scene(name).inverters.at_m, scene(name).gateways_and_spots.at_m])
-    for box in scene(name).plan.boxes:
+    for box in (one for one in scene(name).plan.obstacles if one.kind == "box"):
         low_m, high_m = box.base_m, box.base_m + box.height_m
         level = (points_m[:, 2] >= low_m) & (points_m[:, 2] <= high_m)
         assert not np.any(level & polygon.contains(box.footprint_m(), points_m[:, :2])), box.name
@@ -72,7 +72,8 @@ def height_over_m(corners_m, points_m):
 @every_site
 def test_every_inverter_lies_a_hand_or_so_above_a_roof_and_below_none(name):
     points_m = scene(name).inverters.at_m
-    heights_m = np.array([height_over_m(roof.corners, points_m) for roof in scene(name).plan.roofs])
+    roofs = [one for one in scene(name).plan.obstacles if one.kind == "roof"]
+    heights_m = np.array([height_over_m(roof.corners, points_m) for roof in roofs])
     assert np.all(np.nanmin(heights_m, axis=0) > 0.05)
     assert np.all(np.nanmin(heights_m, axis=0) < 0.3)
 

@@ -12,10 +12,10 @@ from numpy.typing import NDArray
 from survey.base.arrays import BoolArray
 from survey.decisions.placement import short_of_room
 from survey.geometry import inside_boxes, on_sheet
-from survey.inputs.materials import BUILT_IN, vegetation_loss
-from survey.inputs.plan import OwnRadio, Plan, RadioEnd
+from survey.inputs.materials import BUILT_IN
+from survey.inputs.plan import OwnRadio, Plan, RadioEnd, obstacle_kinds
 from survey.links import Links, Progress, links_in_blocks
-from survey.scene import Ends, Scene, box_outlines_m
+from survey.scene import Ends, Scene
 
 FAR_M = 1_000.0
 """Farther than this from the inverters, a coordinate is more often mistyped than meant."""
@@ -93,15 +93,12 @@ def inspect(scene: Scene, *, met: BoolArray | None = None, progress: Progress | 
     """
     plan = scene.plan
     ends_m = np.concatenate([scene.inverters.at_m, scene.gateways_and_spots.at_m])
+    kinds = Counter(one.counted_as for one in plan.obstacles)
     counts = (
         ("inverter", len(scene.inverters)),
         ("gateway", len(scene.gateways)),
         ("spot", len(scene.spots)),
-        ("wall", len(plan.walls)),
-        ("box", len(plan.boxes)),
-        ("roof", len(plan.roofs)),
-        ("module row", sum(kind == "modules" for kind in scene.obstacles.kinds)),
-        ("foliage", len(plan.foliage)),
+        *((word, kinds[word]) for word in dict.fromkeys(kind.counted_as for kind in obstacle_kinds())),
         ("own material", len(plan.own_materials)),
     )
     extent_m = tuple(zip(ends_m.min(axis=0).tolist(), ends_m.max(axis=0).tolist(), strict=True))
@@ -124,8 +121,9 @@ def defaults_of(plan: Plan) -> tuple[tuple[tuple[str, str, object], int], ...]:
     sheets = sum(array.module_depth_m is not None for array in plan.arrays)
     for one in [one for one in counts if one[1] == "clearance_m"]:
         counts[one] = min(counts[one], sheets)
-    for key, usual in zip(("loss_db_per_m", "most_loss_db"), vegetation_loss(plan.radio.frequency_mhz), strict=True):
-        counts["[[foliage]]", key, round(usual, 3)] = sum(plant.loss_db_per_m is None for plant in plan.foliage)
+    for obstacle in plan.obstacles:
+        for key, value in obstacle.computed_defaults(frequency_mhz=plan.radio.frequency_mhz):
+            counts[f"[[{obstacle.table}]]", key, round(value, 3)] += 1
     return tuple((one, times) for one, times in counts.items() if times)
 
 
@@ -168,19 +166,19 @@ def _serials(scene: Scene) -> Iterator[str]:
 
 
 def _inside_boxes(scene: Scene) -> Iterator[str]:
-    """Ends inside a closed box: metal all round them."""
-    for box in scene.plan.boxes:
-        corners_m = np.concatenate(box_outlines_m(box)[-2:])[None]
+    """Ends inside something closed: metal all round them."""
+    closed = [(one, corners_m) for one in scene.plan.obstacles if (corners_m := one.closed_m()) is not None]
+    for box, corners_m in closed:
         for what, ends in (("inverter", scene.inverters), ("gateway or spot", scene.gateways_and_spots)):
-            inside = _chosen(ends, inside_boxes(ends.at_m, corners_m)[:, 0])
+            inside = _chosen(ends, inside_boxes(ends.at_m, corners_m[None])[:, 0])
             if inside:
-                yield f'inside the closed box "{box.name}": {_listed(inside, what)}'
+                yield f'inside the closed {box.kind} "{box.name}": {_listed(inside, what)}'
 
 
 def _near_sheets(scene: Scene) -> Iterator[str]:
     """Ends a little off a sheet: they count as in front of it or behind it, which may not be what is meant."""
     owners = scene.sheets.owner
-    solid = np.array([kind != "modules" for kind in scene.obstacles.kinds], dtype=bool)[owners]
+    solid = np.array([not one.is_equipment for one in scene.plan.obstacles], dtype=bool)[owners]
     for ends in (scene.inverters, _single_places(scene)):
         near = on_sheet(ends.at_m, scene.sheets, within_m=NEAR_SHEET_M) & ~on_sheet(ends.at_m, scene.sheets) & solid
         rows, sheets = np.nonzero(near)
@@ -201,9 +199,8 @@ def _single_places(scene: Scene) -> Ends:
 def _materials(plan: Plan) -> Iterator[str]:
     """Figures used outside their frequencies, and built-in names that the plan takes over."""
     frequency_mhz = plan.radio.frequency_mhz
-    solid = [one for one in (*plan.walls, *plan.boxes, *plan.roofs) if one.material and one.loss_db is None]
     stretched: dict[str, list[str]] = {}
-    for name in sorted({one.material.casefold() for one in solid if one.material}):
+    for name in sorted({one.made_of.casefold() for one in plan.obstacles if not one.has_own_loss}):
         low_mhz, high_mhz = plan.materials[name].range_mhz
         stretch = STRETCH if low_mhz == high_mhz else 1.0
         if not low_mhz / stretch <= frequency_mhz <= high_mhz * stretch:
@@ -266,7 +263,9 @@ def _never_met(scene: Scene, met: BoolArray | None, progress: Progress | None) -
         for _, links in links_in_blocks(scene, scene.inverters, scene.gateways_and_spots, progress=progress):
             mark_met(met, links)
     unmet = [
-        name for i, name in enumerate(scene.obstacles.names) if not met[i] and scene.obstacles.kinds[i] != "modules"
+        one.name
+        for one, is_met in zip(scene.obstacles.entries, met, strict=True)
+        if not is_met and not one.is_equipment
     ]
     if unmet:
         yield f"no straight line from an inverter to a gateway or spot meets {_listed(unmet)}: well placed?"

@@ -19,9 +19,7 @@ from survey.inputs.plan import (
     ANTENNA,
     NAME,
     Array,
-    Box,
     Environment,
-    Foliage,
     Inverter,
     OwnMaterial,
     OwnRadio,
@@ -29,12 +27,10 @@ from survey.inputs.plan import (
     Radio,
     RadioEnd,
     Requirement,
-    Roof,
     Search,
-    Sheetlike,
     Site,
     Spot,
-    Wall,
+    obstacle_kinds,
 )
 
 PLAN_VERSION = 1
@@ -46,22 +42,23 @@ TABLES: dict[str, type[Entry]] = {
     "environment": Environment,
     "requirement": Requirement,
 }
-LISTS: dict[str, tuple[str, type[Entry]]] = {
-    "drawing": ("drawings", Drawing),
-    "material": ("own_materials", OwnMaterial),
-    "array": ("arrays", Array),
-    "inverter": ("inverters", Inverter),
-    "wall": ("walls", Wall),
-    "box": ("boxes", Box),
-    "roof": ("roofs", Roof),
-    "foliage": ("foliage", Foliage),
-    "gateway": ("gateways", Spot),
-    "spot": ("spots", Spot),
-    "search": ("searches", Search),
-}
 RADIO_ENDS = ("inverter", "gateway")
 
 E = TypeVar("E", bound=Entry)
+
+
+def list_tables() -> dict[str, tuple[str, type[Entry]]]:
+    """The tables that stand many times, each with the field of `Plan` that it goes into and the entries it holds."""
+    return {
+        "drawing": ("drawings", Drawing),
+        "material": ("own_materials", OwnMaterial),
+        "array": ("arrays", Array),
+        "inverter": ("inverters", Inverter),
+        **{kind.table: ("obstacles", kind) for kind in obstacle_kinds() if kind.table},
+        "gateway": ("gateways", Spot),
+        "spot": ("spots", Spot),
+        "search": ("searches", Search),
+    }
 
 
 def read_plan(path: Path) -> Plan:
@@ -141,6 +138,7 @@ class _Reader:
     def __init__(self, file: str, folder: Path) -> None:
         self.file = file
         self.folder = folder
+        self.list_tables = list_tables()
         self.faults: list[Fault] = []
         self.defaults: list[tuple[str, str, object]] = []
         self.drawn_from: tuple[str, ...] = ()
@@ -148,7 +146,7 @@ class _Reader:
     def plan(self, tables: dict[str, Any]) -> Plan:
         """The whole plan, or every fault."""
         self._version(tables)
-        known = ["plan_version", *TABLES, *LISTS]
+        known = ["plan_version", *TABLES, *self.list_tables]
         for name, value in tables.items():
             if name not in known:
                 self._unknown_table(name, value, known)
@@ -161,14 +159,18 @@ class _Reader:
         drawn = self._list(tables, "drawing", Drawing)
         tables = self._expanded(tables, drawn, site)
         lists: dict[str, list[tuple[str, Any]]] = {
-            name: drawn if entry is Drawing else self._list(tables, name, entry) for name, (_, entry) in LISTS.items()
+            name: drawn if entry is Drawing else self._list(tables, name, entry)
+            for name, (_, entry) in self.list_tables.items()
         }
         self._names(tables, lists)
         self._materials(tables)
         patterns = self._patterns(tables)
         if self.faults or site is None or radio is None or environment is None or requirement is None:
             raise PlanError(self.faults)
-        fields: dict[str, Any] = {field: tuple(one for _, one in lists[name]) for name, (field, _) in LISTS.items()}
+        fields: dict[str, tuple[Any, ...]] = {}
+        for name, (field, _) in self.list_tables.items():
+            fields[field] = (*fields.get(field, ()), *(one for _, one in lists[name]))
+        fields["obstacles"] += tuple(row for array in fields["arrays"] for row in array.module_rows())
         return Plan(
             file=self.file,
             folder=self.folder,
@@ -307,12 +309,12 @@ class _Reader:
 
     def _names(self, tables: dict[str, Any], lists: dict[str, list[tuple[str, Any]]]) -> None:
         """Names that stand twice, whether written or made by an array or a search."""
-        entries = (entry for table in LISTS if table != "material" for entry in _written(tables, table))
+        entries = (entry for table in self.list_tables if table != "material" for entry in _written(tables, table))
         owners = _by_name((_name(values), place) for place, values in entries)
         told = self._twice(owners)
         written = list(owners)
         for place, array in lists["array"]:
-            rows = [array.row_name(row) for row in range(1, array.rows + 1)] if array.module_depth_m else []
+            rows = [row.name for row in array.module_rows()]
             for name in chain(array.inverter_names(), rows):
                 owners.setdefault(name, []).append(place)
         for place, search in lists["search"]:  # not made until a name looks like one of them: there may be a million
@@ -341,8 +343,9 @@ class _Reader:
         """Materials that are neither built in nor the plan's own."""
         own = (_name(values) for _, values in _written(tables, "material"))
         known = {name.casefold(): name for name in (*BUILT_IN, *own) if name is not None}
-        for kind in (name for name, (_, entry) in LISTS.items() if issubclass(entry, Sheetlike)):
-            for place, values in _written(tables, kind):
+        with_material = (name for name, (_, entry) in self.list_tables.items() if _has_key(entry, "material"))
+        for table in with_material:
+            for place, values in _written(tables, table):
                 name = _name(values, "material")
                 if name is not None and name.casefold() not in known:
                     near = did_you_mean(name, known.values())
@@ -354,7 +357,7 @@ class _Reader:
         radio = tables.get("radio")
         ends = radio if isinstance(radio, dict) else {}
         places = [(f"[radio.{name}]", ends[name]) for name in RADIO_ENDS if isinstance(ends.get(name), dict)]
-        kinds = (name for name, (_, entry) in LISTS.items() if issubclass(entry, OwnRadio))
+        kinds = (name for name, (_, entry) in self.list_tables.items() if issubclass(entry, OwnRadio))
         named: dict[str, str] = {}
         for place, values in chain(places, *(_written(tables, kind) for kind in kinds)):
             antenna = values.get("antenna")
@@ -374,6 +377,11 @@ def _once_a_list(faults: list[Fault]) -> list[Fault]:
     """Faults without those that the rows of a list repeat: a key that holds for all rows is wrong once."""
     first = {(fault.place.partition('" line ')[0], fault.key, fault.problem): fault for fault in reversed(faults)}
     return list(first.values())[::-1]
+
+
+def _has_key(entry: type[Entry], name: str) -> bool:
+    """Whether entries have a key of this name."""
+    return any(one.name == name for one in keys_of(entry))
 
 
 def _name(values: dict[str, Any], key: str = "name") -> str | None:

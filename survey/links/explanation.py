@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -93,14 +92,15 @@ class Cost:
     ----------
     obstacle : str
         Its name; for modules that of their array.
-    kind : str
-        ``wall``, ``box``, ``roof``, ``foliage`` or ``modules``.
+    kind, removal : str
+        Of the obstacle, as its class has them.
     gain_db, margin_db : float
         By how much the margin grows, and to what. [dB]
     """
 
     obstacle: str
     kind: str
+    removal: str
     gain_db: float
     margin_db: float
 
@@ -246,8 +246,10 @@ def costs_of(scene: Scene, asked: Ends, gateways: Ends, *, progress: Progress | 
     """
     links = _pairs(scene, asked, gateways)
     met: dict[str, list[int]] = {}
+    removed_as = {one.name: one.removed_as for one in scene.plan.obstacles}
+    example = {one.removed_as: one for one in scene.plan.obstacles}
     for number, (pairs, i) in enumerate(links):
-        for name in dict.fromkeys(takeable(scene.plan, name) for name, _ in pairs.met_by(i, 0)):
+        for name in dict.fromkeys(removed_as[name] for name, _ in pairs.met_by(i, 0)):
             met.setdefault(name, []).append(number)
     found: list[list[Cost]] = [[] for _ in links]
     for done, (name, numbers) in enumerate(met.items(), start=1):
@@ -256,7 +258,8 @@ def costs_of(scene: Scene, asked: Ends, gateways: Ends, *, progress: Progress | 
             margin_db, (now, row) = float(pairs.margin_db[i, 0]), links[number]
             gain_db = margin_db - float(now.margin_db[row, 0])
             if gain_db >= NOTICEABLE_DB:
-                cost = Cost(obstacle=name, kind=_kind(scene.plan, name), gain_db=gain_db, margin_db=margin_db)
+                kind, removal = example[name].kind, example[name].removal
+                cost = Cost(obstacle=name, kind=kind, removal=removal, gain_db=gain_db, margin_db=margin_db)
                 found[number].append(cost)
         if progress:
             progress(done, len(met))
@@ -275,33 +278,7 @@ def _pairs(scene: Scene, asked: Ends, gateways: Ends) -> list[tuple[Links, int]]
     return [found[number] for number in range(len(gateways))]
 
 
-def takeable(plan: Plan, name: str) -> str:
-    """What can be taken away of an obstacle: itself, or of a row of modules all the modules of its array."""
-    for array in plan.arrays:
-        if any(name == array.row_name(row) for row in range(1, array.rows + 1)):
-            return array.name
-    return name
-
-
 def scene_without(scene: Scene, name: str) -> Scene:
-    """The site without an obstacle, or without the modules of an array."""
-    plan = scene.plan
-    changed = replace(
-        plan,
-        walls=tuple(one for one in plan.walls if one.name != name),
-        boxes=tuple(one for one in plan.boxes if one.name != name),
-        roofs=tuple(one for one in plan.roofs if one.name != name),
-        foliage=tuple(one for one in plan.foliage if one.name != name),
-        arrays=tuple(replace(one, module_depth_m=None) if one.name == name else one for one in plan.arrays),
-    )
-    return revised(scene, changed)
-
-
-def _kind(plan: Plan, name: str) -> str:
-    kinds: Sequence[tuple[str, Sequence[object]]] = (
-        ("wall", plan.walls),
-        ("box", plan.boxes),
-        ("roof", plan.roofs),
-        ("foliage", plan.foliage),
-    )
-    return next((kind for kind, group in kinds if any(getattr(one, "name", "") == name for one in group)), "modules")
+    """The site without an obstacle, or without the modules of an array: all that is `removed_as` a name."""
+    obstacles = tuple(one for one in scene.plan.obstacles if one.removed_as != name)
+    return revised(scene, replace(scene.plan, obstacles=obstacles))

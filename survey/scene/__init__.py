@@ -15,19 +15,17 @@ from survey.inputs.antennas import Pattern
 from survey.inputs.plan import Plan
 from survey.scene.correction import Correction
 from survey.scene.ends import Ends, ends_of, join, radios_at
-from survey.scene.obstacles import Obstacles, box_outlines_m, obstacles_of, wall_outlines_m
+from survey.scene.obstacles import Obstacles, obstacles_of
 
 __all__ = [
     "Ends",
     "Obstacles",
     "Scene",
-    "box_outlines_m",
     "corrected",
     "join",
     "radios_at",
     "revised",
     "scene_of",
-    "wall_outlines_m",
 ]
 
 

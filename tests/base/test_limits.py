@@ -11,7 +11,7 @@ from plans import ALSO_ALLOWED, WHOLE_PLAN
 from survey.base.errors import PlanError
 from survey.inputs.fields import Number, Numbers, keys_of
 from survey.inputs.plan import RadioEnd
-from survey.inputs.plan_file import LISTS, TABLES, plan_of
+from survey.inputs.plan_file import TABLES, list_tables, plan_of
 from survey.links import links_of
 from survey.output.answers.links import links_record
 from survey.scene import scene_of
@@ -21,7 +21,7 @@ ENTRIES = {
     **{(name,): entry for name, entry in TABLES.items()},
     ("radio", "inverter"): RadioEnd,
     ("radio", "gateway"): RadioEnd,
-    **{(name, i): entry for name, (_, entry) in LISTS.items() for i in range(len(WHOLE_TABLES.get(name, ())))},
+    **{(name, i): entry for name, (_, entry) in list_tables().items() for i in range(len(WHOLE_TABLES.get(name, ())))},
 }
 """Of all tables but those that name a file beside the plan."""
 LACKS_ANOTHER = {

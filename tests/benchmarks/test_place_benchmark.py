@@ -17,7 +17,7 @@ from survey.scene import scene_of
 def plain_counts(starts_m, ends_m, scene):
     """Upright walls crossed by each line: every pair against every sheet, textbook formula, one sheet at a time."""
     counts = np.zeros((len(starts_m), len(ends_m)), dtype=int)
-    for wall in scene.plan.walls:
+    for wall in scene.plan.obstacles:
         (ax, ay), (bx, by) = wall.along
         d = ends_m[None] - starts_m[:, None]
         across = (by - ay) * d[..., 0] - (bx - ax) * d[..., 1]
@@ -52,7 +52,7 @@ def test_small_scene_agrees_with_shapely_in_plan():
     counts = np.zeros((len(starts_m), len(ends_m)), dtype=int)
     np.add.at(counts, (met.start, met.end), 1)
     lines = shapely.linestrings([[(s[:2], e[:2]) for e in ends_m] for s in starts_m])
-    walls = shapely.linestrings([wall.along for wall in plan.walls])
+    walls = shapely.linestrings([wall.along for wall in plan.obstacles])
     assert np.array_equal(counts, shapely.intersects(lines[..., None], walls).sum(axis=-1))
 
 

@@ -61,11 +61,12 @@ def test_the_whole_plan_keeps_every_value_it_gives():
     assert (plan.requirement.reliability, plan.requirement.gateways) == (0.95, 1)
     assert plan.materials["old shed cladding"].loss_db(2440.0) == 30.0
     assert plan.materials["cellar wall"].slab == "concrete"
-    assert [one.name for one in plan.walls] == ["shed south wall", "own wall"]
+    of_kind = {word: [one for one in plan.obstacles if one.kind == word] for word in ("wall", "box", "roof", "foliage")}
+    assert [one.name for one in of_kind["wall"]] == ["shed south wall", "own wall"]
     assert plan.inverters[0].serial == "optional, any text"
-    assert plan.boxes[0].centre == (8.0, 6.0)
-    assert plan.roofs[0].corners[2] == (20.0, 18.0, 5.1)
-    assert plan.foliage[0].loss_db_per_m == 0.5
+    assert of_kind["box"][0].centre == (8.0, 6.0)
+    assert of_kind["roof"][0].corners[2] == (20.0, 18.0, 5.1)
+    assert of_kind["foliage"][0].loss_db_per_m == 0.5
     assert (plan.gateways[0].at, plan.spots[0].note) == ((21.0, 4.0), "socket and network there")
 
 

@@ -87,8 +87,7 @@ def test_rappaport_example_4_11_through_floor_and_walls():
         environment=Environment(path_loss_exponent=3.27),
         inverters=(Inverter(name="i", at=(east_m, 0.0), height_m=5.0),),
         gateways=(Spot(name="g", at=(0.0, 0.0), height_m=1.0),),
-        walls=walls,
-        roofs=(floor,),
+        obstacles=(*walls, floor),
     )
     assert found.distance_m[0, 0] == pytest.approx(30.0)
     assert found.straight_db[0, 0] == pytest.approx(24.4 + 26.0)
@@ -106,7 +105,7 @@ def test_cost_231_walls():
     found = links(
         radio=dataclasses.replace(plan().radio, frequency_mhz=1800.0),
         inverters=(Inverter(name="i", at=(20.0, 0.0), height_m=2.0),),
-        walls=walls,
+        obstacles=walls,
     )
     assert found.base_loss_db[0, 0] + found.straight_db[0, 0] == pytest.approx(77.27, abs=0.05)
     assert [loss for _, loss in found.met_by(0, 0)] == [3.4, 6.9, 3.4], "in order from the inverter"
@@ -116,7 +115,7 @@ def test_foliage_costs_by_the_metre_inside():
     hedge = Foliage(
         name="hedge", footprint=((40.0, -9.0), (43.0, -9.0), (43.0, 9.0), (40.0, 9.0)), height_m=3.0, loss_db_per_m=0.5
     )
-    found = links(foliage=(hedge,))
+    found = links(obstacles=(hedge,))
     assert found.straight_db[0, 0] == pytest.approx(1.5)
     assert found.met_by(0, 0) == [("hedge", pytest.approx(1.5))]
 
@@ -126,7 +125,7 @@ def test_sigma_reliability_and_state_worked_by_hand():
     walls = tuple(
         Wall(name=f"w{x}", along=((x, -5.0), (x, 5.0)), height_m=3.0, loss_db=3.0, spread_db=4.0) for x in (5.0, 10.0)
     )
-    found = links(walls=walls, requirement=Requirement(fade_margin_db=0.1))
+    found = links(obstacles=walls, requirement=Requirement(fade_margin_db=0.1))
     share = found.straight_share[0, 0]
     assert found.sigma_db[0, 0] == pytest.approx(np.sqrt(36.0 + share * 32.0))
     if share == 1.0:
@@ -199,7 +198,7 @@ def random_plan(seed, *, walls=6):
             Inverter(name=f"i{k}", at=p, height_m=float(rng.uniform(0, 5))) for k, p in enumerate(points(5))
         ),
         gateways=tuple(Spot(name=f"g{k}", at=p, height_m=float(rng.uniform(0, 5))) for k, p in enumerate(points(4))),
-        walls=tuple(
+        obstacles=tuple(
             Wall(name=f"w{k}", along=tuple(points(3)), height_m=3.0, loss_db=float(rng.uniform(0, 40)))
             for k in range(walls)
         ),
@@ -233,7 +232,7 @@ def test_turning_or_moving_the_whole_site_changes_nothing(seed, turn_deg, east_m
         before,
         inverters=tuple(dataclasses.replace(one, at=moved(one.at)) for one in before.inverters),
         gateways=tuple(dataclasses.replace(one, at=moved(one.at)) for one in before.gateways),
-        walls=tuple(dataclasses.replace(one, along=tuple(map(moved, one.along))) for one in before.walls),
+        obstacles=tuple(dataclasses.replace(one, along=tuple(map(moved, one.along))) for one in before.obstacles),
     )
     one, other = (links_of(scene_of(each)) for each in (before, after))
     assert other.path_loss_db == pytest.approx(one.path_loss_db, abs=1e-6)
@@ -244,7 +243,7 @@ def test_turning_or_moving_the_whole_site_changes_nothing(seed, turn_deg, east_m
 @given(st.integers(0, 2**32 - 1))
 def test_one_more_obstacle_never_raises_a_straight_through_level(seed):
     more = random_plan(seed)
-    fewer = dataclasses.replace(more, walls=more.walls[:-1])
+    fewer = dataclasses.replace(more, obstacles=more.obstacles[:-1])
     before, after = (links_of(scene_of(each)) for each in (fewer, more))
     assert np.all(after.straight_db - after.grazed_db >= before.straight_db - before.grazed_db - 1e-9)
 

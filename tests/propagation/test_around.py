@@ -120,9 +120,9 @@ def test_inverters_under_a_plane_of_modules_see_the_world_from_below_it():
         name="row", first=(-15.0, -4.0), height_m=1.5, bearing_deg=0.0, per_row=5, spacing_m=2.0,
         module_depth_m=2.0, clearance_m=0.2,
     )  # fmt: skip
-    under = dataclasses.replace(plan(ends=((-15.0, 30.0), (15.0, 0.0))), arrays=(row,))
+    under = dataclasses.replace(plan(ends=((-15.0, 30.0), (15.0, 0.0))), arrays=(row,), obstacles=row.module_rows())
     scene = scene_of(under)
-    assert scene.obstacles.kinds == ("modules",)
+    assert [one.kind for one in scene.obstacles.entries] == ["modules"]
     middle = links_of(scene, inverters=["row-1-3"])
     assert excess_db(middle) < 1.0, "out sideways, below the modules"
     high = dataclasses.replace(under, gateways=(Spot(name="g", at=(-5.0, 0.0), height_m=12.0),))

@@ -5,7 +5,6 @@ from pathlib import Path
 from survey.inputs.plan import (
     Box,
     Environment,
-    Foliage,
     Inverter,
     Plan,
     Radio,
@@ -25,7 +24,6 @@ def plan(
 ):
     """An inverter and a gateway with obstacles between."""
     end = RadioEnd(tx_power_dbm=8.0, sensitivity_dbm=-94.0)
-    of_kind = {kind: tuple(one for one in obstacles if isinstance(one, kind)) for kind in (Wall, Box, Roof, Foliage)}
     return Plan(
         file="test",
         folder=Path(),
@@ -35,10 +33,7 @@ def plan(
         requirement=Requirement(),
         inverters=(Inverter(name="i", at=ends[0], height_m=heights_m[0]),),
         gateways=(Spot(name="g", at=ends[1], height_m=heights_m[1]),),
-        walls=of_kind[Wall],
-        boxes=of_kind[Box],
-        roofs=of_kind[Roof],
-        foliage=of_kind[Foliage],
+        obstacles=obstacles,
     )
 
 

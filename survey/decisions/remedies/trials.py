@@ -19,7 +19,6 @@ from survey.scene import Ends, Scene, join
 Found = list[list[Remedy]]
 NEAR_M = 0.05
 """A spot this close to a gateway is where the gateway is already. [m]"""
-WITHOUT = {"box": "move or take away", "foliage": "cut back"}
 
 
 class Trials:
@@ -60,9 +59,9 @@ class Trials:
             For each inverter asked for, in no order; also what does nothing.
         """
         tops = {
-            costs[0].obstacle: costs[0].kind
+            costs[0].obstacle: costs[0].removal
             for number, costs in enumerate(self.costs)
-            if costs and costs[0].kind != "modules" and self._wants_room(number)
+            if costs and costs[0].removal and self._wants_room(number)
         }
         changed = sorted({int(self.best[i]) for i in self.rows})
         steps, done = len(tops) + len(changed) + 2, 0
@@ -73,8 +72,8 @@ class Trials:
                 progress(done, steps)
         self._try_one_more()
         self._try_relays()
-        for obstacle, kind in tops.items():
-            self._try_without(obstacle, kind)
+        for obstacle, removal in tops.items():
+            self._try_without(obstacle, removal)
             done += 1
             if progress:
                 progress(done + 2, steps)
@@ -188,12 +187,12 @@ class Trials:
                 action = f"allow {most} relays (max_relays = {most}): {', '.join(relays)}"
                 self._add(number, after, kind="relay", action=action, cautions=(), about=relays[0])
 
-    def _try_without(self, obstacle: str, kind: str) -> None:
+    def _try_without(self, obstacle: str, removal: str) -> None:
         """The site without the obstacle that costs some of the inverters most."""
         changed = scene_without(self.scene, obstacle)
         hops = None if self.hops is None else hops_of(changed)
         after = routes_of(links_between(changed, changed.inverters, self.in_use), hops).together()
-        action = f"{WITHOUT.get(kind, 'take away')} {obstacle}"
+        action = f"{removal} {obstacle}"
         for number, costs in enumerate(self.costs):
             if costs and costs[0].obstacle == obstacle and self._wants_room(number):
                 cautions = ("building",)

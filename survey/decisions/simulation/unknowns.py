@@ -50,20 +50,17 @@ def unknowns_of(scene: Scene) -> tuple[tuple[Unknown, ...], IntArray]:
     tuple of Unknown, and ndarray of int, shape (obstacles,)
         The unknowns in the order of the plan, and which of them each obstacle has; -1 where it has none.
     """
-    plan, obstacles = scene.plan, scene.obstacles
-    entries = {one.name: one for one in (*plan.walls, *plan.boxes, *plan.roofs)}
+    obstacles = scene.obstacles
     losses_db = obstacles.loss_db + (0.0 if scene.correction is None else scene.correction.change_db)
     found: dict[Unknown, int] = {}
     number = np.full(len(obstacles), -1, dtype=np.int64)
-    for k, name in enumerate(obstacles.names):
+    for k, obstacle in enumerate(obstacles.entries):
         if not obstacles.spread_db[k]:
             continue
-        entry = entries.get(name)
-        own = entry is not None and (entry.loss_db is not None or entry.spread_db is not None)
-        own = own or not obstacles.materials[k]
-        material = scene.plan.materials[obstacles.materials[k].casefold()].name if not own else ""
+        own = obstacle.has_own_spread
+        material = "" if own else scene.plan.materials[obstacle.made_of.casefold()].name
         unknown = Unknown(
-            name=material or name,
+            name=material or obstacle.name,
             kind="material" if material else "obstacle",
             spread_db=float(obstacles.spread_db[k]),
             loss_db=float(losses_db[k]),

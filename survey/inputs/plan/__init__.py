@@ -15,7 +15,19 @@ from survey.inputs.fields import Entry, Number, key
 from survey.inputs.materials import BUILT_IN, Material
 from survey.inputs.plan.equipment import Array, Inverter, OwnRadio, Radio, RadioEnd, Search, Spot
 from survey.inputs.plan.kinds import ANTENNA, ANY_TEXT, BEARING, NAME
-from survey.inputs.plan.obstacles import Box, Foliage, Obstacle, OwnMaterial, Roof, Sheetlike, Wall
+from survey.inputs.plan.obstacles import (
+    Box,
+    Foliage,
+    Look,
+    ModuleRow,
+    Obstacle,
+    Roof,
+    Sheetlike,
+    Wall,
+    in_order,
+    obstacle_kinds,
+)
+from survey.inputs.plan.own_material import OwnMaterial
 
 if TYPE_CHECKING:  # it takes its kinds of value from here
     from survey.inputs.drawings import Drawing
@@ -28,6 +40,8 @@ __all__ = [
     "Environment",
     "Foliage",
     "Inverter",
+    "Look",
+    "ModuleRow",
     "Obstacle",
     "OwnMaterial",
     "OwnRadio",
@@ -41,6 +55,7 @@ __all__ = [
     "Site",
     "Spot",
     "Wall",
+    "obstacle_kinds",
 ]
 
 
@@ -106,6 +121,9 @@ class Plan:
     ----------
     file : str
         The file as the user named it.
+    obstacles : tuple of Obstacle
+        Whatever can be in the way, kind by kind, whether written as such or made by another entry (the rows of modules
+        of arrays: `Array.module_rows`).
     folder : Path
         Where files named in the plan are looked for.
     patterns : mapping of str to Pattern
@@ -126,16 +144,16 @@ class Plan:
     own_materials: tuple[OwnMaterial, ...] = ()
     arrays: tuple[Array, ...] = ()
     inverters: tuple[Inverter, ...] = ()
-    walls: tuple[Wall, ...] = ()
-    boxes: tuple[Box, ...] = ()
-    roofs: tuple[Roof, ...] = ()
-    foliage: tuple[Foliage, ...] = ()
+    obstacles: tuple[Obstacle, ...] = ()
     gateways: tuple[Spot, ...] = ()
     spots: tuple[Spot, ...] = ()
     searches: tuple[Search, ...] = ()
     patterns: Mapping[str, Pattern] = field(default_factory=lambda: KINDS, hash=False)
     drawn_from: tuple[str, ...] = ()
     defaults: tuple[tuple[str, str, object], ...] = ()
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "obstacles", in_order(self.obstacles))
 
     @cached_property
     def materials(self) -> dict[str, Material]:

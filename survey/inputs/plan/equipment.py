@@ -28,6 +28,7 @@ from survey.inputs.plan.kinds import (
     TX_POWER,
     area_faults,
 )
+from survey.inputs.plan.obstacles import ModuleRow
 
 MOST_SEARCH_POINTS = 1_000_000
 MOST_GRID_POINTS = 20_000_000
@@ -159,18 +160,17 @@ class Array(OwnRadio):
             f"{self.name}-{row}-{column}" for row in range(1, self.rows + 1) for column in range(1, self.per_row + 1)
         ]
 
-    def row_name(self, row: int) -> str:
-        """What the sheet of modules over a row is called, rows counted from 1."""
-        return f"{self.name} modules {row}"
-
-    def module_sheets_m(self) -> FloatArray:
-        """Corners of the sheet of modules over each row, shape (rows, 4, 3); no rows without `module_depth_m`. [m]"""
+    def module_rows(self) -> tuple[ModuleRow, ...]:
+        """The sheet of modules over each row; none without `module_depth_m`."""
         if self.module_depth_m is None or self.spacing_m is None:
-            return np.zeros((0, 4, 3))
+            return ()
         first = self.positions_m().reshape(self.rows, self.per_row, 3)[:, 0] + [0.0, 0.0, self.clearance_m]
         ends = np.array([-0.5, self.per_row - 0.5])[[0, 1, 1, 0], None] * self.spacing_m * self.along
         depths = np.array([-0.5, -0.5, 0.5, 0.5])[:, None] * self.module_depth_m * self.upslope
-        return np.asarray(first[:, None] + ends + depths)
+        return tuple(
+            ModuleRow(name=f"{self.name} modules {row}", array=self.name, corners=tuple(map(tuple, corners_m)))
+            for row, corners_m in enumerate((first[:, None] + ends + depths).tolist(), start=1)
+        )
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -51,24 +51,23 @@ class Unit:
 def units_of(scene: Scene) -> tuple[tuple[Unit, ...], IntArray]:
     """The losses of a site that readings could change, and which of them each obstacle has.
 
-    Closed metal has a working cap instead of a loss, and foliage costs by the metre: they are left alone (-1).
+    Closed metal has a working cap instead of a loss, and foliage costs by the metre: these stay as they are (-1).
     """
     obstacles, plan = scene.obstacles, scene.plan
-    own_loss = {one.name for one in (*plan.walls, *plan.boxes, *plan.roofs) if one.loss_db is not None}
     units: dict[tuple[bool, str], Unit] = {}
     numbers: dict[tuple[bool, str], int] = {}
     unit = np.full(len(obstacles), -1, dtype=np.int64)
-    for i, (name, kind, material) in enumerate(zip(obstacles.names, obstacles.kinds, obstacles.materials, strict=True)):
-        if kind == "foliage" or obstacles.opaque[i]:
+    for i, obstacle in enumerate(obstacles.entries):
+        if not obstacle.can_be_fitted or obstacles.opaque[i]:
             continue
-        own = kind != "modules" and name in own_loss
-        key = (own, name if own else material.casefold())
+        own = obstacle.has_own_loss
+        key = (own, obstacle.name if own else obstacle.made_of.casefold())
         if key not in units:
             loss_db = float(obstacles.loss_db[i])
             spread_db = float(obstacles.spread_db[i]) if own else plan.materials[key[1]].spread_db
             usual_db = max(LEAST_SPREAD_DB, USUAL_SPREAD * loss_db)
             units[key] = Unit(
-                name=_unit_name(name, scene) if own else plan.materials[key[1]].name,
+                name=_unit_name(obstacle.name, scene) if own else plan.materials[key[1]].name,
                 own=own,
                 loss_db=loss_db,
                 spread_db=spread_db or usual_db,

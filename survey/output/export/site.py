@@ -92,15 +92,19 @@ class Exported:
             yield Device("inverter", ends.at_m[i], _said(facts))
 
     def shapes(self) -> Iterator[Shape]:
-        """Every sheet of every obstacle, and foliage."""
+        """Every sheet of every obstacle; of one that costs by the metre inside, its outline at the bottom and at the top."""
         obstacles, sheets = self.scene.obstacles, self.scene.sheets
         for owner, corners in zip(sheets.owner.tolist(), sheets.corners_m, strict=True):
             once = corners[np.any(corners != np.roll(corners, 1, axis=0), axis=1)]  # sheets of few corners repeat some
-            yield Shape(obstacles.kinds[owner], obstacles.names[owner], obstacles.materials[owner], once)
-        for plant in self.scene.plan.foliage:
-            flat = np.array(plant.footprint)
-            for height_m in (plant.base_m, plant.base_m + plant.height_m):
-                yield Shape("foliage", plant.name, "", np.column_stack([flat, np.full(len(flat), height_m)]))
+            one = obstacles.entries[owner]
+            yield Shape(one.kind, one.name, one.made_of, once)
+        for one in obstacles.entries:
+            volume = one.volume()
+            if volume is None:
+                continue
+            for height_m in (volume.base_m, volume.top_m):
+                ring_m = np.column_stack([volume.footprint_m, np.full(len(volume.footprint_m), height_m)])
+                yield Shape(one.kind, one.name, one.made_of, ring_m)
 
 
 def exported(scene: Scene, *, gateways: Sequence[str] = ()) -> Exported:

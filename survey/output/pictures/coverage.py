@@ -13,7 +13,14 @@ from matplotlib.figure import Figure
 from survey.base.arrays import FloatArray
 from survey.links import MARGINAL_RELIABILITY
 from survey.links.coverage import Coverage
-from survey.output.pictures.ground import draw_obstacles, draw_scale_and_north, frame_m, obstacle_entries, site_axes
+from survey.output.map.site import gateway_labels, places_of, shapes_of
+from survey.output.pictures.ground import (
+    draw_obstacles,
+    draw_scale_and_north,
+    obstacle_entries,
+    picture_frame_m,
+    site_axes,
+)
 from survey.output.pictures.labels import put_labels
 from survey.output.pictures.site_map import draw_places, mark_size_pt, one_lined, place_entries
 from survey.output.pictures.style import FAINT, INK, PAPER, SMALL_PT, foot_legend, picture, sample, short
@@ -38,7 +45,7 @@ INVERTER: dict[str, Any] = {
 
 def field_m(scene: Scene) -> tuple[FloatArray, FloatArray]:
     """The area that a coverage picture shows: lowest and highest x and y. [m]"""
-    return frame_m(scene, right_in=BAR_IN)
+    return picture_frame_m(scene, right_in=BAR_IN)
 
 
 @picture
@@ -102,16 +109,16 @@ def coverage_picture(coverage: Coverage, *, show: str = "margin") -> Figure:
                     alpha=0.6 if more else 1.0,
                 )
                 drawn.set_gid(label)
-    named = draw_obstacles(axes, scene, bare=True)
+    named = draw_obstacles(axes, shapes_of(scene), bare=True)
     at_m = scene.inverters.at_m
-    axes.plot(
-        *at_m[:, :2].T, zorder=4, gid="inverters", markersize=min(4.0, mark_size_pt(axes, scene.inverters)), **INVERTER
-    )
-    places = draw_places(axes, scene, chosen=chosen)
+    axes.plot(*at_m[:, :2].T, zorder=4, gid="inverters", markersize=min(4.0, mark_size_pt(axes, scene)), **INVERTER)
+    places = places_of(scene, chosen=chosen)
+    draw_places(axes, places)
+    names = gateway_labels(places)
     draw_scale_and_north(axes)
     foot_legend(figure, handles, columns=COLUMNS)
-    marks_m = np.array([one.at_m for one in places]).reshape(-1, 2)
-    put_labels(axes, [*places, *named], np.concatenate([at_m[:, :2], marks_m]), reach_pt=1.0)
+    marks_m = np.array([one.at for one in names]).reshape(-1, 2)
+    put_labels(axes, [*names, *named], np.concatenate([at_m[:, :2], marks_m]), reach_pt=1.0)
     return figure
 
 

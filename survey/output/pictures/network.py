@@ -12,13 +12,14 @@ from matplotlib.figure import Figure
 from survey.base.layout import counted
 from survey.network.weak_points import WeakPoints
 from survey.output.answers.figures import route_tally
+from survey.output.map.labels import Label
+from survey.output.map.site import gateway_labels, inverter_labels, places_of, shapes_of
 from survey.output.pictures.ground import draw_obstacles, draw_scale_and_north, obstacle_entries, site_axes
-from survey.output.pictures.labels import Label, put_labels
+from survey.output.pictures.labels import put_labels
 from survey.output.pictures.site_map import (
     draw_inverters,
     draw_places,
     gateways_words,
-    inverter_labels,
     mark_size_pt,
     one_lined,
     state_entries,
@@ -81,7 +82,7 @@ def network_picture(points: WeakPoints) -> Figure:
         entries=len(handles),
         columns=COLUMNS,
     )
-    named = draw_obstacles(axes, scene, bare=True)
+    named = draw_obstacles(axes, shapes_of(scene), bare=True)
     for patch in axes.patches:
         patch.set_edgecolor(FAINT)
     hops: set[tuple[int, int]] = set()
@@ -104,12 +105,13 @@ def network_picture(points: WeakPoints) -> Figure:
             "alpha": faint,
         }
         _lines(axes, [(at_m[a], links.gateways.at_m[g, :2]) for a, g in ends], f"routes {mark.word}", **looks)
-    size_pt = mark_size_pt(axes, links.inverters)
+    size_pt = mark_size_pt(axes, scene)
     for i in relays:
         looks = LOSERS if i in weak else RELAY
         axes.plot(*at_m[i], zorder=4.6, gid="weak" if i in weak else "relay", markersize=1.7 * size_pt, **looks)
     draw_inverters(axes, links.inverters, network.state, size_pt=size_pt)
-    places = draw_places(axes, scene, chosen=chosen, spots=False)
+    places = [one for one in places_of(scene, chosen=chosen) if one.kind == "chosen"]
+    draw_places(axes, places)
     draw_scale_and_north(axes)
     foot_legend(figure, handles, columns=COLUMNS)
     heavy = sorted(weak, key=lambda i: -len(relays[i].lost))[:MOST_NAMED]
@@ -120,13 +122,11 @@ def network_picture(points: WeakPoints) -> Figure:
         for i in busy
         if len(relays[i].used_by) >= BUSY
     }
-    labels = [Label(text=text, at_m=(float(at_m[i, 0]), float(at_m[i, 1])), size_pt=7.0) for i, text in words.items()]
+    labels = [Label(text=text, kind="count", at=(float(at_m[i, 0]), float(at_m[i, 1]))) for i, text in words.items()]
     told = {links.inverters.names[i] for i in words}
-    others = [one for one in inverter_labels(scene, network.state) if one.text not in told]
+    others = [one for one in inverter_labels(scene, network) if one.text not in told]
     taken_m = np.concatenate([at_m, links.gateways.at_m[:, :2]])
-    put_labels(
-        axes, [*[one for one in places if one.needed], *labels, *others, *named], taken_m, reach_pt=size_pt / 2.0
-    )
+    put_labels(axes, [*gateway_labels(places), *labels, *others, *named], taken_m, reach_pt=size_pt / 2.0)
     return figure
 
 

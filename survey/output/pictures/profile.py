@@ -16,8 +16,9 @@ from survey.base.units import wavelength_m
 from survey.links import CARRIERS, STATES, Links, carried_by
 from survey.output.answers.figures import db, percent
 from survey.output.answers.links import WAY_WORDS
-from survey.output.pictures.ground import KINDS, LAYERS, outlines_m
-from survey.output.pictures.labels import Label, put_labels
+from survey.output.map.labels import Label
+from survey.output.pictures.ground import layer_of, settings_of
+from survey.output.pictures.labels import put_labels
 from survey.output.pictures.sections import (
     Cut,
     Strung,
@@ -263,15 +264,16 @@ def _from_the_side(
     axes.axhline(0.0, color="#6b5b45", linewidth=1.2, zorder=1.5)
     labels = []
     for cut in shown:
-        looks = KINDS[cut.kind] | {"alpha": 1.0, "zorder": LAYERS[cut.kind], "gid": cut.kind}
+        look, kind = cut.obstacle.look, cut.obstacle.kind
+        looks = settings_of(look) | {"alpha": 1.0, "zorder": layer_of(look), "gid": kind}
         if len(cut.points_m) > 2:  # noqa: PLR2004  an area
             axes.add_patch(Polygon(cut.points_m, closed=True, **looks))
         else:
-            axes.plot(*cut.points_m.T, color=looks["edgecolor"], linewidth=2.2, zorder=looks["zorder"], gid=cut.kind)
-        if cut.kind != "modules":
+            axes.plot(*cut.points_m.T, color=looks["edgecolor"], linewidth=2.2, zorder=looks["zorder"], gid=kind)
+        if cut.obstacle.label:
             at_m = label_at_m(cut.points_m, frame_m)
             if frame_m[0] <= at_m[0] <= frame_m[1]:
-                labels.append(Label(text=cut.name, at_m=at_m, size_pt=SMALL_PT - 0.5))
+                labels.append(Label(text=cut.obstacle.label, kind="obstacle", at=at_m))
     _zone(axes, ends, up=2, wave_m=wave_m)
     for side, points in strung:
         axes.plot(points[:, 0], points[:, 2], zorder=3.5, gid=side, **STRINGS[side])
@@ -288,7 +290,7 @@ def _from_the_side(
     for label in labels:
         seen.setdefault(label.text, label)
     own = [
-        Label(text=name, at_m=(float(end[0]), float(end[2])), needed=True, bold=True)
+        Label(text=name, kind="gateway", at=(float(end[0]), float(end[2])), needed=True)
         for name, end in zip(names, ends, strict=True)
     ]
     steps = np.linspace(0.0, 1.0, 60)[:, None]
@@ -314,11 +316,11 @@ def _from_above(
     widest_m = max([half_m / 1.15, *(float(np.abs(points[:, 1]).max()) for _, points in strung)]) * 1.15
     axes.set_xlim(*frame_m)
     axes.set_ylim(-widest_m, widest_m)
-    for kind, _, outlines in outlines_m(links.scene):
-        chosen = outlines[-1:] if kind in {"box", "foliage"} else outlines
-        for outline in chosen:
-            seen = along_ground(*around, outline)[:, :2]
-            axes.add_patch(Polygon(seen, closed=True, zorder=LAYERS[kind], gid=kind, **KINDS[kind]))
+    for one in links.scene.plan.obstacles:
+        for outline_m in one.footprints_m():
+            seen = along_ground(*around, np.column_stack([outline_m, np.zeros(len(outline_m))]))[:, :2]
+            settings = settings_of(one.look)
+            axes.add_patch(Polygon(seen, closed=True, zorder=layer_of(one.look), gid=one.kind, **settings))
     _zone(axes, ends, up=1, wave_m=wave_m)
     for side, points in strung:
         axes.plot(points[:, 0], points[:, 1], zorder=3.5, gid=side, **STRINGS[side])

@@ -9,8 +9,8 @@ import numpy as np
 from survey.base.arrays import FloatArray
 from survey.base.units import wavelength_m
 from survey.geometry import SIDES, convex_outlines, lines_between, strings_around
+from survey.inputs.plan import Obstacle
 from survey.links import straight_links
-from survey.output.pictures.ground import outlines_m
 from survey.propagation.bends import bend
 from survey.propagation.enclosed import opened_sets
 from survey.scene import Scene, radios_at
@@ -22,18 +22,17 @@ ZONE_POINTS = 121
 
 @dataclass(frozen=True, kw_only=True)
 class Cut:
-    """A thing cut by an upright plane.
+    """An obstacle cut by an upright plane.
 
     Attributes
     ----------
-    kind, name : str
+    obstacle : Obstacle
         What it is.
     points_m : ndarray of float, shape (2 or more, 2)
         Two ends of a sheet, or the outline of a body: along the ground from the line's start, and height. [m]
     """
 
-    kind: str
-    name: str
+    obstacle: Obstacle
     points_m: FloatArray
 
 
@@ -71,24 +70,14 @@ def cuts_of(scene: Scene, start_m: FloatArray, end_m: FloatArray) -> list[Cut]:
         Also what lies before the start and beyond the end.
     """
     found = []
-    for kind, name, outlines in outlines_m(scene):
-        parts = [part for outline in outlines for part in convex_outlines(outline)]
-        if kind == "foliage":
-            parts = _sides(outlines)
+    for one in scene.plan.obstacles:
+        parts = [part for face_m in one.faces_m() for part in convex_outlines(face_m)]
         pieces = [piece for part in parts if (piece := _cut(along_ground(start_m, end_m, part))) is not None]
-        if not pieces:
-            continue
-        if kind in {"box", "foliage"}:  # all pieces are on the outline of one body
-            found.append(Cut(kind=kind, name=name, points_m=_hull(np.concatenate(pieces))))
+        if pieces and (one.closed_m() is not None or one.volume() is not None):  # all lie on the outline of one body
+            found.append(Cut(obstacle=one, points_m=_hull(np.concatenate(pieces))))
         else:
-            found.extend(Cut(kind=kind, name=name, points_m=piece) for piece in pieces)
+            found.extend(Cut(obstacle=one, points_m=piece) for piece in pieces)
     return found
-
-
-def _sides(ends: list[FloatArray]) -> list[FloatArray]:
-    """Upright faces of a prism of which bottom and top are given."""
-    low, high = ends
-    return [np.array([low[i - 1], low[i], high[i], high[i - 1]]) for i in range(len(low))]
 
 
 def _cut(part_m: FloatArray) -> FloatArray | None:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
+from survey.links import STATES
 from survey.output.answers.figures import route_tally
 from survey.output.report.cautions import CAUTIONS, FIRST
 from survey.output.report.findings import Findings
@@ -69,6 +70,7 @@ def html_page(findings: Findings, stamp: Stamp) -> str:
         "map": site_map(
             scene, network, advised=findings.placement.network.links.gateways.names if findings.placement else ()
         ),
+        "states": STATES,
         "coverage": coverage(scene, network.links.gateways),
         "rows": rows_of(findings),
         "without_room": bool(network.without_room),

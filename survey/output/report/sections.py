@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 from survey.base.layout import counted
 from survey.decisions.placement import Placement, Wanted, best_of_each_place
-from survey.inputs.materials import vegetation_loss
 from survey.inputs.plan import Plan
 from survey.network import Network
 from survey.output.answers.check import defaults_by_table
@@ -187,35 +186,13 @@ def defaults(findings: Findings) -> list[tuple[str, str]]:
 
 def materials(scene: Scene) -> Grid:
     """What the obstacles cost, with the source of every figure."""
-    plan, frequency_mhz, obstacles = scene.plan, scene.plan.radio.frequency_mhz, scene.obstacles
+    plan, obstacles = scene.plan, scene.obstacles
     rows: dict[tuple[str, str], list[str]] = {}
-    for k, (name, kind, material) in enumerate(zip(obstacles.names, obstacles.kinds, obstacles.materials, strict=True)):
-        if kind == "foliage":
-            continue
-        loss_db, spread_db = float(obstacles.loss_db[k]), float(obstacles.spread_db[k])
-        known = plan.materials.get(material.casefold()) if material else None
-        own = known is None or abs(known.loss_db(frequency_mhz) - loss_db) > 1e-9  # noqa: PLR2004  its own figure
-        what = name if own else material
-        source = "the plan gives this obstacle a loss of its own" if own or known is None else known.source
-        status = "from the plan" if own or known is None else known.status
-        rows[what, source] = [what, f"{loss_db:.1f}", f"{spread_db:.1f}", status, source]
-    usual = round(vegetation_loss(frequency_mhz)[0], 3)
-    for plant in plan.foliage:
-        if plant.loss_db_per_m is None:
-            rows["foliage", ""] = [
-                "foliage, by the metre",
-                f"{usual:g}",
-                "-",
-                "published",
-                "Recommendation ITU-R P.833-9, section 2.1, woodland in leaf",
-            ]
-        else:
-            rows[plant.name, ""] = [
-                f"{plant.name}, by the metre",
-                f"{plant.loss_db_per_m:g}",
-                "-",
-                "from the plan",
-                "the plan",
-            ]
+    for k, obstacle in enumerate(obstacles.entries):
+        loss = obstacle.loss(plan.materials, frequency_mhz=plan.radio.frequency_mhz)
+        figures = [loss.what, f"{obstacles.loss_db[k]:.1f}", f"{obstacles.spread_db[k]:.1f}"]
+        if obstacle.volume() is not None:
+            figures = [f"{loss.what}, by the metre", f"{round(loss.db, 3):g}", "-"]
+        rows[loss.what, loss.source] = [*figures, loss.status, loss.source]
     headings = ["material", "loss dB", "spread dB", "status", "source"]
     return Grid(headings=headings, text=[True, False, False, True, True], rows=list(rows.values()))

@@ -95,7 +95,11 @@ def behind_a_sheet(*, spread_db=5.0, far_m=60.0, **changes):
     """The near spot is behind a sheet of 20 dB; the far one is in the open, and a little worse."""
     wall = long_wall("w", 5.0, material="shed sheet")
     plan = yard(
-        [(0.0, 0.0)], [(10.0, 0.0), (-far_m, 0.0)], walls=(wall,), own_materials=(material(20.0, spread_db),), **changes
+        [(0.0, 0.0)],
+        [(10.0, 0.0), (-far_m, 0.0)],
+        obstacles=(wall,),
+        own_materials=(material(20.0, spread_db),),
+        **changes,
     )
     return links_in(plan)
 

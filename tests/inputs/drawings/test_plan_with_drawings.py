@@ -7,6 +7,7 @@ import pytest
 from plans import write
 
 from survey.base.errors import PlanError
+from survey.inputs.plan import Foliage, Wall
 from survey.inputs.plan_file import plan_of, read_plan
 
 ORIGIN = ('name = "invented yard"', 'name = "invented yard"\nzero_lat_deg = 48.5\nzero_lon_deg = -30.25')
@@ -86,8 +87,8 @@ def test_points_lines_and_outlines_of_a_map(plan):
     assert [one.name for one in read.spots] == ["pole", "second"]
     assert read.spots[0].at == pytest.approx((7.4, 10 * PLACE), abs=0.05)
     assert read.spots[1].at == read.inverters[2].at
-    assert [len(one.along) for one in read.walls] == [3, 5]
-    assert len(read.foliage[0].footprint) == 4
+    assert [len(one.along) for one in read.obstacles if isinstance(one, Wall)] == [3, 5]
+    assert [len(one.footprint) for one in read.obstacles if isinstance(one, Foliage)] == [4]
     assert (len(read.searches[0].within), read.searches[0].along) == (4, None)
     assert (len(read.searches[1].along), read.searches[1].within) == (3, None)
     assert [one.name for one in read.drawings] == ["map"]

@@ -14,6 +14,7 @@ from plans import WALL, WHOLE_PLAN, entry, wall, write
 from tiles import difference, tiles
 
 from survey.geometry import crossings
+from survey.inputs.plan import obstacle_kinds
 from survey.inputs.plan_file import read_plan
 from survey.links import STATES, links_between, links_of
 from survey.links.coverage import chosen_gateways, coverage_of
@@ -21,6 +22,7 @@ from survey.links.explanation import budget_of
 from survey.network import network_of
 from survey.network.weak_points import weak_points
 from survey.output.answers.explain import steps_of
+from survey.output.map.frame import extent_m, nice_length_m
 from survey.output.pictures import (
     as_bytes,
     budget_picture,
@@ -31,7 +33,6 @@ from survey.output.pictures import (
     profile_picture,
     site_map,
 )
-from survey.output.pictures.ground import KINDS, extent_m, nice_length_m
 from survey.output.pictures.sections import cuts_of, fresnel_zone_m, mirrored, strings_of
 from survey.output.pictures.style import MARKS
 from survey.scene import corrected, radios_at, scene_of
@@ -113,8 +114,8 @@ def test_states_differ_in_shape_and_the_best_from_the_worst_in_filling_too():
 
 
 def test_kinds_of_obstacles_differ_without_colour():
-    looks = {(str(one.get("hatch")), str(one.get("linestyle")), one["linewidth"]) for one in KINDS.values()}
-    assert len(looks) == len(KINDS)
+    looks = {(kind.look.hatch, kind.look.dashes, kind.look.width_pt) for kind in obstacle_kinds()}
+    assert len(looks) == len(obstacle_kinds())
 
 
 @pytest.mark.parametrize("name", SITES)
@@ -290,7 +291,7 @@ BOX = entry("box", name='"tank"', loss_db=40, centre="[5, 0]", length_m=2, width
 def test_a_box_is_cut_to_its_section(tmp_path):
     scene = small(tmp_path, more=BOX)
     (cut,) = cuts_of(scene, scene.inverters.at_m[0], scene.gateways.at_m[0])
-    assert (cut.kind, cut.name) == ("box", "tank")
+    assert (cut.obstacle.kind, cut.obstacle.name) == ("box", "tank")
     assert sorted(map(tuple, cut.points_m.round(6).tolist())) == [(4.0, 0.0), (4.0, 3.0), (6.0, 0.0), (6.0, 3.0)]
 
 
@@ -298,7 +299,7 @@ def test_foliage_is_cut_and_a_wall_beside_the_line_is_not(tmp_path):
     hedge = entry("foliage", name='"hedge"', footprint="[[3, -1], [4, -1], [4, 1], [3, 1]]", height_m=2)
     scene = small(tmp_path, more=hedge + wall(along="[[3, 5], [6, 5]]"))
     (cut,) = cuts_of(scene, scene.inverters.at_m[0], scene.gateways.at_m[0])
-    assert cut.name == "hedge"
+    assert cut.obstacle.name == "hedge"
     assert cut.points_m[:, 0].min() == pytest.approx(6.0)
     assert cut.points_m[:, 0].max() == pytest.approx(7.0)
 
@@ -309,7 +310,7 @@ def test_every_crossing_of_a_line_lies_on_what_the_picture_cuts():
         start_m, end_m = scene.inverters.at_m[i], scene.gateways.at_m[0]
         met = crossings(start_m[None], end_m[None], scene.sheets)
         reach_m = np.hypot(*(end_m - start_m)[:2])
-        cut = {one.name for one in cuts_of(scene, start_m, end_m) if one.points_m[:, 0].min() < reach_m}
+        cut = {one.obstacle.name for one in cuts_of(scene, start_m, end_m) if one.points_m[:, 0].min() < reach_m}
         assert {scene.obstacles.names[k] for k in scene.sheets.owner[met.sheet]} <= cut
         assert len(met)
 
