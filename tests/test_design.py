@@ -21,7 +21,7 @@ ROOMS = {
     "base": Room("", "arrays errors layout limits polygon probability units workers"),
     "inputs": Room("base", "antennas csv_files fields logs materials plan plan_file readings slab"),
     "geometry": Room("base", "hulls"),
-    "siting": Room("base", "choice fewest"),
+    "siting": Room("base", "choice choosing fewest"),
     "scene": Room("base geometry inputs", "correction"),
     "propagation": Room("base geometry inputs scene", "around bends distance enclosed penetration sides slight"),
     "links": Room("base geometry inputs propagation scene", "coverage explanation"),

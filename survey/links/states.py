@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.base.arrays import FloatArray
+from survey.propagation import Way
 from survey.scene import Scene
 
 StateArray = NDArray[np.int8]
@@ -14,10 +15,8 @@ STATES = ("fails", "marginal", "holds")
 """What a state number means, from worst to best."""
 HOLDS = STATES.index("holds")
 MARGINAL_RELIABILITY = 0.5
-WAYS = ("over", "left", "right", "reflected")
-"""The ways around what stands in the line."""
-CARRIERS = ("straight", *WAYS)
-"""The ways of a link: straight through, and around what stands there."""
+CARRIERS = ("straight", *(way.name.lower() for way in Way))
+"""The paths of a link: straight through, then each `Way` around what stands there."""
 
 
 def state_of(scene: Scene, reliability: FloatArray) -> StateArray:

@@ -32,15 +32,15 @@ def better_worst(claim: Claim, *, fixed: tuple[int, ...], until: float) -> Claim
     -------
     Claim
     """
-    site, standing = claim.site, claim.standing
-    best = site.reliability.max(axis=1)
-    missing = float(best.sum(dtype=np.float64)) - standing.expected_served
-    if claim.proven_worst or site.capacity or missing > EQUAL or not claim.settled or monotonic() > until:
+    matrix, assignment = claim.matrix, claim.assignment
+    best = matrix.reliability.max(axis=1)
+    missing = float(best.sum(dtype=np.float64)) - assignment.expected_served
+    if claim.proven_worst or matrix.limit or missing > EQUAL or not claim.settled or monotonic() > until:
         return claim
-    held = np.asarray(site.holds.any(axis=1))
-    as_good = (site.reliability >= best[:, None] - EQUAL / (2.0 * len(best))) & (site.holds | ~held[:, None])
-    margin_db = np.where(as_good, np.nan_to_num(site.margin_db, nan=-np.inf), -np.inf)
-    tries = np.unique(margin_db[margin_db > standing.worst_margin_db])
+    held = np.asarray(matrix.holds.any(axis=1))
+    as_good = (matrix.reliability >= best[:, None] - EQUAL / (2.0 * len(best))) & (matrix.holds | ~held[:, None])
+    margin_db = np.where(as_good, np.nan_to_num(matrix.margin_db, nan=-np.inf), -np.inf)
+    tries = np.unique(margin_db[margin_db > assignment.worst_margin_db])
     # nobody's worst can be above the best margin of the inverter that has the worst best
     tries = tries[tries <= margin_db.max(axis=1).min()]
     low, high = -1, len(tries)
@@ -51,7 +51,7 @@ def better_worst(claim: Claim, *, fixed: tuple[int, ...], until: float) -> Claim
             return claim
         if found:
             low = middle
-            claim = claim.with_set(site.standing(found))
+            claim = claim.with_set(matrix.assigned(found))
         else:
             high = middle
     return replace(claim, proven_worst=True)

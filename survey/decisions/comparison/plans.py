@@ -16,7 +16,7 @@ from survey.decisions.placement import Scores, relaying_of, scores_of
 from survey.decisions.simulation import SpotDraws, spot_draws
 from survey.inputs.plan import Foliage, Obstacle, Plan
 from survey.links import Links, Progress, links_between
-from survey.network import Hops, Network, hops_of, network_between, room_of
+from survey.network import Hops, Network, coverage_matrix, hops_of, network_between
 from survey.scene import Ends, Scene, corrected, scene_of
 
 OBSTACLES = {"walls": "wall", "boxes": "box", "roofs": "roof", "foliage": "foliage"}
@@ -145,8 +145,8 @@ def compare_plans(
     return BetweenPlans(
         before=first,
         after=second,
-        before_scores=scores_of(first, before_hops),
-        after_scores=scores_of(second, after_hops),
+        before_scores=scores_of(first.gateways, coverage_matrix(first, before_hops)),
+        after_scores=scores_of(second.gateways, coverage_matrix(second, after_hops)),
         before_drawn=drawn_alone(first, before_hops, draws=draws, seed=seed),
         after_drawn=drawn_alone(second, after_hops, draws=draws, seed=seed),
         after_network=network_between(after, second.gateways, hops=after_hops, links=second),
@@ -167,7 +167,7 @@ def drawn_alone(links: Links, hops: Hops | None, *, draws: int, seed: int) -> Sp
     """The spots of a plan in draws, each as the only one with a gateway."""
     scene = links.scene
     relaying = relaying_of(scene, hops)
-    return spot_draws(links, draws=draws, seed=seed, relaying=relaying, inverters_per_gateway=room_of(scene))
+    return spot_draws(links, draws=draws, seed=seed, relaying=relaying, inverters_per_gateway=scene.capacity)
 
 
 def _causes(effects_db: FloatArray, difference_db: FloatArray) -> tuple[IntArray, FloatArray]:

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from survey.base.arrays import IntArray
 from survey.decisions.placement.scores import Scores, best_of_each_place
-from survey.links import Links, links_between
-from survey.network import Hops, alone, reached, room_of
-from survey.scene import Scene
+from survey.siting import CoverageMatrix
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -48,19 +47,23 @@ class Reason:
     nearer: tuple[Decider, ...]
 
 
-def reason_for(
-    scores: Scores, order: IntArray, *, scene: Scene, links: Links | None = None, hops: Hops | None = None
-) -> Reason | None:
-    """Why the first of a ranking comes before the best of another place."""
+def reason_for(scores: Scores, order: IntArray, matrix: CoverageMatrix, inverters: Sequence[str]) -> Reason | None:
+    """Find why the first of a ranking comes before the best of another place; None where there is no other spot.
+
+    Parameters
+    ----------
+    scores, order, matrix
+        Of all spots: their scores, the ranking, and the routes to them.
+    inverters : sequence of str
+        Names of the inverters.
+    """
     if len(order) < 2:  # noqa: PLR2004  there is no rival
         return None
     best = int(order[0])
     places = best_of_each_place(scores, order)
     rival = int(places[1]) if len(places) > 1 else int(order[1])
-    both = [best, rival]
-    links = links.to(both) if links else links_between(scene, scene.inverters, scores.spots.pick(both))
-    reliability, margin_db = alone(scene, *reached(links, hops))
-    holds = reliability >= scene.plan.requirement.reliability
+    alone = matrix.only([best, rival]).alone
+    reliability, margin_db, holds = alone.reliability, alone.margin_db, alone.holds
     difference = reliability[:, 0] - reliability[:, 1]
     figures = ("served", "expected_served", "worst_margin_db")
     differs = (name for name in figures if abs(getattr(scores, name)[best] - getattr(scores, name)[rival]) > 1e-6)  # noqa: PLR2004
@@ -68,7 +71,7 @@ def reason_for(
     def deciders(indices: IntArray) -> tuple[Decider, ...]:
         return tuple(
             Decider(
-                inverter=scene.inverters.names[i],
+                inverter=inverters[i],
                 margin_db=float(margin_db[i, 0]),
                 rival_margin_db=float(margin_db[i, 1]),
                 reliability=float(reliability[i, 0]),
@@ -78,7 +81,7 @@ def reason_for(
         )
 
     decided_by = next(differs, "order")
-    if room_of(scene) and decided_by != "served":  # other inverters have the room there: that decides nothing
+    if alone.limit and decided_by != "served":  # other inverters are taken there: that decides nothing
         holds, difference = np.zeros_like(holds), np.zeros_like(difference)
     largest = np.argsort(-np.abs(difference), kind="stable")
     return Reason(

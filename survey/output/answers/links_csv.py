@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 
-from survey.links import CARRIERS, STATES, Links, carried_by
+from survey.links import CARRIERS, STATES, Links
 from survey.output.answers.links import FIGURES, in_the_line
 from survey.output.answers.values import plain
 
@@ -26,7 +26,7 @@ COLUMNS = (
 def links_csv(links: Links) -> str:
     """Every link as one row, inverter by inverter, with the serial that the plan gives."""
     figures = {name: plain(getattr(links, name)) for name in FIGURES}
-    carriers, states, at_m = carried_by(links).tolist(), links.state.tolist(), plain(links.inverters.at_m)
+    carriers, states, at_m = links.carrier.tolist(), links.state.tolist(), plain(links.inverters.at_m)
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(COLUMNS)

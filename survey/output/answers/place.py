@@ -7,7 +7,7 @@ import numpy as np
 from survey.base.layout import Cell, Column, counted, paragraphs, table, wrapped
 from survey.decisions.placement import Decider, Placement, Reason, Scores, best_of_each_place
 from survey.inputs.plan import Search, Spot
-from survey.links import HOLDS, STATES, carried_by
+from survey.links import HOLDS, STATES
 from survey.network import Network
 from survey.output.answers.figures import (
     CAUTION,
@@ -24,7 +24,8 @@ from survey.output.answers.links import LINK_COLUMNS, link_records, link_row
 from survey.output.answers.network import ROUTE_COLUMNS, route_names, route_row
 from survey.output.answers.sure import best_shares, drawn_words, served_record, served_words, sure_record, sure_text
 from survey.output.answers.values import Record, plain
-from survey.siting import Choice, Fewest
+from survey.siting.choice import Choice
+from survey.siting.fewest import Fewest
 
 PLACES_SHOWN = 10
 WEAKEST_SHOWN = 10
@@ -137,7 +138,9 @@ def worth_lines(placement: Placement) -> list[str]:
     expected = f"{placement.expected_served:.1f} expected to work"
     facts = [
         holding(served, count) + (f", {relayed} of them by way of others" if relayed else ""),
-        f"{counted(placement.without_room, 'inverter')} without room at a gateway" if placement.without_room else "",
+        f"{counted(placement.network.over_capacity, 'inverter')} without room at a gateway"
+        if placement.network.over_capacity
+        else "",
         f"{expected}: the sum of all chances, with {fade_margin_db:g} dB held back",
         f"weakest {'route' if network.hops else 'link'}: {placement.scene.inverters.names[worst]}, {weakest}",
     ]
@@ -192,9 +195,9 @@ def choice_rows(placement: Placement) -> list[list[Cell]]:
 def fewest_lines(placement: Placement, few: Fewest) -> list[str]:
     """How few gateways do, and who cannot be served at all."""
     names = placement.scene.inverters.names
-    spare = " twice, so that any one gateway may fail" if placement.wanted.spare else ""
-    if few.short_of_room:
-        short = counted(few.short_of_room, "inverter")
+    spare = " twice, so that any one gateway may fail" if placement.options.spare else ""
+    if few.over_capacity:
+        short = counted(few.over_capacity, "inverter")
         lines = [f"Even a gateway at every spot has no room for {short}: raise inverters_per_gateway, or add spots"]
         if len(placement.scores.spots.names) > 1:
             lines.append("Shown is the best single spot, not the fewest gateways: --gateways N serves as many as N can")
@@ -220,9 +223,9 @@ def _entry(placement: Placement, name: str) -> Spot | Search:
 def _sure(placement: Placement) -> str:
     """How sure that is: of the single spot, or how many inverters several gateways serve."""
     if placement.choices or placement.fewest:
-        drawn = placement.drawn
+        drawn = placement.runs
         return "\n".join([wrapped(drawn_words(drawn.draws, drawn.seed)), wrapped(served_words(drawn), indent="  ")])
-    return sure_text(placement.sure)
+    return sure_text(placement.certainty)
 
 
 def _weakest(placement: Placement) -> str:
@@ -239,7 +242,7 @@ def _weakest(placement: Placement) -> str:
     columns, rows = list(ROUTE_COLUMNS if network.hops else LINK_COLUMNS), []
     if several:
         columns.insert(1, Column("to", text=True))
-    carriers, near = carried_by(network.links), network.gateway_of.tolist()
+    carriers, near = network.links.carrier, network.gateway_of.tolist()
     for i in weakest:
         route = network.routes[i]
         row: list[Cell]
@@ -305,7 +308,7 @@ def place_record(placement: Placement) -> Record:
     """What `survey place --json` prints."""
     scene, scores, network = placement.scene, placement.scores, placement.network
     names, worst = scene.inverters.names, placement.worst_inverter
-    shares = best_shares(placement.sure)
+    shares = best_shares(placement.certainty)
     return {
         "plan": scene.plan.file,
         "site": scene.plan.site.name,
@@ -315,11 +318,11 @@ def place_record(placement: Placement) -> Record:
         "expected_served": plain(placement.expected_served),
         "worst_inverter": names[worst],
         "worst_margin_db": plain(network.weakest_margin_db[worst]),
-        "without_room": placement.without_room,
+        "without_room": placement.network.over_capacity,
         "numbers": [_choice_record(placement, choice) for choice in placement.choices],
         "fewest": _fewest_record(placement, placement.fewest) if placement.fewest else None,
-        "drawn": served_record(placement.drawn),
-        "sure": sure_record(placement.sure),
+        "drawn": served_record(placement.runs),
+        "sure": sure_record(placement.certainty),
         "reason": _reason_record(placement),
         "ranking": [
             score_record(scores, names, i, shares.get(scores.spots.names[i], 0.0)) for i in placement.order.tolist()
@@ -364,10 +367,10 @@ def _fewest_record(placement: Placement, few: Fewest) -> Record:
     names = placement.scene.inverters.names
     return {
         "gateways": [placement.scores.spots.names[i] for i in few.chosen],
-        "spare": placement.wanted.spare,
+        "spare": placement.options.spare,
         "served": few.served,
         "cannot_hold": [names[i] for i in few.unservable],
-        "short_of_room": few.short_of_room,
+        "short_of_room": few.over_capacity,
         "at_least": few.bound,
         "gap": few.gap,
         "proven": few.proven,
