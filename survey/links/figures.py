@@ -198,8 +198,9 @@ class Links(LinkFigures):
         """Whether every inverter holds on one of its links or more."""
         return bool(np.all(self.state.max(axis=1, initial=0) == HOLDS))
 
-    def to(self, chosen: Sequence[int] | NDArray[np.int64]) -> Links:
+    def to(self, gateways: Sequence[int] | NDArray[np.int64]) -> Links:
         """The links to some of the gateways, each once, in the order asked for."""
+        chosen = np.asarray(gateways, dtype=np.int64)
         place = np.full(self.shape[1], -1)
         place[chosen] = np.arange(len(chosen))
 
@@ -211,7 +212,7 @@ class Links(LinkFigures):
                 inside = place[gateway] >= 0
                 return replace(values.pick(inside), link=(inverter * len(chosen) + place[gateway])[inside]).sorted()
             if isinstance(values, Crossings):
-                return values.to(np.asarray(chosen))
+                return values.to(chosen)
             if isinstance(values, Chords):
                 met = place[values.end] >= 0
                 columns = {one.name: getattr(values, one.name)[met] for one in fields(values)}
