@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,7 +11,9 @@ from numpy.typing import NDArray
 from survey.base.layout import counted, wrapped
 from survey.inputs.plan import Plan
 from survey.links import STATES, Links
-from survey.network import Network
+
+if TYPE_CHECKING:  # a list of links needs no routes
+    from survey.network import Network
 
 CAUTION = wrapped(
     "A prediction is no measurement: take readings before you rely on it. Work at height, near mains and on metal "
