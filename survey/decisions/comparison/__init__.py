@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.decisions.comparison.plans import BetweenPlans, Change, compare_plans, drawn_alone
+from survey.decisions.comparison.plans import BetweenPlans, Change, compare_plans, runs_alone
 from survey.decisions.placement import Scores, scores_of
-from survey.decisions.simulation import SpotDraws
+from survey.decisions.simulation import SpotRuns
 from survey.links import Links, Progress, links_between
 from survey.network import Network, coverage_matrix, hops_of, network_between
 from survey.scene import Scene
@@ -35,7 +35,7 @@ class Comparison:
         What the routes to each spot are worth.
     scores : Scores
         How each would serve alone.
-    drawn : SpotDraws
+    drawn : SpotRuns
         How each serves in draws over what the plan does not know.
     """
 
@@ -44,7 +44,7 @@ class Comparison:
     together: Network
     matrix: CoverageMatrix
     scores: Scores
-    drawn: SpotDraws
+    drawn: SpotRuns
 
     @property
     def best(self) -> NDArray[np.int64]:
@@ -89,5 +89,5 @@ def compare(
         together=network_between(scene, chosen, hops=hops, links=links),
         matrix=matrix,
         scores=scores_of(chosen, matrix),
-        drawn=drawn_alone(links, hops, draws=draws, seed=seed),
+        drawn=runs_alone(links, hops, draws=draws, seed=seed),
     )

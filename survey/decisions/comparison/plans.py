@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 
 from survey.base.arrays import FloatArray, IntArray
 from survey.base.errors import SurveyError, one_line
-from survey.decisions.placement import Scores, relaying_of, scores_of
-from survey.decisions.simulation import SpotDraws, spot_draws
+from survey.decisions.placement import Scores, scores_of
+from survey.decisions.simulation import SpotRuns, relaying_of, spot_runs
 from survey.inputs.plan import Foliage, Obstacle, Plan
 from survey.links import Links, Progress, links_between
 from survey.network import Hops, Network, coverage_matrix, hops_of, network_between
@@ -57,7 +57,7 @@ class BetweenPlans:
         The links in either, shape (inverters, spots), inverters in the order of the first plan.
     before_scores, after_scores : Scores
         How each spot would serve alone, by relays too where its plan allows them.
-    before_drawn, after_drawn : SpotDraws
+    before_drawn, after_drawn : SpotRuns
         The same in draws: with the same seed the same random numbers for both plans.
     after_network : Network
         The routes in the second plan with a gateway at every one of the spots.
@@ -73,8 +73,8 @@ class BetweenPlans:
     after: Links
     before_scores: Scores
     after_scores: Scores
-    before_drawn: SpotDraws
-    after_drawn: SpotDraws
+    before_drawn: SpotRuns
+    after_drawn: SpotRuns
     after_network: Network
     changes: tuple[Change, ...]
     cause: IntArray
@@ -147,8 +147,8 @@ def compare_plans(
         after=second,
         before_scores=scores_of(first.gateways, coverage_matrix(first, before_hops)),
         after_scores=scores_of(second.gateways, coverage_matrix(second, after_hops)),
-        before_drawn=drawn_alone(first, before_hops, draws=draws, seed=seed),
-        after_drawn=drawn_alone(second, after_hops, draws=draws, seed=seed),
+        before_drawn=runs_alone(first, before_hops, draws=draws, seed=seed),
+        after_drawn=runs_alone(second, after_hops, draws=draws, seed=seed),
         after_network=network_between(after, second.gateways, hops=after_hops, links=second),
         changes=tuple(one.change for one in found),
         cause=cause,
@@ -163,11 +163,11 @@ def _hops(scene: Scene, inverters: Sequence[str]) -> Hops | None:
     return hops_of(replace(scene, inverters=_ends(scene, inverters)))
 
 
-def drawn_alone(links: Links, hops: Hops | None, *, draws: int, seed: int) -> SpotDraws:
+def runs_alone(links: Links, hops: Hops | None, *, draws: int, seed: int) -> SpotRuns:
     """The spots of a plan in draws, each as the only one with a gateway."""
     scene = links.scene
     relaying = relaying_of(scene, hops)
-    return spot_draws(links, draws=draws, seed=seed, relaying=relaying, inverters_per_gateway=scene.capacity)
+    return spot_runs(links, draws=draws, seed=seed, relaying=relaying, inverters_per_gateway=scene.capacity)
 
 
 def _causes(effects_db: FloatArray, difference_db: FloatArray) -> tuple[IntArray, FloatArray]:

@@ -12,7 +12,7 @@ from survey.base.errors import SurveyError
 from survey.decisions.placement.options import PlacementOptions, capacity_warning
 from survey.decisions.placement.reasons import Decider, Reason, reason_for
 from survey.decisions.placement.scores import Scores, best_of_each_place, scores_of
-from survey.decisions.simulation import Relaying, Served, Sure, served_draws, sure_of_ranking
+from survey.decisions.simulation import RankingCertainty, Served, certainty_of_ranking, relaying_of, served_runs
 from survey.links import HOLDS, Progress
 from survey.network import Hops, Network, SpotCoverage, cover_spots, hops_of, network_between
 from survey.scene import Scene
@@ -29,7 +29,6 @@ __all__ = [
     "best_of_each_place",
     "capacity_warning",
     "place",
-    "relaying_of",
     "scores_of",
 ]
 
@@ -90,9 +89,9 @@ class Placement:
         return int(np.argmin(np.where(np.isnan(margin_db), np.inf, margin_db)))
 
     @cached_property
-    def certainty(self) -> Sure:
+    def certainty(self) -> RankingCertainty:
         """How certain it is that the first of the ranking is the best single spot."""
-        return sure_of_ranking(
+        return certainty_of_ranking(
             self.scene,
             self.scene.spots,
             order=self.order,
@@ -107,7 +106,7 @@ class Placement:
     @cached_property
     def runs(self) -> Served:
         """How many inverters the recommendation serves in simulation runs over what the plan does not know."""
-        return served_draws(
+        return served_runs(
             self.network.links,
             draws=self.options.draws,
             seed=self.options.seed,
@@ -190,12 +189,3 @@ def _check_spots(scene: Scene) -> None:
             f"{plan.file}: [requirement]: gateways: {plan.requirement.gateways} gateways are more than there are "
             f"places: there {have}"
         )
-
-
-def relaying_of(scene: Scene, hops: Hops | None) -> Relaying | None:
-    """The links between inverters, each pair once, as the draws take them; None where the plan allows no relays."""
-    max_relays = scene.plan.requirement.max_relays
-    if hops is None or not max_relays:
-        return None
-    once = hops.start < hops.to
-    return Relaying(start=hops.start[once], to=hops.to[once], reliability=hops.reliability[once], max_relays=max_relays)

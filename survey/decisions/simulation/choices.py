@@ -12,6 +12,8 @@ from survey.base.arrays import BoolArray, FloatArray, IntArray
 from survey.decisions.simulation.margins import drawn_works
 from survey.decisions.simulation.shadowing import Shadowing
 from survey.links import Links
+from survey.network import Hops
+from survey.scene import Scene
 
 LOW, HIGH = 0.05, 0.95
 """The shares of draws between which an interval lies."""
@@ -41,6 +43,15 @@ class Relaying:
     to: IntArray
     reliability: FloatArray
     max_relays: int
+
+
+def relaying_of(scene: Scene, hops: Hops | None) -> Relaying | None:
+    """Take every link between inverters once, as simulation runs need it; None where the plan allows no relays."""
+    max_relays = scene.plan.requirement.max_relays
+    if hops is None or not max_relays:
+        return None
+    once = hops.start < hops.to
+    return Relaying(start=hops.start[once], to=hops.to[once], reliability=hops.reliability[once], max_relays=max_relays)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -89,7 +100,7 @@ def interval_of(counts: IntArray) -> tuple[int, int]:
     return int(low), int(high)
 
 
-def served_draws(
+def served_runs(
     links: Links,
     *,
     draws: int,
@@ -220,7 +231,7 @@ class DrawnHops:
 
 
 def fitting(reached: BoolArray, inverters_per_gateway: int) -> IntArray:
-    """How many inverters find a gateway with room, by the cut theorem for flows.
+    """How many inverters find a gateway that takes them, by the cut theorem for flows.
 
     Parameters
     ----------

@@ -61,7 +61,7 @@ def pair_of(one_counts: CountArray, other_counts: CountArray, *, one: int, other
 
 
 @dataclass(frozen=True, kw_only=True)
-class SpotDraws:
+class SpotRuns:
     """How many inverters each of some spots serves in each draw.
 
     Attributes
@@ -94,9 +94,9 @@ class SpotDraws:
             yield pair_of(self.counts[:, one], self.counts[:, other], one=one, other=other)
 
 
-def spot_draws(
+def spot_runs(
     links: Links, *, draws: int, seed: int, relaying: Relaying | None = None, inverters_per_gateway: int = 0
-) -> SpotDraws:
+) -> SpotRuns:
     """Draw how many inverters each of some spots serves, were it the only one with a gateway.
 
     Parameters
@@ -112,10 +112,10 @@ def spot_draws(
 
     Returns
     -------
-    SpotDraws
-        For spots one by one; for a choice of several gateways there is `survey.decisions.simulation.served_draws`.
+    SpotRuns
+        For spots one by one; for a choice of several gateways there is `survey.decisions.simulation.served_runs`.
     """
     blocks = drawn_reach(links, draws=draws, seed=seed, relaying=relaying)
     counts = np.concatenate([reached.sum(axis=1, dtype=np.int32) for reached in blocks])
     inverters = links.shape[0]
-    return SpotDraws(counts=np.minimum(counts, inverters_per_gateway or inverters), inverters=inverters, seed=seed)
+    return SpotRuns(counts=np.minimum(counts, inverters_per_gateway or inverters), inverters=inverters, seed=seed)

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from yards import links_in, yard
 
-from survey.decisions.simulation import Relaying, choices, drawn_works, pair_of, served_draws, spot_draws
+from survey.decisions.simulation import Relaying, choices, drawn_works, pair_of, served_runs, spot_runs
 from survey.decisions.simulation.choices import DrawnHops, fitting
 
 DRAWS = 4_000
@@ -29,15 +29,15 @@ def all_pairs(count, reliability, max_relays):
 def test_with_several_gateways_an_inverter_is_served_where_any_of_them_hears_it():
     links = row_of_inverters()
     works = np.concatenate(list(drawn_works(links, draws=500, seed=2)))
-    both = served_draws(links, draws=500, seed=2)
+    both = served_runs(links, draws=500, seed=2)
     assert np.array_equal(both.counts, (works[:, :, 0] | works[:, :, 1]).sum(axis=1))
     assert both.mean > max(works[:, :, j].sum(axis=1).mean() for j in (0, 1)) + 1.0
 
 
 def test_another_gateway_and_another_relay_never_lose_an_inverter_in_any_draw():
     links = row_of_inverters()
-    relays = [served_draws(links, draws=300, seed=2, relaying=all_pairs(12, 0.6, most)).counts for most in range(4)]
-    assert np.array_equal(relays[0], served_draws(links, draws=300, seed=2).counts)
+    relays = [served_runs(links, draws=300, seed=2, relaying=all_pairs(12, 0.6, most)).counts for most in range(4)]
+    assert np.array_equal(relays[0], served_runs(links, draws=300, seed=2).counts)
     assert all(np.all(more >= fewer) for fewer, more in pairwise(relays))
     assert relays[3].sum() > relays[0].sum()
 
@@ -50,7 +50,7 @@ def test_an_inverter_behind_another_is_served_as_often_as_both_links_work(monkey
     links = links_in(yard([(5.0, 0.0), (9_000.0, 0.0)], [(0.0, 0.0)]))
     assert links.reliability[0, 0] > 0.9999
     relaying = Relaying(start=np.array([0]), to=np.array([1]), reliability=np.array([0.8]), max_relays=1)
-    found = served_draws(links, draws=DRAWS, seed=2, relaying=relaying)
+    found = served_runs(links, draws=DRAWS, seed=2, relaying=relaying)
     assert found.mean - 1.0 == pytest.approx(0.8, abs=5.0 * np.sqrt(0.8 * 0.2 / DRAWS))
 
 
@@ -115,13 +115,13 @@ def test_with_more_gateways_than_can_be_worked_out_the_limit_is_kept_for_all_of_
 
 def test_a_limit_of_inverters_holds_for_relayed_ones_too():
     links = row_of_inverters(sensitivity_dbm=-90.0).to(np.array([0]))
-    assert served_draws(links, draws=50, seed=2).counts.min() == 12
-    assert served_draws(links, draws=50, seed=2, inverters_per_gateway=5).counts.tolist() == [5] * 50
+    assert served_runs(links, draws=50, seed=2).counts.min() == 12
+    assert served_runs(links, draws=50, seed=2, inverters_per_gateway=5).counts.tolist() == [5] * 50
 
 
 def test_a_spot_alone_serves_as_many_in_a_choice_as_in_a_comparison():
     links = row_of_inverters()
-    drawn = spot_draws(links, draws=200, seed=2)
+    drawn = spot_runs(links, draws=200, seed=2)
     works = np.concatenate(list(drawn_works(links, draws=200, seed=2)))
     assert np.array_equal(drawn.counts, works.sum(axis=1))
     (pair,) = drawn.pairs()

@@ -19,7 +19,7 @@ SPOTS_DRAWN = 1_000
 
 
 @dataclass(frozen=True, kw_only=True)
-class Sure:
+class RankingCertainty:
     """How sure it is that the first of some spots is the best.
 
     Attributes
@@ -42,8 +42,8 @@ class Sure:
         Which single unknown would overturn the recommendation; not looked for where messages go by way of others, or
         where a gateway takes only some of the inverters.
     left_out : int
-        Spots that were not drawn, since they lag behind: their share is taken as 0.
-    lag : float
+        Spots that were not drawn, since they fall short: their share is taken as 0.
+    shortfall : float
         The least number of inverters by which they are expected to serve fewer than the recommended one; NaN where
         all were drawn.
     """
@@ -57,7 +57,7 @@ class Sure:
     served: Served
     search: Search | None
     left_out: int = 0
-    lag: float = float("nan")
+    shortfall: float = float("nan")
 
     def place_share(self, place: str) -> float:
         """Share of the draws that any point of a named spot or of a search wins. [-]"""
@@ -89,7 +89,7 @@ def contenders(order: IntArray, expected_served: FloatArray, *, inverters: int) 
     return np.asarray(order[np.concatenate([[0], np.sort(rivals)])], dtype=np.int64)
 
 
-def sure_of_ranking(
+def certainty_of_ranking(
     scene: Scene,
     spots: Ends,
     *,
@@ -100,7 +100,7 @@ def sure_of_ranking(
     links: Links | None = None,
     relaying: Relaying | None = None,
     inverters_per_gateway: int = 0,
-) -> Sure:
+) -> RankingCertainty:
     """Draw how sure a ranking's first spot is, against all others that come near it.
 
     Parameters
@@ -124,34 +124,34 @@ def sure_of_ranking(
 
     Returns
     -------
-    Sure
+    RankingCertainty
         Its spots are in the order of the ranking.
     """
     chosen = contenders(order, expected_served, inverters=len(scene.inverters))
     left_out = np.setdiff1d(order, chosen)
-    lag = float(expected_served[order[0]] - expected_served[left_out].max()) if len(left_out) else float("nan")
+    shortfall = float(expected_served[order[0]] - expected_served[left_out].max()) if len(left_out) else float("nan")
     found = links.to(chosen) if links is not None else links_between(scene, scene.inverters, spots.pick(chosen))
-    return how_sure(
+    return certainty_of(
         found,
         draws=draws,
         seed=seed,
         left_out=len(left_out),
-        lag=lag,
+        shortfall=shortfall,
         relaying=relaying,
         inverters_per_gateway=inverters_per_gateway,
     )
 
 
-def how_sure(
+def certainty_of(
     links: Links,
     *,
     draws: int,
     seed: int,
     left_out: int = 0,
-    lag: float = float("nan"),
+    shortfall: float = float("nan"),
     relaying: Relaying | None = None,
     inverters_per_gateway: int = 0,
-) -> Sure:
+) -> RankingCertainty:
     """Draw how sure it is that the first of some spots is the best.
 
     Parameters
@@ -162,8 +162,8 @@ def how_sure(
         How many draws.
     seed : int
         Beginning of the random numbers: the same seed gives the same answer.
-    left_out, lag
-        As in `Sure`: what is known of spots that are not among them.
+    left_out, shortfall
+        As in `RankingCertainty`: what is known of spots that are not among them.
     relaying : Relaying, optional
         Links between inverters, where messages may go by way of others.
     inverters_per_gateway : int
@@ -171,12 +171,12 @@ def how_sure(
 
     Returns
     -------
-    Sure
+    RankingCertainty
         The same draws for every spot, so that spots are told apart by what differs between them.
     """
     fade_margin_db = links.scene.plan.requirement.fade_margin_db
     inverters, spots = links.shape
-    room = inverters_per_gateway or inverters
+    capacity = inverters_per_gateway or inverters
     won, total, unbeaten = np.zeros(spots), np.zeros(spots), 0
     counts: list[IntArray] = []
     hops = drawn_hops(links, relaying, seed=seed)
@@ -184,10 +184,10 @@ def how_sure(
         works = margin_db >= fade_margin_db
         served = np.count_nonzero(hops.reached(works) if hops else works, axis=1)
         weakest_db = np.zeros(served.shape) if hops else margin_db.min(axis=1)
-        if room < inverters:
-            served = np.minimum(served, room)
+        if capacity < inverters:
+            served = np.minimum(served, capacity)
             if not hops:  # the weakest of those that the gateway takes
-                weakest_db = np.partition(margin_db, inverters - room, axis=1)[:, inverters - room]
+                weakest_db = np.partition(margin_db, inverters - capacity, axis=1)[:, inverters - capacity]
         most = served == served.max(axis=1, keepdims=True)
         weakest_db[~most] = -np.inf
         first = most & (weakest_db == weakest_db.max(axis=1, keepdims=True))
@@ -195,7 +195,7 @@ def how_sure(
         total += served.sum(axis=0)
         unbeaten += int(most[:, 0].sum())
         counts.append(served[:, 0])
-    return Sure(
+    return RankingCertainty(
         links=links,
         draws=draws,
         seed=seed,
@@ -203,7 +203,7 @@ def how_sure(
         unbeaten_share=unbeaten / draws,
         mean_served=total / draws,
         served=Served(counts=np.concatenate(counts), inverters=inverters, seed=seed),
-        search=None if hops or room < inverters else search_of(links),
+        search=None if hops or capacity < inverters else search_of(links),
         left_out=left_out,
-        lag=lag,
+        shortfall=shortfall,
     )
