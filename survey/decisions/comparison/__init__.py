@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.decisions.comparison.plans import BetweenPlans, Change, compare_plans, runs_alone
+from survey.decisions.comparison.plans import BetweenPlans, Change, compare_plans
 from survey.decisions.placement import Scores, scores_of
-from survey.decisions.simulation import SpotRuns
+from survey.decisions.simulation import SpotRuns, spot_runs
 from survey.links import Links, Progress, links_between
 from survey.network import Network, coverage_matrix, hops_of, network_between
 from survey.scene import Scene
@@ -89,5 +89,5 @@ def compare(
         together=network_between(scene, chosen, hops=hops, links=links),
         matrix=matrix,
         scores=scores_of(chosen, matrix),
-        drawn=runs_alone(links, hops, draws=draws, seed=seed),
+        drawn=spot_runs(links, hops, draws=draws, seed=seed),
     )

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from survey.base.arrays import FloatArray, IntArray
 from survey.base.errors import SurveyError, one_line
 from survey.decisions.placement import Scores, scores_of
-from survey.decisions.simulation import SpotRuns, relaying_of, spot_runs
+from survey.decisions.simulation import SpotRuns, spot_runs
 from survey.inputs.plan import Foliage, Obstacle, Plan
 from survey.links import Links, Progress, links_between
 from survey.network import Hops, Network, coverage_matrix, hops_of, network_between
@@ -147,8 +147,8 @@ def compare_plans(
         after=second,
         before_scores=scores_of(first.gateways, coverage_matrix(first, before_hops)),
         after_scores=scores_of(second.gateways, coverage_matrix(second, after_hops)),
-        before_drawn=runs_alone(first, before_hops, draws=draws, seed=seed),
-        after_drawn=runs_alone(second, after_hops, draws=draws, seed=seed),
+        before_drawn=spot_runs(first, before_hops, draws=draws, seed=seed),
+        after_drawn=spot_runs(second, after_hops, draws=draws, seed=seed),
         after_network=network_between(after, second.gateways, hops=after_hops, links=second),
         changes=tuple(one.change for one in found),
         cause=cause,
@@ -161,13 +161,6 @@ def _hops(scene: Scene, inverters: Sequence[str]) -> Hops | None:
     if not scene.plan.requirement.max_relays:
         return None
     return hops_of(replace(scene, inverters=_ends(scene, inverters)))
-
-
-def runs_alone(links: Links, hops: Hops | None, *, draws: int, seed: int) -> SpotRuns:
-    """The spots of a plan in draws, each as the only one with a gateway."""
-    scene = links.scene
-    relaying = relaying_of(scene, hops)
-    return spot_runs(links, draws=draws, seed=seed, relaying=relaying, inverters_per_gateway=scene.capacity)
 
 
 def _causes(effects_db: FloatArray, difference_db: FloatArray) -> tuple[IntArray, FloatArray]:

@@ -12,7 +12,7 @@ from survey.base.errors import SurveyError
 from survey.decisions.placement.options import PlacementOptions, capacity_warning
 from survey.decisions.placement.reasons import Decider, Reason, reason_for
 from survey.decisions.placement.scores import Scores, best_of_each_place, scores_of
-from survey.decisions.simulation import RankingCertainty, Served, certainty_of_ranking, relaying_of, served_runs
+from survey.decisions.simulation import RankingCertainty, Served, certainty_of_ranking, served_runs
 from survey.links import HOLDS, Progress
 from survey.network import Hops, Network, SpotCoverage, cover_spots, hops_of, network_between
 from survey.scene import Scene
@@ -93,26 +93,18 @@ class Placement:
         """How certain it is that the first of the ranking is the best single spot."""
         return certainty_of_ranking(
             self.scene,
-            self.scene.spots,
             order=self.order,
             expected_served=self.scores.expected_served,
             draws=self.options.draws,
             seed=self.options.seed,
             links=self.coverage.links,
-            relaying=relaying_of(self.scene, self.hops),
-            inverters_per_gateway=self.scene.capacity,
+            hops=self.hops,
         )
 
     @cached_property
     def runs(self) -> Served:
         """How many inverters the recommendation serves in simulation runs over what the plan does not know."""
-        return served_runs(
-            self.network.links,
-            draws=self.options.draws,
-            seed=self.options.seed,
-            relaying=relaying_of(self.scene, self.hops),
-            inverters_per_gateway=self.scene.capacity,
-        )
+        return served_runs(self.network.links, self.hops, draws=self.options.draws, seed=self.options.seed)
 
     @cached_property
     def reason(self) -> Reason | None:

@@ -1,7 +1,7 @@
 """How sure a result is: draws over what the plan does not know, shadowing and the losses of materials."""
 
 from survey.decisions.simulation.certainty import RankingCertainty, certainty_of, certainty_of_ranking, contenders
-from survey.decisions.simulation.choices import Relaying, Served, interval_of, relaying_of, served_runs
+from survey.decisions.simulation.choices import Served, interval_of, served_runs
 from survey.decisions.simulation.margins import drawn_margins_db, drawn_works
 from survey.decisions.simulation.pairs import Pair, SpotRuns, pair_of, spot_runs
 from survey.decisions.simulation.shadowing import Shadowing, end_correlation
@@ -13,7 +13,6 @@ __all__ = [
     "Pair",
     "Passes",
     "RankingCertainty",
-    "Relaying",
     "Search",
     "Served",
     "Shadowing",
@@ -29,7 +28,6 @@ __all__ = [
     "end_correlation",
     "interval_of",
     "pair_of",
-    "relaying_of",
     "search_of",
     "served_runs",
     "spot_runs",

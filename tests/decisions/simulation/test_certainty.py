@@ -174,11 +174,11 @@ def test_what_is_not_drawn_is_told(monkeypatch):
     links = links_in(scene.plan)
     expected = links.reliability.sum(axis=0)
     asked = {"order": np.array([2, 0, 1]), "expected_served": expected, "draws": 100, "seed": 1}
-    found = certainty_of_ranking(scene, scene.spots, **asked)
+    found = certainty_of_ranking(scene, **asked)
     assert found.links.gateways.names == ("s2", "s0")
     assert (found.left_out, found.shortfall) == (1, pytest.approx(expected[2] - expected[1]))
     assert "not drawn: 1 spot, " in sure_text(found)
-    again = certainty_of_ranking(scene, scene.spots, links=links, **asked)
+    again = certainty_of_ranking(scene, links=links, **asked)
     assert np.array_equal(again.best_share, found.best_share)
 
 
