@@ -34,7 +34,7 @@ ROOMS = {
     "output": Room(
         "base decisions geometry inputs links measured network propagation scene siting",
         "answers.check answers.compare answers.dropouts answers.explain answers.fit answers.links answers.links_csv "
-        "answers.materials answers.network answers.place answers.plans pictures report",
+        "answers.materials answers.network answers.place answers.place_record answers.plans pictures report",
     ),
     "cli": Room("base decisions inputs links measured network output scene"),
 }

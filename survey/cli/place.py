@@ -37,7 +37,8 @@ def place(
     that decide it, and the weakest links.
     """
     from survey.decisions import placement
-    from survey.output.answers.place import place_record, place_table
+    from survey.output.answers.place import place_table
+    from survey.output.answers.place_record import place_record
 
     scene = placing.asked_of(options.read_scene(plan_file, fit_file), max_relays=max_relays)
     with options.progress("trying spots") as progress:

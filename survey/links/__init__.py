@@ -3,8 +3,16 @@
 from __future__ import annotations
 
 from survey.links.direct import DeferredPathsAround, DirectLinks, direct_links
-from survey.links.figures import LinkFigures, Links
-from survey.links.states import CARRIERS, HOLDS, MARGINAL_RELIABILITY, STATES, StateArray, state_of
+from survey.links.figures import (
+    CARRIERS,
+    HOLDS,
+    MARGINAL_RELIABILITY,
+    STATES,
+    LinkFigures,
+    Links,
+    StateArray,
+    state_of,
+)
 from survey.links.working import (
     Progress,
     links_between,

@@ -16,10 +16,19 @@ from survey.base.units import ratio_from_db
 from survey.geometry import Chords, Crossings
 from survey.inputs.antennas import gains_dbi
 from survey.links.direct import DirectLinks, own_spreads_db
-from survey.links.states import HOLDS, StateArray, state_of
-from survey.propagation import power_sum_loss_db
+from survey.propagation import Way, power_sum_loss_db
 from survey.propagation.enclosed import Leaks
 from survey.propagation.penetration import chord_losses_db, sheet_losses_db
+from survey.scene import Scene
+
+StateArray = NDArray[np.int8]
+
+STATES = ("fails", "marginal", "holds")
+"""What a state number means, from worst to best."""
+HOLDS = STATES.index("holds")
+MARGINAL_RELIABILITY = 0.5
+CARRIERS = ("straight", *(way.name.lower() for way in Way))
+"""The paths of a link: straight through, then each `Way` around what stands there."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -252,3 +261,9 @@ class Links(LinkFigures):
             owner = self.scene.screens.owner[self.grazed_screen[start, end]]
             found.setdefault((start, end), []).append((obstacles.names[owner], float(self.grazed_db[start, end])))
         return found
+
+
+def state_of(scene: Scene, reliability: FloatArray) -> StateArray:
+    """What chances are worth under the plan's requirement: index into `STATES`."""
+    required = scene.plan.requirement.reliability
+    return np.asarray((reliability >= MARGINAL_RELIABILITY).astype(np.int8) + (reliability >= required))

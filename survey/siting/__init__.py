@@ -4,6 +4,7 @@ Only arrays: what an inverter's link to a spot is worth, by relays or not, is wo
 `choosing` and `fewest`, so that whoever needs the matrix alone loads little.
 """
 
-from survey.siting.matrix import SAME_DECIMALS, Assignment, CoverageMatrix
+from survey.siting.choice import Assignment
+from survey.siting.matrix import SAME_DECIMALS, CoverageMatrix
 
 __all__ = ["SAME_DECIMALS", "Assignment", "CoverageMatrix"]

@@ -8,12 +8,11 @@ from time import monotonic
 
 import numpy as np
 
-from survey.siting.choice import EQUAL, Choice
+from survey.siting.choice import EQUAL, Assignment, Choice
 from survey.siting.columns import Columns, columns_of
-from survey.siting.matrix import Assignment, CoverageMatrix
-from survey.siting.proof import Claim, bound_expected, bound_served
+from survey.siting.matrix import CoverageMatrix
+from survey.siting.proof import Claim, better_worst, bound_expected, bound_served
 from survey.siting.search import Search, best_pair
-from survey.siting.worst import better_worst
 
 Report = Callable[[str], None]
 """Called with a few words on what is being done."""

@@ -10,39 +10,10 @@ import numpy as np
 
 from survey.base.arrays import BoolArray, FloatArray, IntArray
 from survey.siting.assignment import assign
+from survey.siting.choice import Assignment
 
 SAME_DECIMALS = 9
 """Chances that agree to so many decimals are told apart by margin: closer than any figure is known."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Assignment:
-    """Every inverter's gateway where some spots have one, and what that gives.
-
-    Attributes
-    ----------
-    spots : tuple of int
-        The spots with a gateway.
-    gateway_of : ndarray of int, shape (inverters,)
-        The spot that each inverter reports to; -1 for none.
-    served : int
-        Inverters that hold there.
-    expected_served : float
-        Sum of the chances there.
-    worst_margin_db : float
-        The smallest margin; -inf where an inverter has no gateway. [dB]
-    """
-
-    spots: tuple[int, ...]
-    gateway_of: IntArray
-    served: int
-    expected_served: float
-    worst_margin_db: float
-
-    @property
-    def key(self) -> tuple[int, float, float]:
-        """What sets of spots are ranked by."""
-        return (self.served, round(self.expected_served, 6), round(self.worst_margin_db, 6))
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -9,9 +9,7 @@ import numpy as np
 
 from survey.base.arrays import IntArray
 from survey.base.errors import SurveyError
-from survey.decisions.placement.options import PlacementOptions, capacity_warning
-from survey.decisions.placement.reasons import Decider, Reason, reason_for
-from survey.decisions.placement.scores import Scores, best_of_each_place, scores_of
+from survey.decisions.placement.ranking import Decider, Reason, Scores, best_of_each_place, reason_for, scores_of
 from survey.decisions.simulation import RankingCertainty, Served, certainty_of_ranking, served_runs
 from survey.links import HOLDS, Progress
 from survey.network import Hops, Network, SpotCoverage, cover_spots, hops_of, network_between
@@ -31,6 +29,29 @@ __all__ = [
     "place",
     "scores_of",
 ]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class PlacementOptions:
+    """What a recommendation is asked to do, beside the plan's own requirement.
+
+    Attributes
+    ----------
+    fewest : bool
+        As few gateways as serve all inverters that can be served; else as many as the plan allows.
+    spare : bool
+        With the fewest: every inverter has to hold at two gateways, so that any one of them may fail.
+    time_limit_s : float
+        For how long a proof may be looked for. [s]
+    draws, seed : int
+        Number of simulation runs, and the beginning of their random numbers.
+    """
+
+    fewest: bool = False
+    spare: bool = False
+    time_limit_s: float = 60.0
+    draws: int = 1_000
+    seed: int = 0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -181,3 +202,16 @@ def _check_spots(scene: Scene) -> None:
             f"{plan.file}: [requirement]: gateways: {plan.requirement.gateways} gateways are more than there are "
             f"places: there {have}"
         )
+
+
+def capacity_warning(scene: Scene) -> str:
+    """Return a warning where the gateways that the plan allows cannot take all inverters; else nothing."""
+    requirement, count = scene.plan.requirement, len(scene.inverters)
+    capacity = requirement.gateways * requirement.inverters_per_gateway
+    if not capacity or capacity >= count:
+        return ""
+    gateways = "1 gateway takes" if requirement.gateways == 1 else f"{requirement.gateways} gateways take"
+    return (
+        f"{gateways} {capacity} of {count} inverters at most: raise gateways or inverters_per_gateway in "
+        "[requirement], or some of them have nowhere to report"
+    )

@@ -183,11 +183,11 @@ def explain(
 
 
 def _part(progress: Progress | None, start: float, stop: float) -> Progress | None:
-    """Progress in one part of the work, told as progress in the whole of it, in thousandths."""
+    """Progress in one part of the work, reported as progress in the whole of it, in thousandths."""
     if progress is None:
         return None
 
-    def told(done: int, total: int) -> None:
+    def in_part(done: int, total: int) -> None:
         progress(round(1000.0 * (start + (stop - start) * done / max(total, 1))), 1000)
 
-    return told
+    return in_part
