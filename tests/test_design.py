@@ -21,7 +21,7 @@ ROOMS = {
     "base": Room("", "arrays earth errors layout limits polygon probability units workers"),
     "inputs": Room("base", "antennas csv_files drawings fields logs materials plan plan_file readings slab"),
     "geometry": Room("base", "hulls"),
-    "siting": Room("base", "choice fewest"),
+    "siting": Room("base", "choice choosing fewest"),
     "scene": Room("base geometry inputs", "correction"),
     "propagation": Room("base geometry inputs scene", "around bends distance enclosed penetration sides slight"),
     "links": Room("base geometry inputs propagation scene", "coverage explanation"),
@@ -34,7 +34,7 @@ ROOMS = {
     "output": Room(
         "base decisions geometry inputs links measured network propagation scene siting",
         "answers.check answers.compare answers.dropouts answers.explain answers.fit answers.links answers.links_csv "
-        "answers.materials answers.network answers.place answers.plans export pictures report",
+        "answers.materials answers.network answers.place answers.place_record answers.plans export pictures report",
     ),
     "cli": Room("base decisions inputs links measured network output scene"),
 }

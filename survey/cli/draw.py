@@ -153,12 +153,12 @@ def _network(scene: Scene, gateways: tuple[str, ...], placing: options.Placing |
         from survey.network import network_between
 
         ends = _ends(scene, gateways, None)
-        with options.progress("links between inverters") as told:
-            return network_between(scene, ends, progress=told)
+        with options.progress("links between inverters") as progress:
+            return network_between(scene, ends, progress=progress)
     from survey.decisions import placement
 
-    with options.progress("trying spots") as told:
-        return placement.place(scene, wanted=placing.wanted(), progress=told).network
+    with options.progress("trying spots") as progress:
+        return placement.place(scene, options=placing.options(), progress=progress).network
 
 
 def _coverage(scene: Scene, ends: Ends | None, height_m: float | None, points: int | None, show: str) -> Figure:
@@ -166,8 +166,8 @@ def _coverage(scene: Scene, ends: Ends | None, height_m: float | None, points: i
     from survey.output.pictures import coverage_picture, field_m
 
     work = partial(coverage_of, scene, ends, area_m=field_m(scene), height_m=height_m, points=points)
-    with options.progress("points") as told:
-        return coverage_picture(work(progress=told), show=show)
+    with options.progress("points") as progress:
+        return coverage_picture(work(progress=progress), show=show)
 
 
 def _of_network(network: Network, kind: str, inverter: str | None) -> Figure:

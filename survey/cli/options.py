@@ -22,7 +22,7 @@ from survey.base.errors import OutputError, one_line
 from survey.base.limits import MOST_GATEWAYS, MOST_RELAYS
 
 if TYPE_CHECKING:  # numpy comes with it
-    from survey.decisions.placement import Wanted
+    from survey.decisions.placement import PlacementOptions
     from survey.scene import Scene
 
 R = TypeVar("R")
@@ -171,21 +171,21 @@ class Placing:
         told = {"--gateways": self.gateways is not None, "--fewest": self.fewest, "--spare": self.spare}
         return [option for option, is_given in told.items() if is_given]
 
-    def wanted(self, **draws: int) -> Wanted:
+    def options(self, **draws: int) -> PlacementOptions:
         """The same for `placement.place`, with how often to draw and where to begin."""
-        from survey.decisions.placement import Wanted
+        from survey.decisions.placement import PlacementOptions
 
         fewest = self.fewest or self.spare
-        return Wanted(fewest=fewest, spare=self.spare, time_limit_s=self.time_limit_s, **draws)
+        return PlacementOptions(fewest=fewest, spare=self.spare, time_limit_s=self.time_limit_s, **draws)
 
     def asked_of(self, scene: Scene, *, max_relays: int | None) -> Scene:
-        """The site with what was asked for in place of the plan's figures; warns where there is no room for all."""
-        from survey.decisions.placement import short_of_room
+        """The site with what was asked for in place of the plan's; warns where gateways cannot take all inverters."""
+        from survey.decisions.placement import capacity_warning
 
         scene = scene.wanting(gateways=self.gateways, max_relays=max_relays)
-        told_short = short_of_room(scene)
-        if told_short and not (self.fewest or self.spare):
-            warn(told_short)
+        warning = capacity_warning(scene)
+        if warning and not (self.fewest or self.spare):
+            warn(warning)
         return scene
 
 

@@ -37,10 +37,11 @@ def place(
     that decide it, and the weakest links.
     """
     from survey.decisions import placement
-    from survey.output.answers.place import place_record, place_table
+    from survey.output.answers.place import place_table
+    from survey.output.answers.place_record import place_record
 
     scene = placing.asked_of(options.read_scene(plan_file, fit_file), max_relays=max_relays)
-    with options.progress("trying spots") as told:
-        found = placement.place(scene, wanted=placing.wanted(draws=draws, seed=seed), progress=told)
+    with options.progress("trying spots") as progress:
+        found = placement.place(scene, options=placing.options(draws=draws, seed=seed), progress=progress)
     output.show(partial(place_table, top=top), place_record, found)
     options.finish(require=require, all_hold=found.network.all_hold)

@@ -99,9 +99,9 @@ def report(
         for note in log.notes:
             options.warn(f"{log_file}: {note}")
     given = pages.Given(gateways=gateways, plain_scene=plain_scene, readings=readings, log=log)
-    wanted = placing.wanted(draws=draws, seed=seed)
-    with options.progress("working out the page") as told:
-        found = pages.findings_of(scene, given, wanted=wanted, progress=told)
+    asked = placing.options(draws=draws, seed=seed)
+    with options.progress("working out the page") as progress:
+        found = pages.findings_of(scene, given, options=asked, progress=progress)
     day = (date or datetime.now().astimezone()).date().isoformat()
     stamp = pages.Stamp(version=__version__, plan=plan_file.read_bytes(), date=day)
     options.write_whole(out, pages.html_page(found, stamp), inputs=inputs)

@@ -10,11 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.base.arrays import BoolArray
-from survey.decisions.placement import short_of_room
+from survey.decisions.placement import capacity_warning
 from survey.geometry import inside_boxes, on_sheet
 from survey.inputs.materials import BUILT_IN
 from survey.inputs.plan import OwnRadio, Plan, RadioEnd, obstacle_kinds
-from survey.links import Links, Progress, links_in_blocks
+from survey.links import Progress, links_in_blocks
 from survey.scene import Ends, Scene
 
 FAR_M = 1_000.0
@@ -83,7 +83,7 @@ def inspect(scene: Scene, *, met: BoolArray | None = None, progress: Progress | 
     scene : Scene
         The site.
     met : ndarray of bool, shape (obstacles,), optional
-        Which obstacles straight lines to gateways and spots meet, where `mark_met` has found that already.
+        Which obstacles straight lines to gateways and spots meet, where `Links.crossed_obstacles` has told already.
     progress : callable, optional
         Told how many gateways and spots have been tried.
 
@@ -109,7 +109,7 @@ def inspect(scene: Scene, *, met: BoolArray | None = None, progress: Progress | 
         *_near_sheets(scene),
         *_materials(plan),
         *_radiated(plan),
-        *filter(None, [short_of_room(scene)]),
+        *filter(None, [capacity_warning(scene)]),
         *_never_met(scene, met, progress),
     )
     return Inspection(scene=scene, counts=counts, extent_m=extent_m, defaults=defaults_of(plan), warnings=warnings)
@@ -247,12 +247,6 @@ def _eirp_dbm(plan: Plan, radio: RadioEnd) -> float:
     return radio.tx_power_dbm + plan.patterns[radio.antenna].peak_gain_dbi(radio.antenna_gain_dbi)
 
 
-def mark_met(met: BoolArray, links: Links) -> None:
-    """Mark the obstacles that the straight lines of some links meet."""
-    met[links.scene.sheets.owner[links.crossings.sheet]] = True
-    met[links.scene.prisms.owner[links.chords.prism]] = True
-
-
 def _never_met(scene: Scene, met: BoolArray | None, progress: Progress | None) -> Iterator[str]:
     """Obstacles that no straight line meets."""
     if not len(scene.gateways_and_spots):
@@ -261,7 +255,7 @@ def _never_met(scene: Scene, met: BoolArray | None, progress: Progress | None) -
     if met is None:
         met = np.zeros(len(scene.obstacles), dtype=bool)
         for _, links in links_in_blocks(scene, scene.inverters, scene.gateways_and_spots, progress=progress):
-            mark_met(met, links)
+            met |= links.crossed_obstacles
     unmet = [
         one.name
         for one, is_met in zip(scene.obstacles.entries, met, strict=True)

@@ -2,16 +2,23 @@
 
 from __future__ import annotations
 
-from survey.links.figures import Links, carried_by, passes_of
-from survey.links.states import CARRIERS, HOLDS, MARGINAL_RELIABILITY, STATES, WAYS, StateArray, state_of
+from survey.links.direct import DeferredPathsAround, DirectLinks, direct_links
+from survey.links.figures import (
+    CARRIERS,
+    HOLDS,
+    MARGINAL_RELIABILITY,
+    STATES,
+    LinkFigures,
+    Links,
+    StateArray,
+    state_of,
+)
 from survey.links.working import (
-    Detours,
     Progress,
-    judged_in_blocks,
     links_between,
     links_in_blocks,
     links_of,
-    straight_links,
+    map_in_blocks,
 )
 
 __all__ = [
@@ -19,17 +26,16 @@ __all__ = [
     "HOLDS",
     "MARGINAL_RELIABILITY",
     "STATES",
-    "WAYS",
-    "Detours",
+    "DeferredPathsAround",
+    "DirectLinks",
+    "LinkFigures",
     "Links",
     "Progress",
     "StateArray",
-    "carried_by",
-    "judged_in_blocks",
+    "direct_links",
     "links_between",
     "links_in_blocks",
     "links_of",
-    "passes_of",
+    "map_in_blocks",
     "state_of",
-    "straight_links",
 ]

@@ -15,74 +15,52 @@ from survey.base.probability import chance_above
 from survey.base.units import ratio_from_db
 from survey.geometry import Chords, Crossings
 from survey.inputs.antennas import gains_dbi
-from survey.links.states import HOLDS, WAYS, StateArray, state_of
-from survey.propagation import power_sum_loss_db
+from survey.links.direct import DirectLinks, own_spreads_db
+from survey.propagation import Way, power_sum_loss_db
 from survey.propagation.enclosed import Leaks
 from survey.propagation.penetration import chord_losses_db, sheet_losses_db
-from survey.scene import Ends, Scene
+from survey.scene import Scene
+
+StateArray = NDArray[np.int8]
+
+STATES = ("fails", "marginal", "holds")
+"""What a state number means, from worst to best."""
+HOLDS = STATES.index("holds")
+MARGINAL_RELIABILITY = 0.5
+CARRIERS = ("straight", *(way.name.lower() for way in Way))
+"""The paths of a link: straight through, then each `Way` around what stands there."""
 
 
 @dataclass(frozen=True, kw_only=True)
-class Links:
-    """Every inverter's link to every gateway, as arrays of shape (inverters, gateways) unless another is given.
+class LinkFigures(DirectLinks):
+    """What links are worth, as arrays of shape (inverters, gateways) unless another is given.
 
     Attributes
     ----------
-    scene : Scene
-        Where they are.
-    inverters, gateways : Ends
-        Their ends.
-    distance_m : ndarray of float
-        In space. [m]
-    base_loss_db : ndarray of float
-        Loss that distance alone costs. [dB]
     straight_db : ndarray of float
         What the straight line loses on top: in all that it goes through, and to edges that it grazes. [dB]
-    grazed_db, grazed_screen : ndarray of float, ndarray of int
-        What it loses to the edges, and the nearest screen that they belong to; -1 where there is none. [dB]
-    around_db : dict of str to ndarray of float
-        What each of `WAYS` loses on top; NaN where there is no such way. [dB]
-    mirror : ndarray of int
-        The sheet that throws back most of what comes by mirrors; -1 where there is none.
+    grazed_db : ndarray of float
+        What it loses to the edges. [dB]
+    around_db : ndarray of float, shape (paths, inverters, gateways)
+        What paths around lose on top, each by itself or all as one; NaN where there is none. [dB]
     leave_deg, arrive_deg : ndarray of float
-        Elevation in which the strongest way around leaves the inverter, and in which it leaves the gateway. [deg]
-    spread_squared_db2 : ndarray of float
-        Sum of the squared spreads of the sheets crossed. [dB^2]
+        Elevation in which the strongest path around leaves the inverter, and in which it leaves the gateway. [deg]
     leaks : Leaks
-        What the ways around go through all the same: a link is inverter times gateways plus gateway.
-    crossings, chords : Crossings, Chords
-        What each straight line goes through: starts are inverters, ends are gateways.
+        What the paths around go through all the same: a link is inverter times gateways plus gateway.
     """
 
-    scene: Scene
-    inverters: Ends
-    gateways: Ends
-    distance_m: FloatArray
-    base_loss_db: FloatArray
-    straight_db: FloatArray
     grazed_db: FloatArray
-    grazed_screen: NDArray[np.int64]
-    around_db: dict[str, FloatArray]
-    mirror: NDArray[np.int64]
+    around_db: FloatArray
     leave_deg: FloatArray
     arrive_deg: FloatArray
-    spread_squared_db2: FloatArray
     leaks: Leaks
-    crossings: Crossings
-    chords: Chords
-
-    @property
-    def shape(self) -> tuple[int, int]:
-        """Number of inverters and of gateways."""
-        return len(self.inverters), len(self.gateways)
 
     @cached_property
     def obstacle_loss_db(self) -> FloatArray:
         """What all that stands there costs: the power sum of straight through and the ways around. [dB]"""
-        ways_db = list(self.around_db.values())
-        some = np.nonzero(~np.all([np.isnan(way_db) for way_db in ways_db], axis=0))
+        some = np.nonzero(~np.isnan(self.around_db).all(axis=0))
         loss_db = self.straight_db.copy()  # most lines have no way but straight on
-        loss_db[some] = power_sum_loss_db([self.straight_db[some], *(way_db[some] for way_db in ways_db)])
+        loss_db[some] = power_sum_loss_db([self.straight_db[some], *(path_db[some] for path_db in self.around_db)])
         return loss_db
 
     @cached_property
@@ -98,8 +76,8 @@ class Links:
             return one.antenna_gain_dbi[:, None], other.antenna_gain_dbi[None]
         rise_m = other.at_m[None, :, 2] - one.at_m[:, None, 2]
         straight_deg = np.rad2deg(np.arcsin(np.clip(rise_m / np.maximum(self.distance_m, 1e-9), -1.0, 1.0)))
-        ways_db = np.stack([np.where(np.isnan(way), np.inf, way) for way in self.around_db.values()])
-        goes_around = (ways_db.min(axis=0) < self.straight_db) & ~np.isnan(self.leave_deg)
+        strongest_db = np.fmin.reduce(self.around_db, axis=0)  # NaN without any, which is less than nothing
+        goes_around = (strongest_db < self.straight_db) & ~np.isnan(self.leave_deg)
         up_deg = np.where(goes_around, self.leave_deg, straight_deg)
         down_deg = np.where(goes_around, self.arrive_deg, -straight_deg)
         patterns = self.scene.patterns
@@ -184,7 +162,7 @@ class Links:
         known_db2 = correction.variance_db2(
             distance_m=self.distance_m.ravel(),
             reference_distance_m=self.scene.plan.environment.reference_distance_m,
-            passes=self.straight_share.reshape(-1, 1) * passes_of(self, correction.unit, units)
+            passes=self.straight_share.reshape(-1, 1) * self.passes_of(correction.unit, units)
             + self._leaking_passes(correction.unit, units),
             ends=ends,
         )
@@ -200,10 +178,28 @@ class Links:
         """Index into `STATES`."""
         return state_of(self.scene, self.reliability)
 
+
+@dataclass(frozen=True, kw_only=True)
+class Links(LinkFigures):
+    """Every inverter's link to every gateway, each path around by itself.
+
+    Attributes
+    ----------
+    around_db : ndarray of float, shape (ways, inverters, gateways)
+        What each `Way` loses on top; NaN where there is no such way. [dB]
+    grazed_screen : ndarray of int, shape (inverters, gateways)
+        The nearest screen whose edge the straight line grazes; -1 where there is none.
+    mirror : ndarray of int, shape (inverters, gateways)
+        The sheet that throws back most of what comes by mirrors; -1 where there is none.
+    """
+
+    grazed_screen: NDArray[np.int64]
+    mirror: NDArray[np.int64]
+
     @cached_property
     def carrier(self) -> NDArray[np.intp]:
         """Which way carries the link, the one that loses least: index into `CARRIERS`."""
-        losses_db = np.stack([self.straight_db, *(self.around_db[way] for way in WAYS)])
+        losses_db = np.concatenate([self.straight_db[None], self.around_db])
         return np.asarray(np.argmin(np.where(np.isnan(losses_db), np.inf, losses_db), axis=0))
 
     @property
@@ -211,29 +207,28 @@ class Links:
         """Whether every inverter holds on one of its links or more."""
         return bool(np.all(self.state.max(axis=1, initial=0) == HOLDS))
 
-    def to(self, chosen: Sequence[int] | NDArray[np.int64]) -> Links:
+    def to(self, gateways: Sequence[int] | NDArray[np.int64]) -> Links:
         """The links to some of the gateways, each once, in the order asked for."""
+        chosen = np.asarray(gateways, dtype=np.int64)
         place = np.full(self.shape[1], -1)
         place[chosen] = np.arange(len(chosen))
 
         def kept(values: Any) -> Any:  # noqa: ANN401  whatever a field holds
             if isinstance(values, np.ndarray):
-                return values[:, chosen]
-            if isinstance(values, dict):
-                return {way: kept(one) for way, one in values.items()}
+                return values[..., chosen]
             if isinstance(values, Leaks):
                 inverter, gateway = np.divmod(values.link, self.shape[1])
                 inside = place[gateway] >= 0
                 return replace(values.pick(inside), link=(inverter * len(chosen) + place[gateway])[inside]).sorted()
             if isinstance(values, Crossings):
-                return values.to(np.asarray(chosen))
+                return values.to(chosen)
             if isinstance(values, Chords):
                 met = place[values.end] >= 0
                 columns = {one.name: getattr(values, one.name)[met] for one in fields(values)}
                 return replace(values, **(columns | {"end": place[columns["end"]]}))
             return values
 
-        columns = {one.name: kept(getattr(self, one.name)) for one in fields(self)}
+        columns = {name: kept(values) for name, values in self.columns.items()}
         return replace(self, **(columns | {"gateways": self.gateways.pick(chosen)}))
 
     def mirror_of(self, inverter: int, gateway: int) -> str:
@@ -268,38 +263,7 @@ class Links:
         return found
 
 
-def own_spreads_db(scene: Scene) -> FloatArray:
-    """Spreads of obstacles, 0 for those that were fitted: what is known of these stands in the covariance. [dB]"""
-    if scene.correction is None:
-        return scene.obstacles.spread_db
-    return np.where(scene.correction.unit >= 0, 0.0, scene.obstacles.spread_db)
-
-
-def passes_of(links: Links, unit: NDArray[np.int64], units: int) -> FloatArray:
-    """How often each straight line goes through the obstacles of each unit.
-
-    Parameters
-    ----------
-    links : Links
-        Some links.
-    unit : ndarray of int, shape (obstacles,)
-        Which unit each obstacle belongs to; -1 for none.
-    units : int
-        How many there are.
-
-    Returns
-    -------
-    ndarray of float, shape (inverters * gateways, units)
-        Numbers of crossings.
-    """
-    met = links.crossings
-    of = unit[links.scene.sheets.owner[met.sheet]]
-    link = (met.start * links.shape[1] + met.end)[of >= 0]
-    count = links.shape[0] * links.shape[1]
-    found = np.bincount(link * units + of[of >= 0], minlength=count * units) if units else np.zeros(0)
-    return found.astype(np.float64).reshape(count, units)
-
-
-def carried_by(links: Links) -> NDArray[np.intp]:
-    """Which way carries each link, the one that loses least: index into `CARRIERS`, shape (inverters, gateways)."""
-    return links.carrier
+def state_of(scene: Scene, reliability: FloatArray) -> StateArray:
+    """What chances are worth under the plan's requirement: index into `STATES`."""
+    required = scene.plan.requirement.reliability
+    return np.asarray((reliability >= MARGINAL_RELIABILITY).astype(np.int8) + (reliability >= required))

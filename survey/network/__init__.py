@@ -1,4 +1,4 @@
-"""Links as a network: routes over other inverters, and what hangs on a single one of them."""
+"""Links as a network: routes over relays, and what every gateway or spot does for every inverter."""
 
 from __future__ import annotations
 
@@ -11,31 +11,29 @@ from numpy.typing import NDArray
 
 from survey.base.arrays import FloatArray, IntArray
 from survey.links import HOLDS, Links, Progress, links_between, state_of
+from survey.network.coverage import SpotCoverage, cover_spots, coverage_matrix, matrix_of
 from survey.network.hops import Hops, hops_among, hops_of, no_hops
-from survey.network.room import SAME, alone, best_gateway, gateway_of, has_room, room_of
-from survey.network.routes import DIRECT, Level, levels, reached, relayed, relays_of
+from survey.network.routes import DIRECT, Level, levels, relayed, relays_of
 from survey.scene import Ends, Scene
+from survey.siting import CoverageMatrix
 
 __all__ = [
     "DIRECT",
-    "SAME",
     "Hops",
     "Level",
     "Network",
     "Route",
-    "alone",
-    "best_gateway",
-    "gateway_of",
-    "has_room",
+    "SpotCoverage",
+    "cover_spots",
+    "coverage_matrix",
     "hops_among",
     "hops_of",
     "levels",
+    "matrix_of",
     "network_between",
     "network_of",
     "no_hops",
-    "reached",
     "relayed",
-    "room_of",
 ]
 
 
@@ -50,7 +48,7 @@ class Route:
     relays : tuple of int
         The inverters in between, in order.
     gateway : int
-        Where it ends; -1 where no gateway has room for this inverter.
+        Where it ends; -1 where all gateways are full.
     reliability : float
         Chance that all links of it work: their product. [-]
     weakest_margin_db : float
@@ -74,6 +72,8 @@ class Network:
         From every inverter to every gateway, whether a route uses it or not.
     hops : Hops
         From inverter to inverter, those that are worth something; none where the plan allows no relays.
+    matrix : CoverageMatrix
+        What the most reliable route of every inverter to each gateway is worth.
     levels : tuple of Level
         The most reliable routes with none, up to one, ... inverters in between; shape (inverters, gateways) each.
     routes : tuple of Route
@@ -84,6 +84,7 @@ class Network:
 
     links: Links
     hops: Hops
+    matrix: CoverageMatrix
     levels: tuple[Level, ...]
     routes: tuple[Route, ...]
     widest: tuple[Route, ...]
@@ -114,15 +115,15 @@ class Network:
         return bool(np.all(self.state == HOLDS))
 
     @property
-    def without_room(self) -> int:
-        """How many inverters no gateway has room for."""
+    def over_capacity(self) -> int:
+        """How many inverters are left without a gateway since all are full."""
         return sum(route.gateway < 0 for route in self.routes)
 
     @cached_property
     def gateway_of(self) -> IntArray:
-        """The gateway of every inverter's route, or the best one where none has room; shape (inverters,)."""
+        """The gateway of every inverter's route, or the best one where all are full; shape (inverters,)."""
         routed = np.array([route.gateway for route in self.routes], dtype=np.int64)
-        return np.where(routed >= 0, routed, best_gateway(self.levels[-1].value, self.levels[-1].margin_db))
+        return np.where(routed >= 0, routed, self.matrix.best_spots)
 
     def names(self, route: Route) -> list[str]:
         """What a route goes along, from its inverter to its gateway."""
@@ -164,13 +165,15 @@ def network_between(
     links = links or links_between(scene, scene.inverters, gateways)
     found = tuple(levels(hops, links.reliability, links.margin_db, max_relays=max_relays))
     wide = tuple(levels(hops, links.margin_db, links.margin_db, max_relays=max_relays, joined=np.minimum))
-    belongs = gateway_of(scene, found[-1].value, found[-1].margin_db)
+    matrix = matrix_of(scene, found[-1].value, found[-1].margin_db)
+    belongs = matrix.gateway_of
     return Network(
         links=links,
         hops=hops,
+        matrix=matrix,
         levels=found,
         routes=_routes(links, hops, found, belongs),
-        widest=_routes(links, hops, wide, belongs if room_of(scene) else np.argmax(wide[-1].value, axis=1)),
+        widest=_routes(links, hops, wide, belongs if matrix.limit else np.argmax(wide[-1].value, axis=1)),
     )
 
 

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from survey.base.arrays import FloatArray, IntArray
-from survey.links import Links
 from survey.network.hops import Hops
 
 DIRECT = -1
@@ -144,27 +143,6 @@ def relayed(
         last = level
     assert last is not None
     return last.value, last.margin_db
-
-
-def reached(links: Links, hops: Hops | None = None) -> tuple[FloatArray, FloatArray]:
-    """What every inverter's most reliable route to each gateway is worth, as many relays allowed as the plan says.
-
-    Parameters
-    ----------
-    links : Links
-        Of the inverters to the gateways.
-    hops : Hops, optional
-        The links between inverters; without them none passes a message on.
-
-    Returns
-    -------
-    tuple of two ndarrays of float, shape (inverters, gateways)
-        Reliability [-] and margin of the weakest link [dB].
-    """
-    max_relays = links.scene.plan.requirement.max_relays
-    if hops is None or not max_relays:
-        return links.reliability, links.margin_db
-    return relayed(hops, links.reliability, links.margin_db, max_relays=max_relays)
 
 
 def relays_of(every: Sequence[Level], inverter: int, column: int, level: int = -1) -> list[int]:

@@ -10,7 +10,6 @@ import numpy as np
 from survey.base.arrays import BoolArray, FloatArray
 from survey.links import HOLDS
 from survey.network import DIRECT, Network
-from survey.network.room import gateway_of, room_of
 from survey.network.routes import relays_of
 
 
@@ -130,7 +129,7 @@ class _Rest:
     """What is left of a network without something: only those are routed anew whose route went through it."""
 
     def __init__(self, network: Network) -> None:
-        self.scene = network.scene
+        self.network = network
         self.hops = network.hops
         self.direct = network.links.reliability
         self.required = network.scene.plan.requirement.reliability
@@ -142,7 +141,6 @@ class _Rest:
         best = np.stack([level.value.max(axis=1) for level in self.levels])
         column = np.stack([level.value.argmax(axis=1) for level in self.levels])
         self.best, self.column = best, column
-        self.last = self.levels[-1].value
         self.through = self._through()
 
     def _through(self) -> list[dict[int, list[int]]]:
@@ -195,8 +193,9 @@ class _Rest:
 
     def without_gateway(self, gateway: int) -> FloatArray:
         """Reliability of every inverter's best route without one of the gateways."""
-        others = np.delete(self.last, gateway, axis=1)
-        if not room_of(self.scene) or not others.shape[1]:
-            return np.asarray(others.max(axis=1, initial=0.0))
-        at = gateway_of(self.scene, others, np.delete(self.levels[-1].margin_db, gateway, axis=1))
-        return np.where(at >= 0, others[np.arange(len(at)), at], 0.0)
+        matrix = self.network.matrix
+        rest = matrix.only([other for other in range(matrix.shape[1]) if other != gateway])
+        if not rest.limit or not rest.shape[1]:
+            return np.asarray(rest.reliability.max(axis=1, initial=0.0))
+        at = rest.gateway_of
+        return np.where(at >= 0, rest.reliability[np.arange(len(at)), at], 0.0)

@@ -67,6 +67,12 @@ class Scene:
         """All places that a command may name as a gateway."""
         return join([self.gateways, self.spots])
 
+    @property
+    def capacity(self) -> int:
+        """How many inverters a gateway takes where that leaves one out; 0 where it takes them all."""
+        limit = self.plan.requirement.inverters_per_gateway
+        return limit if limit < len(self.inverters) else 0
+
     @cached_property
     def buildings(self) -> NDArray[np.int64]:
         """Which building each screen belongs to that lets something through; -1 for those of none."""

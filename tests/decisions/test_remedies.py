@@ -10,13 +10,13 @@ from hypothesis import strategies as st
 from places import SITES
 from plans import SPOTS, WALL, changed, entry, wall, write
 
-from survey.decisions.remedies import CAUTIONS, Cable, Change, Remedy, explain, spots_routes
-from survey.decisions.remedies.outlook import better, routes_of
+from survey.decisions.remedies import CAUTIONS, Cable, Change, Remedy, explain
+from survey.decisions.remedies.outlook import better, in_use
 from survey.decisions.remedies.remedy import EFFORT
 from survey.inputs.plan_file import plan_of, read_plan
 from survey.links import HOLDS, links_between
 from survey.links.explanation import scene_without
-from survey.network import network_between, network_of
+from survey.network import cover_spots, coverage_matrix, network_between, network_of
 from survey.scene import scene_of
 
 
@@ -27,7 +27,7 @@ def farm():
 
 def test_several_inverters_at_once_are_explained_as_each_alone(farm):
     names = ("L-2-1", "S-1-1", "S-3-10")
-    at_once = explain(farm, names, spots=spots_routes(farm))
+    at_once = explain(farm, names, spots=cover_spots(farm).matrix)
     assert tuple(one.budget.inverter for one in at_once.inverters) == names
     for name, one in zip(names, at_once.inverters, strict=True):
         (alone,) = explain(farm, [name]).inverters
@@ -112,13 +112,13 @@ def test_links_of_equal_chance_are_told_apart_by_margin(tmp_path):
     site = scene_of(read_plan(write(tmp_path, more=SPOTS)))
     links = links_between(site, site.inverters, site.gateways_and_spots)
     assert links.gateways.names == ("office", "post", "shed")
-    routes = routes_of(links, None)
+    matrix = coverage_matrix(links)
     best = network_between(site, site.gateways_and_spots).gateway_of
     assert best.tolist() == [0], "the office and the post are equally far: the first of them"
     assert better(np.array(1.0), np.array(0.9), np.array(2.0), np.array(0.9))
     assert not better(np.array(2.0), np.array(0.9), np.array(1.0), np.array(0.9))
-    assert routes.together().margin_db[0] == links.margin_db[0].max()
-    assert np.all(routes.only([]).together().state < HOLDS)
+    assert in_use(site, matrix).margin_db[0] == links.margin_db[0].max()
+    assert np.all(in_use(site, matrix.only([])).state < HOLDS)
 
 
 def test_a_longer_cable_costs_more():

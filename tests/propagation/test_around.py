@@ -248,7 +248,7 @@ def test_the_whole_loss_is_the_power_sum_of_what_is_reported(seed):
         for k in range(3)
     ]
     found = link(*obstacles, ends=((-15.0, 1.0), (15.0, -2.0)))
-    ways = [found.straight_db[0, 0], *(way_db(found, way) for way in found.around_db)]
+    ways = [found.straight_db[0, 0], *found.around_db[:, 0, 0]]
     total = sum(10 ** (-way / 10) for way in ways if not np.isnan(way))
     assert excess_db(found) == pytest.approx(-10 * np.log10(total), abs=1e-9)
 

@@ -16,6 +16,7 @@ from survey.inputs.plan import (
     Wall,
 )
 from survey.links import links_of
+from survey.propagation import Way
 from survey.scene import scene_of
 
 
@@ -51,7 +52,7 @@ def link(*obstacles, **more):
 
 
 def way_db(found, way):
-    return float(found.around_db[way][0, 0])
+    return float(found.around_db[Way[way.upper()], 0, 0])
 
 
 def excess_db(found):

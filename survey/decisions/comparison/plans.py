@@ -11,11 +11,11 @@ from numpy.typing import NDArray
 
 from survey.base.arrays import FloatArray, IntArray
 from survey.base.errors import SurveyError, one_line
-from survey.decisions.placement import Scores, relaying_of, scores_of
-from survey.decisions.simulation import SpotDraws, spot_draws
+from survey.decisions.placement import Scores, scores_of
+from survey.decisions.simulation import SpotRuns, spot_runs
 from survey.inputs.plan import Obstacle, Plan
 from survey.links import Links, Progress, links_between
-from survey.network import Hops, Network, hops_of, network_between, room_of
+from survey.network import Hops, Network, coverage_matrix, hops_of, network_between
 from survey.scene import Ends, Scene, corrected, scene_of
 
 CHANGED_DB = 0.05
@@ -54,7 +54,7 @@ class BetweenPlans:
         The links in either, shape (inverters, spots), inverters in the order of the first plan.
     before_scores, after_scores : Scores
         How each spot would serve alone, by relays too where its plan allows them.
-    before_drawn, after_drawn : SpotDraws
+    before_drawn, after_drawn : SpotRuns
         The same in draws: with the same seed the same random numbers for both plans.
     after_network : Network
         The routes in the second plan with a gateway at every one of the spots.
@@ -70,8 +70,8 @@ class BetweenPlans:
     after: Links
     before_scores: Scores
     after_scores: Scores
-    before_drawn: SpotDraws
-    after_drawn: SpotDraws
+    before_drawn: SpotRuns
+    after_drawn: SpotRuns
     after_network: Network
     changes: tuple[Change, ...]
     cause: IntArray
@@ -142,10 +142,10 @@ def compare_plans(
     return BetweenPlans(
         before=first,
         after=second,
-        before_scores=scores_of(first, before_hops),
-        after_scores=scores_of(second, after_hops),
-        before_drawn=drawn_alone(first, before_hops, draws=draws, seed=seed),
-        after_drawn=drawn_alone(second, after_hops, draws=draws, seed=seed),
+        before_scores=scores_of(first.gateways, coverage_matrix(first, before_hops)),
+        after_scores=scores_of(second.gateways, coverage_matrix(second, after_hops)),
+        before_drawn=spot_runs(first, before_hops, draws=draws, seed=seed),
+        after_drawn=spot_runs(second, after_hops, draws=draws, seed=seed),
         after_network=network_between(after, second.gateways, hops=after_hops, links=second),
         changes=tuple(one.change for one in found),
         cause=cause,
@@ -158,13 +158,6 @@ def _hops(scene: Scene, inverters: Sequence[str]) -> Hops | None:
     if not scene.plan.requirement.max_relays:
         return None
     return hops_of(replace(scene, inverters=_ends(scene, inverters)))
-
-
-def drawn_alone(links: Links, hops: Hops | None, *, draws: int, seed: int) -> SpotDraws:
-    """The spots of a plan in draws, each as the only one with a gateway."""
-    scene = links.scene
-    relaying = relaying_of(scene, hops)
-    return spot_draws(links, draws=draws, seed=seed, relaying=relaying, inverters_per_gateway=room_of(scene))
 
 
 def _causes(effects_db: FloatArray, difference_db: FloatArray) -> tuple[IntArray, FloatArray]:

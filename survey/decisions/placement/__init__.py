@@ -2,83 +2,96 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
-from survey.base.arrays import FloatArray, IntArray
+from survey.base.arrays import IntArray
 from survey.base.errors import SurveyError
-from survey.decisions.placement.reasons import Decider, Reason, reason_for
-from survey.decisions.placement.scores import Keep, Scores, best_of_each_place, score_spots, scores_from, scores_of
-from survey.decisions.placement.several import Reached, Wanted, choose_several, fewest_of, short_of_room
-from survey.decisions.simulation import Relaying, Served, Sure, served_draws, sure_of_ranking
-from survey.links import HOLDS, Links, Progress, links_between
-from survey.network import Hops, Network, hops_of, network_between, reached, room_of
+from survey.decisions.placement.ranking import Decider, Reason, Scores, best_of_each_place, reason_for, scores_of
+from survey.decisions.simulation import RankingCertainty, Served, certainty_of_ranking, served_runs
+from survey.links import HOLDS, Progress
+from survey.network import Hops, Network, SpotCoverage, cover_spots, hops_of, network_between
 from survey.scene import Scene
-from survey.siting import Choice, Fewest
+from survey.siting.choice import Choice
+from survey.siting.choosing import choose_each
+from survey.siting.fewest import Fewest, fewest
 
 __all__ = [
     "Decider",
     "Placement",
+    "PlacementOptions",
     "Reason",
     "Scores",
-    "Wanted",
     "best_of_each_place",
+    "capacity_warning",
     "place",
-    "relaying_of",
-    "score_spots",
-    "scores_from",
     "scores_of",
-    "short_of_room",
 ]
 
 
-PAIRS_KEPT = 200_000
-"""With so many pairs of inverter and spot or fewer, all links are kept, and not worked out again for the draws."""
+@dataclass(frozen=True, kw_only=True, slots=True)
+class PlacementOptions:
+    """What a recommendation is asked to do, beside the plan's own requirement.
+
+    Attributes
+    ----------
+    fewest : bool
+        As few gateways as serve all inverters that can be served; else as many as the plan allows.
+    spare : bool
+        With the fewest: every inverter has to hold at two gateways, so that any one of them may fail.
+    time_limit_s : float
+        For how long a proof may be looked for. [s]
+    draws, seed : int
+        Number of simulation runs, and the beginning of their random numbers.
+    """
+
+    fewest: bool = False
+    spare: bool = False
+    time_limit_s: float = 60.0
+    draws: int = 1_000
+    seed: int = 0
 
 
 @dataclass(frozen=True, kw_only=True)
 class Placement:
-    """A recommendation.
+    """A recommendation, and what it was made from; certainty and reason are worked out when first asked for.
 
     Attributes
     ----------
     scene : Scene
         The site.
+    options : PlacementOptions
+        What was asked for.
+    hops : Hops or None
+        The links between inverters; None where the plan allows no relays.
+    coverage : SpotCoverage
+        The routes of all inverters to all spots.
     scores : Scores
         Of all spots, each with one gateway alone.
     order : ndarray of int, shape (spots,)
         The ranking: indices into the scores.
-    chosen : tuple of int
-        The spots recommended: indices into the scores.
-    network : Network
-        The routes of every inverter to the gateways there.
     choices : tuple of Choice
         Where several gateways may be used: the best for one of them, for two, and so on.
     fewest : Fewest or None
         Where that was asked for: the fewest gateways that do.
-    sure : Sure
-        How sure it is that the first of the ranking is the best single spot.
-    drawn : Served
-        How many inverters the recommendation serves in draws over what the plan does not know.
-    wanted : Wanted
-        What was asked for.
-    reason : Reason or None
-        Why the best spot is the best; None where it is the only one.
+    chosen : tuple of int
+        The spots recommended: indices into the scores.
+    network : Network
+        The routes of every inverter to the gateways there.
     """
 
     scene: Scene
+    options: PlacementOptions
+    hops: Hops | None
+    coverage: SpotCoverage
     scores: Scores
     order: IntArray
-    chosen: tuple[int, ...]
-    network: Network
     choices: tuple[Choice, ...]
     fewest: Fewest | None
-    sure: Sure
-    drawn: Served
-    wanted: Wanted
-    reason: Reason | None
+    chosen: tuple[int, ...]
+    network: Network
 
     @property
     def served(self) -> int:
@@ -92,39 +105,45 @@ class Placement:
 
     @property
     def worst_inverter(self) -> int:
-        """Whose route has the weakest link, of those that a gateway has room for."""
+        """Which inverter's route has the weakest link, of those that a gateway takes."""
         margin_db = self.network.weakest_margin_db
         return int(np.argmin(np.where(np.isnan(margin_db), np.inf, margin_db)))
 
-    @property
-    def without_room(self) -> int:
-        """How many inverters no gateway has room for."""
-        return self.network.without_room
+    @cached_property
+    def certainty(self) -> RankingCertainty:
+        """How certain it is that the first of the ranking is the best single spot."""
+        return certainty_of_ranking(
+            self.scene,
+            order=self.order,
+            expected_served=self.scores.expected_served,
+            draws=self.options.draws,
+            seed=self.options.seed,
+            links=self.coverage.links,
+            hops=self.hops,
+        )
+
+    @cached_property
+    def runs(self) -> Served:
+        """How many inverters the recommendation serves in simulation runs over what the plan does not know."""
+        return served_runs(self.network.links, self.hops, draws=self.options.draws, seed=self.options.seed)
+
+    @cached_property
+    def reason(self) -> Reason | None:
+        """Why the best spot is the best; None where it is the only one."""
+        return reason_for(self.scores, self.order, self.coverage.matrix, self.scene.inverters.names)
 
 
-def place(
-    scene: Scene,
-    *,
-    wanted: Wanted | None = None,
-    look: Callable[[Links], None] | None = None,
-    keep: Keep | None = None,
-    progress: Progress | None = None,
-) -> Placement:
+def place(scene: Scene, *, options: PlacementOptions | None = None, progress: Progress | None = None) -> Placement:
     """Recommend spots for as many gateways as the plan allows, or for the fewest that serve all.
 
     Parameters
     ----------
     scene : Scene
         A site with one spot or more.
-    wanted : Wanted, optional
+    options : PlacementOptions, optional
         Whether the most inverters or the fewest gateways; by default the most inverters.
-    look : callable, optional
-        Handed the links to some of the spots after the other, for who needs more of them than is kept; perhaps by
-        several threads at once.
-    keep : callable, optional
-        Handed which spots were done, and the reliability and margin of every inverter's route to them.
     progress : callable, optional
-        Told how much is done.
+        Called with how much is done, and how much there is.
 
     Returns
     -------
@@ -136,75 +155,44 @@ def place(
     SurveyError
         Where the plan names no place for a gateway, or fewer than it wants gateways.
     """
-    wanted = wanted or Wanted()
-    plan, count, spots = scene.plan, len(scene.inverters), _spots(scene)
-    before = count if plan.requirement.max_relays else 0
+    options, requirement = options or PlacementOptions(), scene.plan.requirement
+    _check_spots(scene)
+    before = len(scene.inverters) if requirement.max_relays else 0
 
     def stage(done_before: int) -> Progress | None:
-        return progress and (lambda done, _: progress(done_before + done, before + spots))
+        return progress and (lambda done, _: progress(done_before + done, before + len(scene.spots)))
 
-    hops = hops_of(scene, progress=stage(0)) if plan.requirement.max_relays else None
-    several = None
-    if plan.requirement.gateways > 1 or wanted.fewest:
-        several = Reached.room_for(count, spots, reliability=plan.requirement.reliability)
-
-    def put(block: slice, reliability: FloatArray, margin_db: FloatArray) -> None:
-        if several:
-            several.put(block, reliability, margin_db)
-        if keep:
-            keep(block, reliability, margin_db)
-
-    links = None
-    if count * spots <= PAIRS_KEPT:
-        links = links_between(scene, scene.inverters, scene.spots)
-        routes = reached(links, hops)
-        scores = scores_from(scene, scene.spots, *routes)
-        if look:
-            look(links)
-        put(slice(0, spots), *routes)
-    else:
-        kept = put if several or keep else None
-        scores = score_spots(scene, scene.spots, hops=hops, keep=kept, look=look, progress=stage(before))
+    hops = hops_of(scene, progress=stage(0)) if requirement.max_relays else None
+    coverage = cover_spots(scene, hops=hops, progress=stage(before))
+    scores = scores_of(scene.spots, coverage.matrix)
     order = scores.order()
-    choices = choose_several(scene, several, wanted) if several and not wanted.fewest else ()
-    few = fewest_of(scene, several, wanted) if several and wanted.fewest else None
+    few: Fewest | None = None
+    choices: tuple[Choice, ...] = ()
+    time_limit_s = options.time_limit_s
+    if options.fewest:
+        few = fewest(coverage.matrix, times=2 if options.spare else 1, time_limit_s=time_limit_s)
+    elif requirement.gateways > 1:
+        choices = tuple(choose_each(coverage.matrix, at_most=requirement.gateways, time_limit_s=time_limit_s))
     answer = few or (choices[-1] if choices else None)
-    if answer and not answer.chosen:  # nobody can be served: then the least bad of the single spots
-        answer = None
-    chosen = answer.chosen if answer else (int(order[0]),)
-    network = network_between(scene, scene.spots.pick(list(chosen)), hops=hops, links=links and links.to(list(chosen)))
-    relaying, room = relaying_of(scene, hops), room_of(scene)
-    drawn = served_draws(
-        network.links, draws=wanted.draws, seed=wanted.seed, relaying=relaying, inverters_per_gateway=room
-    )
-    sure = sure_of_ranking(
-        scene,
-        scene.spots,
-        order=order,
-        expected_served=scores.expected_served,
-        draws=wanted.draws,
-        seed=wanted.seed,
-        links=links,
-        relaying=relaying,
-        inverters_per_gateway=room,
-    )
+    # Where no inverter can be served it is the least bad of the single spots.
+    chosen = answer.chosen if answer and answer.chosen else (int(order[0]),)
+    links = coverage.links and coverage.links.to(chosen)
     return Placement(
         scene=scene,
+        options=options,
+        hops=hops,
+        coverage=coverage,
         scores=scores,
         order=order,
-        chosen=chosen,
-        network=network,
         choices=choices,
         fewest=few,
-        sure=sure,
-        drawn=drawn,
-        wanted=wanted,
-        reason=reason_for(scores, order, links=links, hops=hops, scene=scene),
+        chosen=chosen,
+        network=network_between(scene, scene.spots.pick(list(chosen)), hops=hops, links=links),
     )
 
 
-def _spots(scene: Scene) -> int:
-    """How many spots there are: enough of them for the gateways wanted."""
+def _check_spots(scene: Scene) -> None:
+    """Refuse a site with fewer spots than gateways wanted."""
     plan, spots = scene.plan, len(scene.spots)
     if not spots:
         raise SurveyError(f"{plan.file}: has no [[spot]] and no [[search]]; add a place where a gateway could go")
@@ -214,13 +202,16 @@ def _spots(scene: Scene) -> int:
             f"{plan.file}: [requirement]: gateways: {plan.requirement.gateways} gateways are more than there are "
             f"places: there {have}"
         )
-    return spots
 
 
-def relaying_of(scene: Scene, hops: Hops | None) -> Relaying | None:
-    """The links between inverters, each pair once, as the draws take them; None where the plan allows no relays."""
-    max_relays = scene.plan.requirement.max_relays
-    if hops is None or not max_relays:
-        return None
-    once = hops.start < hops.to
-    return Relaying(start=hops.start[once], to=hops.to[once], reliability=hops.reliability[once], max_relays=max_relays)
+def capacity_warning(scene: Scene) -> str:
+    """Return a warning where the gateways that the plan allows cannot take all inverters; else nothing."""
+    requirement, count = scene.plan.requirement, len(scene.inverters)
+    capacity = requirement.gateways * requirement.inverters_per_gateway
+    if not capacity or capacity >= count:
+        return ""
+    gateways = "1 gateway takes" if requirement.gateways == 1 else f"{requirement.gateways} gateways take"
+    return (
+        f"{gateways} {capacity} of {count} inverters at most: raise gateways or inverters_per_gateway in "
+        "[requirement], or some of them have nowhere to report"
+    )

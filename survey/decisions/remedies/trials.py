@@ -9,12 +9,13 @@ import numpy as np
 
 from survey.base.limits import MOST_RELAYS
 from survey.decisions.remedies.gateways import IN_REACH_M, Cable, cable_m, variants_of
-from survey.decisions.remedies.outlook import Outlook, Routes, outlook_of, routes_of
+from survey.decisions.remedies.outlook import Outlook, in_use, outlook_of, with_each
 from survey.decisions.remedies.remedy import Change, Remedy
 from survey.links import HOLDS, Progress, links_between
 from survey.links.explanation import Cost, scene_without
-from survey.network import Hops, Network, hops_of, network_between
+from survey.network import Hops, Network, coverage_matrix, hops_of, network_between
 from survey.scene import Ends, Scene, join
+from survey.siting import CoverageMatrix
 
 Found = list[list[Remedy]]
 NEAR_M = 0.05
@@ -28,7 +29,7 @@ class Trials:
     ----------
     network : Network
         Every inverter with the gateways in use.
-    spots : Routes
+    spots : CoverageMatrix
         To every spot.
     cable : Cable
         For an antenna away from its gateway.
@@ -39,13 +40,18 @@ class Trials:
     """
 
     def __init__(
-        self, *, network: Network, spots: Routes, cable: Cable, rows: Sequence[int], costs: Sequence[tuple[Cost, ...]]
+        self,
+        *,
+        network: Network,
+        spots: CoverageMatrix,
+        cable: Cable,
+        rows: Sequence[int],
+        costs: Sequence[tuple[Cost, ...]],
     ) -> None:
         self.network, self.spots, self.cable, self.rows, self.costs = network, spots, cable, rows, costs
         self.scene: Scene = network.scene
         self.in_use: Ends = network.links.gateways
         self.hops: Hops | None = network.hops if self.scene.plan.requirement.max_relays else None
-        self.routes = routes_of(network.links, self.hops)
         self.best = network.gateway_of
         self.today = outlook_of(network)
         self.found: Found = [[] for _ in rows]
@@ -111,14 +117,18 @@ class Trials:
 
     def _try_gateway(self, j: int) -> None:
         """A gateway raised, moved, its antenna on a cable; or at another spot altogether."""
-        gateway, others = self.in_use.pick([j]), self.routes.only([k for k in range(len(self.in_use)) if k != j])
+        gateway, others = (
+            self.in_use.pick([j]),
+            self.network.matrix.only([k for k in range(len(self.in_use)) if k != j]),
+        )
         mine = [number for number, i in enumerate(self.rows) if self.best[i] == j]
         reached = {number: self._spot_by_cable(gateway, self.rows[number]) for number in mine}
         near = sorted({spot for spot in reached.values() if spot >= 0})
         variants = variants_of(self.scene, gateway, cable=self.cable, spots=near)
         if variants:
             ends = join([one.gateway for one in variants])
-            after = others.with_each(routes_of(links_between(self.scene, self.scene.inverters, ends), self.hops))
+            links = links_between(self.scene, self.scene.inverters, ends)
+            after = with_each(self.scene, others, coverage_matrix(links, self.hops))
             for number in mine:
                 for choice, one in enumerate(variants):
                     if one.spot in (-1, reached[number]):
@@ -133,12 +143,12 @@ class Trials:
                             at_m=tuple(one.gateway.at_m[0].tolist()),
                             cable_loss_db=float(one.gateway.loss_db[0] - gateway.loss_db[0]),
                         )
-        after = others.with_each(self.spots)
+        after = with_each(self.scene, others, self.spots)
         for number in mine:
             self._add_spot(number, after, kind="other spot", action="move the gateway to")
 
     def _try_one_more(self) -> None:
-        after = self.routes.with_each(self.spots)
+        after = with_each(self.scene, self.network.matrix, self.spots)
         for number in range(len(self.rows)):
             self._add_spot(number, after, kind="one more", action="one more gateway at")
 
@@ -191,7 +201,7 @@ class Trials:
         """The site without the obstacle that costs some of the inverters most."""
         changed = scene_without(self.scene, obstacle)
         hops = None if self.hops is None else hops_of(changed)
-        after = routes_of(links_between(changed, changed.inverters, self.in_use), hops).together()
+        after = in_use(changed, coverage_matrix(links_between(changed, changed.inverters, self.in_use), hops))
         action = f"{removal} {obstacle}"
         for number, costs in enumerate(self.costs):
             if costs and costs[0].obstacle == obstacle and self._wants_room(number):

@@ -11,7 +11,7 @@ import numpy as np
 
 from survey.base.arrays import FloatArray, IntArray
 from survey.base.units import db_from_ratio, ratio_from_db
-from survey.links import CARRIERS, WAYS, Links
+from survey.links import CARRIERS, Links
 from survey.scene import Scene
 
 
@@ -152,7 +152,7 @@ class Passes:
     def _certain(self, lane: IntArray) -> FloatArray:
         """What arrives at the links that meet an unknown by all that meets none. [-]"""
         lanes, links = len(CARRIERS), self._links
-        ways_db = [links.straight_db, *(links.around_db[way] for way in WAYS)]
+        ways_db = [links.straight_db, *links.around_db]
         at = np.searchsorted(self.link, lane // lanes)
         known = np.zeros((len(self.link), lanes))
         known[at, lane % lanes] = 1.0
@@ -194,7 +194,7 @@ class Passes:
         links = self._links
         straight_db = links.straight_db + self.times()[unknown] * shift_db
         owners = np.flatnonzero(self._number == unknown)
-        leaks, around_db = links.leaks.thicker(links.around_db, owners, shift_db)
+        leaks, around_db = links.leaks.with_extra_loss(links.around_db, owners, shift_db)
         return replace(links, straight_db=straight_db, around_db=around_db, leaks=leaks)
 
     def obstacle_loss_db(self, shifts_db: FloatArray) -> FloatArray:

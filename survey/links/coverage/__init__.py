@@ -9,7 +9,7 @@ import numpy as np
 
 from survey.base.arrays import FloatArray
 from survey.base.workers import WORKERS, in_order
-from survey.links import Links, Progress
+from survey.links import LinkFigures, Progress
 from survey.links.coverage.refining import COARSE, refined_links
 from survey.scene import Ends, Scene, radios_at
 
@@ -189,7 +189,7 @@ def _longer(at_m: FloatArray, coarse: int) -> FloatArray:
     return np.append(at_m, at_m[-1] + step_m * np.arange(1, count - len(at_m) + 1))
 
 
-def _figures(links: Links) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _figures(links: LinkFigures) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Margin, certainty and reliability of links."""
     excess_db = links.margin_db - links.scene.plan.requirement.fade_margin_db
     sure = links.sigma_db == 0

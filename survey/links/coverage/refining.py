@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
@@ -14,7 +14,7 @@ from survey.base.arrays import BoolArray, FloatArray, IntArray
 from survey.base.units import elevation_deg, ratio_from_db
 from survey.base.workers import WORKERS, in_order
 from survey.geometry import Chords
-from survey.links import Detours, Links, straight_links
+from survey.links import DeferredPathsAround, DirectLinks, LinkFigures, direct_links
 from survey.propagation import power_sum_loss_db
 from survey.propagation.enclosed import Leaks
 from survey.propagation.penetration import chord_losses_db, sheet_losses_db, total_over_links
@@ -43,11 +43,11 @@ class _Field:
 
     Attributes
     ----------
-    straight : Links
-        What goes straight through, of all points in order to one end.
+    straight : DirectLinks
+        Of all points in order to one end.
     shape : tuple of int
         Rows and columns of the grid.
-    detours : Detours
+    deferred : DeferredPathsAround
         The points whose lines are blocked or come close to a screen.
     blocked : ndarray of bool, shape (points,)
         Lines that a screen blocks.
@@ -62,30 +62,32 @@ class _Field:
         obstacles, the mean by power [-].
     """
 
-    straight: Links
+    straight: DirectLinks
     shape: tuple[int, int]
-    detours: Detours
+    deferred: DeferredPathsAround
     blocked: BoolArray
     open_db: FloatArray
     leaky: IntArray
     values: FloatArray
 
-    def links(self) -> Links:
+    def links(self) -> LinkFigures:
         """The links as the values have them."""
         whole = self.straight.shape
         bend_db, leave_deg, arrive_deg, also_grazed_db = self.values[:LEAKS]
         there = self.blocked & (bend_db < NO_WAY_DB)
         grazed_db = np.zeros(len(bend_db))
-        number = self.detours.number
+        number = self.deferred.number
         grazed_db[number] = np.maximum(np.where(self.blocked, also_grazed_db, bend_db)[number], 0.0)
-        return replace(
-            self.straight,
-            straight_db=self.straight.straight_db + grazed_db.reshape(whole),
-            grazed_db=grazed_db.reshape(whole),
-            around_db={"together": np.where(there, bend_db + self.open_db, np.nan).reshape(whole)},
-            leaks=self._leaks(there),
-            leave_deg=leave_deg.reshape(whole),
-            arrive_deg=arrive_deg.reshape(whole),
+        return LinkFigures(
+            **self.straight.columns
+            | {
+                "straight_db": self.straight.straight_db + grazed_db.reshape(whole),
+                "grazed_db": grazed_db.reshape(whole),
+                "around_db": np.where(there, bend_db + self.open_db, np.nan).reshape(1, *whole),  # all paths as one
+                "leaks": self._leaks(there),
+                "leave_deg": leave_deg.reshape(whole),
+                "arrive_deg": arrive_deg.reshape(whole),
+            }
         )
 
     def _leaks(self, there: BoolArray) -> Leaks:
@@ -98,15 +100,15 @@ class _Field:
 
     def work_out(self, points: IntArray, workers: int) -> None:
         """Put in the values of some points, in order, from the ways of their own."""
-        number = self.detours.number
+        number = self.deferred.number
         place = np.minimum(np.searchsorted(number, points), max(0, len(number) - 1))
         chosen = place[number[place] == points] if len(number) else place[:0]
         shared = workers if len(chosen) >= workers * LEAST_LINES else 1
         parts = -(-len(chosen) // (MOST_LINES * shared)) * shared
         some = [chosen[first::parts] for first in range(parts)]  # lines side by side cost alike
-        for lines, ways in zip(some, in_order(self.detours.ways, some, workers=workers), strict=True):
+        for lines, ways in zip(some, in_order(self.deferred.paths, some, workers=workers), strict=True):
             numbers = number[lines]
-            around_db = power_sum_loss_db((ways.over_db, ways.left_db, ways.right_db, ways.reflected_db))
+            around_db = power_sum_loss_db(ways.around_db)
             bend_db = np.minimum(around_db - self.open_db[numbers], NO_WAY_DB)
             self.values[0, numbers] = np.where(self.blocked[numbers], bend_db, ways.grazed_db)
             self.values[GRAZED, numbers] = ways.grazed_db
@@ -135,7 +137,7 @@ def refined_links(
     shape: tuple[int, int],
     coarse: int = COARSE,
     workers: int = WORKERS,
-) -> tuple[Links, BoolArray]:
+) -> tuple[LinkFigures, BoolArray]:
     """Links of all points of a level grid to one end, with ways around worked out only where they are needed.
 
     Parameters
@@ -196,22 +198,22 @@ def refined_links(
             active = _corners(missed, np.logical_or) | _uneven(field, sets, half)
         step = half
     told = np.zeros(rows * columns, dtype=bool)
-    told[field.detours.number] = ~known.ravel()[field.detours.number]
+    told[field.deferred.number] = ~known.ravel()[field.deferred.number]
     return field.links(), told.reshape(shape)
 
 
 def _field(scene: Scene, inverters: Ends, gateways: Ends, shape: tuple[int, int]) -> _Field:
     """What goes straight through, and no ways around yet."""
-    links, detours = straight_links(scene, inverters, gateways)
+    links, deferred = direct_links(scene, inverters, gateways)
     blocked = np.zeros(links.shape[0] * links.shape[1], dtype=bool)
-    blocked[detours.number] = blocked_lines(detours.near, len(detours.number))
+    blocked[deferred.number] = blocked_lines(deferred.near, len(deferred.number))
     values = np.zeros((LEAKS, len(blocked)))
     along_m = gateways.at_m[None] - inverters.at_m[:, None]
     values[ANGLES] = elevation_deg(along_m).ravel(), elevation_deg(-along_m).ravel()
     return _Field(
         straight=links,
         shape=shape,
-        detours=detours,
+        deferred=deferred,
         blocked=blocked,
         open_db=_open_db(links),
         leaky=np.zeros(0, dtype=np.int64),
@@ -219,7 +221,7 @@ def _field(scene: Scene, inverters: Ends, gateways: Ends, shape: tuple[int, int]
     )
 
 
-def _open_db(links: Links) -> FloatArray:
+def _open_db(links: DirectLinks) -> FloatArray:
     """What straight lines lose in things that are no screens, shape (links,). [dB]"""
     scene, at_m = links.scene, (links.inverters.at_m, links.gateways.at_m)
     through = links.crossings.pick(scene.screens.of_sheet[links.crossings.sheet] < 0)
@@ -230,11 +232,11 @@ def _open_db(links: Links) -> FloatArray:
 
 def _sets(field: _Field) -> IntArray:
     """A number for each set of screens that block a line, shape (points,); 0 for none."""
-    line, screen, blocks = field.detours.near
+    line, screen, blocks = field.deferred.near
     # Sums of such numbers are as good as never alike for two sets.
     names = np.random.default_rng(0).integers(1, 2**62, len(field.straight.scene.screens))
     found = np.zeros(len(field.blocked), dtype=np.int64)
-    np.add.at(found, field.detours.number[line[blocks]], names[screen[blocks]])
+    np.add.at(found, field.deferred.number[line[blocks]], names[screen[blocks]])
     return found
 
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.base.arrays import FloatArray, IntArray
-from survey.links import Links, passes_of
+from survey.links import Links
 from survey.measured.calibration.pairs import Pairs
 from survey.propagation.enclosed import LANES
 from survey.scene import Ends, Scene
@@ -237,14 +237,14 @@ def model_of(
     units, unit = units_of(scene)
     at = (pairs.inverter, pairs.gateway)
     flat = pairs.inverter * links.shape[1] + pairs.gateway
-    passes = passes_of(links, unit, len(units))[flat]
+    passes = links.passes_of(unit, len(units))[flat]
     leaked, leaking = _leaks_of(links, unit, len(units), flat)
     share = links.straight_share[at]
     total = 10.0 ** (-links.obstacle_loss_db[at] / 10.0)
     part = share[:, None] * passes + np.sum(leaked[:, :, None] * leaking, axis=1) / np.maximum(total, 1e-300)[:, None]
     heeded = np.flatnonzero(part.max(axis=0, initial=0.0) >= LEAST_PART)
     around = -leaked.sum(axis=1)
-    for way_db in links.around_db.values():
+    for way_db in links.around_db:
         around += np.where(np.isnan(way_db[at]), 0.0, 10.0 ** (-np.nan_to_num(way_db[at]) / 10.0))
     environment = scene.plan.environment
     around = np.maximum(around, 0.0)

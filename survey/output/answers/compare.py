@@ -11,7 +11,8 @@ from survey.links import STATES
 from survey.network import Network
 from survey.output.answers.figures import CAUTION, NO_ROOM, NOTHING, NOTHING_DB, letter, margin, percent, wanted_line
 from survey.output.answers.network import route_names
-from survey.output.answers.place import RANKING_COLUMNS, ranking_row, score_record
+from survey.output.answers.place import RANKING_COLUMNS, ranking_row
+from survey.output.answers.place_record import score_record
 from survey.output.answers.sure import served_record, share
 from survey.output.answers.values import Record, plain
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,7 +11,9 @@ from numpy.typing import NDArray
 from survey.base.layout import counted, wrapped
 from survey.inputs.plan import Plan
 from survey.links import STATES, Links
-from survey.network import Network
+
+if TYPE_CHECKING:  # a list of links needs no routes
+    from survey.network import Network
 
 CAUTION = wrapped(
     "A prediction is no measurement: take readings before you rely on it. Work at height, near mains and on metal "
@@ -101,21 +104,21 @@ def tally(links: Links) -> str:
 
 def route_tally(network: Network) -> str:
     """How many inverters hold by their routes, how many are marginal, fail, or find no gateway with room."""
-    return state_tally(network.state, without_room=network.without_room)
+    return state_tally(network.state, over_capacity=network.over_capacity)
 
 
-def state_tally(state: NDArray[np.int8], *, by: str = "", without_room: int = 0) -> str:
+def state_tally(state: NDArray[np.int8], *, by: str = "", over_capacity: int = 0) -> str:
     """How many inverters hold, how many are marginal, how many fail; those without room stand apart.
 
     Examples
     --------
-    >>> state_tally(np.array([2, 2, 0, 0, 0], dtype=np.int8), without_room=2)
+    >>> state_tally(np.array([2, 2, 0, 0, 0], dtype=np.int8), over_capacity=2)
     '5 inverters: 2 hold, 0 marginal, 1 fails, 2 without room'
     """
     fail, marginal, hold = (int(np.sum(state == one)) for one in range(len(STATES)))
-    fail -= without_room
+    fail -= over_capacity
     holds, fails = "holds" if hold == 1 else "hold", "fails" if fail == 1 else "fail"
-    more = f", {without_room} without room" if without_room else ""
+    more = f", {over_capacity} without room" if over_capacity else ""
     return f"{counted(len(state), 'inverter')}{by}: {hold} {holds}, {marginal} marginal, {fail} {fails}{more}"
 
 

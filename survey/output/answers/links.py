@@ -9,8 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.base.layout import Cell, Column, paragraphs, table, wrapped
-from survey.links import CARRIERS, STATES, WAYS, Links, carried_by
-from survey.network import room_of
+from survey.links import CARRIERS, STATES, Links
 from survey.output.answers.figures import CAUTION, NOTHING, NOTHING_DB, db, letter, margin, percent, tally, wanted_line
 from survey.output.answers.values import Record, plain
 
@@ -67,7 +66,7 @@ def in_the_line(links: Links, i: int, j: int) -> tuple[str, ...]:
 
 def link_table(links: Links) -> str:
     """Every link, inverter by inverter."""
-    carriers, gateways = carried_by(links), range(links.shape[1])
+    carriers, gateways = links.carrier, range(links.shape[1])
     if len(gateways) == 1:
         rows = [link_row(links, i, 0, carriers) for i in range(links.shape[0])]
         listing = wrapped(f"Links to {links.gateways.names[0]}") + "\n" + table(LINK_COLUMNS, rows)
@@ -87,7 +86,7 @@ def _straight_only(links: Links) -> str:
     """What a list of links leaves aside, where the plan has it."""
     wanted = links.scene.plan.requirement
     aside = ["routes over other inverters"] if wanted.max_relays else []
-    aside += ["how many inverters a gateway takes"] if room_of(links.scene) else []
+    aside += ["how many inverters a gateway takes"] if links.scene.capacity else []
     if not aside:
         return ""
     return wrapped(f"These are links straight to a gateway: {' and '.join(aside)} count in survey network.")
@@ -112,8 +111,8 @@ FIGURES = (
 def link_records(links: Links, gateway_of: Sequence[int] | None = None) -> list[Record]:
     """Every link, inverter by inverter; or only the link of each inverter to its gateway, by index."""
     columns = {name: plain(getattr(links, name)) for name in FIGURES}
-    around = {name: plain(values) for name, values in links.around_db.items()}
-    states, carriers = links.state.tolist(), carried_by(links).tolist()
+    around = {f"{way}_db": plain(loss_db) for way, loss_db in zip(CARRIERS[1:], links.around_db, strict=True)}
+    states, carriers = links.state.tolist(), links.carrier.tolist()
     records = []
     for i, inverter in enumerate(links.inverters.names):
         for j in range(len(links.gateways)) if gateway_of is None else [gateway_of[i]]:
@@ -128,7 +127,7 @@ def link_records(links: Links, gateway_of: Sequence[int] | None = None) -> list[
                     "obstacle_loss_db": one["obstacle_loss_db"],
                     "path_loss_db": one["path_loss_db"],
                     "crossed": [{"obstacle": name, "loss_db": plain(loss_db)} for name, loss_db in links.met_by(i, j)],
-                    "around": {f"{way}_db": around[way][i][j] for way in WAYS},
+                    "around": {way: loss_db[i][j] for way, loss_db in around.items()},
                     "carried_by": CARRIERS[carriers[i][j]],
                     "mirror": links.mirror_of(i, j) or None,
                     "uplink": {"level_dbm": one["uplink_level_dbm"], "margin_db": one["uplink_margin_db"]},

@@ -85,7 +85,7 @@ def _tally(points: WeakPoints) -> str:
     states = network.state.tolist()
     relayed = sum(state == HOLDS and len(route.relays) > 0 for route, state in zip(network.routes, states, strict=True))
     two = int(points.two_routes.sum())
-    left_out = f"; {network.without_room} without room at a gateway" if network.without_room else ""
+    left_out = f"; {network.over_capacity} without room at a gateway" if network.over_capacity else ""
     return wrapped(
         f"{counted(len(network.routes), 'inverter')}: {hold} hold{'s' if hold == 1 else ''}, {relayed} of them by way "
         f"of others; {two} {'has' if two == 1 else 'have'} two routes that share no inverter and no link" + left_out

@@ -7,7 +7,7 @@ import numpy as np
 from survey.base.layout import Cell, Column, counted, paragraphs, table, wrapped
 from survey.decisions.placement import Decider, Placement, Reason, Scores, best_of_each_place
 from survey.inputs.plan import Search, Spot
-from survey.links import HOLDS, STATES, carried_by
+from survey.links import HOLDS
 from survey.network import Network
 from survey.output.answers.figures import (
     CAUTION,
@@ -20,11 +20,10 @@ from survey.output.answers.figures import (
     route_tally,
     wanted_line,
 )
-from survey.output.answers.links import LINK_COLUMNS, link_records, link_row
-from survey.output.answers.network import ROUTE_COLUMNS, route_names, route_row
-from survey.output.answers.sure import best_shares, drawn_words, served_record, served_words, sure_record, sure_text
-from survey.output.answers.values import Record, plain
-from survey.siting import Choice, Fewest
+from survey.output.answers.links import LINK_COLUMNS, link_row
+from survey.output.answers.network import ROUTE_COLUMNS, route_row
+from survey.output.answers.sure import drawn_words, served_words, sure_text
+from survey.siting.fewest import Fewest
 
 PLACES_SHOWN = 10
 WEAKEST_SHOWN = 10
@@ -137,7 +136,9 @@ def worth_lines(placement: Placement) -> list[str]:
     expected = f"{placement.expected_served:.1f} expected to work"
     facts = [
         holding(served, count) + (f", {relayed} of them by way of others" if relayed else ""),
-        f"{counted(placement.without_room, 'inverter')} without room at a gateway" if placement.without_room else "",
+        f"{counted(placement.network.over_capacity, 'inverter')} without room at a gateway"
+        if placement.network.over_capacity
+        else "",
         f"{expected}: the sum of all chances, with {fade_margin_db:g} dB held back",
         f"weakest {'route' if network.hops else 'link'}: {placement.scene.inverters.names[worst]}, {weakest}",
     ]
@@ -192,9 +193,9 @@ def choice_rows(placement: Placement) -> list[list[Cell]]:
 def fewest_lines(placement: Placement, few: Fewest) -> list[str]:
     """How few gateways do, and who cannot be served at all."""
     names = placement.scene.inverters.names
-    spare = " twice, so that any one gateway may fail" if placement.wanted.spare else ""
-    if few.short_of_room:
-        short = counted(few.short_of_room, "inverter")
+    spare = " twice, so that any one gateway may fail" if placement.options.spare else ""
+    if few.over_capacity:
+        short = counted(few.over_capacity, "inverter")
         lines = [f"Even a gateway at every spot has no room for {short}: raise inverters_per_gateway, or add spots"]
         if len(placement.scores.spots.names) > 1:
             lines.append("Shown is the best single spot, not the fewest gateways: --gateways N serves as many as N can")
@@ -220,9 +221,9 @@ def _entry(placement: Placement, name: str) -> Spot | Search:
 def _sure(placement: Placement) -> str:
     """How sure that is: of the single spot, or how many inverters several gateways serve."""
     if placement.choices or placement.fewest:
-        drawn = placement.drawn
+        drawn = placement.runs
         return "\n".join([wrapped(drawn_words(drawn.draws, drawn.seed)), wrapped(served_words(drawn), indent="  ")])
-    return sure_text(placement.sure)
+    return sure_text(placement.certainty)
 
 
 def _weakest(placement: Placement) -> str:
@@ -239,7 +240,7 @@ def _weakest(placement: Placement) -> str:
     columns, rows = list(ROUTE_COLUMNS if network.hops else LINK_COLUMNS), []
     if several:
         columns.insert(1, Column("to", text=True))
-    carriers, near = carried_by(network.links), network.gateway_of.tolist()
+    carriers, near = network.links.carrier, network.gateway_of.tolist()
     for i in weakest:
         route = network.routes[i]
         row: list[Cell]
@@ -286,117 +287,3 @@ def _deciders(group: tuple[Decider, ...]) -> str:
     ]
     more = len(group) - len(shown)
     return "; ".join(shown) + (f"; and {more} more" if more else "")
-
-
-def score_record(scores: Scores, inverters: tuple[str, ...], i: int, share: float | None = None) -> Record:
-    """One line of a ranking; `share` is the share of draws in which it comes first."""
-    return {
-        "spot": scores.spots.names[i],
-        "served": int(scores.served[i]),
-        "expected_served": plain(scores.expected_served[i]),
-        "worst_inverter": inverters[int(scores.worst_inverter[i])],
-        "worst_margin_db": plain(scores.worst_margin_db[i]),
-        "median_margin_db": plain(scores.median_margin_db[i]),
-        "best_share": share,
-    }
-
-
-def place_record(placement: Placement) -> Record:
-    """What `survey place --json` prints."""
-    scene, scores, network = placement.scene, placement.scores, placement.network
-    names, worst = scene.inverters.names, placement.worst_inverter
-    shares = best_shares(placement.sure)
-    return {
-        "plan": scene.plan.file,
-        "site": scene.plan.site.name,
-        "gateways": [_gateway_record(placement, k) for k in range(len(placement.chosen))],
-        "served": placement.served,
-        "inverters": len(scene.inverters),
-        "expected_served": plain(placement.expected_served),
-        "worst_inverter": names[worst],
-        "worst_margin_db": plain(network.weakest_margin_db[worst]),
-        "without_room": placement.without_room,
-        "numbers": [_choice_record(placement, choice) for choice in placement.choices],
-        "fewest": _fewest_record(placement, placement.fewest) if placement.fewest else None,
-        "drawn": served_record(placement.drawn),
-        "sure": sure_record(placement.sure),
-        "reason": _reason_record(placement),
-        "ranking": [
-            score_record(scores, names, i, shares.get(scores.spots.names[i], 0.0)) for i in placement.order.tolist()
-        ],
-        "links": _link_records(network),
-    }
-
-
-def _gateway_record(placement: Placement, k: int) -> Record:
-    """One of the gateways recommended, and how many inverters it is for."""
-    spots, i = placement.scores.spots, placement.chosen[k]
-    x, y, height_m = spots.at_m[i].tolist()
-    mine = [
-        state
-        for route, state in zip(placement.network.routes, placement.network.state, strict=True)
-        if route.gateway == k
-    ]
-    return {
-        "name": spots.names[i],
-        "at": [plain(x), plain(y)],
-        "height_m": plain(height_m),
-        "inverters": len(mine),
-        "served": int(sum(state == HOLDS for state in mine)),
-    }
-
-
-def _choice_record(placement: Placement, choice: Choice) -> Record:
-    """What a number of gateways brings, and how far that is proven."""
-    return {
-        "gateways": [placement.scores.spots.names[i] for i in choice.chosen],
-        "served": choice.served,
-        "expected_served": plain(choice.expected_served),
-        "worst_margin_db": plain(choice.worst_margin_db),
-        "most_served": choice.bound_served,
-        "gap": choice.gap,
-        "proven": choice.proven_served,
-    }
-
-
-def _fewest_record(placement: Placement, few: Fewest) -> Record:
-    """The fewest gateways, who cannot be served at all, and how far that is proven."""
-    names = placement.scene.inverters.names
-    return {
-        "gateways": [placement.scores.spots.names[i] for i in few.chosen],
-        "spare": placement.wanted.spare,
-        "served": few.served,
-        "cannot_hold": [names[i] for i in few.unservable],
-        "short_of_room": few.short_of_room,
-        "at_least": few.bound,
-        "gap": few.gap,
-        "proven": few.proven,
-    }
-
-
-def _link_records(network: Network) -> list[Record]:
-    """The link of every inverter to the gateway that it belongs to, and the route that its messages take."""
-    records = link_records(network.links, network.gateway_of.tolist())
-    for record, route, state in zip(records, network.routes, network.state.tolist(), strict=True):
-        record["route"] = route_names(network, route)
-        record["route_reliability"] = plain(route.reliability)
-        record["route_margin_db"] = plain(route.weakest_margin_db)
-        record["route_state"] = STATES[state]
-    return records
-
-
-def _reason_record(placement: Placement) -> Record | None:
-    reason = placement.reason
-    if reason is None:
-        return None
-
-    def deciders(group: tuple[Decider, ...]) -> list[Record]:
-        return [{name: plain(value) for name, value in vars(one).items()} for one in group]
-
-    return {
-        "rival": reason.rival,
-        "decided_by": reason.decided_by,
-        "gained": deciders(reason.gained),
-        "lost": deciders(reason.lost),
-        "nearer": deciders(reason.nearer),
-    }

@@ -11,7 +11,8 @@ from survey.decisions.comparison import BetweenPlans, Change
 from survey.decisions.simulation import pair_of
 from survey.links import STATES, Links
 from survey.output.answers.figures import CAUTION, margin, signed_db, wanted_line
-from survey.output.answers.place import RANKING_COLUMNS, ranking_row, score_record
+from survey.output.answers.place import RANKING_COLUMNS, ranking_row
+from survey.output.answers.place_record import score_record
 from survey.output.answers.sure import served_record, served_words, share
 from survey.output.answers.values import Record, plain
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from survey.base.layout import counted, wrapped
-from survey.decisions.simulation import REACH_SPREADS, Search, Served, Sure, Turning
+from survey.decisions.simulation import REACH_SPREADS, RankingCertainty, Search, Served, Turning
 from survey.inputs.plan import Plan
 from survey.output.answers.values import Record, plain
 
@@ -43,12 +43,12 @@ def served_words(served: Served) -> str:
     return f"{of} {work} in nine draws of ten, {served.mean:.1f} on average"
 
 
-def sure_text(sure: Sure) -> str:
+def sure_text(sure: RankingCertainty) -> str:
     """How often the recommended spot comes first, who else does, how many inverters work, and what matters most.
 
     Parameters
     ----------
-    sure : Sure
+    sure : RankingCertainty
         What was drawn.
     """
     title = wrapped(drawn_words(sure.draws, sure.seed))
@@ -60,7 +60,7 @@ def drawn_words(draws: int, seed: int) -> str:
     return f"How sure, by {counted(draws, 'draw')} of what the plan does not know (seed {seed})"
 
 
-def sure_lines(sure: Sure) -> list[str]:
+def sure_lines(sure: RankingCertainty) -> list[str]:
     """The sentences of `sure_text`."""
     spots = sure.links.gateways
     name, place = spots.names[0], spots.places[0]
@@ -78,7 +78,7 @@ def sure_lines(sure: Sure) -> list[str]:
         f"no other spot serves more inverters in {share(sure.unbeaten_share)}" if len(spots) > 1 else "",
         served_words(sure.served),
         matters_words(sure.search, sure.links.scene.plan) if len(spots) > 1 and sure.search else "",
-        f"not drawn: {counted(sure.left_out, 'spot')}, which expect {sure.lag:.1f} inverters fewer or worse"
+        f"not drawn: {counted(sure.left_out, 'spot')}, which expect {sure.shortfall:.1f} inverters fewer or worse"
         if sure.left_out
         else "",
     ]
@@ -110,7 +110,7 @@ def served_record(served: Served) -> Record:
     return {"mean": plain(served.mean), "low": low, "high": high}
 
 
-def sure_record(sure: Sure) -> Record:
+def sure_record(sure: RankingCertainty) -> Record:
     """How sure a recommendation is; the share of every spot stands in `best_shares`."""
     nearest = sure.search.nearest if sure.search else None
     turning = None
@@ -135,6 +135,6 @@ def sure_record(sure: Sure) -> Record:
     }
 
 
-def best_shares(sure: Sure) -> dict[str, float]:
+def best_shares(sure: RankingCertainty) -> dict[str, float]:
     """The share of the draws in which each spot comes first, by name; spots that were not drawn are not there."""
     return dict(zip(sure.links.gateways.names, plain(sure.best_share), strict=True))

@@ -92,7 +92,7 @@ class Exported:
             yield Device("inverter", ends.at_m[i], _said(facts))
 
     def shapes(self) -> Iterator[Shape]:
-        """Every sheet of every obstacle; of one that costs by the metre inside, its outline at the bottom and at the top."""
+        """Every sheet of every obstacle; of a volume its outline at the bottom and at the top."""
         obstacles, sheets = self.scene.obstacles, self.scene.sheets
         for owner, corners in zip(sheets.owner.tolist(), sheets.corners_m, strict=True):
             once = corners[np.any(corners != np.roll(corners, 1, axis=0), axis=1)]  # sheets of few corners repeat some

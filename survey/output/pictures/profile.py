@@ -13,7 +13,7 @@ from matplotlib.patches import Polygon
 
 from survey.base.arrays import FloatArray
 from survey.base.units import wavelength_m
-from survey.links import CARRIERS, STATES, Links, carried_by
+from survey.links import CARRIERS, STATES, Links
 from survey.output.answers.figures import db, percent
 from survey.output.answers.links import WAY_WORDS
 from survey.output.map.labels import Label
@@ -45,6 +45,7 @@ from survey.output.pictures.style import (
     sample,
     short,
 )
+from survey.propagation import Way
 
 STRINGS: dict[str, dict[str, Any]] = {
     "over": {"color": "#009e73", "linestyle": "-", "linewidth": 1.8},
@@ -86,7 +87,7 @@ def profile_picture(links: Links, i: int, j: int) -> Figure:
     start_m, end_m = links.inverters.at_m[i], links.gateways.at_m[j]
     inverter, gateway = short(links.inverters.names[i]), short(links.gateways.names[j])
     met, strings = _met(links, i, j), strings_of(scene, start_m, end_m)
-    if not np.any(~np.isnan([links.around_db[way][i, j] for way in links.around_db])):
+    if not np.any(~np.isnan(links.around_db[:, i, j])):
         strings = []
     strings = [one for one in strings if _counts(links, i, j, one.side)]
     if links.mirror[i, j] >= 0:
@@ -136,7 +137,7 @@ def profile_picture(links: Links, i: int, j: int) -> Figure:
 
 def _counts(links: Links, i: int, j: int, side: str) -> bool:
     """Whether the way past a side brings anything: with `FAR_WEAKER_DB` more, it is less than 0.005 dB."""
-    loss_db = links.around_db["over" if side == "under" else side][i, j]
+    loss_db = links.around_db[Way["OVER" if side == "under" else side.upper()], i, j]
     return side == "reflected" or bool(loss_db <= links.obstacle_loss_db[i, j] + FAR_WEAKER_DB)
 
 
@@ -164,13 +165,13 @@ def _lines(links: Links, i: int, j: int, met: list[tuple[float | None, str, floa
     ]
     ways = [
         f"{WAY_WORDS[way]} {db(float(loss[i, j]))} dB" + ("" if _counts(links, i, j, way) else " (not drawn)")
-        for way, loss in links.around_db.items()
+        for way, loss in zip(CARRIERS[1:], links.around_db, strict=True)
         if not np.isnan(loss[i, j])
     ]
     if links.mirror_of(i, j):
         ways[-1] += f" (off {short(links.mirror_of(i, j), 24)})"
     straight = f"straight {db(float(links.straight_db[i, j]))} dB"
-    carrier = WAY_WORDS[CARRIERS[int(carried_by(links)[i, j])]]
+    carrier = WAY_WORDS[CARRIERS[int(links.carrier[i, j])]]
     return (
         (
             f"{links.distance_m[i, j]:.1f} m. Path loss {db(float(links.path_loss_db[i, j]))} dB: "

@@ -10,7 +10,7 @@ from survey.base.arrays import FloatArray
 from survey.base.units import wavelength_m
 from survey.geometry import SIDES, convex_outlines, lines_between, strings_around
 from survey.inputs.plan import Obstacle
-from survey.links import straight_links
+from survey.links import direct_links
 from survey.propagation.bends import bend
 from survey.propagation.enclosed import opened_sets
 from survey.scene import Scene, radios_at
@@ -155,14 +155,14 @@ def strings_of(scene: Scene, start_m: FloatArray, end_m: FloatArray) -> list[Str
         something else blocks the line too, the strongest of those that lead around the building and through its sheets.
     """
     one, other = (radios_at(scene.plan, scene.plan.radio.inverter, at_m[None]) for at_m in (start_m, end_m))
-    _, detours = straight_links(scene, one, other)
-    if not len(detours.number):
+    _, deferred = direct_links(scene, one, other)
+    if not len(deferred.number):
         return []
-    near, lines = detours.near, lines_between(start_m[None], end_m[None])
+    near, lines = deferred.near, lines_between(start_m[None], end_m[None])
     wave_m = float(wavelength_m(scene.plan.radio.frequency_mhz))
     sets = [(np.ones(1), np.zeros((1, len(scene.screens)), dtype=bool))]
-    if np.any(detours.shut.share > 0):
-        sets.extend(opened_sets(detours.shut, scene.buildings))
+    if np.any(deferred.shut.share > 0):
+        sets.extend(opened_sets(deferred.shut, scene.buildings))
     found: dict[str, tuple[float, Strung]] = {}
     for level, opened in sets:
         kept = ~opened[near[0], near[1]]

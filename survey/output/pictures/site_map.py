@@ -162,7 +162,7 @@ def place_entries(scene: Scene, chosen: tuple[str, ...]) -> list[Any]:
 
 def state_entries(network: Network) -> list[Any]:
     """Legend entries of the states that there are, each with how many inverters are in it and its line."""
-    handles, left_out = [], network.without_room
+    handles, left_out = [], network.over_capacity
     for number in reversed(range(len(STATES))):
         count = int(np.sum(network.state == number))
         if count:

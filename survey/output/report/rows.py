@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from survey.decisions.remedies import Explained, Explanation
-from survey.links import CARRIERS, STATES, carried_by
+from survey.links import CARRIERS, STATES
 from survey.links.explanation import Budget, budget_of
 from survey.network import Network, Route
 from survey.output.answers.explain import (
@@ -85,7 +85,7 @@ def rows_of(findings: Findings) -> list[Row]:
     """Every inverter, the weakest first."""
     network, links = findings.network, findings.network.links
     wanted = findings.scene.plan.requirement.reliability
-    gateway_of, carriers = network.gateway_of.tolist(), carried_by(links)
+    gateway_of, carriers = network.gateway_of.tolist(), links.carrier
     several = len(links.gateways) > 1
     told_missed = missed_by(findings.dropouts) if findings.dropouts else {}
     rows = []

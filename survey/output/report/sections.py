@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from survey.base.layout import counted
-from survey.decisions.placement import Placement, Wanted, best_of_each_place
+from survey.decisions.placement import Placement, PlacementOptions, best_of_each_place
 from survey.inputs.plan import Plan
 from survey.network import Network
 from survey.output.answers.check import defaults_by_table
@@ -80,7 +80,7 @@ def recommended(placement: Placement) -> Recommended:
         ranking_row(scores, scene.inverters.names, str(ranks[i]), i)
         for i in best_of_each_place(scores, order)[:PLACES_SHOWN].tolist()
     ]
-    plain, drawn = not placement.choices and not placement.fewest, placement.drawn
+    plain, drawn = not placement.choices and not placement.fewest, placement.runs
     reason = placement.reason if plain else None
     names = [scores.spots.names[i] for i in placement.chosen]
     return Recommended(
@@ -96,7 +96,7 @@ def recommended(placement: Placement) -> Recommended:
         ],
         worth=worth_lines(placement),
         sure_title=drawn_words(drawn.draws, drawn.seed),
-        sure=sure_lines(placement.sure) if plain else [served_words(drawn)],
+        sure=sure_lines(placement.certainty) if plain else [served_words(drawn)],
         why=why_lines(reason, ranks[scores.spots.names.index(reason.rival)]) if reason else [],
         ranking=Grid(
             headings=[one.heading.replace("\n", " ") for one in RANKING_COLUMNS],
@@ -117,25 +117,25 @@ def _choices(placement: Placement) -> Grid:
     )
 
 
-def asked(scene: Scene, question: Wanted) -> list[tuple[str, str]]:
-    """The question: what the site has, and what is wanted."""
-    plan, wanted = scene.plan, scene.plan.requirement
+def asked(scene: Scene, options: PlacementOptions) -> list[tuple[str, str]]:
+    """The question: what the site has, and what is asked of it."""
+    plan, required = scene.plan, scene.plan.requirement
     gateways = (
-        "the best spot for one gateway" if wanted.gateways == 1 else f"spots for up to {wanted.gateways} gateways"
+        "the best spot for one gateway" if required.gateways == 1 else f"spots for up to {required.gateways} gateways"
     )
-    if question.fewest:
+    if options.fewest:
         gateways = "the fewest gateways"
-    if wanted.inverters_per_gateway:
-        gateways += f", each for up to {counted(wanted.inverters_per_gateway, 'inverter')}"
-    spare = ", also with any one gateway out of order" if question.spare else ""
-    relays = f"by way of up to {counted(wanted.max_relays, 'other inverter')}" if wanted.max_relays else "straight"
+    if required.inverters_per_gateway:
+        gateways += f", each for up to {counted(required.inverters_per_gateway, 'inverter')}"
+    spare = ", also with any one gateway out of order" if options.spare else ""
+    relays = f"by way of up to {counted(required.max_relays, 'other inverter')}" if required.max_relays else "straight"
     names = ", ".join(scene.gateways.names)
     places = len({*scene.spots.places})
     found = [
         ("Wanted", f"{gateways}, so that all of {counted(len(scene.inverters), 'inverter')} are heard{spare}"),
         (
             "A link holds",
-            f"at a chance of {100 * wanted.reliability:g} % or more, with {wanted.fade_margin_db:g} dB held back",
+            f"at a chance of {100 * required.reliability:g} % or more, with {required.fade_margin_db:g} dB held back",
         ),
         ("Messages go", f"{relays} to a gateway"),
         ("Stands today", f"{counted(len(scene.gateways), 'gateway')}: {names}" if names else "no gateway"),

@@ -69,10 +69,8 @@ def test_a_shift_of_a_material_is_the_plan_with_its_loss_written_otherwise(shift
     passes = Passes(links, number)
     moved = links.obstacle_loss_db.copy()
     moved.ravel()[passes.link] = passes.obstacle_loss_db(np.array([[shift_db, 0.0]]))[0]
-    same_ways = np.all(
-        [(one == two) | (np.isnan(one) & np.isnan(two)) for one, two in zip(
-            links.around_db.values(), other.around_db.values(), strict=True)], axis=0
-    )  # fmt: skip
+    one, two = links.around_db, other.around_db
+    same_ways = np.all((one == two) | (np.isnan(one) & np.isnan(two)), axis=0)
     plain = same_ways & (links.grazed_db == other.grazed_db)
     assert np.count_nonzero(plain & (passes.times()[0] == 1)) >= 1
     assert np.count_nonzero(plain & (passes.times()[0] == 2)) >= 1

@@ -8,7 +8,7 @@ import pytest
 
 from survey.inputs.plan_file import plan_of
 from survey.inputs.readings import Readings
-from survey.links import links_between, passes_of
+from survey.links import links_between
 from survey.measured.calibration import Shares, correction_of, fit
 from survey.measured.calibration.model import units_of
 from survey.output.answers.fit import fit_record
@@ -72,7 +72,7 @@ def simulate(scene, rng, *, offset_db, exponent, changes_db, sigma_db=5.0, gatew
     """One reading of every pair, and what its level truly is."""
     links = links_between(scene, scene.inverters, scene.gateways)
     _, unit = units_of(scene)
-    passes = passes_of(links, unit, 2).reshape(*links.shape, 2)
+    passes = links.passes_of(unit, 2).reshape(*links.shape, 2)
     steeper = exponent - scene.plan.environment.path_loss_exponent
     level_dbm = links.uplink_level_dbm + offset_db - passes @ changes_db
     level_dbm -= 10.0 * steeper * np.log10(np.maximum(links.distance_m, 1.0))
@@ -211,7 +211,7 @@ def test_a_wall_that_every_reading_crosses_is_not_told_from_the_offset():
     scene = yard(gateways=1)
     links = links_between(scene, scene.inverters, scene.gateways)
     _, unit = units_of(scene)
-    passes = passes_of(links, unit, 2)
+    passes = links.passes_of(unit, 2)
     behind = np.flatnonzero((passes[:, 0] == 1) & (passes[:, 1] == 0))
     found = fit(scene, readings_of(behind, [0] * len(behind), links.uplink_level_dbm[behind, 0]))
     assert [one.name for one in found.units] == ["one"]

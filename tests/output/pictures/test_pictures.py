@@ -35,6 +35,7 @@ from survey.output.pictures import (
 )
 from survey.output.pictures.sections import cuts_of, fresnel_zone_m, mirrored, strings_of
 from survey.output.pictures.style import MARKS
+from survey.propagation import Way
 from survey.scene import corrected, radios_at, scene_of
 from survey.scene.correction import Correction
 
@@ -331,7 +332,7 @@ def test_a_profile_says_what_links_says_and_numbers_what_stands_in_the_line(tmp_
     text = said(figure, "subtitle")
     assert f"Margin {links.margin_db[0, 0]:.1f} dB" in text
     assert "In the straight line: 1 tank 40.0 dB, 2 tank 40.0 dB." in text
-    assert f"over {links.around_db['over'][0, 0]:.1f} dB" in text
+    assert f"over {links.around_db[Way.OVER, 0, 0]:.1f} dB" in text
     assert [one.get_text() for one in with_gid(figure, "met")] == ["1", "2"]
     assert len(with_gid(figure, "zone 0.6")) == 4
     assert [axes.get_label() for axes in figure.axes] == ["from the side", "from above"]
@@ -348,9 +349,9 @@ def test_the_names_of_two_slopes_stand_on_their_own_side_of_the_ridge():
 def test_a_way_that_brings_nothing_is_told_and_not_drawn(tmp_path):
     """Around a long tall wall that leaks, each end is 40 m off; straight through is 12 dB."""
     links = links_of(small(tmp_path, more=wall(loss_db=12, along="[[5, -40], [5, 40]]", height_m=3)))
-    assert links.around_db["left"][0, 0] > links.obstacle_loss_db[0, 0] + 30.0
+    assert links.around_db[Way.LEFT, 0, 0] > links.obstacle_loss_db[0, 0] + 30.0
     figure = profile_picture(links, 0, 0)
-    assert f"left {links.around_db['left'][0, 0]:.1f} dB (not drawn)" in said(figure, "subtitle")
+    assert f"left {links.around_db[Way.LEFT, 0, 0]:.1f} dB (not drawn)" in said(figure, "subtitle")
     assert not with_gid(figure, "left")
     assert with_gid(figure, "over")
 
@@ -366,7 +367,7 @@ def test_a_mirror_path_is_drawn_and_obeys_the_law_of_reflection(tmp_path):
     figure = profile_picture(links, 0, 0)
     assert len(with_gid(figure, "mirror")) == 2
     name = links.mirror_of(0, 0)
-    assert f"mirror {links.around_db['reflected'][0, 0]:.1f} dB (off {name})" in said(figure, "subtitle")
+    assert f"mirror {links.around_db[Way.REFLECTED, 0, 0]:.1f} dB (off {name})" in said(figure, "subtitle")
     assert f"by a mirror, off {name}" in legend_of(figure)
 
 

@@ -1,4 +1,4 @@
-"""How sure a recommendation is: how often each spot comes first, and what would overturn it."""
+"""How certain a recommendation is: how often each spot comes first, and what would overturn it."""
 
 from __future__ import annotations
 
@@ -7,11 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from survey.base.arrays import FloatArray, IntArray
-from survey.decisions.simulation.choices import Relaying, Served, drawn_hops
+from survey.decisions.simulation.choices import Served, drawn_hops
 from survey.decisions.simulation.margins import drawn_margins_db
 from survey.decisions.simulation.turning import Search, search_of
 from survey.links import Links, links_between
-from survey.scene import Ends, Scene
+from survey.network import Hops
+from survey.scene import Scene
 
 LINKS_DRAWN = 12_000
 """How many links are drawn at most: with more, only the spots that lead are."""
@@ -19,8 +20,8 @@ SPOTS_DRAWN = 1_000
 
 
 @dataclass(frozen=True, kw_only=True)
-class Sure:
-    """How sure it is that the first of some spots is the best.
+class RankingCertainty:
+    """How certain it is that the first of some spots is the best.
 
     Attributes
     ----------
@@ -42,8 +43,8 @@ class Sure:
         Which single unknown would overturn the recommendation; not looked for where messages go by way of others, or
         where a gateway takes only some of the inverters.
     left_out : int
-        Spots that were not drawn, since they lag behind: their share is taken as 0.
-    lag : float
+        Spots that were not drawn, since they fall short: their share is taken as 0.
+    shortfall : float
         The least number of inverters by which they are expected to serve fewer than the recommended one; NaN where
         all were drawn.
     """
@@ -57,7 +58,7 @@ class Sure:
     served: Served
     search: Search | None
     left_out: int = 0
-    lag: float = float("nan")
+    shortfall: float = float("nan")
 
     def place_share(self, place: str) -> float:
         """Share of the draws that any point of a named spot or of a search wins. [-]"""
@@ -89,105 +90,86 @@ def contenders(order: IntArray, expected_served: FloatArray, *, inverters: int) 
     return np.asarray(order[np.concatenate([[0], np.sort(rivals)])], dtype=np.int64)
 
 
-def sure_of_ranking(
+def certainty_of_ranking(
     scene: Scene,
-    spots: Ends,
     *,
     order: IntArray,
     expected_served: FloatArray,
     draws: int,
     seed: int,
     links: Links | None = None,
-    relaying: Relaying | None = None,
-    inverters_per_gateway: int = 0,
-) -> Sure:
-    """Draw how sure a ranking's first spot is, against all others that come near it.
+    hops: Hops | None = None,
+) -> RankingCertainty:
+    """Draw how certain a ranking's first spot is, against all others that come near it.
 
     Parameters
     ----------
     scene : Scene
         The site.
-    spots : Ends
-        All spots that were ranked.
     order : ndarray of int, shape (spots,)
-        Their ranking: indices, the recommended one first.
+        The ranking of its spots: indices, the recommended one first.
     expected_served : ndarray of float, shape (spots,)
         Sum of the reliabilities of all inverters, by spot.
     draws, seed : int
         How many draws, and the beginning of their random numbers.
     links : Links, optional
-        Of all inverters to all of `spots`, in their order, where that is at hand; else they are worked out anew.
-    relaying : Relaying, optional
-        Links between inverters, where messages may go by way of others.
-    inverters_per_gateway : int
-        How many a gateway takes, those that it hears best; 0 for no limit.
+        Of all inverters to all spots, where that is at hand; else they are worked out anew.
+    hops : Hops, optional
+        The links between inverters, where messages may go over relays.
 
     Returns
     -------
-    Sure
+    RankingCertainty
         Its spots are in the order of the ranking.
     """
     chosen = contenders(order, expected_served, inverters=len(scene.inverters))
     left_out = np.setdiff1d(order, chosen)
-    lag = float(expected_served[order[0]] - expected_served[left_out].max()) if len(left_out) else float("nan")
-    found = links.to(chosen) if links is not None else links_between(scene, scene.inverters, spots.pick(chosen))
-    return how_sure(
-        found,
-        draws=draws,
-        seed=seed,
-        left_out=len(left_out),
-        lag=lag,
-        relaying=relaying,
-        inverters_per_gateway=inverters_per_gateway,
-    )
+    shortfall = float(expected_served[order[0]] - expected_served[left_out].max()) if len(left_out) else float("nan")
+    near = links.to(chosen) if links is not None else links_between(scene, scene.inverters, scene.spots.pick(chosen))
+    return certainty_of(near, hops, draws=draws, seed=seed, left_out=len(left_out), shortfall=shortfall)
 
 
-def how_sure(
+def certainty_of(
     links: Links,
+    hops: Hops | None = None,
     *,
     draws: int,
     seed: int,
     left_out: int = 0,
-    lag: float = float("nan"),
-    relaying: Relaying | None = None,
-    inverters_per_gateway: int = 0,
-) -> Sure:
-    """Draw how sure it is that the first of some spots is the best.
+    shortfall: float = float("nan"),
+) -> RankingCertainty:
+    """Draw how certain it is that the first of some spots is the best.
 
     Parameters
     ----------
     links : Links
         Of all inverters to the spots that could be the best, in the order of the ranking.
-    draws : int
-        How many draws.
-    seed : int
-        Beginning of the random numbers: the same seed gives the same answer.
-    left_out, lag
-        As in `Sure`: what is known of spots that are not among them.
-    relaying : Relaying, optional
-        Links between inverters, where messages may go by way of others.
-    inverters_per_gateway : int
-        How many a gateway takes, those that it hears best; 0 for no limit.
+    hops : Hops, optional
+        The links between inverters, where messages may go over relays.
+    draws, seed : int
+        How many draws, and the beginning of their random numbers: the same seed gives the same answer.
+    left_out, shortfall
+        As in `RankingCertainty`: what is known of spots that are not among them.
 
     Returns
     -------
-    Sure
+    RankingCertainty
         The same draws for every spot, so that spots are told apart by what differs between them.
     """
     fade_margin_db = links.scene.plan.requirement.fade_margin_db
     inverters, spots = links.shape
-    room = inverters_per_gateway or inverters
+    capacity = links.scene.capacity or inverters
     won, total, unbeaten = np.zeros(spots), np.zeros(spots), 0
     counts: list[IntArray] = []
-    hops = drawn_hops(links, relaying, seed=seed)
+    relays = drawn_hops(links, hops, seed=seed)
     for margin_db in drawn_margins_db(links, draws=draws, seed=seed):
         works = margin_db >= fade_margin_db
-        served = np.count_nonzero(hops.reached(works) if hops else works, axis=1)
-        weakest_db = np.zeros(served.shape) if hops else margin_db.min(axis=1)
-        if room < inverters:
-            served = np.minimum(served, room)
-            if not hops:  # the weakest of those that the gateway takes
-                weakest_db = np.partition(margin_db, inverters - room, axis=1)[:, inverters - room]
+        served = np.count_nonzero(relays.reached(works) if relays else works, axis=1)
+        weakest_db = np.zeros(served.shape) if relays else margin_db.min(axis=1)
+        if capacity < inverters:
+            served = np.minimum(served, capacity)
+            if not relays:  # the weakest of those that the gateway takes
+                weakest_db = np.partition(margin_db, inverters - capacity, axis=1)[:, inverters - capacity]
         most = served == served.max(axis=1, keepdims=True)
         weakest_db[~most] = -np.inf
         first = most & (weakest_db == weakest_db.max(axis=1, keepdims=True))
@@ -195,7 +177,7 @@ def how_sure(
         total += served.sum(axis=0)
         unbeaten += int(most[:, 0].sum())
         counts.append(served[:, 0])
-    return Sure(
+    return RankingCertainty(
         links=links,
         draws=draws,
         seed=seed,
@@ -203,7 +185,7 @@ def how_sure(
         unbeaten_share=unbeaten / draws,
         mean_served=total / draws,
         served=Served(counts=np.concatenate(counts), inverters=inverters, seed=seed),
-        search=None if hops or room < inverters else search_of(links),
+        search=None if relays or capacity < inverters else search_of(links),
         left_out=left_out,
-        lag=lag,
+        shortfall=shortfall,
     )

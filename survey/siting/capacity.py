@@ -1,4 +1,4 @@
-"""Serving everyone so many times with room for all: good answers, and proof that fewer gateways cannot."""
+"""Every inverter served so many times within capacity: good answers, and proof that fewer gateways cannot."""
 
 from __future__ import annotations
 
@@ -9,21 +9,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.base.arrays import BoolArray, IntArray
-from survey.siting.assignment import assign, without_room
+from survey.siting.assignment import assign, competing
 from survey.siting.covering import Demand, fewest_by_prices, fewest_cover, greedy_cover
 
 
 @dataclass(frozen=True, kw_only=True)
-class Lack:
-    """A crowd that its gateways cannot take, one of them being out of order or not, and how many are left over."""
+class Shortage:
+    """Inverters that the gateways in their reach cannot all take, and how many of them are left over."""
 
-    crowd: IntArray
+    inverters: IntArray
     missing: int
 
 
 @dataclass(frozen=True, kw_only=True)
 class Task:
-    """Who is to be served, by how many gateways, and with how much room.
+    """Who is to be served, by how many gateways, and of what capacity.
 
     Attributes
     ----------
@@ -45,31 +45,33 @@ class Task:
     def serves(self, spots: tuple[int, ...]) -> bool:
         """Whether gateways at these spots are enough."""
         reached = self.able[:, list(spots)].sum(axis=1) >= self.times
-        return bool(reached.all()) and self.lack(spots) is None
+        return bool(reached.all()) and self.shortage(spots) is None
 
-    def lack(self, spots: tuple[int, ...]) -> Lack | None:
-        """Who finds no room at these spots, whichever gateway fails where one may; None where all do."""
+    def shortage(self, spots: tuple[int, ...]) -> Shortage | None:
+        """What gateways at these spots cannot take, whichever of them fails where one may; None where they take all."""
         if not self.capacity:
             return None
         if self.times == 1:
-            return self._lack_at(spots)
-        trials = (self._lack_at(tuple(other for other in spots if other != spot)) for spot in spots)
-        return next((lack for lack in trials if lack is not None), None)
+            return self._shortage_at(spots)
+        trials = (self._shortage_at(tuple(other for other in spots if other != spot)) for spot in spots)
+        return next((shortage for shortage in trials if shortage is not None), None)
 
-    def _lack_at(self, spots: tuple[int, ...]) -> Lack | None:
+    def _shortage_at(self, spots: tuple[int, ...]) -> Shortage | None:
         able = self.able[:, list(spots)]
         at, _ = assign(np.where(able, 1.0, -np.inf), self.capacity)
         unserved = np.flatnonzero(at < 0)
-        return Lack(crowd=without_room(able, at, unserved), missing=len(unserved)) if len(unserved) else None
+        if not len(unserved):
+            return None
+        return Shortage(inverters=competing(able, at, unserved), missing=len(unserved))
 
-    def good(self) -> tuple[int, ...] | Lack:
-        """A good set, or the crowd for which there is no room with a gateway at every spot."""
+    def greedy_set(self) -> tuple[int, ...] | Shortage:
+        """A good set, or the shortage that stays with a gateway at every spot."""
         spots = greedy_cover(self.able, times=self.times, fixed=self.fixed)
-        while (lack := self.lack(spots)) is not None:
-            share = np.minimum(self.able[lack.crowd].sum(axis=0), self.capacity)
+        while (shortage := self.shortage(spots)) is not None:
+            share = np.minimum(self.able[shortage.inverters].sum(axis=0), self.capacity)
             share[list(spots)] = 0
             if not share.any():
-                return lack
+                return shortage
             spots = (*spots, int(np.argmax(share)))
         for spot in spots[len(self.fixed) :]:
             rest = tuple(other for other in spots if other != spot)
@@ -103,26 +105,28 @@ class Task:
             bound = max(bound, min(found.bound, len(spots)))
             if found.spots is None:
                 break
-            lack = self.lack(found.spots)
-            if lack is None:
+            shortage = self.shortage(found.spots)
+            if shortage is None:
                 spots = found.spots
                 if found.bound < len(spots):  # the time was up before it was proven
                     break
             else:
-                demands += self._demands(lack)
+                demands += self._demands(shortage)
         return spots, bound
 
-    def _demands(self, lack: Lack) -> list[Demand]:
-        """What a crowd needs: so many gateways, and of the places at each, those that it could take."""
-        share = self.able[lack.crowd].sum(axis=0)
-        gateways = -(-len(lack.crowd) // self.capacity) + self.times - 1
+    def _demands(self, shortage: Shortage) -> list[Demand]:
+        """What a group of inverters needs: so many gateways, and of the places at each, those that it could take."""
+        share = self.able[shortage.inverters].sum(axis=0)
+        gateways = -(-len(shortage.inverters) // self.capacity) + self.times - 1
         counted = [Demand(share=(share > 0).astype(np.float64), need=float(gateways))]
         if self.times == 1:
             taken = np.minimum(share, self.capacity).astype(np.float64)
-            counted.append(Demand(share=taken, need=float(len(lack.crowd))))
+            counted.append(Demand(share=taken, need=float(len(shortage.inverters))))
         return counted
 
-    def likelier(self, spots: tuple[int, ...], reliability: NDArray[np.floating], *, until: float) -> tuple[int, ...]:
+    def improve_expected(
+        self, spots: tuple[int, ...], reliability: NDArray[np.floating], *, until: float
+    ) -> tuple[int, ...]:
         """Exchange spots for others that serve as well and have the greater expected number served.
 
         Parameters
@@ -152,7 +156,7 @@ class Task:
             for k in np.argsort(-gains, kind="stable")[:5].tolist():
                 if gains[k] <= least + 1e-9:
                     break
-                if self.lack((*rest, int(others[k]))) is None:
+                if self.shortage((*rest, int(others[k]))) is None:
                     into = int(others[k])
                     break
             unchanged = 0 if into != out else unchanged + 1
