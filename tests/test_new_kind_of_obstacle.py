@@ -14,6 +14,7 @@ import pytest
 from click.testing import CliRunner
 from plans import MINIMAL, SPOTS
 
+from survey.budget import links_of
 from survey.cli import main
 from survey.decisions.comparison.plans import compare_plans
 from survey.decisions.remedies import explain
@@ -22,7 +23,6 @@ from survey.inputs.fields import Points, key
 from survey.inputs.plan import Look, Sheetlike, obstacles
 from survey.inputs.plan.kinds import POINT
 from survey.inputs.plan_file import read_plan
-from survey.links import links_of
 from survey.measured.calibration import fingerprint
 from survey.scene import scene_of
 

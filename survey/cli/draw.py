@@ -15,7 +15,7 @@ from survey.cli import options
 if TYPE_CHECKING:  # they bring numpy and matplotlib
     from matplotlib.figure import Figure
 
-    from survey.network import Network
+    from survey.routing import Network
     from survey.scene import Ends, Scene
 
 KINDS = ("map", "coverage", "profile", "network", "budget")
@@ -142,7 +142,7 @@ def _ends(scene: Scene, gateways: tuple[str, ...], placing: options.Placing | No
     """The gateways that a picture is drawn for."""
     if placing is not None:
         return _network(scene, gateways, placing).links.gateways
-    from survey.links.coverage import chosen_gateways
+    from survey.budget.coverage import chosen_gateways
 
     return chosen_gateways(scene, gateways)
 
@@ -150,7 +150,7 @@ def _ends(scene: Scene, gateways: tuple[str, ...], placing: options.Placing | No
 def _network(scene: Scene, gateways: tuple[str, ...], placing: options.Placing | None) -> Network:
     """All inverters with the gateways that a picture is drawn for."""
     if placing is None:
-        from survey.network import network_between
+        from survey.routing import network_between
 
         ends = _ends(scene, gateways, None)
         with options.progress("links between inverters") as progress:
@@ -162,7 +162,7 @@ def _network(scene: Scene, gateways: tuple[str, ...], placing: options.Placing |
 
 
 def _coverage(scene: Scene, ends: Ends | None, height_m: float | None, points: int | None, show: str) -> Figure:
-    from survey.links.coverage import coverage_of
+    from survey.budget.coverage import coverage_of
     from survey.output.pictures import coverage_picture, field_m
 
     work = partial(coverage_of, scene, ends, area_m=field_m(scene), height_m=height_m, points=points)
@@ -177,7 +177,7 @@ def _of_network(network: Network, kind: str, inverter: str | None) -> Figure:
     if kind == "map":
         return pictures.site_map(network.scene, network)
     if kind == "network":
-        from survey.network.weak_points import weak_points
+        from survey.routing.weak_points import weak_points
 
         return pictures.network_picture(weak_points(network))
     links, gateway_of = network.links, network.gateway_of

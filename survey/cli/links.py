@@ -33,7 +33,7 @@ def links(
 
     To the gateways that stand in PLAN today, or to the gateways or spots named.
     """
-    from survey.links import links_of
+    from survey.budget import links_of
     from survey.output.answers.links import link_table, links_record
     from survey.output.answers.links_csv import links_csv
 

@@ -35,9 +35,9 @@ def network(
     Routes go to the gateways that stand in PLAN today, or to the gateways or spots named, by way of as many other
     inverters as the plan's max_relays allows.
     """
-    from survey.network import network_of
-    from survey.network.weak_points import weak_points
     from survey.output.answers.network import network_record, network_table
+    from survey.routing import network_of
+    from survey.routing.weak_points import weak_points
 
     inputs = (plan_file,) if fit_file is None else (plan_file, fit_file)
     if graphml is not None:
@@ -48,7 +48,7 @@ def network(
     with options.progress("links between inverters") as told:
         found = weak_points(network_of(scene, gateways=gateways, progress=told))
     if graphml is not None:
-        from survey.network.graph import graphml_of
+        from survey.routing.graph import graphml_of
 
         options.write_whole(graphml, graphml_of(found.network) + "\n", inputs=inputs)
         click.echo(f"written: {one_line(str(graphml))}", err=True)

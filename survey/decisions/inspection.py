@@ -10,11 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.base.arrays import BoolArray
+from survey.budget import Progress, links_in_blocks
 from survey.decisions.placement import capacity_warning
 from survey.geometry import inside_boxes, on_sheet
 from survey.inputs.materials import BUILT_IN
 from survey.inputs.plan import OwnRadio, Plan, RadioEnd, obstacle_kinds
-from survey.links import Progress, links_in_blocks
 from survey.scene import Ends, Scene
 
 FAR_M = 1_000.0

@@ -5,9 +5,9 @@ import pytest
 from plans import SPOTS, WALL, array, search, write
 
 from survey.base.workers import in_order
+from survey.budget import working
 from survey.inputs.plan_file import read_plan
-from survey.links import working
-from survey.network import cover_spots
+from survey.routing import cover_spots
 from survey.scene import scene_of
 
 

@@ -20,8 +20,8 @@ from survey.base.workers import in_order
 from survey.decisions.placement import scores_of
 from survey.geometry import crossings
 from survey.geometry.crossings import EDGE_M
-from survey.network import cover_spots
 from survey.propagation.penetration import sheet_losses_db, total_over_links
+from survey.routing import cover_spots
 from survey.scene import scene_of
 
 sys.path.append(str(ROOT / "geometry"))  # where the plain formula stands

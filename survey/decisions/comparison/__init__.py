@@ -8,11 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from survey.budget import Links, Progress, links_between
 from survey.decisions.comparison.plans import BetweenPlans, Change, compare_plans
 from survey.decisions.placement import Scores, scores_of
 from survey.decisions.simulation import SpotRuns, spot_runs
-from survey.links import Links, Progress, links_between
-from survey.network import Network, coverage_matrix, hops_of, network_between
+from survey.routing import Network, coverage_matrix, hops_of, network_between
 from survey.scene import Scene
 from survey.siting import CoverageMatrix
 

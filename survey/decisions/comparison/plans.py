@@ -11,11 +11,11 @@ from numpy.typing import NDArray
 
 from survey.base.arrays import FloatArray, IntArray
 from survey.base.errors import SurveyError, one_line
+from survey.budget import Links, Progress, links_between
 from survey.decisions.placement import Scores, scores_of
 from survey.decisions.simulation import SpotRuns, spot_runs
 from survey.inputs.plan import Obstacle, Plan
-from survey.links import Links, Progress, links_between
-from survey.network import Hops, Network, coverage_matrix, hops_of, network_between
+from survey.routing import Hops, Network, coverage_matrix, hops_of, network_between
 from survey.scene import Ends, Scene, corrected, scene_of
 
 CHANGED_DB = 0.05

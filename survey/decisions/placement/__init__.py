@@ -9,10 +9,10 @@ import numpy as np
 
 from survey.base.arrays import IntArray
 from survey.base.errors import SurveyError
+from survey.budget import HOLDS, Progress
 from survey.decisions.placement.ranking import Decider, Reason, Scores, best_of_each_place, reason_for, scores_of
 from survey.decisions.simulation import RankingCertainty, Served, certainty_of_ranking, served_runs
-from survey.links import HOLDS, Progress
-from survey.network import Hops, Network, SpotCoverage, cover_spots, hops_of, network_between
+from survey.routing import Hops, Network, SpotCoverage, cover_spots, hops_of, network_between
 from survey.scene import Scene
 from survey.siting.choice import Choice
 from survey.siting.choosing import choose_each

@@ -6,14 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from survey.base.errors import SurveyError
+from survey.budget import HOLDS, Links, Progress
+from survey.budget.explanation import Budget, Cost, budget_of, costs_of
 from survey.decisions.placement import place
 from survey.decisions.remedies.gateways import Cable, usual_cable
 from survey.decisions.remedies.outlook import Outlook
 from survey.decisions.remedies.remedy import CAUTIONS, WORTH_DB, Change, Remedy
 from survey.decisions.remedies.trials import Trials
-from survey.links import HOLDS, Links, Progress
-from survey.links.explanation import Budget, Cost, budget_of, costs_of
-from survey.network import Hops, Network, Route, cover_spots, hops_of, network_between
+from survey.routing import Hops, Network, Route, cover_spots, hops_of, network_between
 from survey.scene import Scene
 from survey.siting import CoverageMatrix
 

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.base.arrays import BoolArray, FloatArray, IntArray
-from survey.links import HOLDS, state_of
-from survey.network import Network
+from survey.budget import HOLDS, state_of
+from survey.routing import Network
 from survey.scene import Scene
 from survey.siting import SAME_DECIMALS, CoverageMatrix
 

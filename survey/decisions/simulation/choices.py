@@ -9,10 +9,10 @@ from itertools import combinations
 import numpy as np
 
 from survey.base.arrays import BoolArray, IntArray
+from survey.budget import Links
 from survey.decisions.simulation.margins import drawn_works
 from survey.decisions.simulation.shadowing import Shadowing
-from survey.links import Links
-from survey.network import Hops
+from survey.routing import Hops
 
 LOW, HIGH = 0.05, 0.95
 """The shares of draws between which an interval lies."""

@@ -9,9 +9,9 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
+from survey.budget import Links
 from survey.decisions.simulation.choices import Served, drawn_reach
-from survey.links import Links
-from survey.network import Hops
+from survey.routing import Hops
 
 CountArray = NDArray[np.int32]
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.base.layout import Cell, Column, paragraphs, table, wrapped
-from survey.links import CARRIERS, STATES, Links
+from survey.budget import CARRIERS, STATES, Links
 from survey.output.answers.figures import CAUTION, NOTHING, NOTHING_DB, db, letter, margin, percent, tally, wanted_line
 from survey.output.answers.values import Record, plain
 

@@ -5,10 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from survey.base.layout import Cell, Column, counted, paragraphs, table, wrapped
+from survey.budget import HOLDS
 from survey.decisions.placement import Decider, Placement, Reason, Scores, best_of_each_place
 from survey.inputs.plan import Search, Spot
-from survey.links import HOLDS
-from survey.network import Network
 from survey.output.answers.figures import (
     CAUTION,
     NO_ROOM,
@@ -23,6 +22,7 @@ from survey.output.answers.figures import (
 from survey.output.answers.links import LINK_COLUMNS, link_row
 from survey.output.answers.network import ROUTE_COLUMNS, route_row
 from survey.output.answers.sure import drawn_words, served_words, sure_text
+from survey.routing import Network
 from survey.siting.fewest import Fewest
 
 PLACES_SHOWN = 10

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+from survey.budget import HOLDS, STATES
 from survey.decisions.placement import Decider, Placement, Scores
-from survey.links import HOLDS, STATES
-from survey.network import Network
 from survey.output.answers.links import link_records
 from survey.output.answers.network import route_names
 from survey.output.answers.sure import best_shares, served_record, sure_record
 from survey.output.answers.values import Record, plain
+from survey.routing import Network
 from survey.siting.choice import Choice
 from survey.siting.fewest import Fewest
 

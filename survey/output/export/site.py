@@ -10,7 +10,7 @@ import numpy as np
 
 from survey.base.arrays import FloatArray
 from survey.base.polygon import signed_area_m2
-from survey.links import STATES, Links, links_of
+from survey.budget import STATES, Links, links_of
 from survey.output.answers.values import plain
 from survey.scene import Ends, Scene
 

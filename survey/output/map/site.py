@@ -9,11 +9,11 @@ import numpy as np
 
 from survey.base import polygon
 from survey.base.arrays import FloatArray
+from survey.budget import STATES
 from survey.inputs.plan import Obstacle
-from survey.links import STATES
-from survey.network import Network
 from survey.output.answers.figures import letter
 from survey.output.map.labels import Label
+from survey.routing import Network
 from survey.scene import Scene
 
 Corners = tuple[FloatArray, FloatArray]

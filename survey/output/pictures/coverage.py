@@ -11,8 +11,8 @@ from matplotlib.colors import BoundaryNorm
 from matplotlib.figure import Figure
 
 from survey.base.arrays import FloatArray
-from survey.links import MARGINAL_RELIABILITY
-from survey.links.coverage import Coverage
+from survey.budget import MARGINAL_RELIABILITY
+from survey.budget.coverage import Coverage
 from survey.output.map.site import gateway_labels, places_of, shapes_of
 from survey.output.pictures.ground import (
     draw_obstacles,

@@ -10,7 +10,6 @@ from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 
 from survey.base.layout import counted
-from survey.network.weak_points import WeakPoints
 from survey.output.answers.figures import route_tally
 from survey.output.map.labels import Label
 from survey.output.map.site import gateway_labels, inverter_labels, places_of, shapes_of
@@ -25,6 +24,7 @@ from survey.output.pictures.site_map import (
     state_entries,
 )
 from survey.output.pictures.style import FAINT, GATEWAY, INK, MARKS, foot_legend, picture, sample
+from survey.routing.weak_points import WeakPoints
 
 WIDE = 1.1
 HOP: dict[str, Any] = {"color": "#333333", "linestyle": "-", "linewidth": WIDE}

@@ -8,9 +8,9 @@ import numpy as np
 
 from survey.base.arrays import FloatArray
 from survey.base.units import wavelength_m
+from survey.budget import direct_links
 from survey.geometry import SIDES, convex_outlines, lines_between, strings_around
 from survey.inputs.plan import Obstacle
-from survey.links import direct_links
 from survey.propagation.bends import bend
 from survey.propagation.enclosed import opened_sets
 from survey.scene import Scene, radios_at

@@ -12,8 +12,7 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from survey.base.layout import counted
-from survey.links import STATES
-from survey.network import Network
+from survey.budget import STATES
 from survey.output.answers.figures import NO_ROOM, letter, route_tally, wanted_line
 from survey.output.map.frame import spacing_m
 from survey.output.map.site import Place, gateway_labels, inverter_labels, places_of, routes_of, shapes_of
@@ -37,6 +36,7 @@ from survey.output.pictures.style import (
     sample,
     short,
 )
+from survey.routing import Network
 from survey.scene import Ends, Scene
 
 MOST_PT, LEAST_PT = 7.0, 2.8

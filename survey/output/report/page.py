@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
-from survey.links import STATES
+from survey.budget import STATES
 from survey.output.answers.figures import route_tally
 from survey.output.report.cautions import CAUTIONS, FIRST
 from survey.output.report.findings import Findings

@@ -11,9 +11,8 @@ import numpy as np
 
 from survey.base.arrays import FloatArray
 from survey.base.layout import columns_of, shortened
+from survey.budget import STATES
 from survey.inputs.plan import Look, Obstacle
-from survey.links import STATES
-from survey.network import Network
 from survey.output.map.frame import frame_m, nice_length_m, spacing_m
 from survey.output.map.labels import Label, Size, place_labels
 from survey.output.map.site import (
@@ -29,6 +28,7 @@ from survey.output.map.site import (
     routes_of,
     shapes_of,
 )
+from survey.routing import Network
 from survey.scene import Scene
 
 WIDE = 1000.0

@@ -12,7 +12,7 @@ from yards import links_in, yard
 
 from survey.decisions.simulation import choices, drawn_works, pair_of, served_runs, spot_runs
 from survey.decisions.simulation.choices import DrawnHops, fitting
-from survey.network import hops_among
+from survey.routing import hops_among
 
 DRAWS = 4_000
 ROW = [(float(x), 0.0) for x in range(0, 60, 5)]

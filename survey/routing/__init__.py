@@ -10,10 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.base.arrays import FloatArray, IntArray
-from survey.links import HOLDS, Links, Progress, links_between, state_of
-from survey.network.coverage import SpotCoverage, cover_spots, coverage_matrix, matrix_of
-from survey.network.hops import Hops, hops_among, hops_of, no_hops
-from survey.network.routes import DIRECT, Level, levels, relayed, relays_of
+from survey.budget import HOLDS, Links, Progress, links_between, state_of
+from survey.routing.coverage import SpotCoverage, cover_spots, coverage_matrix, matrix_of
+from survey.routing.hops import Hops, hops_among, hops_of, no_hops
+from survey.routing.routes import DIRECT, Level, levels, relayed, relays_of
 from survey.scene import Ends, Scene
 from survey.siting import CoverageMatrix
 

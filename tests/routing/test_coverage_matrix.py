@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from plans import SPOTS, WALL, array, search, write
 
+from survey.budget import links_between, working
 from survey.inputs.plan_file import read_plan
-from survey.links import links_between, working
-from survey.network import cover_spots, coverage_matrix, hops_of, network_between
+from survey.routing import cover_spots, coverage_matrix, hops_of, network_between
 from survey.scene import scene_of
 
 
@@ -61,7 +61,7 @@ def test_without_hops_the_matrix_is_that_of_the_links_whatever_the_plan_allows(s
 
 def test_a_very_large_site_is_kept_in_single_precision(scene, monkeypatch):
     double = cover_spots(scene).matrix
-    monkeypatch.setattr("survey.network.coverage.MAX_DOUBLE", 10)
+    monkeypatch.setattr("survey.routing.coverage.MAX_DOUBLE", 10)
     single = cover_spots(scene).matrix
     assert (double.reliability.dtype, single.reliability.dtype) == (np.float64, np.float32)
     assert single.margin_db == pytest.approx(double.margin_db, rel=1e-6)

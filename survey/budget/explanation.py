@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from survey.budget import CARRIERS, Links, Progress, links_between
 from survey.inputs.plan import OwnRadio, Plan
-from survey.links import CARRIERS, Links, Progress, links_between
 from survey.scene import Ends, Scene, revised
 
 NOTICEABLE_DB = 0.05

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from survey.links.direct import DeferredPathsAround, DirectLinks, direct_links
-from survey.links.figures import (
+from survey.budget.direct import DeferredPathsAround, DirectLinks, direct_links
+from survey.budget.figures import (
     CARRIERS,
     HOLDS,
     MARGINAL_RELIABILITY,
@@ -13,7 +13,7 @@ from survey.links.figures import (
     StateArray,
     state_of,
 )
-from survey.links.working import (
+from survey.budget.working import (
     Progress,
     links_between,
     links_in_blocks,

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.base.workers import WORKERS, in_order
-from survey.links.direct import direct_links
-from survey.links.figures import Links
+from survey.budget.direct import direct_links
+from survey.budget.figures import Links
 from survey.scene import Ends, Scene
 
 R = TypeVar("R")

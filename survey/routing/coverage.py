@@ -8,9 +8,9 @@ import numpy as np
 
 from survey.base.arrays import BoolArray, FloatArray
 from survey.base.workers import WORKERS
-from survey.links import Links, Progress, map_in_blocks
-from survey.network.hops import Hops
-from survey.network.routes import relayed
+from survey.budget import Links, Progress, map_in_blocks
+from survey.routing.hops import Hops
+from survey.routing.routes import relayed
 from survey.scene import Scene
 from survey.siting import CoverageMatrix
 

@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 from survey.base.arrays import FloatArray
 from survey.base.probability import chance_above
 from survey.base.units import ratio_from_db
+from survey.budget.direct import DirectLinks, own_spreads_db
 from survey.geometry import Chords, Crossings
 from survey.inputs.antennas import gains_dbi
-from survey.links.direct import DirectLinks, own_spreads_db
 from survey.propagation import Way, power_sum_loss_db
 from survey.propagation.enclosed import Leaks
 from survey.propagation.penetration import chord_losses_db, sheet_losses_db
