@@ -34,14 +34,18 @@ ROOMS = {
     "output": Room(
         "base decisions geometry inputs links measured network propagation scene siting",
         "answers.check answers.compare answers.dropouts answers.explain answers.fit answers.links answers.links_csv "
-        "answers.materials answers.network answers.place answers.plans pictures report",
+        "answers.materials answers.network answers.place answers.plans answers.values pictures report",
     ),
-    "cli": Room("base decisions inputs links measured network output scene"),
+    "library": Room(
+        "base decisions inputs links measured network output scene",
+        "check compare draw dropouts explain fit links network place report sites",
+    ),
+    "cli": Room("base inputs library output"),
 }
 
 
 def room_of(path):
-    """The room that a file belongs to; the two files beside the rooms are their own."""
+    """The room that a file belongs to; one of the two files beside the rooms offers the library, one starts commands."""
     return path.relative_to(SURVEY).parts[0].removesuffix(".py")
 
 
@@ -74,7 +78,9 @@ def refusals(room, names):
         top, *path = name.split(".")
         if top == "survey" and path and path[0] not in (room, "__version__"):
             other, door = path[0], ".".join(path[1:])
-            allowed = ROOMS[room].uses.split() if room in ROOMS else ["cli"]
+            allowed = (
+                ROOMS[room].uses.split() if room in ROOMS else ["base", "library"] if room == "__init__" else ["cli"]
+            )
             if other not in allowed:
                 yield f"{room} must not import {other}"
             elif door and door not in ROOMS[other].doors.split():

@@ -112,6 +112,17 @@ def _parse(path: Path) -> dict[str, Any]:
         line = raw.count(b"\n", 0, error.start) + 1
         problem = f"is not UTF-8 text (byte {error.start + 1}, line {line}); save it as UTF-8"
         raise PlanError([Fault(file=file, problem=problem)]) from None
+    return parse_text(text, file)
+
+
+def parse_text(text: str, file: str) -> dict[str, Any]:
+    """Parse TOML, told by the name of its file.
+
+    Raises
+    ------
+    PlanError
+        Where it is none.
+    """
     if not text.strip():
         raise PlanError([Fault(file=file, problem="is empty; `survey start FILE` writes a plan to fill in")])
     try:

@@ -50,8 +50,11 @@ def read_fit(path: Path, scene: Scene) -> tuple[Correction, tuple[str, ...]]:
     FitError
         With every fault of the file.
     """
-    file = str(path)
-    record = _record(path)
+    return correction_from(_record(path), scene, file=str(path))
+
+
+def correction_from(record: dict[str, Any], scene: Scene, *, file: str = "fit") -> tuple[Correction, tuple[str, ...]]:
+    """Make a correction of a record, told by the name of its file; otherwise as `read_fit`."""
     faults = [Fault(file=file, key=key, problem=problem) for key, problem in _problems(record)]
     if faults:
         raise FitError(faults)
