@@ -3,11 +3,10 @@
 Each command is a function here, see docs/python.md: ``survey.place(plan)``. A name is loaded when it is first used.
 """
 
-from typing import TYPE_CHECKING
-
 __version__ = "0.1.0"
 
-if TYPE_CHECKING:  # what `__getattr__` finds, for those who check types and for editors
+TYPE_CHECKING = False  # type checkers and editors take it for true; typing itself would triple the cost of the import
+if TYPE_CHECKING:  # what `__getattr__` finds
     from survey.base.errors import FileError, PlanError, SurveyError, SurveyWarning, UnknownNameError
     from survey.library.check import check
     from survey.library.compare import compare

@@ -45,7 +45,7 @@ ROOMS = {
 
 
 def room_of(path):
-    """The room that a file belongs to; one of the two files beside the rooms offers the library, one starts commands."""
+    """The room that a file belongs to; two files stand beside the rooms, and are their own."""
     return path.relative_to(SURVEY).parts[0].removesuffix(".py")
 
 

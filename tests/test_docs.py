@@ -11,6 +11,7 @@ Where figures have moved on purpose, write the outputs anew and read the differe
 
 from __future__ import annotations
 
+import doctest
 import json
 import os
 import re
@@ -125,6 +126,22 @@ def test_every_session_shows_what_the_program_prints(page, tmp_path, monkeypatch
             text = text.replace(block, "\n".join(anew) + "\n", 1)
     if UPDATE:
         page.write_text(text, encoding="utf-8")
+
+
+def test_the_python_of_the_page_runs_and_answers_as_shown(tmp_path, monkeypatch):
+    lay_out(tmp_path)
+    monkeypatch.chdir(tmp_path)
+    names: dict[str, object] = {}
+    for number, block in enumerate(blocks((ROOT / "docs" / "python.md").read_text(encoding="utf-8"), "python")):
+        if not block.startswith(">>> "):
+            exec(block, names)  # noqa: S102  that it runs is what the test is about
+            continue
+        session = doctest.DocTestParser().get_doctest(block, names, f"block {number}", "docs/python.md", 0)
+        told: list[str] = []
+        result = doctest.DocTestRunner().run(session, out=told.append, clear_globs=False)
+        names |= session.globs
+        assert result.failed == 0, "".join(told)
+    assert (tmp_path / "post.png").stat().st_size > 0
 
 
 def test_three_dots_are_used_sparingly():
