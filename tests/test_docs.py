@@ -39,7 +39,7 @@ DEMO_COMMAND = (
     "python3 -m venv .venv && .venv/bin/pip install --quiet --editable . && .venv/bin/survey place sites/farm.toml"
 )
 TEST_COMMAND = (
-    "python3 -m venv .venv && .venv/bin/pip install --quiet --editable '.[dev]' && .venv/bin/python -m pytest"
+    "python3 -m venv .venv && .venv/bin/pip install --quiet --editable '.[dev]' && .venv/bin/python -m pytest -n auto"
 )
 
 
@@ -109,7 +109,15 @@ def shortened_as(shown: list[str], printed: list[str]) -> list[str]:
     return [*printed[:cut], "...", *printed[len(printed) - (len(shown) - cut - 1) :]]
 
 
-@pytest.mark.parametrize("page", PAGES, ids=page_name)
+LONG = {"docs/several-gateways.md", "docs/pictures.md", "docs/service-call.md", "docs/network.md"}
+"""Pages whose sessions take long; what they show is the same kind of output as in the others."""
+SESSIONS = [
+    pytest.param(page, marks=[pytest.mark.slow] if page_name(page) in LONG else [], id=page_name(page))
+    for page in PAGES
+]
+
+
+@pytest.mark.parametrize("page", SESSIONS)
 def test_every_session_shows_what_the_program_prints(page, tmp_path, monkeypatch):
     text = page.read_text(encoding="utf-8")
     lay_out(tmp_path)
