@@ -37,7 +37,9 @@ from survey.inputs.plan import (
 )
 
 PLAN_VERSION = 1
+"""Of the format that docs/plan-file.md describes."""
 MOST_BYTES = 50_000_000
+"""Far more than any plan has; a longer file is a mistake. A judgement."""
 
 TABLES: dict[str, type[Entry]] = {
     "site": Site,

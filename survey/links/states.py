@@ -14,6 +14,7 @@ STATES = ("fails", "marginal", "holds")
 """What a state number means, from worst to best."""
 HOLDS = STATES.index("holds")
 MARGINAL_RELIABILITY = 0.5
+"""From here on a link that does not hold works more often than not: our definition. [-]"""
 WAYS = ("over", "left", "right", "reflected")
 """The ways around what stands in the line."""
 CARRIERS = ("straight", *WAYS)

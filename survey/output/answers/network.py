@@ -13,6 +13,7 @@ from survey.output.answers.figures import CAUTION, NO_ROOM, NOTHING, letter, mar
 from survey.output.answers.values import Record, plain
 
 POINTS_SHOWN = 10
+"""As many as one reads; all are in the JSON."""
 
 ROUTE_COLUMNS = (
     Column("inverter", text=True),

@@ -27,8 +27,11 @@ from survey.output.answers.values import Record, plain
 from survey.siting import Choice, Fewest
 
 PLACES_SHOWN = 10
+"""As many as one reads; all are in the JSON."""
 WEAKEST_SHOWN = 10
+"""The same for links."""
 DECIDERS_SHOWN = 6
+"""The same for inverters that decide."""
 STATE = [column.heading for column in LINK_COLUMNS].index("state")
 
 RANKING_COLUMNS = (

@@ -25,16 +25,21 @@ KINDS: dict[str, dict[str, Any]] = {
 }
 """How each kind of obstacle looks from above: filling, hatching and line differ, so colour is not needed."""
 BARE: dict[str, Any] = {"facecolor": "none", "hatch": None, "alpha": 1.0, "edgecolor": INK, "linewidth": 0.8}
+"""Outlines only; by eye."""
 LAYERS = {"roof": 1.0, "modules": 1.1, "foliage": 1.2, "box": 1.3, "wall": 1.4}
+"""What is drawn over what."""
 UPRIGHT_M2 = 0.05
 """What covers less ground than this is upright, and from above a line."""
 AROUND = 0.06
 """Room around the site, as a share of its size."""
 LEAST_ROOM_M = 2.0
+"""Around what stands there, at least; by eye. [m]"""
 FAR = 0.5
 """Obstacles are shown as far as this share of the site's size beyond radios and spots; a fence may run on."""
 LEAST_IN, MOST_IN = 2.3, 6.4
+"""Of a side of the map; as wide as a page. [in]"""
 LEFT_IN, RIGHT_IN = 0.62, 0.15
+"""Margins for the scale; by eye. [in]"""
 FEW_DIGITS, DIGIT_IN = 3, 0.09
 """Figures at the upright axis for which there is room, and the room for each digit more."""
 SMALL_M = 40.0

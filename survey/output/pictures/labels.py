@@ -29,7 +29,9 @@ SIDES: tuple[tuple[Horizontal, Vertical, int, int], ...] = (
     ("right", "bottom", -1, 1),
     ("right", "top", -1, -1),
 )
+"""Sides of a point where its name may stand, the best first, as on maps."""
 FARTHER = (1.0, 2.2, 4.0)
+"""Distances of a name from its point, tried in turn; by eye."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

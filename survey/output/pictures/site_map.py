@@ -41,6 +41,7 @@ MOST_PT, LEAST_PT = 7.0, 2.8
 FEW = 16
 """So few inverters are all named; where there are more, only arrays are, and those few that fail."""
 COLUMNS = 5
+"""Of the key; by eye."""
 
 
 @picture

@@ -15,7 +15,9 @@ FONT = 15.0
 LETTER = 0.58 * FONT
 """Width of a letter, at a guess that is rather too wide."""
 LINE = 1.05 * FONT
+"""From line to line of a name; by eye."""
 MOST_LETTERS = 26
+"""Of a name on the map; the table has it whole."""
 
 
 class Marked(Protocol):

@@ -21,10 +21,13 @@ Point = tuple[float, float]
 WIDE = 1000.0
 """Width of the drawing, in its own units."""
 TALLEST, FLATTEST = 1100.0, 320.0
+"""Of a map 1,000 wide, so that it fits a page and is not a line; by eye."""
 FOOT = 46.0
 """Room below the site for the scale bar."""
 AROUND = 0.05
+"""Part of the map's width left free on each side; by eye."""
 LEAST_ROOM_M = 2.0
+"""Around what stands there, at least; by eye. [m]"""
 FAR = 0.5
 """Obstacles are shown as far as this share of the site's size beyond radios and spots; a fence may run on."""
 UPRIGHT_M2 = 0.05
@@ -32,6 +35,7 @@ UPRIGHT_M2 = 0.05
 ORDER = ("roof", "modules", "foliage", "box", "wall")
 """Kinds of obstacles from the lowest layer of the drawing to the highest."""
 LEAST_MARK, MOST_MARK = 3.5, 9.0
+"""Radius of an inverter's mark; by eye."""
 GATEWAYS = ("chosen", "advised", "today")
 """Kinds of places where a gateway is, or should be."""
 TONES = 4
