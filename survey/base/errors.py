@@ -18,6 +18,21 @@ def one_line(text: str) -> str:
     return "".join(one if one.isprintable() else one.encode("unicode_escape").decode("ascii") for one in text)
 
 
+LONGEST_SHOWN = 40
+"""How many letters of a value a message shows: what fits a line beside the rest."""
+
+
+def shortened(text: str) -> str:
+    """Return the text as a message shows it: its beginning where it is long.
+
+    Examples
+    --------
+    >>> shortened("12 dB"), shortened("x" * 100_000)
+    ('12 dB', 'xxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx...')
+    """
+    return text if len(text) <= LONGEST_SHOWN else text[: LONGEST_SHOWN - 3] + "..."
+
+
 class SurveyError(Exception):
     """Something that the user can mend; its text is written for the user."""
 

@@ -9,13 +9,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from survey.base.errors import Fault, TableError, did_you_mean, why_unread
+from survey.base.errors import Fault, TableError, did_you_mean, shortened, why_unread
 
 MOST_BYTES = 200_000_000
 """Far more than a day's readings of the largest site; a longer file is a mistake. A judgement."""
 MOST_FAULTS = 20
 """So many faults of a file are told one by one."""
 SEPARATORS = ";\t,"
+TOO_LONG = f"has a cell of more than {csv.field_size_limit()} characters; is a quote left open?"
+"""The only thing that `csv` refuses in a row of one line: no site has a name or a number as long as that."""
+RUN = re.compile(r"'*[=+\-@\t\r]")
+"""How text begins that a spreadsheet would take for a formula, after any number of apostrophes."""
 NUMBER = re.compile(r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?")
 
 
@@ -28,7 +32,8 @@ class Table:
     file : str
         The file as the user named it.
     columns : dict of str to list of str
-        The cells under each column that is known, without space around them; a column that is not there is missing.
+        The cells under each column that is known, `as_written` and without space around them; a column that is not
+        there is missing.
     lines : list of int
         The line of the file on which each row begins: its number in a spreadsheet.
     ignored : tuple of str
@@ -81,11 +86,11 @@ def read_table(path: Path, *, needed: Sequence[str], also: Sequence[str] = ()) -
     rows, numbers, used = [], [], 0
     try:
         for cells in reader:
-            rows.append([cell.strip() for cell in cells])
+            rows.append([as_written(cell.strip()) for cell in cells])
             numbers.append(kept[used][0])
             used = reader.line_num
-    except csv.Error as error:
-        raise TableError([Fault(file=file, place=f"line {kept[used][0]}", problem=f"is no CSV: {error}")]) from None
+    except csv.Error:
+        raise TableError([Fault(file=file, place=f"line {kept[used][0]}", problem=TOO_LONG)]) from None
     header = [name.casefold() for name in rows[0]]
     faults = [Fault(file=file, place="header", key=name, problem=problem) for name, problem in _slips(header, needed)]
     if not faults:
@@ -138,10 +143,41 @@ def number_of(text: str, *, low: float, high: float) -> tuple[float, str | None]
     plain = text.replace("\N{MINUS SIGN}", "-").replace(",", ".")
     allowed = f"write one from {low:g} to {high:g}"
     if not NUMBER.fullmatch(plain):
-        shown = text if len(text) <= 40 else text[:37] + "..."  # noqa: PLR2004  what fits a line
-        return math.nan, f'"{shown}" is not a number; {allowed}'
+        return math.nan, f'"{shortened(text)}" is not a number; {allowed}'
     value = float(plain)
-    return value, None if low <= value <= high else f"{text} is out of range; {allowed}"
+    return value, None if low <= value <= high else f"{shortened(text)} is out of range; {allowed}"
+
+
+def inert(text: str) -> str:
+    """Return text as a cell that no spreadsheet runs: with an apostrophe before what would begin a formula.
+
+    Parameters
+    ----------
+    text : str
+        A name or another piece of text, not a number.
+
+    Notes
+    -----
+    Formulas begin with ``=``, ``+``, ``-``, ``@``, a tab or a carriage return (OWASP, "CSV Injection"). What begins
+    with apostrophes before such a letter gets one more, so that `as_written` always gives the same text back.
+
+    Examples
+    --------
+    >>> inert("=1+1"), inert("S-1-1")
+    ("'=1+1", 'S-1-1')
+    """
+    return f"'{text}" if RUN.match(text) else text
+
+
+def as_written(cell: str) -> str:
+    """Return the text of a cell without the apostrophe that `inert` puts before it.
+
+    Examples
+    --------
+    >>> as_written("'=1+1"), as_written("'tis")
+    ('=1+1', "'tis")
+    """
+    return cell[1:] if cell.startswith("'") and RUN.match(cell) else cell
 
 
 def _text(path: Path) -> str:

@@ -11,7 +11,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import MISSING, Field, dataclass, field, fields
 from typing import Any, Protocol
 
-from survey.base.errors import EntryError, did_you_mean
+from survey.base.errors import EntryError, did_you_mean, shortened
 
 
 class Kind(Protocol):
@@ -33,8 +33,7 @@ def type_of(value: object) -> str:
     ('"14" is text', '3 is a number', 'is a list')
     """
     if isinstance(value, str):
-        text = value if len(value) <= 40 else value[:37] + "..."  # noqa: PLR2004  what fits a line
-        return f'"{text}" is text'
+        return f'"{shortened(value)}" is text'
     if isinstance(value, bool):
         return f"{str(value).lower()} is a yes-or-no value"
     if isinstance(value, int | float):

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.base.errors import Fault, did_you_mean
+from survey.base.errors import Fault, did_you_mean, shortened
 from survey.inputs.csv_files import Table, number_of, read_table, refuse
 
 MISSED = ("", "missed")
@@ -99,7 +99,7 @@ def read_readings(path: Path, names: Names) -> Readings:
     tries = _tries(table, faults)
     for row, text in enumerate(table.columns.get("time", ())):
         if text and not _is_time(text):
-            problem = f'"{text}" is no time; write it as 2026-03-05T14:30 or 2026-03-05T14:30+10:00'
+            problem = f'"{shortened(text)}" is no time; write it as 2026-03-05T14:30 or 2026-03-05T14:30+10:00'
             faults.append(table.fault(row, "time", problem))
     refuse(faults)
     return Readings(

@@ -3,9 +3,11 @@
 import math
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from survey.base.errors import TableError
-from survey.inputs.csv_files import number_of, read_table
+from survey.inputs.csv_files import as_written, inert, number_of, read_table
 
 ROWS = "inverter,gateway,level_dbm\nA-1,office,-64.5\n"
 
@@ -25,9 +27,10 @@ def table(tmp_path, content, **settings):
         b"\xef\xbb\xbf" + ROWS.encode(),
         ROWS.encode("utf-16"),
         ROWS.replace("\n", "\r\n"),
+        ROWS.replace("\n", "\r"),
         "# a note\n\n" + ROWS.replace("level_dbm", " Level_dBm ") + ",,\n\n",
     ],
-    ids=["comma", "semicolon", "tab", "byte-order mark", "utf-16", "windows", "notes and blanks"],
+    ids=["comma", "semicolon", "tab", "byte-order mark", "utf-16", "windows", "returns alone", "notes and blanks"],
 )
 def test_the_same_rows_are_read_however_they_are_written(tmp_path, content):
     found = table(tmp_path, content)
@@ -48,6 +51,11 @@ def test_columns_of_no_use_are_named_and_lines_are_those_of_the_file(tmp_path):
         ("inverter,level\nA,-60\n", 'header: level_dbm: no such column; is it "level"?; the first line must name'),
         ("inverter,level_dbm,inverter\nA,-60,B\n", "header: inverter: stands twice"),
         ("inverter,level_dbm\nA,-60\nB,-60,1\n", "line 3: has 3 cells below 2 columns"),
+        (
+            f"inverter,level_dbm\nA,{'7' * 131_073}\n",
+            "line 2: has a cell of more than 131072 characters; is a quote left",
+        ),
+        (f'inverter,level_dbm\n"A,{"-60," * 40_000}\n', "line 2: has a cell of more than 131072 characters"),
         (b"inverter,level_dbm\n\xff\xe9,-60\n", "is not text in UTF-8"),
         (b"inverter,level_dbm\nA\x00,-60\n", "bytes of value 0"),
     ],
@@ -76,3 +84,10 @@ def test_what_is_no_number_is_told(text):
     value, problem = number_of(text, low=-200, high=60)
     assert problem
     assert math.isnan(value) or not -200 <= value <= 60
+
+
+@given(st.text(alphabet="'=+-@\t\rab1", max_size=6))
+def test_inert_text_is_read_back_as_it_was(text):
+    cell = inert(text)
+    assert as_written(cell) == text
+    assert not cell.startswith(("=", "+", "-", "@", "\t", "\r"))

@@ -11,10 +11,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from survey.base.errors import FileError
+from survey.inputs.csv_files import TOO_LONG
 from survey.inputs.logs import NO_ZONE, read_log
 from survey.inputs.logs.cells import SPARE_BYTES, Names, numbers_of
 from survey.inputs.logs.reader import _row_faults
-from survey.inputs.logs.rows import Faults
+from survey.inputs.logs.rows import RETURN_WITHIN, Faults
 from survey.inputs.logs.stamps import seconds_of, seconds_of_text
 
 NAMES = ["i1", "i2", "shed roof 3", "a name of more than eight letters, with a comma"]
@@ -62,6 +63,8 @@ SAME = {
     "byte-order mark": b"\xef\xbb\xbf" + TWO.encode(),
     "semicolons": TWO.replace(",", ";"),
     "tabs": TWO.replace(",", "\t"),
+    "return for the line break": TWO.replace("\n", "\r"),
+    "return for the line break, none at the end": TWO.replace("\n", "\r").rstrip("\r"),
     "quotes": "\n".join(",".join(f'"{one}"' for one in row.split(",")) for row in TWO.split("\n") if row),
     "spaces": TWO.replace(",", " , "),
     "empty lines": TWO.replace("\n", "\n\n"),
@@ -99,6 +102,16 @@ def test_decimal_commas_stand_between_semicolons(tmp_path):
     text = "time;inverter;gateway;heard;level_dbm\n"
     text += "2026-05-01T10:00;i1;office;1;-81,5\n2026-05-01T10:10;i1;office;1;-82.25\n"
     assert read(tmp_path, text).level_dbm.tolist() == [[-81.5, -82.25]]
+
+
+def test_a_name_may_be_longer_than_those_read_at_once(tmp_path):
+    long = "the inverter " * 20
+    assert read(tmp_path, TWO.replace("i1", long), inverters=[long.strip(), "i2"], serials=["", ""]).rows == 3
+
+
+def test_quotes_within_a_name_are_written_double(tmp_path):
+    text = TWO.replace("i1", '"the ""old"" roof"').replace("office", '"office"')
+    assert read(tmp_path, text, inverters=['the "old" roof', "i2"], serials=["", ""]).inverter.tolist() == [0, 1]
 
 
 def test_rows_in_disorder_are_sorted_and_told(tmp_path):
@@ -185,6 +198,24 @@ BAD = {
             'log.csv: row 2: level_dbm: "weak" is no number',
             f'log.csv: row 3: level_dbm: "0.002" is {ABOVE}',
         ],
+    ),
+    "a return amid the fields": (
+        TWO + "2026-05-01T11:00,i1,office,1\r2026-05-01T11:10,i1,office,1\n",
+        [
+            r"log.csv: row 5: 2026-05-01T11:00,i1,office,1\r2026-05-...: " + RETURN_WITHIN,
+        ],
+    ),
+    "an endless name": (
+        TWO + f"2026-05-01T11:00,{'x' * 131_073},office,1\n",
+        [f"log.csv: row 5: 2026-05-01T11:00,{'x' * 20}...: {TOO_LONG}"],
+    ),
+    "an endless field": (
+        TWO + f"2026-05-01T11:00,i1,office,{'x' * 131_073}\n",
+        [f"log.csv: row 5: 2026-05-01T11:00,i1,office,{'x' * 10}...: {TOO_LONG}"],
+    ),
+    "a quote left open": (
+        TWO + f'"2026-05-01T11:00,i1,office,1{" " * 131_073}\n',
+        [f'log.csv: row 5: "2026-05-01T11:00,i1,office,1{" " * 8}...: {TOO_LONG}'],
     ),
     "sixteen bits": (TWO.encode("utf-16"), ["log.csv: is no plain text, or not in UTF-8; save it as CSV in UTF-8"]),
 }

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from places import SITES
-from plans import entry, foliage, spot, wall, write
+from plans import entry, foliage, roof, spot, wall, write
 
 from survey.inputs.plan_file import read_plan
 from survey.links import coverage, links_between
@@ -143,6 +143,35 @@ def test_ways_out_of_a_building_carry_what_is_not_known_of_its_sheets(tmp_path, 
     assert np.mean(np.abs(certainty - (excess_db / alone.sigma_db)[:, 0])[leaky] <= 0.1) >= 0.99
     sure = replace(alone, leaks=alone.leaks.pick(np.zeros(0, dtype=np.int64)))
     assert np.mean(np.abs(certainty - (excess_db / sure.sigma_db)[:, 0])[leaky] <= 0.1) < 0.5, "and the spread counts"
+
+
+PANE = {"name": '"pane"', "loss_db": 3.0, "spread_db": 9.0}
+
+
+@pytest.mark.parametrize(
+    "pane",
+    [
+        pytest.param(wall(along="[[15, -30], [15, 30]]", height_m=9, **PANE), id="before the shed in the plan"),
+        pytest.param(roof("[[15, -30, 0], [15, 30, 0], [15, 30, 9], [15, -30, 9]]", **PANE), id="after the shed"),
+    ],
+)
+def test_ways_out_of_a_building_also_go_through_what_is_no_screen(tmp_path, pane):
+    """A way that leaves the shed and goes around the container meets a pane of glass: each keeps its own spread."""
+    sheet = {"name": '"shed"', "loss_db": 12.0, "spread_db": 0.5, "height_m": 3, "length_m": 8, "width_m": 6}
+    container = {"name": '"c"', "material": '"welded steel"', "height_m": 2.6, "length_m": 12, "width_m": 2.4}
+    more = pane + entry("box", **sheet, centre="[0, 0]") + entry("box", **container, centre="[8, 2]", bearing_deg=0)
+    scene = scene_of(read_plan(write(tmp_path, more=more)))
+    found = coverage_of(scene, scene.gateways, area_m=WIDE, height_m=1.5, points=6_400)
+    assert found.told_share > 0.1
+    across_m, up_m = (one.ravel() for one in np.meshgrid(found.x_m, found.y_m))
+    at_m = np.column_stack([across_m, up_m, np.full(len(across_m), 1.5)])
+    alone = links_between(scene, radios_at(scene.plan, scene.plan.radio.inverter, at_m), scene.gateways)
+    leaks = alone.leaks.pick(alone.leaks.owner == scene.obstacles.names.index("pane"))
+    beyond = np.bincount(leaks.link, leaks.passes, minlength=len(at_m)) > 0.5
+    assert beyond.sum() > 200, "many points lie beyond the pane"
+    excess_db = alone.margin_db - scene.plan.requirement.fade_margin_db
+    off = np.abs(found.certainty.ravel() - (excess_db / alone.sigma_db)[:, 0])
+    assert np.mean(off[beyond] <= 0.1) >= 0.98
 
 
 def test_the_pattern_of_an_antenna_is_told_too(monkeypatch, tmp_path):

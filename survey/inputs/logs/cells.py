@@ -75,9 +75,10 @@ class Names:
             lengths = np.where(long, 0, lengths)
         mixed = _hashes(buffer, starts, lengths)
         found, numbers = self._find(mixed)
-        if not found.all():
+        new = ~found & ~long  # a row with a long one is read again, with care
+        if new.any():
             with self._lock:
-                self._add(buffer, starts, lengths, mixed, ~found)
+                self._add(buffer, starts, lengths, mixed, new)
             _, numbers = self._find(mixed)
         return numbers, long
 

@@ -8,7 +8,8 @@ from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO
 
-from survey.base.errors import Fault, FileError, did_you_mean, one_line, why_unread
+from survey.base.errors import Fault, FileError, did_you_mean, one_line, shortened, why_unread
+from survey.inputs.csv_files import as_written
 from survey.inputs.logs.cells import MOST_NAMES, Names, TooManyNamesError
 from survey.inputs.logs.grid import Log, Resolved, log_of
 from survey.inputs.logs.rows import TOLD, Block, Columns, Faults, RowReader
@@ -99,7 +100,11 @@ def _columns(file: BinaryIO, shown: str) -> tuple[Columns, list[str]]:
         problem = "is no plain text, or not in UTF-8; save it as CSV in UTF-8"
     if problem:
         raise FileError([Fault(file=shown, problem=problem)])
-    header = raw.decode("utf-8-sig", "replace").strip("\r\n")
+    head = raw.rstrip(b"\r\n").split(b"\r")[0]
+    old = len(head) < len(raw.rstrip(b"\r\n"))  # rows end with CR alone, as old spreadsheets write them
+    if old:
+        file.seek(len(head) + 1)
+    header = head.decode("utf-8-sig", "replace")
     delimiter = max(DELIMITERS, key=header.count)
     names = [one.strip().casefold() for one in next(csv.reader([header], delimiter=delimiter))]
     if "serial" in names and "inverter" not in names:
@@ -128,6 +133,7 @@ def _columns(file: BinaryIO, shown: str) -> tuple[Columns, list[str]]:
         branch=at["branch"],
         delimiter=delimiter,
         decimal="." if delimiter == "," else ",",
+        line_break=b"\r" if old else b"\n",
     )
     return columns, [one_line(name) or "one without a name" for name in names if name not in at]
 
@@ -138,7 +144,7 @@ def _blocks(file: BinaryIO, reader: RowReader, *, shown: str, total: int, progre
 
     waiting: deque[tuple[Future[Block], int]] = deque()
     with ThreadPoolExecutor(AT_ONCE) as pool:
-        for data, row in _whole_rows(file, shown):
+        for data, row in _whole_rows(file, shown, reader.columns.line_break):
             if reader.faults.too_many:
                 break
             waiting.append((pool.submit(reader.read, data, row), file.tell()))
@@ -153,11 +159,11 @@ def _blocks(file: BinaryIO, reader: RowReader, *, shown: str, total: int, progre
         progress(total, total)
 
 
-def _whole_rows(file: BinaryIO, shown: str) -> Iterator[tuple[bytes, int]]:
-    """Pieces of the file that end with a line break, each with the number of its first row."""
+def _whole_rows(file: BinaryIO, shown: str, line_break: bytes) -> Iterator[tuple[bytes, int]]:
+    """Pieces of the file that end with LF, whatever ended their rows, each with the number of its first row."""
     row, rest = 2, b""
     while piece := file.read(BLOCK_BYTES):
-        data = rest + piece
+        data = rest + (piece if line_break == b"\n" else piece.replace(line_break, b"\n"))
         cut = data.rfind(b"\n") + 1
         if not cut:
             if len(data) > BLOCK_BYTES:
@@ -186,7 +192,7 @@ def _row_faults(found: Faults, shown: str) -> list[Fault]:
                     file=shown,
                     place=f"row {row}",
                     key=key,
-                    problem=f'"{text}" is {problem}' if key else f"{text}: {problem}",
+                    problem=f'"{shortened(text)}" is {problem}' if key else f"{text}: {problem}",
                 )
             )
         more = found.counts[key, problem] - min(TOLD, len(rows))
@@ -212,7 +218,7 @@ def _resolve(
             by_serial.setdefault(serial, []).append(i)
     numbers = []
     told = []
-    for name in found:
+    for name in map(as_written, found):
         owners = by_serial.get(name, []) if name not in at else [at[name]]
         numbers.append(owners[0] if len(owners) == 1 else -1)
         if len(owners) > 1:

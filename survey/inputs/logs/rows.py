@@ -10,6 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.base.arrays import BoolArray, IntArray
+from survey.base.errors import shortened
+from survey.inputs.csv_files import TOO_LONG
 from survey.inputs.logs.cells import SPARE_BYTES, Names, numbers_of
 from survey.inputs.logs.stamps import seconds_of, seconds_of_text
 
@@ -21,13 +23,14 @@ TOLD = 5
 """How many bad rows are told one by one for each thing that may be wrong: beyond, their number."""
 MOST_BAD = 10_000
 """After so many bad rows a log is not read on: it is one mistake many times."""
+RETURN_WITHIN = "has a carriage return (CR) amid its fields; end every row with LF or CR LF"
 MOST_LEVEL_DBM = 0.0
 """No receiver on a wall ever sees more than this; a level above it is in other units. [dBm]"""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Columns:
-    """Where each column of a log stands, -1 where there is none, and how its fields are written."""
+    """Where each column of a log stands, -1 where there is none, and how its fields and row ends are written."""
 
     count: int
     time: int
@@ -39,6 +42,7 @@ class Columns:
     branch: int
     delimiter: str
     decimal: str
+    line_break: bytes = b"\n"
 
 
 @dataclass
@@ -108,9 +112,14 @@ class RowReader:
         starts = np.column_stack([begins[rows], inner + 1]).T
         ends = np.column_stack([inner, finishes[rows]]).T
         starts, ends = np.ascontiguousarray(starts), np.ascontiguousarray(ends)
-        if (buffer == QUOTE).any():
+        quotes = np.flatnonzero(buffer == QUOTE)
+        if len(quotes):
             quoted = (buffer[starts] == QUOTE) & (ends - starts > 1) & (buffer[ends - 1] == QUOTE)
             starts, ends = starts + quoted, ends - quoted
+            # Quotes beside those around a field are doubled ones, or slips.
+            within = np.diff(np.searchsorted(quotes, newline), prepend=0)[rows] != 2 * quoted.sum(axis=0)
+            regular[rows[within]] = False
+            rows, starts, ends = rows[~within], starts[:, ~within], ends[:, ~within]
         block, odd = self._fast(buffer, starts, ends)
         careful = np.concatenate([rows[odd], np.flatnonzero(~regular & filled)])
         kept = ~odd
@@ -153,7 +162,11 @@ class RowReader:
         text = line.decode("utf-8", "replace")
         if not text.strip():
             return None
-        fields = [one.strip() for one in next(csv.reader([text], delimiter=c.delimiter))]
+        try:
+            fields = [one.strip() for one in next(csv.reader([text], delimiter=c.delimiter))]
+        except csv.Error:
+            told(row, "", RETURN_WITHIN if "\r" in text else TOO_LONG, shortened(text))
+            return None
         if len(fields) != c.count:
             told(row, "", f"the number of fields is not that of the header, which has {c.count}", f"{len(fields)}")
             return None

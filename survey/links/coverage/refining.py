@@ -54,7 +54,8 @@ class _Field:
     open_db : ndarray of float, shape (points,)
         What straight lines lose in things that are no screens. [dB]
     leaky : ndarray of int, shape (leaky,)
-        Obstacles that ways around may go through all the same.
+        Obstacles that ways around have been found to go through all the same, rising: sheets of a building that shuts
+        an end in, and whatever is no screen.
     values : ndarray of float, shape (4 + leaky, points)
         What bending around screens costs on top of that, all ways together, or what a clear line grazes [dB]; the
         elevations of `Around` [deg]; what the line grazes [dB]; and how often the ways go through each of the leaky
@@ -113,9 +114,17 @@ class _Field:
                 known = ~np.isnan(angle_deg)  # where there is no way the line's own stays
                 self.values[row, numbers[known]] = angle_deg[known]
             leaks, arrived = ways.leaks, ratio_from_db(-around_db)
+            self._also_leaky(leaks.owner)
             self.values[LEAKS:, numbers] = 0.0
             which = LEAKS + np.searchsorted(self.leaky, leaks.owner)
             np.add.at(self.values, (which, numbers[leaks.link]), leaks.passes * leaks.power / arrived[leaks.link])
+
+    def _also_leaky(self, owners: IntArray) -> None:
+        """Make room for the passes through obstacles that no way has gone through before."""
+        new = np.setdiff1d(owners, self.leaky)
+        at = np.searchsorted(self.leaky, new)
+        self.leaky = np.insert(self.leaky, at, new)
+        self.values = np.insert(self.values, LEAKS + at, 0.0, axis=0)
 
 
 def refined_links(
@@ -196,8 +205,7 @@ def _field(scene: Scene, inverters: Ends, gateways: Ends, shape: tuple[int, int]
     links, detours = straight_links(scene, inverters, gateways)
     blocked = np.zeros(links.shape[0] * links.shape[1], dtype=bool)
     blocked[detours.number] = blocked_lines(detours.near, len(detours.number))
-    leaky = np.unique(scene.screens.owner[np.isin(scene.buildings, np.flatnonzero(detours.shut.share.any(axis=0)))])
-    values = np.zeros((LEAKS + len(leaky), len(blocked)))
+    values = np.zeros((LEAKS, len(blocked)))
     along_m = gateways.at_m[None] - inverters.at_m[:, None]
     values[ANGLES] = elevation_deg(along_m).ravel(), elevation_deg(-along_m).ravel()
     return _Field(
@@ -206,7 +214,7 @@ def _field(scene: Scene, inverters: Ends, gateways: Ends, shape: tuple[int, int]
         detours=detours,
         blocked=blocked,
         open_db=_open_db(links),
-        leaky=leaky,
+        leaky=np.zeros(0, dtype=np.int64),
         values=values,
     )
 
@@ -271,7 +279,11 @@ def _over_squares(values: NDArray[Any], step: int, join: np.ufunc) -> NDArray[An
 
 def _uneven(field: _Field, sets: IntArray, step: int) -> BoolArray:
     """Squares whose lines go through different screens, where ways around count somewhere."""
-    at, over = partial(np.reshape, shape=field.shape), partial(_over_squares, step=step)
+    over = partial(_over_squares, step=step)
+
+    def at(values: NDArray[Any]) -> NDArray[Any]:
+        return values.reshape(field.shape)
+
     changes = over(at(sets), join=np.minimum) != over(at(sets), join=np.maximum)
     all_blocked = over(at(field.blocked), join=np.logical_and)
     worst_db = over(at(field.straight.straight_db.ravel()), join=np.maximum)

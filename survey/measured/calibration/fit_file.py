@@ -169,7 +169,7 @@ def _problems(record: dict[str, Any]) -> Iterator[tuple[str, str]]:  # noqa: C90
     count = 2 + len(materials) + len(ends)
     try:
         covariance = np.array(record.get("covariance"), dtype=np.float64)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):  # the last for whole numbers beyond floating point
         covariance = np.zeros(0)
     if covariance.shape != (count, count) or not np.all(np.isfinite(covariance)):
         yield "covariance", f"is no table of {count} times {count} numbers, one for each fitted figure"

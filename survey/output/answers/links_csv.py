@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 
+from survey.inputs.csv_files import inert
 from survey.links import CARRIERS, STATES, Links, carried_by
 from survey.output.answers.links import FIGURES, in_the_line
 from survey.output.answers.values import plain
@@ -24,7 +25,10 @@ COLUMNS = (
 
 
 def links_csv(links: Links) -> str:
-    """Every link as one row, inverter by inverter, with the serial that the plan gives."""
+    """Every link as one row, inverter by inverter, with the serial that the plan gives.
+
+    Text is `inert`: names that begin like a formula get an apostrophe before them. Figures stay numbers.
+    """
     figures = {name: plain(getattr(links, name)) for name in FIGURES}
     carriers, states, at_m = carried_by(links).tolist(), links.state.tolist(), plain(links.inverters.at_m)
     text = io.StringIO()
@@ -34,14 +38,14 @@ def links_csv(links: Links) -> str:
         for j, gateway in enumerate(links.gateways.names):
             writer.writerow(
                 [
-                    inverter,
-                    links.inverters.serials[i],
-                    gateway,
+                    inert(inverter),
+                    inert(links.inverters.serials[i]),
+                    inert(gateway),
                     *at_m[i],
                     *(values[i][j] for values in figures.values()),
                     STATES[states[i][j]],
                     CARRIERS[carriers[i][j]],
-                    "; ".join(in_the_line(links, i, j)),
+                    "; ".join(map(inert, in_the_line(links, i, j))),
                 ]
             )
     return text.getvalue().removesuffix("\n")
