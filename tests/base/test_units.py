@@ -27,7 +27,7 @@ def test_decibels_and_ratios_are_each_others_inverse():
 
 
 def test_limits_of_radiated_power_in_both_forms():
-    """25 mW e.r.p., a limit of the 868 MHz band: 13.98 dBm e.r.p. and 16.13 dBm e.i.r.p. (a half-wave dipole: 2.15 dBi)."""
+    """25 mW e.r.p., a limit of the 868 MHz band: 13.98 dBm, or 16.13 dBm e.i.r.p. (a dipole has 2.15 dBi)."""
     assert float(dbm_from_watt(0.025)) == pytest.approx(13.979, abs=1e-3)
     assert eirp_dbm_from_erp_dbm(13.979) == pytest.approx(16.129, abs=0.005)
 
