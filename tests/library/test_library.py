@@ -278,7 +278,7 @@ def test_every_name_is_there_and_no_other():
 
 
 def test_no_name_of_the_library_is_a_room_of_the_house():
-    """Else `survey.links` would be a function or a package by what has been imported before."""
+    """Else `survey.links(...)` would be a function or a package by what has been imported before."""
     rooms = {one.name for one in Path(survey.__file__).parent.iterdir() if one.is_dir()}
     assert rooms & set(survey.__all__) == set()
 
