@@ -24,20 +24,20 @@ ROOMS = {
     "siting": Room("base", "choice fewest"),
     "scene": Room("base geometry inputs", "correction"),
     "propagation": Room("base geometry inputs scene", "around bends distance enclosed penetration sides slight"),
-    "links": Room("base geometry inputs propagation scene", "coverage explanation"),
-    "network": Room("base links scene siting", "graph weak_points"),
-    "measured": Room("base inputs links propagation scene", "calibration dropouts dropouts.sorting"),
+    "budget": Room("base geometry inputs propagation scene", "coverage explanation"),
+    "routing": Room("base budget scene siting", "graph weak_points"),
+    "measured": Room("base inputs budget propagation scene", "calibration dropouts dropouts.sorting"),
     "decisions": Room(
-        "base geometry inputs links network propagation scene siting",
+        "base geometry inputs budget routing propagation scene siting",
         "comparison inspection placement remedies simulation",
     ),
     "output": Room(
-        "base decisions geometry inputs links measured network propagation scene siting",
+        "base decisions geometry inputs budget measured routing propagation scene siting",
         "answers.check answers.compare answers.dropouts answers.explain answers.fit answers.links answers.links_csv "
         "answers.materials answers.network answers.place answers.plans answers.values pictures report",
     ),
     "library": Room(
-        "base decisions inputs links measured network output scene",
+        "base decisions inputs budget measured routing output scene",
         "check compare draw dropouts explain fit links network place report sites",
     ),
     "cli": Room("base inputs library output"),
@@ -110,9 +110,9 @@ def test_a_module_imports_only_what_its_room_may_and_only_by_the_doors(path):
 
 
 def test_what_the_design_refuses():
-    assert list(refusals("siting", ["survey.links"])) == ["siting must not import links"]
-    assert list(refusals("output", ["survey.links.figures"])) == ["survey.links.figures is behind the face of links"]
-    assert list(refusals("links", ["click", "survey.scene"])) == ["only the commands know click"]
+    assert list(refusals("siting", ["survey.budget"])) == ["siting must not import budget"]
+    assert list(refusals("output", ["survey.budget.figures"])) == ["survey.budget.figures is behind the face of budget"]
+    assert list(refusals("budget", ["click", "survey.scene"])) == ["only the commands know click"]
 
 
 def test_the_table_of_rooms_is_in_the_guide_for_developers():

@@ -9,11 +9,11 @@ import pytest
 from places import SITES
 
 from survey.base import polygon
+from survey.budget import HOLDS, links_of
 from survey.decisions.inspection import inspect
 from survey.decisions.placement import best_of_each_place, place
 from survey.geometry.sheets import plane_of
 from survey.inputs.plan_file import read_plan
-from survey.links import HOLDS, links_of
 from survey.scene import scene_of
 
 INVERTERS = {"house": 12, "farm": 40, "warehouse": 400}

@@ -10,11 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.base.arrays import BoolArray
+from survey.budget import Links, Progress, links_in_blocks
 from survey.decisions.placement import short_of_room
 from survey.geometry import inside_boxes, on_sheet
 from survey.inputs.materials import BUILT_IN, vegetation_loss
 from survey.inputs.plan import OwnRadio, Plan, RadioEnd
-from survey.links import Links, Progress, links_in_blocks
 from survey.scene import Ends, Scene, box_outlines_m
 
 FAR_M = 1_000.0

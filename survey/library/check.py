@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from survey.budget import Progress
 from survey.decisions.inspection import Inspection, inspect
 from survey.inputs.plan import Plan
 from survey.library.sites import Answer, PlanSource, scene_from
-from survey.links import Progress
 from survey.output.answers.check import check_record
 from survey.output.answers.values import Record
 

@@ -10,10 +10,10 @@ import numpy as np
 from survey.base.arrays import FloatArray
 from survey.base.errors import SurveyError
 from survey.base.limits import DRAWS, MOST_DRAWS
+from survey.budget import Progress
 from survey.decisions import comparison
 from survey.inputs.plan import Plan
 from survey.library.sites import Answer, FitSource, Names, PlanSource, check_range, names_in, scene_from
-from survey.links import Progress
 from survey.output.answers.compare import compare_record
 from survey.output.answers.plans import plans_record
 from survey.output.answers.values import Record

@@ -9,15 +9,15 @@ from matplotlib.figure import Figure
 
 from survey.base.errors import SurveyError
 from survey.base.limits import MAX_HEIGHT_M, MAX_POINTS, MIN_HEIGHT_M, MIN_POINTS, TIME_LIMIT_S
+from survey.budget import Progress
+from survey.budget.coverage import chosen_gateways, coverage_of
 from survey.decisions.placement import Wanted
 from survey.decisions.placement import place as placement_of
 from survey.library.place import wanted_of, warn_of_capacity
 from survey.library.sites import FitSource, Names, PlanSource, check_range, names_in, scene_from
-from survey.links import Progress
-from survey.links.coverage import chosen_gateways, coverage_of
-from survey.network import Network, network_between
-from survey.network.weak_points import weak_points
 from survey.output import pictures
+from survey.routing import Network, network_between
+from survey.routing.weak_points import weak_points
 from survey.scene import Ends, Scene
 
 Kind = Literal["map", "coverage", "profile", "network", "budget"]

@@ -6,11 +6,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from survey.base.arrays import IntArray
+from survey.budget import Progress
 from survey.inputs.logs import Log
 from survey.inputs.logs import read_log as read_log_file
 from survey.inputs.plan import Plan
 from survey.library.sites import Answer, FitSource, PlanSource, scene_from, warn
-from survey.links import Progress
 from survey.measured import dropouts as missed
 from survey.measured.dropouts.sorting import dropouts_of
 from survey.output.answers.dropouts import dropouts_record

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from survey.base.limits import CABLE_M, MOST_CABLE_LOSS_DB_PER_M, MOST_CABLE_M
+from survey.budget import Progress
 from survey.decisions import remedies
 from survey.inputs.plan import Plan
 from survey.library.sites import Answer, FitSource, Names, PlanSource, check_range, names_in, scene_from
-from survey.links import Progress
 from survey.output.answers.explain import explain_record
 from survey.output.answers.values import Record
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from survey.base.arrays import FloatArray
+from survey.budget import Links, StateArray, links_of
 from survey.inputs.plan import Plan
 from survey.library.sites import Answer, FitSource, Names, PlanSource, names_in, scene_from
-from survey.links import Links, StateArray, links_of
 from survey.output.answers.links import links_record
 from survey.output.answers.values import Record
 

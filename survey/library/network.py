@@ -9,13 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.base.arrays import BoolArray, FloatArray
+from survey.budget import Progress
 from survey.inputs.plan import Plan
 from survey.library.sites import Answer, FitSource, Names, PlanSource, names_in, scene_from
-from survey.links import Progress
-from survey.network import network_of
-from survey.network.weak_points import WeakPoints, weak_points
 from survey.output.answers.network import network_record, route_names
 from survey.output.answers.values import Record
+from survey.routing import network_of
+from survey.routing.weak_points import WeakPoints, weak_points
 
 if TYPE_CHECKING:  # networkx loads slowly, and only a graph needs it
     import networkx as nx
@@ -81,13 +81,13 @@ class RouteList(Answer):
 
     def graph(self) -> nx.Graph[str]:
         """Return the network as a graph of networkx, with the attributes that ``--graphml`` writes."""
-        from survey.network.graph import graph_of  # noqa: PLC0415  networkx
+        from survey.routing.graph import graph_of  # noqa: PLC0415  networkx
 
         return graph_of(self.points.network)
 
     def graphml(self) -> str:
         """Return the network as GraphML, for other programs."""
-        from survey.network.graph import graphml_of  # noqa: PLC0415  networkx
+        from survey.routing.graph import graphml_of  # noqa: PLC0415  networkx
 
         return graphml_of(self.points.network)
 

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from survey.base.arrays import FloatArray, IntArray
 from survey.base.errors import SurveyError
 from survey.base.limits import DRAWS, MOST_DRAWS, MOST_GATEWAYS, TIME_LIMIT_S
+from survey.budget import Progress
 from survey.decisions.placement import Placement, Wanted, short_of_room
 from survey.decisions.placement import place as placement_of
 from survey.inputs.plan import Plan
 from survey.library.sites import Answer, FitSource, PlanSource, check_range, scene_from, warn
-from survey.links import Progress
 from survey.output.answers.place import place_record
 from survey.output.answers.values import Record
 from survey.scene import Scene

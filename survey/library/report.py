@@ -9,12 +9,12 @@ from pathlib import Path
 
 from survey import __version__
 from survey.base.limits import DRAWS, TIME_LIMIT_S
+from survey.budget import Progress
 from survey.inputs.plan import Plan
 from survey.library.dropouts import read_log
 from survey.library.fit import read_readings
 from survey.library.place import wanted_of, warn_of_capacity
 from survey.library.sites import FitSource, Names, PlanSource, names_in, scene_from
-from survey.links import Progress
 from survey.output import report as pages
 
 

@@ -9,10 +9,10 @@ import pytest
 from plans import ALSO_ALLOWED, WHOLE_PLAN
 
 from survey.base.errors import PlanError
+from survey.budget import links_of
 from survey.inputs.fields import Number, Numbers, keys_of
 from survey.inputs.plan import RadioEnd
 from survey.inputs.plan_file import LISTS, TABLES, plan_of
-from survey.links import links_of
 from survey.output.answers.links import links_record
 from survey.scene import scene_of
 

@@ -5,9 +5,9 @@ import pytest
 from plans import SPOTS, WALL, array, search, write
 
 from survey.base.workers import in_order
+from survey.budget import working
 from survey.decisions.placement import score_spots
 from survey.inputs.plan_file import read_plan
-from survey.links import working
 from survey.scene import scene_of
 
 FIGURES = ("served", "expected_served", "worst_inverter", "worst_margin_db", "median_margin_db")

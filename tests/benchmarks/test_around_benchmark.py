@@ -10,9 +10,9 @@ import pytest
 import scenes
 import shapely
 
+from survey.budget import links_between
 from survey.geometry import SIDES, crossings, footprints_of, leg_crossings, lines_between, strings_around
 from survey.geometry.crossings import EDGE_M, ON_SHEET_M, Crossings
-from survey.links import links_between
 from survey.scene import scene_of
 
 SIZES = {

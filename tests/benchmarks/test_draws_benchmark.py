@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 from places import SITES
 
+from survey.budget import links_between
 from survey.decisions.simulation import how_sure, search_of, spot_draws
 from survey.inputs.plan_file import read_plan
-from survey.links import links_between
 from survey.scene import scene_of
 
 SIZES = {"farm": 200, "warehouse": 1_000}

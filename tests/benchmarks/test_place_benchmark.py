@@ -8,9 +8,9 @@ import pytest
 import scenes
 import shapely
 
+from survey.budget import links_between
 from survey.decisions.placement import place
 from survey.geometry import crossings
-from survey.links import links_between
 from survey.scene import scene_of
 
 

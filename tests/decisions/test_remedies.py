@@ -10,13 +10,13 @@ from hypothesis import strategies as st
 from places import SITES
 from plans import SPOTS, WALL, changed, entry, wall, write
 
+from survey.budget import HOLDS, links_between
+from survey.budget.explanation import scene_without
 from survey.decisions.remedies import CAUTIONS, Cable, Change, Remedy, explain, spots_routes
 from survey.decisions.remedies.outlook import better, routes_of
 from survey.decisions.remedies.remedy import EFFORT
 from survey.inputs.plan_file import plan_of, read_plan
-from survey.links import HOLDS, links_between
-from survey.links.explanation import scene_without
-from survey.network import network_between, network_of
+from survey.routing import network_between, network_of
 from survey.scene import scene_of
 
 

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from one_link import container, excess_db, in_plan, link, plan, steel, way_db
 from places import SITES
 
+from survey.budget import STATES, links_between, links_of
 from survey.inputs.plan import (
     Array,
     Foliage,
@@ -17,7 +18,6 @@ from survey.inputs.plan import (
     Wall,
 )
 from survey.inputs.plan_file import read_plan
-from survey.links import STATES, links_between, links_of
 from survey.scene import scene_of
 
 

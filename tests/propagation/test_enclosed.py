@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 from one_link import closed_building, container, excess_db, link, plan, steel, way_db
 
+from survey.budget import links_between, links_of
+from survey.budget.explanation import budget_of
 from survey.decisions.simulation import Passes, drawn_margins_db, unknowns_of
 from survey.geometry import seen_first, shut_out
 from survey.inputs.plan import Box, OwnMaterial, Roof, Spot, Wall
 from survey.inputs.readings import Readings
-from survey.links import links_between, links_of
-from survey.links.explanation import budget_of
 from survey.measured.calibration import correction_of, fit
 from survey.output.pictures.sections import strings_of
 from survey.scene import corrected, scene_of

@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+from survey.budget import links_of
 from survey.inputs.plan import (
     Box,
     Environment,
@@ -16,7 +17,6 @@ from survey.inputs.plan import (
     Spot,
     Wall,
 )
-from survey.links import links_of
 from survey.scene import scene_of
 
 

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from survey.budget import Links, Progress, links_between
 from survey.decisions.comparison.plans import BetweenPlans, Change, compare_plans, drawn_alone
 from survey.decisions.placement import Scores, scores_of
 from survey.decisions.simulation import SpotDraws
-from survey.links import Links, Progress, links_between
-from survey.network import Network, best_gateway, hops_of, network_between
+from survey.routing import Network, best_gateway, hops_of, network_between
 from survey.scene import Scene
 
 __all__ = ["BetweenPlans", "Change", "Comparison", "compare", "compare_plans"]

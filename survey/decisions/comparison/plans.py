@@ -12,11 +12,11 @@ from numpy.typing import NDArray
 
 from survey.base.arrays import FloatArray, IntArray
 from survey.base.errors import SurveyError, one_line
+from survey.budget import Links, Progress, links_between
 from survey.decisions.placement import Scores, relaying_of, scores_of
 from survey.decisions.simulation import SpotDraws, spot_draws
 from survey.inputs.plan import Foliage, Obstacle, Plan
-from survey.links import Links, Progress, links_between
-from survey.network import Hops, Network, hops_of, network_between, room_of
+from survey.routing import Hops, Network, hops_of, network_between, room_of
 from survey.scene import Ends, Scene, corrected, scene_of
 
 OBSTACLES = {"walls": "wall", "boxes": "box", "roofs": "roof", "foliage": "foliage"}

@@ -9,12 +9,12 @@ import numpy as np
 
 from survey.base.arrays import FloatArray, IntArray
 from survey.base.errors import SurveyError
+from survey.budget import HOLDS, Links, Progress, links_between
 from survey.decisions.placement.reasons import Decider, Reason, reason_for
 from survey.decisions.placement.scores import Keep, Scores, best_of_each_place, score_spots, scores_from, scores_of
 from survey.decisions.placement.several import Reached, Wanted, choose_several, fewest_of, short_of_room
 from survey.decisions.simulation import Relaying, Served, Sure, served_draws, sure_of_ranking
-from survey.links import HOLDS, Links, Progress, links_between
-from survey.network import Hops, Network, hops_of, network_between, reached, room_of
+from survey.routing import Hops, Network, hops_of, network_between, reached, room_of
 from survey.scene import Scene
 from survey.siting import Choice, Fewest
 

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from survey.base.arrays import IntArray
+from survey.budget import Links, links_between
 from survey.decisions.placement.scores import Scores, best_of_each_place
-from survey.links import Links, links_between
-from survey.network import Hops, alone, reached, room_of
+from survey.routing import Hops, alone, reached, room_of
 from survey.scene import Scene
 
 

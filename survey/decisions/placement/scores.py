@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from survey.base.arrays import FloatArray, IntArray
 from survey.base.workers import WORKERS
-from survey.links import Links, Progress, judged_in_blocks
-from survey.network import Hops, alone, reached
+from survey.budget import Links, Progress, judged_in_blocks
+from survey.routing import Hops, alone, reached
 from survey.scene import Ends, Scene
 
 Keep = Callable[[slice, FloatArray, FloatArray], None]

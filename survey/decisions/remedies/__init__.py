@@ -6,14 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from survey.base.errors import SurveyError
+from survey.budget import HOLDS, Links, Progress
+from survey.budget.explanation import Budget, Cost, budget_of, costs_of
 from survey.decisions.placement import place, scores_from
 from survey.decisions.remedies.gateways import Cable, usual_cable
 from survey.decisions.remedies.outlook import Outlook, Routes, spots_routes
 from survey.decisions.remedies.remedy import CAUTIONS, WORTH_DB, Change, Remedy
 from survey.decisions.remedies.trials import Trials
-from survey.links import HOLDS, Links, Progress
-from survey.links.explanation import Budget, Cost, budget_of, costs_of
-from survey.network import Hops, Network, Route, hops_of, network_between
+from survey.routing import Hops, Network, Route, hops_of, network_between
 from survey.scene import Ends, Scene
 
 __all__ = [
@@ -45,7 +45,7 @@ class Explanation:
     by_way_of : tuple of str
         The inverters in between.
     state : int
-        What the route is worth: index into `links.STATES`.
+        What the route is worth: index into `budget.STATES`.
     costs : tuple of Cost
         What its obstacles cost it, the most first.
     remedies : tuple of Remedy
@@ -123,7 +123,7 @@ def explain(
         Inverters.
     gateways : sequence of str
         Gateways or spots; without any, the gateways that stand today or, where none stands, the
-        spots that `placement.place` recommends. Every inverter reports as `network.network_between` says.
+        spots that `placement.place` recommends. Every inverter reports as `routing.network_between` says.
     cable : Cable, optional
         For an antenna away from its gateway; without one, `usual_cable`.
     spots : Routes, optional

@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.base.arrays import BoolArray, FloatArray, IntArray
-from survey.links import HOLDS, Links, Progress, links_in_blocks, state_of
-from survey.network import SAME, Hops, Network, alone, gateway_of, reached, room_of
+from survey.budget import HOLDS, Links, Progress, links_in_blocks, state_of
+from survey.routing import SAME, Hops, Network, alone, gateway_of, reached, room_of
 from survey.scene import Scene
 
 
@@ -33,7 +33,7 @@ class Outlook:
 
     @cached_property
     def state(self) -> NDArray[np.int8]:
-        """Index into `links.STATES`, of the same shape."""
+        """Index into `budget.STATES`, of the same shape."""
         return state_of(self.scene, self.reliability)
 
     @cached_property
@@ -79,7 +79,7 @@ class Routes:
         return Routes(scene=self.scene, margin_db=self.margin_db[:, chosen], reliability=self.reliability[:, chosen])
 
     def together(self) -> Outlook:
-        """All of the gateways in use: everybody goes where `network.gateway_of` says."""
+        """All of the gateways in use: everybody goes where `routing.gateway_of` says."""
         if not self.margin_db.shape[1]:
             count = len(self.margin_db)
             return Outlook(scene=self.scene, margin_db=np.full(count, -np.inf), reliability=np.zeros(count))

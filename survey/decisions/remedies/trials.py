@@ -8,12 +8,12 @@ from dataclasses import replace
 import numpy as np
 
 from survey.base.limits import MOST_RELAYS
+from survey.budget import HOLDS, Progress, links_between
+from survey.budget.explanation import Cost, scene_without
 from survey.decisions.remedies.gateways import IN_REACH_M, Cable, cable_m, variants_of
 from survey.decisions.remedies.outlook import Outlook, Routes, outlook_of, routes_of
 from survey.decisions.remedies.remedy import Change, Remedy
-from survey.links import HOLDS, Progress, links_between
-from survey.links.explanation import Cost, scene_without
-from survey.network import Hops, Network, hops_of, network_between
+from survey.routing import Hops, Network, hops_of, network_between
 from survey.scene import Ends, Scene, join
 
 Found = list[list[Remedy]]

@@ -9,9 +9,9 @@ from itertools import combinations
 import numpy as np
 
 from survey.base.arrays import BoolArray, FloatArray, IntArray
+from survey.budget import Links
 from survey.decisions.simulation.margins import drawn_works
 from survey.decisions.simulation.shadowing import Shadowing
-from survey.links import Links
 
 LOW, HIGH = 0.05, 0.95
 """The shares of draws between which an interval lies."""

@@ -9,8 +9,8 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
+from survey.budget import Links
 from survey.decisions.simulation.choices import Relaying, Served, drawn_reach
-from survey.links import Links
 
 CountArray = NDArray[np.int32]
 

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from survey.base.arrays import FloatArray, IntArray
+from survey.budget import Links, links_between
 from survey.decisions.simulation.choices import Relaying, Served, drawn_hops
 from survey.decisions.simulation.margins import drawn_margins_db
 from survey.decisions.simulation.turning import Search, search_of
-from survey.links import Links, links_between
 from survey.scene import Ends, Scene
 
 LINKS_DRAWN = 12_000

@@ -8,8 +8,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from survey.budget import HOLDS, Links
 from survey.decisions.simulation.unknowns import Passes, unknowns_of
-from survey.links import HOLDS, Links
 from survey.propagation.distance import log_distance_loss_db
 
 REACH_SPREADS = 2.0

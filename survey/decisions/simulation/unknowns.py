@@ -11,7 +11,7 @@ import numpy as np
 
 from survey.base.arrays import FloatArray, IntArray
 from survey.base.units import db_from_ratio, ratio_from_db
-from survey.links import CARRIERS, WAYS, Links
+from survey.budget import CARRIERS, WAYS, Links
 from survey.scene import Scene
 
 

@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 
 from survey.base.arrays import FloatArray
 from survey.base.errors import Fault, TableError
+from survey.budget import Links, links_between
 from survey.inputs.plan import Plan
 from survey.inputs.readings import Names, Readings
-from survey.links import Links, links_between
 from survey.measured.calibration.check import SUSPECT, Finding, Outlook, findings_of, outlook_of
 from survey.measured.calibration.left_out import cross_validated
 from survey.measured.calibration.likelihood import Shares, score

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.base.arrays import FloatArray, IntArray
-from survey.links import Links, passes_of
+from survey.budget import Links, passes_of
 from survey.measured.calibration.pairs import Pairs
 from survey.propagation.enclosed import LANES
 from survey.scene import Ends, Scene

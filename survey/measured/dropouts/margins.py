@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from survey.base.arrays import BoolArray, FloatArray
+from survey.budget import links_between
 from survey.inputs.logs import Log
-from survey.links import links_between
 from survey.scene import Scene
 
 LEAST_LEVELS = 20

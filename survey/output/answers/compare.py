@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from survey.base.layout import Column, counted, paragraphs, table, wrapped
+from survey.budget import STATES
 from survey.decisions.comparison import Comparison
 from survey.decisions.simulation import Pair
-from survey.links import STATES
-from survey.network import Network
 from survey.output.answers.figures import CAUTION, NO_ROOM, NOTHING, NOTHING_DB, letter, margin, percent, wanted_line
 from survey.output.answers.network import route_names
 from survey.output.answers.place import RANKING_COLUMNS, ranking_row, score_record
 from survey.output.answers.sure import served_record, share
 from survey.output.answers.values import Record, plain
+from survey.routing import Network
 
 SPOTS_ACROSS = 3
 """As many spots as fit side by side in 100 columns."""

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 from survey.base.layout import Column, counted, paragraphs, table, wrapped
+from survey.budget import HOLDS, STATES
+from survey.budget.explanation import Budget, Cost, Item
 from survey.decisions.remedies import CAUTIONS, WORTH_DB, Change, Explained, Explanation, Remedy
-from survey.links import HOLDS, STATES
-from survey.links.explanation import Budget, Cost, Item
 from survey.output.answers.figures import CAUTION, NO_ROOM, NOTHING, NOTHING_DB, db, margin, percent, wanted_line
 from survey.output.answers.links import SHOWN_DB, WAY_WORDS
 from survey.output.answers.network import route_names

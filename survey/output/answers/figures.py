@@ -8,9 +8,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.base.layout import counted, wrapped
+from survey.budget import STATES, Links
 from survey.inputs.plan import Plan
-from survey.links import STATES, Links
-from survey.network import Network
+from survey.routing import Network
 
 CAUTION = wrapped(
     "A prediction is no measurement: take readings before you rely on it. Work at height, near mains and on metal "

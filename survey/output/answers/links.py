@@ -9,10 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.base.layout import Cell, Column, paragraphs, table, wrapped
-from survey.links import CARRIERS, STATES, WAYS, Links, carried_by
-from survey.network import room_of
+from survey.budget import CARRIERS, STATES, WAYS, Links, carried_by
 from survey.output.answers.figures import CAUTION, NOTHING, NOTHING_DB, db, letter, margin, percent, tally, wanted_line
 from survey.output.answers.values import Record, plain
+from survey.routing import room_of
 
 WAY_WORDS = {"straight": "straight", "over": "over", "left": "left", "right": "right", "reflected": "mirror"}
 FAR_M = 10_000.0

@@ -5,8 +5,8 @@ from __future__ import annotations
 import csv
 import io
 
+from survey.budget import CARRIERS, STATES, Links, carried_by
 from survey.inputs.csv_files import inert
-from survey.links import CARRIERS, STATES, Links, carried_by
 from survey.output.answers.links import FIGURES, in_the_line
 from survey.output.answers.values import plain
 

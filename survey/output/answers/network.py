@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 
 from survey.base.layout import Cell, Column, counted, paragraphs, table, wrapped
-from survey.links import HOLDS, STATES
-from survey.network import DIRECT, Network, Route
-from survey.network.graph import edges_of, nodes_of
-from survey.network.weak_points import WeakPoint, WeakPoints
+from survey.budget import HOLDS, STATES
 from survey.output.answers.figures import CAUTION, NO_ROOM, NOTHING, letter, margin, percent, wanted_line
 from survey.output.answers.values import Record, plain
+from survey.routing import DIRECT, Network, Route
+from survey.routing.graph import edges_of, nodes_of
+from survey.routing.weak_points import WeakPoint, WeakPoints
 
 POINTS_SHOWN = 10
 """As many as one reads; all are in the JSON."""

@@ -5,10 +5,9 @@ from __future__ import annotations
 import numpy as np
 
 from survey.base.layout import Cell, Column, counted, paragraphs, table, wrapped
+from survey.budget import HOLDS, STATES, carried_by
 from survey.decisions.placement import Decider, Placement, Reason, Scores, best_of_each_place
 from survey.inputs.plan import Search, Spot
-from survey.links import HOLDS, STATES, carried_by
-from survey.network import Network
 from survey.output.answers.figures import (
     CAUTION,
     NO_ROOM,
@@ -24,6 +23,7 @@ from survey.output.answers.links import LINK_COLUMNS, link_records, link_row
 from survey.output.answers.network import ROUTE_COLUMNS, route_names, route_row
 from survey.output.answers.sure import best_shares, drawn_words, served_record, served_words, sure_record, sure_text
 from survey.output.answers.values import Record, plain
+from survey.routing import Network
 from survey.siting import Choice, Fewest
 
 PLACES_SHOWN = 10

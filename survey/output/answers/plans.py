@@ -7,9 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from survey.base.layout import Column, counted, paragraphs, table, wrapped
+from survey.budget import STATES, Links
 from survey.decisions.comparison import BetweenPlans, Change
 from survey.decisions.simulation import pair_of
-from survey.links import STATES, Links
 from survey.output.answers.figures import CAUTION, margin, signed_db, wanted_line
 from survey.output.answers.place import RANKING_COLUMNS, ranking_row, score_record
 from survey.output.answers.sure import served_record, served_words, share

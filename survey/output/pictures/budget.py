@@ -10,8 +10,8 @@ from matplotlib.figure import Figure
 
 from survey.base.errors import one_line
 from survey.base.layout import columns_of, shortened
-from survey.links import STATES, Links
-from survey.links.explanation import Item, budget_of
+from survey.budget import STATES, Links
+from survey.budget.explanation import Item, budget_of
 from survey.output.answers.explain import Step, direction_words, signed, steps_of, way_words
 from survey.output.answers.figures import NOTHING, NOTHING_DB, db, percent
 from survey.output.pictures.site_map import one_lined

@@ -11,8 +11,8 @@ from matplotlib.colors import BoundaryNorm
 from matplotlib.figure import Figure
 
 from survey.base.arrays import FloatArray
-from survey.links import MARGINAL_RELIABILITY
-from survey.links.coverage import Coverage
+from survey.budget import MARGINAL_RELIABILITY
+from survey.budget.coverage import Coverage
 from survey.output.pictures.ground import draw_obstacles, draw_scale_and_north, frame_m, obstacle_entries, site_axes
 from survey.output.pictures.labels import put_labels
 from survey.output.pictures.site_map import draw_places, mark_size_pt, one_lined, place_entries

@@ -10,7 +10,6 @@ from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 
 from survey.base.layout import counted
-from survey.network.weak_points import WeakPoints
 from survey.output.answers.figures import route_tally
 from survey.output.pictures.ground import draw_obstacles, draw_scale_and_north, obstacle_entries, site_axes
 from survey.output.pictures.labels import Label, put_labels
@@ -24,6 +23,7 @@ from survey.output.pictures.site_map import (
     state_entries,
 )
 from survey.output.pictures.style import FAINT, GATEWAY, INK, MARKS, foot_legend, picture, sample
+from survey.routing.weak_points import WeakPoints
 
 WIDE = 1.1
 """Width of a hop; by eye. [pt]"""

@@ -13,7 +13,7 @@ from matplotlib.patches import Polygon
 
 from survey.base.arrays import FloatArray
 from survey.base.units import wavelength_m
-from survey.links import CARRIERS, STATES, Links, carried_by
+from survey.budget import CARRIERS, STATES, Links, carried_by
 from survey.output.answers.figures import db, percent
 from survey.output.answers.links import WAY_WORDS
 from survey.output.pictures.ground import KINDS, LAYERS, outlines_m

@@ -8,8 +8,8 @@ import numpy as np
 
 from survey.base.arrays import FloatArray
 from survey.base.units import wavelength_m
+from survey.budget import straight_links
 from survey.geometry import SIDES, convex_outlines, lines_between, strings_around
-from survey.links import straight_links
 from survey.output.pictures.ground import outlines_m
 from survey.propagation.bends import bend
 from survey.propagation.enclosed import opened_sets

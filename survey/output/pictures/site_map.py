@@ -11,8 +11,7 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from survey.base.layout import counted
-from survey.links import STATES
-from survey.network import Network
+from survey.budget import STATES
 from survey.output.answers.figures import NO_ROOM, letter, route_tally, wanted_line
 from survey.output.pictures.ground import (
     draw_obstacles,
@@ -34,6 +33,7 @@ from survey.output.pictures.style import (
     sample,
     short,
 )
+from survey.routing import Network
 from survey.scene import Ends, Scene
 
 MOST_PT, LEAST_PT = 7.0, 2.8

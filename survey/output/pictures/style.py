@@ -74,7 +74,7 @@ MARKS = (
     Mark("marginal", "^", "#b07000", filled=False, dashes="--", width_pt=0.9),
     Mark("holds", "o", "#0072b2", filled=True, dashes="-", width_pt=0.6),
 )
-"""By index into `survey.links.STATES`."""
+"""By index into `survey.budget.STATES`."""
 UNKNOWN = Mark("inverter", "o", "#555555", filled=False, dashes="-", width_pt=0.6)
 """An inverter where no gateway was looked at."""
 

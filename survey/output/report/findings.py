@@ -11,16 +11,16 @@ from numpy.typing import NDArray
 
 from survey.base.arrays import FloatArray
 from survey.base.errors import SurveyError
+from survey.budget import Links, Progress, links_between
 from survey.decisions.inspection import Inspection, inspect, mark_met
 from survey.decisions.placement import Placement, Wanted, place
 from survey.decisions.remedies import Explained, Routes, explain
 from survey.inputs.logs import Log
 from survey.inputs.readings import Readings
-from survey.links import Links, Progress, links_between
 from survey.measured.calibration import Fit, fit
 from survey.measured.dropouts import Dropouts
 from survey.measured.dropouts.sorting import dropouts_of
-from survey.network import Network, hops_of, network_between
+from survey.routing import Network, hops_of, network_between
 from survey.scene import Ends, Scene
 
 EXPLAINED = 5

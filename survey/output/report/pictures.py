@@ -5,7 +5,7 @@ from __future__ import annotations
 import base64
 from dataclasses import dataclass
 
-from survey.links import Progress
+from survey.budget import Progress
 from survey.output.answers.figures import letter
 from survey.scene import Ends, Scene
 
@@ -38,7 +38,7 @@ def coverage(scene: Scene, gateways: Ends, *, progress: Progress | None = None) 
     Picture
         A PNG.
     """
-    from survey.links.coverage import coverage_of, usual_points  # noqa: PLC0415  start-up time
+    from survey.budget.coverage import coverage_of, usual_points  # noqa: PLC0415  start-up time
     from survey.output.pictures import as_bytes, coverage_picture, field_m  # noqa: PLC0415  heavy
 
     points = min(POINTS, usual_points(scene, len(gateways)))

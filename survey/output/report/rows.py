@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from survey.budget import CARRIERS, STATES, carried_by
+from survey.budget.explanation import Budget, budget_of
 from survey.decisions.remedies import Explained, Explanation
-from survey.links import CARRIERS, STATES, carried_by
-from survey.links.explanation import Budget, budget_of
-from survey.network import Network, Route
 from survey.output.answers.explain import (
     NO_ROOM_LINE,
     budget_rows,
@@ -27,6 +26,7 @@ from survey.output.answers.figures import NO_ROOM, NOTHING, letter, margin, perc
 from survey.output.answers.links import WAY_WORDS, in_the_line
 from survey.output.report.findings import Findings, weakest_first
 from survey.output.report.missed import missed_by
+from survey.routing import Network, Route
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

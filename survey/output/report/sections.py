@@ -8,7 +8,6 @@ from survey.base.layout import counted
 from survey.decisions.placement import Placement, Wanted, best_of_each_place
 from survey.inputs.materials import vegetation_loss
 from survey.inputs.plan import Plan
-from survey.network import Network
 from survey.output.answers.check import defaults_by_table
 from survey.output.answers.figures import letter, route_tally
 from survey.output.answers.place import (
@@ -24,6 +23,7 @@ from survey.output.answers.place import (
 )
 from survey.output.answers.sure import drawn_words, served_words, sure_lines
 from survey.output.report.findings import Findings
+from survey.routing import Network
 from survey.scene import Scene
 
 PLACES_SHOWN = 8

@@ -10,10 +10,10 @@ import numpy as np
 
 from survey.base import polygon
 from survey.base.arrays import FloatArray
-from survey.links import STATES
-from survey.network import Network
+from survey.budget import STATES
 from survey.output.answers.figures import letter
 from survey.output.report.map_labels import Box, Label, Wish, put_labels
+from survey.routing import Network
 from survey.scene import Scene, box_outlines_m, wall_outlines_m
 
 Point = tuple[float, float]

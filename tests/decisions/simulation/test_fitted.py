@@ -7,9 +7,9 @@ import pytest
 from scipy.stats import kstest, norm
 from yards import long_wall, material, yard
 
+from survey.budget import links_between
 from survey.decisions.comparison import compare_plans
 from survey.decisions.simulation import drawn_margins_db, search_of, unknowns_of
-from survey.links import links_between
 from survey.scene import corrected, scene_of
 from survey.scene.correction import Correction
 

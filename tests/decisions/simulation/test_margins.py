@@ -7,9 +7,9 @@ import pytest
 from scipy.stats import kstest, norm
 from yards import links_in, long_wall, material, yard
 
+from survey.budget import links_between
 from survey.decisions.simulation import Passes, Shifts, drawn_margins_db, drawn_works, margins, unknowns_of
 from survey.inputs.plan import Box, OwnMaterial, Roof, Wall
-from survey.links import links_between
 from survey.scene import scene_of
 
 DRAWS = 20_000

@@ -6,9 +6,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from survey.budget import links_between, passes_of
 from survey.inputs.plan_file import plan_of
 from survey.inputs.readings import Readings
-from survey.links import links_between, passes_of
 from survey.measured.calibration import Shares, correction_of, fit
 from survey.measured.calibration.model import units_of
 from survey.output.answers.fit import fit_record

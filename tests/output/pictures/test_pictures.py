@@ -13,13 +13,11 @@ from places import ROOT
 from plans import WALL, WHOLE_PLAN, entry, wall, write
 from tiles import difference, tiles
 
+from survey.budget import STATES, links_between, links_of
+from survey.budget.coverage import chosen_gateways, coverage_of
+from survey.budget.explanation import budget_of
 from survey.geometry import crossings
 from survey.inputs.plan_file import read_plan
-from survey.links import STATES, links_between, links_of
-from survey.links.coverage import chosen_gateways, coverage_of
-from survey.links.explanation import budget_of
-from survey.network import network_of
-from survey.network.weak_points import weak_points
 from survey.output.answers.explain import steps_of
 from survey.output.pictures import (
     as_bytes,
@@ -34,6 +32,8 @@ from survey.output.pictures import (
 from survey.output.pictures.ground import KINDS, extent_m, nice_length_m
 from survey.output.pictures.sections import cuts_of, fresnel_zone_m, mirrored, strings_of
 from survey.output.pictures.style import MARKS
+from survey.routing import network_of
+from survey.routing.weak_points import weak_points
 from survey.scene import corrected, radios_at, scene_of
 from survey.scene.correction import Correction
 

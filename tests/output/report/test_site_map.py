@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from places import SITES
 
+from survey.budget import STATES
 from survey.inputs.plan_file import read_plan
-from survey.links import STATES
-from survey.network import network_between, network_of
 from survey.output.report.map_labels import FONT, Box, Wish, put_labels
 from survey.output.report.site_map import site_map
+from survey.routing import network_between, network_of
 from survey.scene import scene_of
 
 

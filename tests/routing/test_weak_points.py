@@ -8,10 +8,10 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from plans import MINIMAL, changed, entry
 
+from survey.budget import HOLDS
 from survey.inputs.plan_file import plan_of
-from survey.links import HOLDS
-from survey.network import DIRECT, hops_among, hops_of, levels, network_between
-from survey.network.weak_points import weak_points
+from survey.routing import DIRECT, hops_among, hops_of, levels, network_between
+from survey.routing.weak_points import weak_points
 from survey.scene import scene_of
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from survey.base.arrays import BoolArray, FloatArray, IntArray
-from survey.links import HOLDS, state_of
+from survey.budget import HOLDS, state_of
 from survey.scene import Scene
 
 SAME = 9

@@ -10,10 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.base.arrays import FloatArray, IntArray
-from survey.links import HOLDS, Links, Progress, links_between, state_of
-from survey.network.hops import Hops, hops_among, hops_of, no_hops
-from survey.network.room import SAME, alone, best_gateway, gateway_of, has_room, room_of
-from survey.network.routes import DIRECT, Level, levels, reached, relayed, relays_of
+from survey.budget import HOLDS, Links, Progress, links_between, state_of
+from survey.routing.hops import Hops, hops_among, hops_of, no_hops
+from survey.routing.room import SAME, alone, best_gateway, gateway_of, has_room, room_of
+from survey.routing.routes import DIRECT, Level, levels, reached, relayed, relays_of
 from survey.scene import Ends, Scene
 
 __all__ = [
@@ -105,7 +105,7 @@ class Network:
 
     @cached_property
     def state(self) -> NDArray[np.int8]:
-        """Index into `links.STATES` of every inverter's route, shape (inverters,)."""
+        """Index into `budget.STATES` of every inverter's route, shape (inverters,)."""
         return state_of(self.scene, self.reliability)
 
     @property

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from survey.links import MARGINAL_RELIABILITY, STATES
-from survey.network import Network
+from survey.budget import MARGINAL_RELIABILITY, STATES
+from survey.routing import Network
 
 if TYPE_CHECKING:  # loaded only where a graph is wanted
     import networkx as nx

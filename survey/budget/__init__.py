@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from survey.links.figures import Links, carried_by, passes_of
-from survey.links.states import CARRIERS, HOLDS, MARGINAL_RELIABILITY, STATES, WAYS, StateArray, state_of
-from survey.links.working import (
+from survey.budget.figures import Links, carried_by, passes_of
+from survey.budget.states import CARRIERS, HOLDS, MARGINAL_RELIABILITY, STATES, WAYS, StateArray, state_of
+from survey.budget.working import (
     Detours,
     Progress,
     judged_in_blocks,

@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 from survey.base.arrays import BoolArray, FloatArray, IntArray
 from survey.base.units import elevation_deg, ratio_from_db
 from survey.base.workers import WORKERS, in_order
+from survey.budget import Detours, Links, straight_links
 from survey.geometry import Chords
-from survey.links import Detours, Links, straight_links
 from survey.propagation import power_sum_loss_db
 from survey.propagation.enclosed import Leaks
 from survey.propagation.penetration import chord_losses_db, sheet_losses_db, total_over_links

@@ -8,10 +8,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from survey.base.arrays import BoolArray, FloatArray
-from survey.links import HOLDS
-from survey.network import DIRECT, Network
-from survey.network.room import gateway_of, room_of
-from survey.network.routes import relays_of
+from survey.budget import HOLDS
+from survey.routing import DIRECT, Network
+from survey.routing.room import gateway_of, room_of
+from survey.routing.routes import relays_of
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from survey.base.arrays import FloatArray, IntArray
-from survey.links import Links
-from survey.network.hops import Hops
+from survey.budget import Links
+from survey.routing.hops import Hops
 
 DIRECT = -1
 """Stands for the gateway itself where the next inverter of a route would stand."""

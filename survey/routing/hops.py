@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from survey.base.arrays import FloatArray, IntArray
-from survey.links import MARGINAL_RELIABILITY, Progress, links_in_blocks
+from survey.budget import MARGINAL_RELIABILITY, Progress, links_in_blocks
 from survey.scene import Scene
 
 

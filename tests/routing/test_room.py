@@ -9,10 +9,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from plans import changed, entry
 
+from survey.budget import HOLDS
 from survey.inputs.plan_file import plan_of
-from survey.links import HOLDS
-from survey.network import alone, best_gateway, gateway_of, has_room, network_between, room_of
-from survey.network.weak_points import weak_points
+from survey.routing import alone, best_gateway, gateway_of, has_room, network_between, room_of
+from survey.routing.weak_points import weak_points
 from survey.scene import scene_of
 
 REQUIRED = 0.95

@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.special import ndtri
 
+from survey.budget import STATES, links_between, links_in_blocks, links_of
 from survey.inputs.plan import (
     Environment,
     Foliage,
@@ -22,7 +23,6 @@ from survey.inputs.plan import (
     Spot,
     Wall,
 )
-from survey.links import STATES, links_between, links_in_blocks, links_of
 from survey.scene import scene_of
 
 LIGHT_M_PER_S = 299_792_458.0
@@ -250,7 +250,7 @@ def test_one_more_obstacle_never_raises_a_straight_through_level(seed):
 
 
 def test_in_blocks_the_links_are_the_same(monkeypatch):
-    monkeypatch.setattr("survey.links.working.PAIRS_AT_ONCE", 7)
+    monkeypatch.setattr("survey.budget.working.PAIRS_AT_ONCE", 7)
     scene = scene_of(random_plan(3))
     whole = links_between(scene, scene.inverters, scene.gateways)
     told = []

@@ -7,10 +7,10 @@ import pytest
 from places import SITES
 from plans import entry, foliage, roof, spot, wall, write
 
+from survey.budget import coverage, links_between
+from survey.budget.coverage import chosen_gateways, coverage_of, usual_points
+from survey.budget.coverage.refining import tell_between
 from survey.inputs.plan_file import read_plan
-from survey.links import coverage, links_between
-from survey.links.coverage import chosen_gateways, coverage_of, usual_points
-from survey.links.coverage.refining import tell_between
 from survey.output.pictures import field_m
 from survey.scene import corrected, radios_at, scene_of
 from survey.scene.correction import Correction

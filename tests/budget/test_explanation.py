@@ -7,9 +7,9 @@ import pytest
 from places import SITES
 from plans import SPOTS, WALL, entry, wall, write
 
+from survey.budget import HOLDS, STATES, links_between
+from survey.budget.explanation import budget_of, costs_of, scene_without, takeable
 from survey.inputs.plan_file import read_plan
-from survey.links import HOLDS, STATES, links_between
-from survey.links.explanation import budget_of, costs_of, scene_without, takeable
 from survey.output.answers.explain import way_words
 from survey.scene import scene_of
 

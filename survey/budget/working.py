@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 from survey.base.arrays import FloatArray
 from survey.base.units import wavelength_m
 from survey.base.workers import WORKERS, in_order
+from survey.budget.figures import Links, own_spreads_db
+from survey.budget.states import WAYS
 from survey.geometry import EDGE_M, chords, crossings_and_misses
-from survey.links.figures import Links, own_spreads_db
-from survey.links.states import WAYS
 from survey.propagation.around import Around, around, near_lines, within_reach
 from survey.propagation.distance import log_distance_loss_db
 from survey.propagation.enclosed import Shut, no_leaks, shut_on_one_side

@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import dijkstra
 
-from survey.network import DIRECT, hops_among, levels, no_hops, relayed
-from survey.network.routes import relays_of
+from survey.routing import DIRECT, hops_among, levels, no_hops, relayed
+from survey.routing.routes import relays_of
 
 # The graph of the NetworkX test suite (tests/test_mst.py, after Kruskal's example), edges with weights; the widest
 # paths between the pairs were confirmed by brute force over all simple paths.

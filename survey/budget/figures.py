@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 from survey.base.arrays import FloatArray
 from survey.base.probability import chance_above
 from survey.base.units import ratio_from_db
+from survey.budget.states import HOLDS, WAYS, StateArray, state_of
 from survey.geometry import Chords, Crossings
 from survey.inputs.antennas import gains_dbi
-from survey.links.states import HOLDS, WAYS, StateArray, state_of
 from survey.propagation import power_sum_loss_db
 from survey.propagation.enclosed import Leaks
 from survey.propagation.penetration import chord_losses_db, sheet_losses_db

@@ -9,8 +9,8 @@ import numpy as np
 
 from survey.base.arrays import FloatArray
 from survey.base.workers import WORKERS, in_order
-from survey.links import Links, Progress
-from survey.links.coverage.refining import COARSE, refined_links
+from survey.budget import Links, Progress
+from survey.budget.coverage.refining import COARSE, refined_links
 from survey.scene import Ends, Scene, radios_at
 
 POINTS_AT_ONCE = 60_000
@@ -123,7 +123,7 @@ def coverage_of(
     Notes
     -----
     What goes straight through is worked out for every point, ways around for some and told for those between, as
-    `survey.links.coverage.refining` has it; of a grid of fewer than `ALL_POINTS` for every point.
+    `survey.budget.coverage.refining` has it; of a grid of fewer than `ALL_POINTS` for every point.
     """
     if height_m is None:
         heights_m = scene.inverters.at_m[:, 2] if gateways is not None else scene.gateways_and_spots.at_m[:, 2]
