@@ -41,7 +41,7 @@ FitSource = str | Path | Answer
 
 
 def read_plan(path: str | Path | None = None, *, text: str | None = None, folder: str | Path = ".") -> Plan:
-    """Read and check a plan, from a file or from text.
+    r"""Read and check a plan, from a file or from text.
 
     Parameters
     ----------
@@ -66,11 +66,11 @@ def read_plan(path: str | Path | None = None, *, text: str | None = None, folder
 
     Examples
     --------
-    >>> plan = read_plan(text='plan_version = 1')
-    Traceback (most recent call last):
-    survey.base.errors.PlanError: plan: [site]: is missing
-    plan: [radio]: is missing
-    plan: has no inverters; add an [[array]] or an [[inverter]]
+    >>> table = 'tx_power_dbm = 8.0\nsensitivity_dbm = -94.0\n'
+    >>> text = 'plan_version = 1\n[site]\nname = "yard"\n[radio]\nfrequency_mhz = 868.0\n'
+    >>> text += f"[radio.inverter]\n{table}[radio.gateway]\n{table}"
+    >>> read_plan(text=text + '[[inverter]]\nname = "i1"\nat = [0, 0]\nheight_m = 3\n').site.name
+    'yard'
     """
     if (path is None) == (text is None):
         raise TypeError("read_plan takes the path of a plan, or text=, one of the two")
