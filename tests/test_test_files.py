@@ -11,6 +11,13 @@ ELSEWHERE = {
     # What is printed is tested where it is printed; a package's modules where the package is tested.
     "inputs/plan/equipment.py": "inputs/test_plan_file.py",
     "inputs/plan/obstacles.py": "inputs/test_plan_file.py",
+    "inputs/buildings/body.py": "inputs/buildings/test_watertight.py",
+    "inputs/buildings/entry.py": "inputs/buildings/test_refusals.py",
+    "inputs/buildings/nested.py": "inputs/buildings/test_refusals.py",
+    "inputs/buildings/rectangles.py": "inputs/buildings/test_roofs.py",
+    "inputs/buildings/resolve.py": "inputs/buildings/test_joined.py",
+    "inputs/buildings/slopes.py": "inputs/buildings/test_roofs.py",
+    "inputs/buildings/walls.py": "inputs/buildings/test_faces.py",
     "scene/ends.py": "inputs/test_antennas.py",
     "scene/obstacles.py": "budget/test_links.py",
     "scene/correction.py": "measured/calibration/test_fit.py",
