@@ -11,6 +11,7 @@ Where figures have moved on purpose, write the outputs anew and read the differe
 
 from __future__ import annotations
 
+import doctest
 import json
 import os
 import re
@@ -38,7 +39,7 @@ DEMO_COMMAND = (
     "python3 -m venv .venv && .venv/bin/pip install --quiet --editable . && .venv/bin/survey place sites/farm.toml"
 )
 TEST_COMMAND = (
-    "python3 -m venv .venv && .venv/bin/pip install --quiet --editable '.[dev]' && .venv/bin/python -m pytest"
+    "python3 -m venv .venv && .venv/bin/pip install --quiet --editable '.[dev]' && .venv/bin/python -m pytest -n auto"
 )
 
 
@@ -108,7 +109,15 @@ def shortened_as(shown: list[str], printed: list[str]) -> list[str]:
     return [*printed[:cut], "...", *printed[len(printed) - (len(shown) - cut - 1) :]]
 
 
-@pytest.mark.parametrize("page", PAGES, ids=page_name)
+LONG = {"docs/several-gateways.md", "docs/pictures.md", "docs/service-call.md", "docs/network.md"}
+"""Pages whose sessions take long; what they show is the same kind of output as in the others."""
+SESSIONS = [
+    pytest.param(page, marks=[pytest.mark.slow] if page_name(page) in LONG else [], id=page_name(page))
+    for page in PAGES
+]
+
+
+@pytest.mark.parametrize("page", SESSIONS)
 def test_every_session_shows_what_the_program_prints(page, tmp_path, monkeypatch):
     text = page.read_text(encoding="utf-8")
     lay_out(tmp_path)
@@ -125,6 +134,22 @@ def test_every_session_shows_what_the_program_prints(page, tmp_path, monkeypatch
             text = text.replace(block, "\n".join(anew) + "\n", 1)
     if UPDATE:
         page.write_text(text, encoding="utf-8")
+
+
+def test_the_python_of_the_page_runs_and_answers_as_shown(tmp_path, monkeypatch):
+    lay_out(tmp_path)
+    monkeypatch.chdir(tmp_path)
+    names: dict[str, object] = {}
+    for number, block in enumerate(blocks((ROOT / "docs" / "python.md").read_text(encoding="utf-8"), "python")):
+        if not block.startswith(">>> "):
+            exec(block, names)  # noqa: S102  that it runs is what the test is about
+            continue
+        session = doctest.DocTestParser().get_doctest(block, names, f"block {number}", "docs/python.md", 0)
+        told: list[str] = []
+        result = doctest.DocTestRunner().run(session, out=told.append, clear_globs=False)
+        names |= session.globs
+        assert result.failed == 0, "".join(told)
+    assert (tmp_path / "post.png").stat().st_size > 0
 
 
 def test_three_dots_are_used_sparingly():

@@ -23,6 +23,10 @@ MEANT = {"house": AT_2440, "farm": [], "warehouse": AT_2440}
 """The one warning that is meant: no figure for steel cladding was found at 2.4 GHz."""
 
 every_site = pytest.mark.parametrize("name", INVERTERS)
+every_site_in_full = pytest.mark.parametrize(
+    "name", ["house", "farm", pytest.param("warehouse", marks=pytest.mark.slow)]
+)
+"""For what takes all links of a site to all its spots."""
 
 
 @cache
@@ -44,7 +48,7 @@ def test_a_site_has_as_many_inverters_as_it_says(name):
     assert len(scene(name).inverters) == INVERTERS[name]
 
 
-@every_site
+@every_site_in_full
 def test_a_site_has_no_warning_that_is_not_meant(name):
     assert list(inspect(scene(name)).warnings) == MEANT[name]
 
@@ -78,7 +82,7 @@ def test_every_inverter_lies_a_hand_or_so_above_a_roof_and_below_none(name):
     assert np.all(np.nanmin(heights_m, axis=0) < 0.3)
 
 
-@every_site
+@every_site_in_full
 def test_the_recommended_spot_beats_others_by_inverters_that_hold(name):
     found = placement(name)
     served = found.scores.served[best_of_each_place(found.scores, found.order)]

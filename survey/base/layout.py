@@ -11,6 +11,7 @@ WIDTH = 100
 """Columns that a table may take."""
 GAP = "  "
 LEAST_TEXT_WIDTH = 8
+"""No column of text gets narrower than this: a short name still shows. A judgement. [letters]"""
 CUT = "…"
 
 Cell = str | tuple[str, ...]

@@ -58,11 +58,11 @@ class Budget:
     reliability : float
         Chance that the link works. [-]
     state : int
-        Index into `links.STATES`.
+        Index into `budget.STATES`.
     spare_db : float
         What the link can still lose and hold; below zero what it lacks. [dB]
     carried_by : str
-        One of `links.CARRIERS`: the way that loses least.
+        One of `budget.CARRIERS`: the way that loses least.
     mirror : str
         The obstacle that throws back most of what comes by mirrors; nothing where there is none.
     """

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from importlib import import_module
 from typing import Any
 
@@ -30,17 +31,25 @@ So a list of commands is printed without loading them, and a command loads no ot
 """
 
 
+def _print_warning(message: Warning | str, *_where: object, **_more: object) -> None:
+    """Print a warning in one line, as commands do, not with the line of code that it comes from."""
+    click.echo(f"warning: {message}", err=True)
+
+
 class _Program(click.Group):
     """A group whose commands are loaded by name and tell faults of the user's input in words, with exit status 1."""
 
     def invoke(self, ctx: click.Context) -> Any:  # noqa: ANN401  as click has it
-        from survey.base.errors import SurveyError
+        from survey.base.errors import SurveyError, SurveyWarning
 
-        try:
-            return super().invoke(ctx)
-        except SurveyError as error:
-            click.echo(str(error), err=True)
-            ctx.exit(1)
+        with warnings.catch_warnings():
+            warnings.simplefilter("always", SurveyWarning)
+            warnings.showwarning = _print_warning
+            try:
+                return super().invoke(ctx)
+            except SurveyError as error:
+                click.echo(str(error), err=True)
+                ctx.exit(1)
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002  as click has it
         """A command with all that it takes."""

@@ -31,12 +31,11 @@ def export(plan_file: Path, out: Path, *, gateways: tuple[str, ...], fit_file: P
         raise OutputError(one_line(f"{out}: cannot be exported; end it in .geojson, .csv or .dxf{near}"))
     inputs = (plan_file,) if fit_file is None else (plan_file, fit_file)
     options.check_writable(out, inputs=inputs)
-    scene = options.read_scene(plan_file, fit_file)
-    from survey.output.export import WRITERS, exported
+    from survey.library.export import export as export_of
 
-    site = exported(scene, gateways=gateways)
-    text = WRITERS[ending](site)
+    found = export_of(options.read_plan(plan_file), gateway=gateways, fit=fit_file)
+    text: str = getattr(found, ending)
     options.write_whole(out, text + "\n" * (not text.endswith("\n")), inputs=inputs)
-    if site.links is None:
+    if found.site.links is None:
         options.warn("the plan has no gateway, so no links are written; name a spot with --gateway NAME")
     click.echo(f"written: {one_line(str(out))}", err=True)

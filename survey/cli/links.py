@@ -33,12 +33,12 @@ def links(
 
     To the gateways that stand in PLAN today, or to the gateways or spots named.
     """
-    from survey.budget import links_of
-    from survey.output.answers.links import link_table, links_record
+    from survey.library.links import links as links_of
+    from survey.output.answers.links import link_table
     from survey.output.answers.links_csv import links_csv
 
     if as_csv and output.as_json:
         raise click.UsageError("--csv and --json exclude each other")
-    found = links_of(options.read_scene(plan_file, fit_file), gateways=gateways, inverters=inverters)
-    output.show(links_csv if as_csv else link_table, links_record, found)
+    found = links_of(options.read_plan(plan_file), gateway=gateways, inverter=inverters, fit=fit_file)
+    output.show(lambda: (links_csv if as_csv else link_table)(found.links), found.to_dict)
     options.finish(require=require, all_hold=found.all_hold)

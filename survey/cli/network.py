@@ -35,22 +35,19 @@ def network(
     Routes go to the gateways that stand in PLAN today, or to the gateways or spots named, by way of as many other
     inverters as the plan's max_relays allows.
     """
-    from survey.output.answers.network import network_record, network_table
-    from survey.routing import network_of
-    from survey.routing.weak_points import weak_points
+    from survey.library.network import network as routes_of
+    from survey.output.answers.network import network_table
 
     inputs = (plan_file,) if fit_file is None else (plan_file, fit_file)
     if graphml is not None:
         options.check_writable(graphml, inputs=inputs)
         if output.file is not None and output.file.resolve() == graphml.resolve():
             raise click.UsageError("--out and --graphml name the same file")
-    scene = options.read_scene(plan_file, fit_file).wanting(max_relays=max_relays)
+    plan = options.read_plan(plan_file)
     with options.progress("links between inverters") as told:
-        found = weak_points(network_of(scene, gateways=gateways, progress=told))
+        found = routes_of(plan, gateway=gateways, relays=max_relays, fit=fit_file, progress=told)
     if graphml is not None:
-        from survey.routing.graph import graphml_of
-
-        options.write_whole(graphml, graphml_of(found.network) + "\n", inputs=inputs)
+        options.write_whole(graphml, found.graphml() + "\n", inputs=inputs)
         click.echo(f"written: {one_line(str(graphml))}", err=True)
-    output.show(network_table, network_record, found)
-    options.finish(require=require, all_hold=found.network.all_hold)
+    output.show(lambda: network_table(found.points), found.to_dict)
+    options.finish(require=require, all_hold=found.all_hold)

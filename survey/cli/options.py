@@ -14,18 +14,16 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from functools import wraps
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypedDict, TypeVar
 
 import click
 
 from survey.base.errors import OutputError, one_line
-from survey.base.limits import MOST_GATEWAYS, MOST_RELAYS
+from survey.base.limits import DRAWS, MOST_DRAWS, MOST_GATEWAYS, MOST_RELAYS, TIME_LIMIT_S
 
 if TYPE_CHECKING:  # numpy comes with it
-    from survey.decisions.placement import PlacementOptions
-    from survey.scene import Scene
+    from survey.inputs.plan import Plan
 
-R = TypeVar("R")
 F = TypeVar("F", bound=Callable[..., Any])
 
 QUIET_S = 1.0
@@ -55,23 +53,21 @@ def finite(_context: click.Context, _parameter: click.Parameter, value: float | 
     return value
 
 
-def read_scene(plan_file: Path, fit_file: Path | None = None) -> Scene:
-    """The site that a plan file describes, ready for computing; with a fit, as readings have shown it."""
+def read_plan(plan_file: Path) -> Plan:
+    """Read a plan, and remember the files that it names, so that no output falls on them."""
+    from survey.inputs.plan_file import read_plan as read
+
+    plan = read(plan_file)
+    remember(plan, plan_file)
+    return plan
+
+
+def remember(plan: Plan, plan_file: Path) -> None:
+    """Keep in mind the files that a plan names, antennas and drawings: no output may fall on them."""
     from survey.inputs.antennas import KINDS
-    from survey.inputs.plan_file import read_plan
-    from survey.scene import corrected, scene_of
 
-    scene = scene_of(read_plan(plan_file))
-    named = [*(name for name in scene.plan.patterns if name not in KINDS), *scene.plan.drawn_from]
+    named = [*(name for name in plan.patterns if name not in KINDS), *plan.drawn_from]
     click.get_current_context().meta.setdefault(READ, []).extend(plan_file.parent / name for name in named)
-    if fit_file is None:
-        return scene
-    from survey.measured.calibration import read_fit
-
-    correction, warnings = read_fit(fit_file, scene)
-    for message in warnings:
-        warn(one_line(message))
-    return corrected(scene, correction)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -82,15 +78,15 @@ class Output:
     file: Path | None
     inputs: tuple[Path, ...]
 
-    def show(self, as_text: Callable[[R], str], as_record: Callable[[R], dict[str, Any]], result: R) -> None:
+    def show(self, as_text: Callable[[], str], as_record: Callable[[], dict[str, Any]]) -> None:
         """Print a result, or write it to the file asked for."""
         if self.as_json:
             import json
 
-            record = as_record(result)
+            record = as_record()
             text = json.dumps(record, ensure_ascii=False, allow_nan=False)
         else:
-            text = as_text(result)
+            text = as_text()
         try:
             self._put(text)
         except UnicodeEncodeError:  # names that the terminal has no letters for; nothing has been written yet
@@ -156,41 +152,17 @@ def relays_option(command: F) -> F:
     return option(command)
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Placing:
-    """How many gateways a recommendation is asked for: up to a number, the fewest, or the fewest with one to spare."""
+class Placing(TypedDict):
+    """How many gateways a recommendation is asked for: keywords of `survey.place`."""
 
     gateways: int | None
     fewest: bool
     spare: bool
     time_limit_s: float
 
-    @property
-    def given(self) -> list[str]:
-        """The options that were given."""
-        told = {"--gateways": self.gateways is not None, "--fewest": self.fewest, "--spare": self.spare}
-        return [option for option, is_given in told.items() if is_given]
-
-    def options(self, **draws: int) -> PlacementOptions:
-        """The same for `placement.place`, with how often to draw and where to begin."""
-        from survey.decisions.placement import PlacementOptions
-
-        fewest = self.fewest or self.spare
-        return PlacementOptions(fewest=fewest, spare=self.spare, time_limit_s=self.time_limit_s, **draws)
-
-    def asked_of(self, scene: Scene, *, max_relays: int | None) -> Scene:
-        """The site with what was asked for in place of the plan's; warns where gateways cannot take all inverters."""
-        from survey.decisions.placement import capacity_warning
-
-        scene = scene.wanting(gateways=self.gateways, max_relays=max_relays)
-        warning = capacity_warning(scene)
-        if warning and not (self.fewest or self.spare):
-            warn(warning)
-        return scene
-
 
 def placing_options(command: F) -> F:
-    """Add --gateways, --fewest, --spare and --time-limit, handed to the command as ``placing``."""
+    """Add --gateways, --fewest, --spare and --time-limit, handed to the command together as ``placing``."""
 
     @click.option(
         "--gateways",
@@ -208,7 +180,7 @@ def placing_options(command: F) -> F:
         "time_limit_s",
         type=click.FloatRange(min=0.0),
         callback=finite,
-        default=60.0,
+        default=TIME_LIMIT_S,
         metavar="SECONDS",
         help="How long to look for a proof that no other choice of gateways is better; 60 by default.",
     )
@@ -229,10 +201,6 @@ def placing_options(command: F) -> F:
         return command(*args, placing=placing, **kwargs)
 
     return wrapper  # type: ignore[return-value]  # the same command, with four options more
-
-
-DRAWS = 1_000
-MOST_DRAWS = 100_000
 
 
 def draws_options(command: F) -> F:

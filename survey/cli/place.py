@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from functools import partial
 from pathlib import Path
 
 import click
@@ -36,12 +35,11 @@ def place(
     Tries every spot and every point of a search in PLAN, and shows the best of them, the runners-up, the inverters
     that decide it, and the weakest links.
     """
-    from survey.decisions import placement
+    from survey.library.place import place as recommend
     from survey.output.answers.place import place_table
-    from survey.output.answers.place_record import place_record
 
-    scene = placing.asked_of(options.read_scene(plan_file, fit_file), max_relays=max_relays)
-    with options.progress("trying spots") as progress:
-        found = placement.place(scene, options=placing.options(draws=draws, seed=seed), progress=progress)
-    output.show(partial(place_table, top=top), place_record, found)
-    options.finish(require=require, all_hold=found.network.all_hold)
+    plan = options.read_plan(plan_file)
+    with options.progress("trying spots") as told:
+        found = recommend(plan, **placing, relays=max_relays, fit=fit_file, draws=draws, seed=seed, progress=told)
+    output.show(lambda: place_table(found.placement, top=top), found.to_dict)
+    options.finish(require=require, all_hold=found.all_hold)

@@ -69,41 +69,27 @@ def report(
     map, a table of all inverters, the weakest links explained, what would mend them, what was assumed, and cautions.
     The page needs no network and no other file.
     """
-    from survey import __version__
-    from survey.output import report as pages
+    from survey.library.report import report as page_of
 
     if out.suffix.casefold() not in ENDINGS:
         raise OutputError(one_line(f"{out}: the page is HTML; name a file that ends in .html"))
     inputs = tuple(one for one in (plan_file, fit_file, readings_file, log_file) if one is not None)
     options.check_writable(out, inputs=inputs)
-    scene = placing.asked_of(options.read_scene(plan_file, fit_file), max_relays=max_relays)
-    plain_scene = options.read_scene(plan_file) if fit_file is not None else scene
-    readings = None
-    if readings_file is not None:
-        from survey.inputs.readings import read_readings
-        from survey.measured.calibration import names_of
-
-        readings = read_readings(readings_file, names_of(plain_scene))
-        for note in readings.notes:
-            options.warn(note)
-    log = None
-    if log_file is not None:
-        from survey.inputs.logs import read_log
-
-        log = read_log(
-            log_file,
-            inverters=scene.inverters.names,
-            serials=scene.inverters.serials,
-            gateways=scene.gateways_and_spots.names,
+    with options.progress("working out the page") as told:
+        page = page_of(
+            plan_file,
+            gateway=gateways,
+            readings=readings_file,
+            log=log_file,
+            date=None if date is None else date.date(),
+            **placing,
+            relays=max_relays,
+            fit=fit_file,
+            draws=draws,
+            seed=seed,
+            progress=told,
         )
-        for note in log.notes:
-            options.warn(f"{log_file}: {note}")
-    given = pages.Given(gateways=gateways, plain_scene=plain_scene, readings=readings, log=log)
-    asked = placing.options(draws=draws, seed=seed)
-    with options.progress("working out the page") as progress:
-        found = pages.findings_of(scene, given, options=asked, progress=progress)
-    day = (date or datetime.now().astimezone()).date().isoformat()
-    stamp = pages.Stamp(version=__version__, plan=plan_file.read_bytes(), date=day)
-    options.write_whole(out, pages.html_page(found, stamp), inputs=inputs)
+    options.remember(page.plan, plan_file)
+    options.write_whole(out, page.html, inputs=inputs)
     click.echo(f"written: {one_line(str(out))}", err=True)
-    options.finish(require=require, all_hold=found.network.all_hold)
+    options.finish(require=require, all_hold=page.all_hold)

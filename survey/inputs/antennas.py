@@ -23,11 +23,14 @@ NULL_DB = -40.0
 cable and whatever stands near it fill the null, and a link needs a number. It holds within 1 degree of straight up and
 straight down; a level that rests on it says that the link is poor, not how poor."""
 LOWEST_DEG, HIGHEST_DEG = -90.0, 90.0
+"""Straight down and straight up. [deg]"""
 LEAST_DBI, MOST_DBI = -60.0, 40.0
+"""Gains from a deep null to a large dish: beyond them a file holds something else. A judgement. [dBi]"""
 ELEVATION, GAIN = COLUMNS = ("elevation_deg", "gain_dbi")
 """The columns of a file. What a value in them may be: `LOWEST_DEG` to `HIGHEST_DEG`, `LEAST_DBI` to `MOST_DBI`."""
 ENDING = ".csv"
 MOST_BYTES = 100_000
+"""A row for each tenth of a degree takes a quarter of this: a longer file is something else. A judgement."""
 MOST_FAULTS = 10
 """How many bad rows of a file are told one by one: beyond that it is one mistake many times."""
 
@@ -171,8 +174,10 @@ class _Dipole(Pattern):
 
 
 _WHOLE_DEGREES = tuple(float(one) for one in range(-90, 91))
+"""Where the gain of a dipole is tabled; between them it is worked out, by its formula. [deg]"""
 
 ISOTROPIC = Pattern(name="isotropic", elevation_deg=(LOWEST_DEG, HIGHEST_DEG), gain_db=(0.0, 0.0), horizon_dbi=0.0)
+"""The same in every direction, by definition."""
 DIPOLE = _Dipole(
     name="dipole",
     elevation_deg=_WHOLE_DEGREES,

@@ -12,6 +12,7 @@ from pathlib import Path
 from survey.base.errors import Fault, TableError, did_you_mean, shortened, why_unread
 
 MOST_BYTES = 200_000_000
+"""Far more than a day's readings of the largest site; a longer file is a mistake. A judgement."""
 MOST_FAULTS = 20
 """So many faults of a file are told one by one."""
 SEPARATORS = ";\t,"

@@ -34,7 +34,9 @@ from survey.inputs.plan import (
 )
 
 PLAN_VERSION = 1
+"""Of the format that docs/plan-file.md describes."""
 MOST_BYTES = 50_000_000
+"""Far more than any plan has; a longer file is a mistake. A judgement."""
 
 TABLES: dict[str, type[Entry]] = {
     "site": Site,
@@ -111,6 +113,17 @@ def _parse(path: Path) -> dict[str, Any]:
         line = raw.count(b"\n", 0, error.start) + 1
         problem = f"is not UTF-8 text (byte {error.start + 1}, line {line}); save it as UTF-8"
         raise PlanError([Fault(file=file, problem=problem)]) from None
+    return parse_text(text, file)
+
+
+def parse_text(text: str, file: str) -> dict[str, Any]:
+    """Parse TOML, told by the name of its file.
+
+    Raises
+    ------
+    PlanError
+        Where it is none.
+    """
     if not text.strip():
         raise PlanError([Fault(file=file, problem="is empty; `survey start FILE` writes a plan to fill in")])
     try:

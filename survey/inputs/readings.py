@@ -16,9 +16,13 @@ from survey.inputs.csv_files import Table, number_of, read_table, refuse
 
 MISSED = ("", "missed")
 LOWEST_DBM = -200.0
+"""Far below thermal noise in 1 Hz, -174 dBm: no reading. [dBm]"""
 MOST_DBM = 60.0
+"""A kilowatt: no meter takes it. [dBm]"""
 MOST_TRIES = 1_000_000
+"""Behind one row; more is a column mixed up. A judgement."""
 LINES_NAMED = 5
+"""How many lines a message lists. A judgement."""
 
 
 @dataclass(frozen=True, kw_only=True)

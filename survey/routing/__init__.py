@@ -106,7 +106,7 @@ class Network:
 
     @cached_property
     def state(self) -> NDArray[np.int8]:
-        """Index into `links.STATES` of every inverter's route, shape (inverters,)."""
+        """Index into `budget.STATES` of every inverter's route, shape (inverters,)."""
         return state_of(self.scene, self.reliability)
 
     @property

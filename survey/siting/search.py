@@ -15,7 +15,9 @@ from survey.siting.matrix import CoverageMatrix
 PAIRS_WORK = 2e10
 """Multiplications up to which all pairs are counted: a second or two."""
 PAIRS_AT_ONCE = 500
+"""Rows of a matrix product that are in memory at once; a judgement."""
 STARTS = 12
+"""Of a search by swaps; a judgement, what is proven does not depend on it."""
 STARTS_WORK = 5e8
 """Entries looked at in searches from other starts: a second or two."""
 TIED_PAIRS = 20_000

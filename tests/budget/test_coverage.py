@@ -70,6 +70,7 @@ def test_the_place_of_a_gateway_is_told_as_well(monkeypatch):
     assert found.told_share > 0.1
 
 
+@pytest.mark.slow
 def test_bands_of_rows_and_any_number_of_workers_tell_the_same_story(monkeypatch):
     scene = site("farm")
     both_ends = chosen_gateways(scene, ("office", "roller door"))

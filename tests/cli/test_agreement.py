@@ -15,7 +15,10 @@ WANTED = {
     "room": "inverters_per_gateway = 5\n",
     "all of it": "gateways = 2\nmax_relays = 2\ninverters_per_gateway = 5\n",
 }
-CASES = [*(("house", wanted) for wanted in WANTED), ("farm", "relays"), ("farm", "all of it")]
+CASES = [
+    *(("house", wanted) for wanted in WANTED),
+    *(pytest.param("farm", wanted, marks=pytest.mark.slow) for wanted in ("relays", "all of it")),
+]
 
 
 def plan(folder, site, wanted):

@@ -142,6 +142,7 @@ def yard(places_m, *, max_relays, room):
 # What a remedy promises is what network says of the changed plan, for the inverter asked for and for all others.
 @settings(max_examples=25, deadline=None)
 @given(st.integers(0, 2), st.sampled_from([0, 2, 3]), st.integers(0, 2**32 - 1))
+@pytest.mark.slow
 def test_promises_of_spots_and_relays_are_what_network_says(max_relays, room, seed):
     rng = np.random.default_rng(seed)
     scene = yard(np.round(rng.uniform(0, 160, (11, 2)), 1).tolist(), max_relays=max_relays, room=room)

@@ -225,6 +225,7 @@ SLIDES = {
 
 @pytest.mark.parametrize("frequency_mhz", [433.0, 2440.0])
 @pytest.mark.parametrize("slide", SLIDES)
+@pytest.mark.slow
 def test_nothing_jumps_as_an_obstacle_moves_by_a_centimetre(slide, frequency_mhz):
     """From clear through grazing into the shadow, in steps of 1 cm around where things happen."""
     places = np.arange(-5.3, -2.2, 0.01) if slide != "a container rising" else np.arange(-5.6, -3.5, 0.01)

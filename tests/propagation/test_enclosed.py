@@ -131,6 +131,7 @@ OUTSIDE = {
 
 
 @pytest.mark.parametrize(("what", "frequency_mhz"), [(what, 868.0) for what in OUTSIDE] + [("a container", 2440.0)])
+@pytest.mark.slow
 def test_nothing_jumps_as_something_slides_into_the_line_outside(what, frequency_mhz):
     """In steps of 1 cm across the edge; loss and sigma."""
     sheets = shed(12.0, spread_db=4.0)
@@ -141,6 +142,7 @@ def test_nothing_jumps_as_something_slides_into_the_line_outside(what, frequency
     assert np.abs(np.diff([one.sigma_db[0, 0] for one in found])).max() < 0.2
 
 
+@pytest.mark.slow
 def test_nothing_jumps_as_something_rises_into_the_line_or_the_inverter_moves():
     sheets = shed(18.0)
     rising = [excess_db(through(*sheets, container(20.0, 4.0, height_m=float(top_m)))) for top_m in
@@ -152,6 +154,7 @@ def test_nothing_jumps_as_something_rises_into_the_line_or_the_inverter_moves():
         assert np.abs(np.diff(losses_db)).max() < 1.0
 
 
+@pytest.mark.slow
 def test_a_gateway_carried_out_through_an_open_side_meets_no_jump():
     """The building has no west wall; the gateway moves out there behind the container, away from the inverter."""
     sheets = [one for one in shed(12.0) if one.name not in {"wall 3", "west"}]

@@ -22,6 +22,7 @@ USUAL_WORK = 120_000
 LEAST_POINTS, USUAL_POINTS = 200, 40_000
 """No fewer and no more points than this where nobody says how many are wanted."""
 USUAL_GATEWAY_HEIGHT_M = 2.5
+"""Where a person reaches up to without a ladder: an assumption. [m]"""
 CERTAIN = 40.0
 """So many standard deviations stand for certainty."""
 

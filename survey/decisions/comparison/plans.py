@@ -23,6 +23,7 @@ CHANGED_DB = 0.05
 DEAF_DB = -1_000.0
 """With a margin below this a link is as dead as with this: differences stay finite. [dB]"""
 NAMES_TOLD = 10
+"""How many names a message lists: what fits a few lines. A judgement."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -44,7 +44,7 @@ class Explanation:
     by_way_of : tuple of str
         The inverters in between.
     state : int
-        What the route is worth: index into `links.STATES`.
+        What the route is worth: index into `budget.STATES`.
     costs : tuple of Cost
         What its obstacles cost it, the most first.
     remedies : tuple of Remedy
@@ -122,7 +122,7 @@ def explain(
         Inverters.
     gateways : sequence of str
         Gateways or spots; without any, the gateways that stand today or, where none stands, the
-        spots that `placement.place` recommends. Every inverter reports as `network.network_between` says.
+        spots that `placement.place` recommends. Every inverter reports as `routing.network_between` says.
     cable : Cable, optional
         For an antenna away from its gateway; without one, `usual_cable`.
     spots : CoverageMatrix, optional

@@ -24,6 +24,7 @@ WALL_WITHIN_M = 0.5
 NEAR_SHEET_M = 0.1
 """Nothing is hung closer than this under a ceiling or before another wall. [m]"""
 HIGHEST_M = 1_000.0
+"""No antenna is put higher than a plan may have it (`plan.kinds.HEIGHT`). [m]"""
 IN_REACH_M = 2.0
 """What hangs higher than this wants a ladder. [m]"""
 COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")

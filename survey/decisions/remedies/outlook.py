@@ -33,7 +33,7 @@ class Outlook:
 
     @cached_property
     def state(self) -> NDArray[np.int8]:
-        """Index into `links.STATES`, of the same shape."""
+        """Index into `budget.STATES`, of the same shape."""
         return state_of(self.scene, self.reliability)
 
     @cached_property

@@ -25,7 +25,7 @@ CAUTIONS = {
 
 @dataclass(frozen=True, kw_only=True)
 class Change:
-    """Another inverter whose state changes: index into `links.STATES` before and after."""
+    """Another inverter whose state changes: index into `budget.STATES` before and after."""
 
     inverter: str
     before: int
@@ -47,7 +47,7 @@ class Remedy:
     reliability : float
         Chance that the link then works. [-]
     state : int
-        Index into `links.STATES`.
+        Index into `budget.STATES`.
     changes : tuple of Change
         The other inverters whose state changes, by their best link.
     cautions : tuple of str

@@ -17,6 +17,7 @@ from survey.scene import Scene
 LINKS_DRAWN = 12_000
 """How many links are drawn at most: with more, only the spots that lead are."""
 SPOTS_DRAWN = 1_000
+"""How many spots are drawn at most, for memory and time: a judgement; those left out are counted in the answer."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -11,6 +11,7 @@ from survey.base.arrays import FloatArray
 
 WORDS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 SECTOR_DEG = 45.0
+"""Between two of the eight words. [deg]"""
 
 
 def bearing_of(direction: FloatArray) -> float:

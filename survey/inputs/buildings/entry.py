@@ -14,11 +14,14 @@ from survey.inputs.fields import Choice, Entry, Number, Numbers, Points, Texts, 
 from survey.inputs.plan.kinds import ANY_TEXT, BEARING, EXTENT, HEIGHT, NAME, POINT, area_faults
 
 MIN_PITCH_DEG, MAX_PITCH_DEG = 0.5, 75.0
+"""From a fall for water to the steepest church: a judgement. [deg]"""
 ROOFS = ("flat", "mono-pitch", "gable", "hip", "saw-tooth", "none")
 GLAZING = "glass 6 mm"
 
 _ALONG_A_FACE = Number(0.0, 10_000.0)
+"""As long as the longest wall: `plan.kinds.EXTENT`. [m]"""
 _OPENING = Number(0.05, 1_000.0)
+"""From a slot to the front of a hangar: a judgement. [m]"""
 _COMPASS = Choice(WORDS)
 
 

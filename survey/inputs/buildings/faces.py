@@ -17,6 +17,7 @@ OPEN = "open"
 """The material of a face that is no sheet at all."""
 
 UPWARD = np.array([0.0, 0.0, 1.0])
+"""The unit vector."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

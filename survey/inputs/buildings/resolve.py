@@ -28,6 +28,7 @@ from survey.inputs.buildings.walls import Site
 from survey.inputs.plan.kinds import area_faults
 
 MAX_SHEETS = 100_000
+"""Of all buildings of a plan, for time and memory: a judgement."""
 DRAWN_WITHIN_M = 0.10
 """How far from where it is written a thing stands in 95 of 100 cases, where the plan says nothing: a tape. [m]"""
 Outline = Callable[[str], FloatArray]

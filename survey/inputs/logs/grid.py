@@ -19,9 +19,13 @@ Halves = NDArray[np.float16]
 FAR_OFF_S = 180 * DAY_S
 """Rows that lie so far from all others come from a clock that was wrong. [s]"""
 USUAL_STEP_S = 600
+"""Between polls where a log is too short to show it: common practice. [s]"""
 SAMPLED_LINKS = 40
+"""Of how many links the step between polls is taken; the median of so many is steady. A judgement."""
 MOST_CELLS = 150_000_000
+"""Polls by link and time at most, for memory: seven times 400 inverters polled each 10 minutes for a year."""
 PHASES = 60
+"""Into how many parts a step is cut, at most, to see when in it polls come. A judgement."""
 MOST_JUMPS = 5
 """A clock that jumps does so now and then; more steps back than this are rows in disorder."""
 

@@ -18,8 +18,11 @@ if TYPE_CHECKING:  # start-up time
     from concurrent.futures import Future
 
 BLOCK_BYTES = 8_000_000
+"""Read at a time: large for numpy, small for memory; a judgement."""
 AT_ONCE = 2
+"""Blocks in work at once, one for each of two threads."""
 LONGEST_ROW = 10_000
+"""A longer line is no row of a log: a judgement. [bytes]"""
 REQUIRED = ("time", "inverter", "gateway", "heard")
 OPTIONAL = ("level_dbm", "power_w", "branch")
 DELIMITERS = (",", ";", "\t")

@@ -18,6 +18,7 @@ from survey.inputs.logs.stamps import seconds_of, seconds_of_text
 Bytes = NDArray[np.uint8]
 
 NEWLINE, RETURN, QUOTE = 10, 13, 34
+"""Their codes in ASCII, and so in UTF-8."""
 TOLD = 5
 """How many bad rows are told one by one for each thing that may be wrong: beyond, their number."""
 MOST_BAD = 10_000

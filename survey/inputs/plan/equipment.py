@@ -31,6 +31,7 @@ from survey.inputs.plan.kinds import (
 from survey.inputs.plan.obstacles import ModuleRow
 
 MOST_SEARCH_POINTS = 1_000_000
+"""Points of a search at most: a judgement, more would take very long."""
 MOST_GRID_POINTS = 20_000_000
 """How many points a search may try to find those that lie inside its area: a few seconds' work."""
 

@@ -18,12 +18,15 @@ OFFSET, EXPONENT, LOSSES = 0, 1, 2
 OFFSET_SD_DB = 40.0
 """Data sheets, mountings and level registers are off by up to 60 dB, so the offset is given this width."""
 EXPONENT_SD = 0.5
+"""Standard deviation of the plan's path loss exponent before readings: an assumption."""
 LEAST_EXPONENT, MOST_EXPONENT = 0.5, 8.0
+"""Limits of a fit: those that a plan has."""
 LEAST_SPREAD_DB, USUAL_SPREAD = 2.0, 0.3
 """Where the plan gives a loss no spread, it gets this share of the loss, and at least so many dB (an assumption)."""
 LEAST_PART = 0.05
 """A loss is fitted where some reading gets this share of its power through it, or more."""
 NO_PRIOR_SD = 1_000.0
+"""So wide that it says nothing: for a fit of the readings alone."""
 END_SD_DB = 2.0
 """Where to begin with the standard deviation of gateways among each other; the readings decide."""
 

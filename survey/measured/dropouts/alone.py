@@ -18,17 +18,26 @@ FADING_DB = 4.0
 UNIT_CHANCE = 0.02
 """Share of units that are at fault, before anything is known of them: an assumption."""
 ALWAYS_SILENT = 0.97
+"""Share of misses of a link that is silent but for strays; set by trials on invented logs. [-]"""
 LEAST_MORE = 0.05
+"""Misses over those of the others that count, at least; set by trials on invented logs. [-]"""
 BEYOND_SCATTER = 4.0
+"""The same in standard deviations; set by trials on invented logs."""
 HEALTHY_DB = 12.0
+"""Margin from which a link shows what is usual: three standard deviations of fading. [dB]"""
 LEAST_HEALTHY = 3
+"""How many such links show it, at least; set by trials on invented logs."""
 TELLS = 2.0
 """By how much one reading must be likelier than the other; nearer than that nobody can tell."""
 LEAST_MISSED = 8
+"""Fewer misses than this blame nobody; set by trials on invented logs."""
 IN_RUNS = 0.6
+"""Share of the misses beyond the usual, from which those in long silences speak of a unit; set by trials on invented
+logs. [-]"""
 LEAST_IN_RUNS, LEAST_SILENT_S = 12, 7_200
 """Fewer polls, or less time, in long silences than this is too little to blame a unit."""
 RUNS_SPEAK = 0.05
+"""What such silences do to the odds of a weak link: an assumption."""
 UNIT_CHECK = (
     "the unit itself: its module and connectors, its supply, its entry at the gateway; swap it with a neighbour and "
     "see whether the silence moves along (isolate first; licensed electrician for mains)"

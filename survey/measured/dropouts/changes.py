@@ -13,20 +13,29 @@ from survey.measured.dropouts.book import Book
 from survey.measured.dropouts.chances import log_likelihood
 
 MOST_UNITS = 160
+"""Into how many pieces of time a log is cut at most, for the work; set by trials on invented logs."""
 LEAST_UNITS = 8
+"""Fewer pieces show no date; set by trials on invented logs."""
 SURE = 10.0
 """Log-likelihood by which one date must beat none for a link, beyond the number of dates tried."""
 JOINS = 3.0
+"""Log-likelihood by which a link joins the date of others: 2.4 standard deviations."""
 SAME_DATE = 3.0
 """Dates that fit worse than the best by less than this are as likely: about 2.4 standard deviations."""
 NEARLY = 0.1
 """The same for a change of weather's making, which makes dates look surer than they are: so much of the whole."""
 LEAST_RISE = 0.08
+"""Rise of the share of misses that counts; set by trials on invented logs. [-]"""
 LEAST_FALL_DB = 4.0
+"""Fall of the level that counts: the standard deviation of fading. [dB]"""
 DRAWS = 2_000
+"""How often directions are drawn: a chance of 5 % then stands to half a percentage point."""
 RARE = 0.05
+"""Chance below which a common direction is none: the usual level of a test. [-]"""
 LEAST_GROUP = 2
+"""One link alone is never called a new obstacle: docs/dropouts.md."""
 MOST_GROUPS = 5
+"""Dates that are looked for at most; set by trials on invented logs."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -11,17 +11,27 @@ from survey.measured.dropouts.chances import affected, log_ratio, rates, spread_
 from survey.measured.dropouts.daylight import Daylight
 
 HEALTHY = 0.4
+"""Links that miss more than this are left aside; set by trials on invented logs. [-]"""
 LEAST_LINKS = 4
+"""Fewer inverters on a gateway cannot show it: docs/dropouts.md."""
 LEAST_SHARE = 0.5
+"""Share of the inverters that must be struck: docs/dropouts.md. [-]"""
 LEAST_MORE = 0.05
 """What must come on top of the usual share of misses. [-]"""
 EPISODE_MORE = 0.12
+"""What must come on top of the usual share of misses in a single episode; set by trials on invented logs. [-]"""
 SURE = 14.0
+"""Log-likelihood ratio of a single episode beyond the number of tries: a chance of a millionth."""
 TIMES_SPREAD = 4.5
+"""Standard deviations by which an hour must stand out: a chance of some 3 in a million."""
 LENGTHS_S = (1_800, 3_600, 10_800)
+"""Lengths of episodes that are looked for: half an hour, one, three; set by trials on invented logs. [s]"""
 CLOCK_BINS = 48
+"""Into how many parts a day is cut: half hours. A judgement."""
 FEW_DAYS = 5
+"""An hour that returns must be seen on so many days; set by trials on invented logs."""
 ROUNDS = 3
+"""How often what was found is taken out and looked for again; set by trials on invented logs."""
 
 
 def interference(book: Book, daylight: Daylight, margin_db: FloatArray) -> None:

@@ -21,11 +21,15 @@ from survey.measured.dropouts.margins import Margins
 from survey.measured.dropouts.outages import BRANCH_CHECK
 
 NEARLY_ALL = 0.8
+"""A group of this share of the inverters is no direction; set by trials on invented logs. [-]"""
 TOTAL = 0.97
+"""Share of misses from which a group is wholly silent; set by trials on invented logs. [-]"""
 TIGHT, LIKELY = 0.06, 0.5
 """Where a group's date is sure to such a part of the log, that says most, and the direction need not be rare."""
 LEAST_RISE = 0.05
+"""Rise of the share of misses that counts; set by trials on invented logs. [-]"""
 LEAST_GROUP, SURE_GROUP = 2, 3
+"""Inverters of a group at least, and those that a sure date needs; set by trials on invented logs."""
 COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 OBSTACLE_CHECK = (
     "what is new in that direction since that date: a container, a parked trailer, a stack, a new wall or cladding, "

@@ -17,6 +17,7 @@ from survey.output.answers.values import Record, plain
 from survey.routing import Network
 
 SPOTS_ACROSS = 3
+"""As many spots as fit side by side in 100 columns."""
 PAIRS_SHOWN = 15
 """With more pairs than this, only those with the spot that comes first are shown."""
 

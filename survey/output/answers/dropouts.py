@@ -12,6 +12,7 @@ CAUTION_WORDS = (
 )
 CAUTION = wrapped(CAUTION_WORDS)
 NAMES_WIDE = 70
+"""What a line has left for names in 100 columns. [letters]"""
 COLUMNS = [
     Column("cause", text=True),
     Column("what", text=True, yields=True),

@@ -16,10 +16,13 @@ from survey.output.answers.network import route_names
 from survey.output.answers.values import Record, plain
 
 REMEDIES_SHOWN = 12
+"""As many as a screen has room for; all are in the JSON."""
 SPARE_SHOWN = 3
 """How many remedies are shown of a link that holds anyway."""
 COSTS_SHOWN = 3
+"""As many obstacles as one reads at a glance; all are in the JSON."""
 NAMES_SHOWN = 4
+"""As many names as fit a line; all are in the JSON."""
 NO_ROOM_LINE = "No gateway has room for it: this is the link that it would have."
 STATE_WORDS = ("fails", "is marginal", "holds")
 """What a link or a route does, by its state."""

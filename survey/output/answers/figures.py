@@ -25,6 +25,7 @@ NOTHING = "none"
 NO_ROOM = "no room"
 """State of an inverter that no gateway has room for."""
 MOST_DECIMALS = 4
+"""Of a chance near 1, so that it is not shown as sure; a model tells no more. A judgement."""
 
 
 def db(value: float) -> str:

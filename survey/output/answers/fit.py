@@ -15,6 +15,7 @@ from survey.output.answers.values import Record, plain
 FEW = 12
 """With so few pairs every inverter is shown unasked."""
 MOST_OUT_OF_LINE = 10
+"""As many as one reads; all are in the JSON."""
 FIGURES = (Column("", text=True), Column("plan"), Column("fitted"), Column("give or\ntake"))
 RESIDUALS = (
     Column("inverter", text=True),

@@ -13,6 +13,7 @@ from survey.routing.graph import edges_of, nodes_of
 from survey.routing.weak_points import WeakPoint, WeakPoints
 
 POINTS_SHOWN = 10
+"""As many as one reads; all are in the JSON."""
 
 ROUTE_COLUMNS = (
     Column("inverter", text=True),

@@ -26,8 +26,11 @@ from survey.routing import Network
 from survey.siting.fewest import Fewest
 
 PLACES_SHOWN = 10
+"""As many as one reads; all are in the JSON."""
 WEAKEST_SHOWN = 10
+"""The same for links."""
 DECIDERS_SHOWN = 6
+"""The same for inverters that decide."""
 STATE = [column.heading for column in LINK_COLUMNS].index("state")
 
 RANKING_COLUMNS = (

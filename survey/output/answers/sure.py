@@ -10,6 +10,7 @@ from survey.inputs.plan import Plan
 from survey.output.answers.values import Record, plain
 
 RIVALS_SHOWN = 3
+"""As many as fit a line or two; all are in the JSON."""
 
 
 def share(value: float) -> str:

@@ -30,6 +30,7 @@ BARS = {
 BAR_IN = 0.36
 """How high a step is drawn. [inch]"""
 LEFT_IN, RIGHT_IN = 3.1, 0.5
+"""Margins: names left, figures right; by eye. [in]"""
 LABEL_LETTERS = 38
 """So many letters of an item's words fit on a line beside its bar."""
 OBSTACLES_SHOWN = 24

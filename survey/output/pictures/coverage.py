@@ -29,11 +29,15 @@ from survey.scene import Scene
 COLOURS = "cividis"
 """Even to the eye and the same to colour-blind eyes; light is good, dark is bad, in black and white too."""
 MARGIN_STEPS_DB = np.arange(-30.0, 51.0, 5.0)
+"""Where the colour of a margin changes: as coarse as one reads it. [dB]"""
 CHANCE_STEPS = np.array([0.0, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 0.98, 1.0])
+"""Where the colour of a chance changes: finer where it decides. [-]"""
 BAR_IN = 0.85
+"""Width of the scale of colours; by eye. [in]"""
 LEAST_STEP_M = 0.1
 """Smaller steps are told with more digits."""
 COLUMNS = 4
+"""Of the key; by eye."""
 INVERTER: dict[str, Any] = {
     "linestyle": "none",
     "marker": "o",
@@ -41,6 +45,7 @@ INVERTER: dict[str, Any] = {
     "markeredgecolor": INK,
     "markeredgewidth": 0.6,
 }
+"""Marks on top of colours; by eye."""
 
 
 def field_m(scene: Scene) -> tuple[FloatArray, FloatArray]:

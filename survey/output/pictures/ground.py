@@ -24,6 +24,7 @@ UPRIGHT_PT = 1.9
 """Width of what is upright, and so a line from above."""
 FLATTEST_IN, TALLEST_IN = 2.3, 6.4
 LEFT_IN, RIGHT_IN = 0.62, 0.15
+"""Margins for the scale; by eye. [in]"""
 FEW_DIGITS, DIGIT_IN = 3, 0.09
 """Figures at the upright axis for which there is room, and the room for each digit more."""
 SMALL_M = 40.0

@@ -27,6 +27,7 @@ from survey.output.pictures.style import FAINT, GATEWAY, INK, MARKS, foot_legend
 from survey.routing.weak_points import WeakPoints
 
 WIDE = 1.1
+"""Width of a hop; by eye. [pt]"""
 HOP: dict[str, Any] = {"color": "#333333", "linestyle": "-", "linewidth": WIDE}
 MANY_HOPS = 80.0
 """Of more hops than this each is drawn thinner and fainter."""
@@ -37,9 +38,13 @@ LOSERS: dict[str, Any] = {
     "markeredgecolor": "#a3003f",
     "markeredgewidth": 1.6,
 }
+"""Marks by eye."""
 RELAY: dict[str, Any] = LOSERS | {"markeredgecolor": INK, "markeredgewidth": 0.9}
+"""The same for relays."""
 COLUMNS = 5
+"""Of the key; by eye."""
 MOST_NAMED = 12
+"""With more inverters than this only the relays are named; by eye."""
 BUSY = 3
 """A relay by way of which so many report is named."""
 

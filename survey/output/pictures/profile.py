@@ -54,10 +54,13 @@ STRINGS: dict[str, dict[str, Any]] = {
     "right": {"color": "#56b4e9", "linestyle": (0, (6, 2, 1, 2)), "linewidth": 1.8},
     "mirror": {"color": "#b8860b", "linestyle": (0, (3, 1)), "linewidth": 1.8},
 }
+"""Colours for all kinds of sight (Okabe and Ito, 2008), and dashes for print without them."""
 STRETCHES = (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 8.0, 10.0, 15.0, 20.0)
 """By how much heights may be drawn larger than lengths; smaller only where both ends have no room otherwise."""
 LEFT_IN, RIGHT_IN, SIDE_IN, ABOVE_IN = 0.62, 0.2, 2.7, 1.5
+"""Margins and the heights of the parts; by eye. [in]"""
 COLUMNS = 4
+"""Of the key; by eye."""
 FAR_WEAKER_DB = 30.0
 """A way that loses so much more than all together is told, but not drawn."""
 CLEAR = 0.6

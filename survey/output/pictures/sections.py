@@ -18,6 +18,7 @@ from survey.scene import Scene, radios_at
 IN_PLANE_M = 0.01
 """A sheet whose corners all lie this near to the plane stands in it."""
 ZONE_POINTS = 121
+"""Of the outline of a Fresnel zone: smooth at the width of a page."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -48,6 +48,7 @@ PLACES = {"search": SEARCH, "spot": SPOT, "today": OTHER_GATEWAY, "chosen": GATE
 GROUPS = {"search": "searches", "spot": "spot", "today": "other gateway", "chosen": "gateway"}
 LAYERS = {"search": 2.5, "spot": 4.6, "today": 4.7, "chosen": 5.0}
 COLUMNS = 5
+"""Of the key; by eye."""
 
 
 @picture

@@ -20,6 +20,7 @@ from survey.output.report.sections import METHODS, about_words, asked, defaults,
 from survey.output.report.site_map import site_map
 
 CHECKSUM_DIGITS = 12
+"""48 bits: two plans of one site do not share them by chance."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -26,6 +26,7 @@ from survey.routing import Network
 from survey.scene import Scene
 
 PLACES_SHOWN = 8
+"""As many as one reads on paper; all are in the JSON of survey place."""
 METHODS = (
     (
         "Distance: free space by Recommendation ITU-R P.525, then the plan's path loss exponent beyond the reference "

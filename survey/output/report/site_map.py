@@ -34,6 +34,7 @@ from survey.scene import Scene
 WIDE = 1000.0
 """Width of the drawing, in its own units."""
 TALLEST, FLATTEST = 1100.0, 320.0
+"""Of a map 1,000 wide, so that it fits a page and is not a line; by eye."""
 FOOT = 46.0
 """Space below the site for the scale bar."""
 BAR_SHARE = 0.22

@@ -87,6 +87,7 @@ def some(readings, chosen):
     return replace(readings, **{name: getattr(readings, name)[chosen] for name in names})
 
 
+@pytest.mark.slow
 def test_known_figures_come_back_within_their_standard_errors():
     """200 sites drawn from the prior, 24 readings each: of 95 % intervals, 90 to 99 % hold; of 90 % intervals of
     unseen levels, 80 to 97 %."""
@@ -140,6 +141,7 @@ def test_misses_by_level_and_by_chance_are_told_apart(share):
     assert np.mean(sigma_db) == pytest.approx(5.0, abs=0.3)
 
 
+@pytest.mark.slow
 def test_with_half_the_tries_lost_standard_errors_still_hold():
     """Levels near what the gateway needs, 40 sites drawn from the prior: of 95 % intervals at least 85 % hold."""
     scene, inside = yard(sensitivity_dbm=-95.0), []
