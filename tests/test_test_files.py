@@ -17,9 +17,7 @@ ELSEWHERE = {
     "inputs/buildings/resolve.py": "inputs/buildings/test_joined.py",
     "inputs/buildings/slopes.py": "inputs/buildings/test_roofs.py",
     "inputs/buildings/walls.py": "inputs/buildings/test_faces.py",
-    "inputs/drawings/dxf.py": "inputs/drawings/test_plan_with_drawings.py",
     "inputs/drawings/expanding.py": "inputs/drawings/test_plan_with_drawings.py",
-    "inputs/drawings/geojson.py": "inputs/drawings/test_plan_with_drawings.py",
     "inputs/drawings/library.py": "inputs/drawings/test_plan_with_drawings.py",
     "inputs/drawings/pieces.py": "inputs/drawings/test_plan_with_drawings.py",
     "inputs/plan/obstacles/kind.py": "test_new_kind_of_obstacle.py",
@@ -78,8 +76,9 @@ def test_a_module_has_its_test_file(module):
     named = ELSEWHERE.get(module.as_posix())
     found = [one for one in ([named] if named else own_tests(module)) if (TESTS / one).is_file()]
     assert found, f"write tests/{own_tests(module)[0].as_posix()}, or name the file that tests {module.as_posix()}"
-    for one in found:  # it imports the room or the library, or runs the command
-        text = (TESTS / one).read_text(encoding="utf-8")
+    for one in found:  # it imports the room or the library, itself or by its fixtures, or runs the command
+        files = [TESTS / one, (TESTS / one).parent / "conftest.py"]
+        text = "".join(file.read_text(encoding="utf-8") for file in files if file.is_file())
         assert f"from survey.{module.parts[0]}" in text or "import survey" in text or (TESTS / one).parent.name == "cli"
 
 
