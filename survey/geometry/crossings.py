@@ -1,8 +1,8 @@
 """Which sheets a straight line goes through: the kernel behind every link.
 
 The rules are those of the plan file: an edge belongs to its sheet; sheets of one obstacle that a line meets in the
-same point (a shared corner) count once, and of the faces of one building the costliest; a sheet that one end of the line stands on is not crossed; a line that runs
-within the plane of a sheet and over it crosses it once.
+same point (a shared corner) count once, and of the faces of one building the costliest; a sheet that one end of
+the line stands on is not crossed; a line that runs within the plane of a sheet and over it crosses it once.
 """
 
 from __future__ import annotations

@@ -15,7 +15,6 @@ from survey.inputs.antennas import KINDS, Pattern, read_pattern
 from survey.inputs.drawings import FROM, POSITIONS, SHAPES, Drawing, Drawings, Placed, expanded
 from survey.inputs.fields import Entry, keys_of, type_of
 from survey.inputs.materials import BUILT_IN
-from survey.inputs.plan.place_keys import BUILDING, OPEN, PLACE_KEYS, has_places
 from survey.inputs.plan import (
     ANTENNA,
     NAME,
@@ -28,13 +27,14 @@ from survey.inputs.plan import (
     Radio,
     RadioEnd,
     Requirement,
-    Search,
     Roof,
+    Search,
     Site,
     Spot,
     Wall,
     obstacle_kinds,
 )
+from survey.inputs.plan.place_keys import BUILDING, OPEN, PLACE_KEYS, has_places
 
 if TYPE_CHECKING:  # it is loaded where a plan has a building, or anything that stands on a face
     from survey.inputs.buildings import Building

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from typing import Any
+from functools import partial
+from typing import Any, TypeVar
 
 import numpy as np
 
-from survey.base.arrays import FloatArray
+from survey.base.arrays import BoolArray, FloatArray
 from survey.base.errors import EntryError
 from survey.inputs.buildings import Face, bearing_of, degrees_of
 from survey.inputs.buildings.convex import SAME_CORNER_M, Piece, halves
@@ -69,12 +70,19 @@ def arrays_of(one: Written, face_named: FaceNamed) -> list[PlacedArray]:
     """
     names = one.get("on")
     if names is None:
-        one.refuse(("left_m", "up_m", "gap_m"), 'means nothing without "on"; write on = "BUILDING/ROOF", or leave it out')
+        one.refuse(
+            ("left_m", "up_m", "gap_m"), 'means nothing without "on"; write on = "BUILDING/ROOF", or leave it out'
+        )
         return [PlacedArray(values=one.rest | faced(one), extra={})]
     if GROUND in names:
         if len(names) > 1:
             raise EntryError([("on", '"ground" stands alone; write an array of its own for it')])
         return [PlacedArray(values=_on_ground(one), extra={})]
+    return _on_roofs(one, names, face_named)
+
+
+def _on_roofs(one: Written, names: Sequence[str], face_named: FaceNamed) -> list[PlacedArray]:
+    """The arrays on each of several roofs, or at each of several points of one."""
     one.refuse(("height_m", "tilt_deg", "bearing_deg"), 'follows from "on"; leave it out')
     points = _firsts(one)
     if len(names) > 1 and len(points) > 1:
@@ -82,30 +90,33 @@ def arrays_of(one: Written, face_named: FaceNamed) -> list[PlacedArray]:
     if len(set(names)) < len(names):
         twice = next(name for i, name in enumerate(names) if name in names[:i])
         raise EntryError([("on", f'"{twice}" is listed twice')])
-    faces: list[Face] = []
-    problems: list[tuple[str, str]] = []
-    for name in names:
-        try:
-            faces.append(face_named("on", name))
-        except EntryError as error:
-            problems.extend(error.problems)
-    if problems or len(faces) < len(names):
-        raise EntryError(problems)
-    pairs = [(face, point) for face in faces for point in (points or [None])]
+    faces = _all(partial(face_named, "on", name) for name in names)
+    pairs = [(face, point) for face in faces for point in points]
     parts = _shared_out(one, len(pairs))
-    made = []
-    for part, (face, point) in zip(parts, pairs, strict=True):
+    return _all(partial(_on_roof, one, part, *pair) for part, pair in zip(parts, pairs, strict=True))
+
+
+T = TypeVar("T")
+
+
+def _all(makers: Iterable[Callable[[], T]]) -> list[T]:
+    """What each of several gives; what is wrong with any of them is told at once."""
+    made: list[T] = []
+    problems: list[tuple[str, str]] = []
+    refused = False
+    for make in makers:
         try:
-            made.append(_on_roof(one, part, face, point))
+            made.append(make())
         except EntryError as error:
+            refused = True
             problems.extend(error.problems)
-    if problems or len(made) < len(pairs):
+    if refused:
         raise EntryError(dict.fromkeys(problems))
     return made
 
 
 def _on_ground(one: Written) -> dict[str, Any]:
-    one.refuse(("left_m", "up_m", "gap_m"), 'means nothing on the ground; write first = [x, y] and height_m')
+    one.refuse(("left_m", "up_m", "gap_m"), "means nothing on the ground; write first = [x, y] and height_m")
     one.refuse(("tilt_deg",), "would make the rows climb; write module_tilt_deg for the lean of the modules")
     bearing = faced(one)
     if not bearing and "bearing_deg" not in one.rest:
@@ -115,10 +126,10 @@ def _on_ground(one: Written) -> dict[str, Any]:
     return one.rest | bearing
 
 
-def _firsts(one: Written) -> list[tuple[float, float]]:
-    """The points of row 1, column 1, where the plan gives them."""
+def _firsts(one: Written) -> list[tuple[float, float] | None]:
+    """The points of row 1, column 1, where the plan gives them, else None."""
     if "first" not in one.rest:
-        return []
+        return [None]
     kind = PointOrPoints()
     problem = kind.fault(one.rest["first"])
     if problem:
@@ -137,7 +148,9 @@ def _shared_out(one: Written, count: int) -> list[dict[str, Any]]:
     if isinstance(serials, list | tuple) and serials:
         each = len(trial(rest | {"serials": []}).positions_m())
         if len(serials) != each * count:
-            problem = f"holds {len(serials)} for {each * count} inverters in {count} arrays; write one each, array by array"
+            problem = (
+                f"holds {len(serials)} for {each * count} inverters in {count} arrays; write one each, array by array"
+            )
             raise EntryError([("serials", problem)])
         for i, part in enumerate(parts):
             part["serials"] = serials[i * each : (i + 1) * each]
@@ -148,8 +161,9 @@ def trial(values: dict[str, Any], **extra: Any) -> Array:  # noqa: ANN401  of an
     """Return an array of values so far, or raise `UNTOLD`: whoever reads the entry tells what is wrong."""
     known = {key.name for key in keys_of(Array)}
     given = {name: value for name, value in values.items() if name in known}
+    stand_ins: dict[str, Any] = {"first": (0.0, 0.0), "height_m": 0.0, "name": "array"}
     try:
-        return Array(**{"first": (0.0, 0.0), "height_m": 0.0, "name": "array"} | given, **extra)
+        return Array(**(stand_ins | given), **extra)
     except (EntryError, TypeError):
         raise UNTOLD from None
 
@@ -219,7 +233,7 @@ def _check_fit(array: Array, face: Face, feet: FloatArray) -> None:
     raise EntryError([("", problem)])
 
 
-def on_pieces(points: FloatArray, pieces: Sequence[Piece]) -> FloatArray:
+def on_pieces(points: FloatArray, pieces: Sequence[Piece]) -> BoolArray:
     """Return which points lie on convex pieces, their edges included, shape (points,)."""
     found = np.zeros(len(points), dtype=bool)
     for piece in pieces:

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import Any
 
-import numpy as np
-
 from survey.base.arrays import FloatArray
 from survey.base.errors import EntryError, did_you_mean
 from survey.base.units import direction_of_bearing
@@ -26,7 +24,7 @@ SIZES_M = {
     "40 ft": (12.192, 2.591),
     "40 ft high-cube": (12.192, 2.896),
 }
-"""External length and height of containers (ISO 668:2020, tables 1 and 2; the contract of the plan file names them). [m]"""
+"""External length and height of series 1 freight containers (ISO 668:2020, table 2). [m]"""
 CONTAINER_MATERIAL = "welded steel"
 STAND_IN = {"centre": (0.0, 0.0), "length_m": 1.0, "width_m": 1.0, "height_m": 1.0}
 """For an entry that is refused anyway."""
@@ -164,8 +162,3 @@ def faces_of_box(
         done.append(cut)
         leaves.extend(filled)
     return done, leaves, problems
-
-
-def bottom_m(box: Box) -> FloatArray:
-    """Return the corners of the bottom of a box, shape (4, 3). [m]"""
-    return np.asarray(box.closed_m()[:4])

@@ -22,8 +22,9 @@ from survey.inputs.plan import Attached, Obstacle, Site
 
 DEVICES = ("inverter", "gateway", "spot")
 ZERO = (0.0, 0.0)
+"""A place for what is refused anyway. [m]"""
 STAND_INS: Mapping[str, Mapping[str, Any]] = {
-    **dict.fromkeys(DEVICES, {"at": ZERO, "height_m": 0.0}),
+    **{table: {"at": ZERO, "height_m": 0.0} for table in DEVICES},
     "array": {"first": ZERO, "height_m": 0.0},
     "search": {"along": (ZERO, (1.0, 0.0)), "heights_m": (0.0,)},
     "box": STAND_IN,

@@ -22,9 +22,9 @@ OWN = ("material", "loss_db", "spread_db")
 """The keys of an obstacle that say what a pass costs."""
 
 
-def pieces_of(sheets_m: Iterable[FloatArray]) -> tuple[tuple[tuple[float, ...], ...], ...]:
+def pieces_of(sheets_m: Iterable[FloatArray]) -> tuple[tuple[tuple[float, float, float], ...], ...]:
     """Return the corners of sheets as an obstacle keeps them."""
-    return tuple(tuple(map(tuple, sheet_m.tolist())) for sheet_m in sheets_m)
+    return tuple(tuple((x, y, z) for x, y, z in sheet_m.tolist()) for sheet_m in sheets_m)
 
 
 def building_parts(faces: Sequence[Face]) -> list[Obstacle]:

@@ -74,7 +74,7 @@ def _on_wall(one: Written, face: Face) -> FloatArray:
         raise EntryError([("left_m", f'{left_m:.2f} m is beside "{face.name}", {face.length_m:.2f} m long')])
     if "mast_m" in one.given:
         one.refuse(("up_m", "down_m"), "mast_m is from the top of the wall; write one or the other")
-        return face.point_m(left_m=left_m, up_m=top_m) + [0.0, 0.0, one.get("mast_m")]
+        return np.asarray(face.point_m(left_m=left_m, up_m=top_m) + np.array([0.0, 0.0, one.get("mast_m")]))
     up_m = _up_m(one, top_m)
     if up_m > top_m + SAME_CORNER_M:
         problem = f'{up_m:.2f} m is above the top of "{face.name}", {top_m:.2f} m; lower it, or write mast_m'
@@ -126,7 +126,8 @@ def _on_roof(one: Written, face: Face) -> FloatArray:
         key = "down_m" if "down_m" in one.given else "up_m"
     beyond(face, left_m, up_m, key)
     lift_m = one.get("mast_m")
-    return face.point_m(left_m=left_m, up_m=up_m) + [0.0, 0.0, _gap_m(one, face) if lift_m is None else lift_m]
+    lift_m = _gap_m(one, face) if lift_m is None else lift_m
+    return np.asarray(face.point_m(left_m=left_m, up_m=up_m) + np.array([0.0, 0.0, lift_m]))
 
 
 def point_inside(one: Written, body: Body, floor_m: float) -> dict[str, Any]:

@@ -112,4 +112,4 @@ def inset(corners_m: FloatArray, gap_m: float) -> FloatArray | None:
     turned = np.sum((np.roll(moved_m, -1, axis=0) - moved_m) * sides, axis=1) <= 0
     if turned.any() or polygon.signed_area_m2(moved_m) <= polygon.LEAST_AREA_M2 or polygon.crosses_itself(moved_m):
         return None
-    return moved_m
+    return np.asarray(moved_m)

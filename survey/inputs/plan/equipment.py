@@ -219,22 +219,24 @@ class Array(OwnRadio):
     def inverter_names(self) -> list[str]:
         """Names in the order of `positions_m`: NAME-row-column, from 1."""
         rows, columns = self._cells()
-        return [f"{self.name}-{row + 1}-{column + 1}" for row, column in zip(rows.tolist(), columns.tolist(), strict=True)]
+        return [
+            f"{self.name}-{row + 1}-{column + 1}" for row, column in zip(rows.tolist(), columns.tolist(), strict=True)
+        ]
 
     def module_rows(self) -> tuple[ModuleRow, ...]:
         """The sheets of modules over each row, one for each run without a gap; none without `module_depth_m`."""
         if self.module_depth_m is None or self.spacing_m is None:
             return ()
         rows, columns = self._cells()
-        firsts_m = self.positions_m() + [0.0, 0.0, self.clearance_m]
+        firsts_m = self.positions_m() + np.array([0.0, 0.0, self.clearance_m])
         rising = self._rising(self.tilt_deg if self.module_tilt_deg is None else self.module_tilt_deg)
         depths = np.array([-0.5, -0.5, 0.5, 0.5])[:, None] * self.module_depth_m * rising
         begins = np.flatnonzero(np.append(True, (np.diff(rows) != 0) | (np.diff(columns) != 1)))
-        runs: dict[int, list[tuple[float, ...]]] = {}
+        runs: dict[int, list[tuple[float, float, float]]] = {}
         for begin, end in zip(begins.tolist(), [*begins[1:].tolist(), len(rows)], strict=True):
             ends = np.array([-0.5, end - begin - 0.5])[[0, 1, 1, 0], None] * self.spacing_m * self.along
             corners_m = firsts_m[begin] + ends + depths
-            runs.setdefault(int(rows[begin]) + 1, []).extend(map(tuple, corners_m.tolist()))
+            runs.setdefault(int(rows[begin]) + 1, []).extend((x, y, z) for x, y, z in corners_m.tolist())
         return tuple(
             ModuleRow(name=f"{self.name} modules {row}", array=self.name, corners=tuple(corners))
             for row, corners in runs.items()
