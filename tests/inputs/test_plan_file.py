@@ -129,11 +129,12 @@ def test_materials_are_matched_without_regard_to_case(told):
 
 TABLES = (
     "site, radio, environment, requirement, drawing, material, array, inverter, wall, box, roof, "
-    "foliage, gateway, spot, search"
+    "foliage, gateway, spot, search, building"
 )
 INVERTER_KEYS = (
     "tx_power_dbm, antenna_gain_dbi, sensitivity_dbm, mounting_loss_db, cable_loss_db, noise_rise_db, antenna, name, "
-    "at, height_m, serial, branch, note"
+    "at, height_m, serial, branch, note, drawn_within_m, "
+    "on, inside, left_m, right_m, up_m, down_m, side, gap_m, mast_m"
 )
 SLABS = "concrete, brick, plasterboard, wood, glass, ceiling board, chipboard, plywood, marble"
 OUT_OF_ORDER = "write its corners in order around the edge"

@@ -194,6 +194,8 @@ class Carriers:
 
     def box(self, number: int) -> PlacedBox:
         """Return a box where it stands; boxes that it stands on are built first, however many there are."""
+        if number in self._boxes:
+            return self._boxes[number]
         chain = {number: None}
         while (host := self._host(next(reversed(chain)))) is not None and not (host in chain or host in self._boxes):
             chain[host] = None

@@ -8,8 +8,7 @@ from dataclasses import fields
 from typing import Any
 
 from survey.inputs.fields import Entry, keys_of
-from survey.inputs.plan import Array, Inverter, ModuleRow, Obstacle, OwnRadio, Plan
-from survey.inputs.plan.obstacles import Part
+from survey.inputs.plan import Array, Inverter, ModuleRow, Obstacle, OwnRadio, Part, Plan
 
 MAX_CORNERS = 8
 """What a roof of a plan may have; pieces of more are written as several."""
