@@ -7,7 +7,6 @@ from pathlib import Path
 import click
 
 from survey.base.errors import one_line
-
 from survey.cli import options
 
 

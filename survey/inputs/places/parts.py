@@ -18,13 +18,15 @@ from survey.inputs.plan.obstacles import BoxLeaf, BoxPart, BuildingRoof, Buildin
 
 UPRIGHT = 1e-6
 """A sheet whose unit normal rises no more than this is upright. [-]"""
+DECIMALS = 9
+"""Of a corner: a nanometre, far above rounding and far below what a line can tell. [-]"""
 OWN = ("material", "loss_db", "spread_db")
 """The keys of an obstacle that say what a pass costs."""
 
 
 def pieces_of(sheets_m: Iterable[FloatArray]) -> tuple[tuple[tuple[float, float, float], ...], ...]:
-    """Return the corners of sheets as an obstacle keeps them."""
-    return tuple(tuple((x, y, z) for x, y, z in sheet_m.tolist()) for sheet_m in sheets_m)
+    """Return the corners of sheets as an obstacle keeps them: what a bearing leaves of rounding is rounded off."""
+    return tuple(tuple((x, y, z) for x, y, z in (sheet_m.round(DECIMALS) + 0.0).tolist()) for sheet_m in sheets_m)
 
 
 def building_parts(faces: Sequence[Face]) -> list[Obstacle]:

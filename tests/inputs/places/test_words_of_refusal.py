@@ -71,7 +71,10 @@ FAULTS = {
         f'{P}: at: "workshop/south wall" is a wall: left_m and up_m say where on it; leave it out',
     ),
     "a height on a wall": (spot(SOUTH, "height_m = 2.0"), f'{P}: height_m: follows from "on"; leave it out'),
-    "both ends": (spot(SOUTH, "left_m = 2.0", "right_m = 2.0"), f"{P}: right_m: left_m is given too; write one of them"),
+    "both ends": (
+        spot(SOUTH, "left_m = 2.0", "right_m = 2.0"),
+        f"{P}: right_m: left_m is given too; write one of them",
+    ),
     "up and down": (spot(SOUTH, "up_m = 2.0", "down_m = 2.0"), f"{P}: down_m: up_m is given too; write one of them"),
     "a mast and a height": (
         spot(SOUTH, "up_m = 2.0", "mast_m = 2.0"),
@@ -89,7 +92,10 @@ FAULTS = {
         spot('on = "workshop/soth wall"'),
         f'{P}: on: "workshop": "soth wall" is not known; did you mean "south wall"?',
     ),
-    "no such building": (spot('on = "worksop/south wall"'), f'{P}: on: "worksop/south wall" is not known; did you mean "workshop"?'),
+    "no such building": (
+        spot('on = "worksop/south wall"'),
+        f'{P}: on: "worksop/south wall" is not known; did you mean "workshop"?',
+    ),
     "a building is no face": (
         spot('on = "workshop"'),
         f'{P}: on: "workshop" is a building; write one of its faces, "workshop/FACE"',
@@ -240,7 +246,9 @@ def test_a_place_that_cannot_be_is_refused_with_what_is_allowed(case):
 
 
 def test_all_faults_are_told_in_one_run_and_what_follows_from_one_is_not_told():
-    more = spot('on = "hut/north wall"', "up_m = 9.0", "colour = 1") + array(ROOF, "left_m = 9.0").replace("2.0", '"x"', 1)
+    more = spot('on = "hut/north wall"', "up_m = 9.0", "colour = 1") + array(ROOF, "left_m = 9.0").replace(
+        "2.0", '"x"', 1
+    )
     more += '\n[[building]]\nname = "hut"\ncorners = [[50, 0], [53, 0], [53, 3], [50, 3]]\neaves_m = 0\n'
     lines = told(more)
     assert lines[0].startswith('[[building]] 2 "hut": wall_material: is missing')
@@ -270,5 +278,5 @@ def test_an_old_plan_does_not_load_the_faces():
         f"plan_of(tomllib.loads({MINIMAL!r}), file='x'); "
         "print([m for m in sys.modules if m.startswith(('survey.inputs.places', 'survey.inputs.buildings'))])"
     )
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)  # noqa: S603
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"

@@ -11,7 +11,17 @@ from survey.output.export.sheets import sheets_text
 from survey.scene import scene_of
 
 EXAMPLES = SHARED / "sites-as-seen"
-NAMES = "containers depot farm-new flat-warehouse ground house-new open-shed warehouse-new workshop".split()
+NAMES = [
+    "containers",
+    "depot",
+    "farm-new",
+    "flat-warehouse",
+    "ground",
+    "house-new",
+    "open-shed",
+    "warehouse-new",
+    "workshop",
+]
 
 
 def path_losses(plan, gateways):
