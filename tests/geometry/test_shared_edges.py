@@ -29,12 +29,12 @@ def test_walls_of_two_buildings_are_both_crossed():
 
 def test_beside_the_corner_each_is_crossed():
     sheets = sheets_of([SOUTH, EAST], [0, 1], groups=[0, 0], costs_db=[10.0, 3.0])
-    assert owners(sheets, start=AROUND - [0.5, 0, 0], end=BEHIND + [0.0, 1.0, 0]) == [0, 1]
+    assert owners(sheets, start=np.subtract(AROUND, [0.5, 0, 0]), end=np.add(BEHIND, [0.0, 1.0, 0])) == [0, 1]
 
 
 def test_at_the_edge_of_a_door_the_costlier_of_wall_and_leaf_is_crossed_once():
     wall = np.array([[0.0, 0, 0], [2, 0, 0], [2, 0, 3], [0, 0, 3]])
-    leaf = wall + [2.0, 0, 0]
+    leaf = np.add(wall, [2.0, 0, 0])
     for costs in ([10.0, 3.0], [3.0, 10.0]):
         sheets = sheets_of([wall, leaf], [0, 1], groups=[0, 0], costs_db=costs)
         found = owners(sheets, start=np.array([[2.0, -1, 1]]), end=np.array([[2.0, 1, 1]]))
@@ -42,6 +42,6 @@ def test_at_the_edge_of_a_door_the_costlier_of_wall_and_leaf_is_crossed_once():
 
 
 def test_pieces_of_one_wall_and_a_run_within_their_plane_count_once():
-    pieces = [SOUTH, SOUTH + [4.0, 0, 0]]
+    pieces = [SOUTH, np.add(SOUTH, [4.0, 0, 0])]
     sheets = sheets_of(pieces, [0, 1], groups=[0, 0], costs_db=[2.0, 5.0])
     assert owners(sheets, start=np.array([[-1.0, 0, 1]]), end=np.array([[9.0, 0, 1]])) == [1]

@@ -1,4 +1,4 @@
-"""A plan written out in loose sheets, boxes and points: what is computed with, in words that any reader of plans has."""
+"""A plan written out in loose sheets, boxes and points: what is computed with, in words that need no faces."""
 
 from __future__ import annotations
 
@@ -99,7 +99,7 @@ def _of_few_corners(corners: list[list[float]]) -> Iterator[list[list[float]]]:
 def _values(one: Entry, *, without: Sequence[str] = ()) -> dict[str, Any]:
     """The keys of an entry that are not left out."""
     found = {key.name: getattr(one, key.name) for key in keys_of(type(one)) if key.name not in (*without, "part_of")}
-    return {name: value for name, value in found.items() if value is not None and value != () and value != ""}
+    return {name: value for name, value in found.items() if value is not None and value not in ((), "")}
 
 
 def _table(head: str, values: dict[str, Any]) -> str:

@@ -236,9 +236,7 @@ spacing_m = 1.0
     assert at(plan, "A1-2-1") == pytest.approx([4.0, 24.0, 5.1])  # the shorter row stands in the middle
     assert at(plan, "R-1-2") == pytest.approx([20.0, 30.0, 5.1])
     step = at(plan, "R-1-3") - at(plan, "R-1-2")
-    assert step == pytest.approx(
-        [math.sqrt(0.5), -math.sqrt(0.5), 0.0]
-    )  # rows run 90 degrees left of the way they face
+    assert step == pytest.approx([math.sqrt(0.5), -math.sqrt(0.5), 0.0])  # 90 degrees left of where they face
 
 
 def test_a_search_inside_and_a_spot_on_a_floor():

@@ -111,8 +111,10 @@ FAULTS = {
     "a key misspelt": (spot(SOUTH, "lef_m = 2.0"), f"{P}: lef_m: no such key; did you mean left_m?"),
     "beside the roof": (
         spot(ROOF, "up_m = 9.0"),
-        f'{P}: up_m: lies 2.86 m beyond the edge of "workshop/south roof"; the face is 24.00 m along the eaves and '
-        "6.14 m up the slope",
+        (
+            f'{P}: up_m: lies 2.86 m beyond the edge of "workshop/south roof"; the face is 24.00 m along the eaves and '
+            "6.14 m up the slope"
+        ),
     ),
     "outside, not inside": (
         spot('inside = "workshop"', "at = [0.0, 0.0]", "height_m = 2.0"),
@@ -140,8 +142,10 @@ FAULTS = {
     ),
     "an array that does not fit": (
         array(ROOF, "left_m = 4.35", "up_m = 0.5"),
-        f'{S}: does not fit: 4 of 44 inverters lie beyond the edge of "workshop/south roof", S-1-11 by 0.35 m; the '
-        "face is 24.00 m along the eaves and 6.14 m up the slope",
+        (
+            f'{S}: does not fit: 4 of 44 inverters lie beyond the edge of "workshop/south roof", S-1-11 by 0.35 m; the '
+            "face is 24.00 m along the eaves and 6.14 m up the slope"
+        ),
     ),
     "an array on a wall": (array(SOUTH), f'{S}: on: "workshop/south wall" is no roof and no top'),
     "an array with its height": (array(ROOF, "height_m = 2.0"), f'{S}: height_m: follows from "on"; leave it out'),
@@ -167,8 +171,10 @@ FAULTS = {
     ),
     "a box of no such size": (
         box("centre = [0, 0]", 'size = "30 ft"'),
-        f'{B}: size: "30 ft" is not known; write "10 ft", "20 ft", "20 ft high-cube", "40 ft", "40 ft high-cube"; did '
-        'you mean "40 ft"?',
+        (
+            f'{B}: size: "30 ft" is not known; write "10 ft", "20 ft", "20 ft high-cube", "40 ft", "40 ft high-cube"; did '
+            'you mean "40 ft"?'
+        ),
     ),
     "a box of a size and a length": (
         box("centre = [0, 0]", 'size = "20 ft"'),
@@ -196,15 +202,21 @@ FAULTS = {
         f'{B}: opening "d": on: "eats side" is no side of this box; did you mean "east side"?',
     ),
     "an opening above its wall": (
-        '\n[[wall]]\nname = "w"\nmaterial = "timber 20 mm"\nalong = [[0, 0], [5, 0]]\nheight_m = 2\n'
-        'opening = [{ name = "d", width_m = 1.0, height_m = 2.5 }]\n',
+        (
+            '\n[[wall]]\nname = "w"\nmaterial = "timber 20 mm"\nalong = [[0, 0], [5, 0]]\nheight_m = 2\n'
+            'opening = [{ name = "d", width_m = 1.0, height_m = 2.5 }]\n'
+        ),
         '[[wall]] 2 "w": opening "d": its top is 2.50 m up, 0.50 m above the top of "w" there, 2.00 m',
     ),
     "a material of no such name in an opening": (
-        '\n[[wall]]\nname = "w"\nmaterial = "timber 20 mm"\nalong = [[0, 0], [5, 0]]\nheight_m = 2\n'
-        'opening = [{ name = "d", width_m = 1.0, height_m = 1.5, material = "opn" }]\n',
-        '[[wall]] 2 "w": opening "d": material: "opn" is not known; `survey materials` lists them, [[material]] adds one'
-        '; did you mean "open"?',
+        (
+            '\n[[wall]]\nname = "w"\nmaterial = "timber 20 mm"\nalong = [[0, 0], [5, 0]]\nheight_m = 2\n'
+            'opening = [{ name = "d", width_m = 1.0, height_m = 1.5, material = "opn" }]\n'
+        ),
+        (
+            '[[wall]] 2 "w": opening "d": material: "opn" is not known; `survey materials` lists them, [[material]] adds one'
+            '; did you mean "open"?'
+        ),
     ),
     "a search too high": (
         '\n[[search]]\nname = "s"\ninside = "workshop"\nups_m = [4.5]\n',
@@ -223,17 +235,21 @@ FAULTS = {
         '[[foliage]] 1 "h": width_m: is missing; along needs it',
     ),
     "two shapes of a plant": (
-        '\n[[foliage]]\nname = "h"\nalong = [[0, 0], [5, 0]]\nwidth_m = 1\ncentre = [0, 0]\nacross_m = 2\nheight_m = 2\n',
+        '\n[[foliage]]\nname = "h"\nalong = [[0, 0], [5, 0]]\nwidth_m = 1\ncentre = [0, 0]\nacross_m = 2\n',
         '[[foliage]] 1 "h": along: centre is given too; write footprint, along and width_m, or centre and across_m',
     ),
     "a name that a building has taken": (
         spot("at = [0, 0]", "height_m = 1").replace('"p"', '"workshop/door"'),
-        '[[spot]] 1 "workshop/door" and [[building]] "workshop": name: "workshop/door" stands 2 times; every name in a '
-        "plan must be its own",
+        (
+            '[[spot]] 1 "workshop/door" and [[building]] "workshop": name: "workshop/door" stands 2 times; every name in a '
+            "plan must be its own"
+        ),
     ),
     "pieces of one obstacle of two materials": (
-        '\n[[wall]]\nname = "w1"\npart_of = "w"\nmaterial = "timber 20 mm"\nalong = [[0, 0], [5, 0]]\nheight_m = 2\n'
-        '\n[[wall]]\nname = "w2"\npart_of = "w"\nloss_db = 3\nalong = [[5, 0], [9, 0]]\nheight_m = 2\n',
+        (
+            '\n[[wall]]\nname = "w1"\npart_of = "w"\nmaterial = "timber 20 mm"\nalong = [[0, 0], [5, 0]]\nheight_m = 2\n'
+            '\n[[wall]]\nname = "w2"\npart_of = "w"\nloss_db = 3\nalong = [[5, 0], [9, 0]]\nheight_m = 2\n'
+        ),
         '[[wall]] 3 "w2": part_of: is of "w" as "w1" is, but not of its material or loss; write the same',
     ),
 }

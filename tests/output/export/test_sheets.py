@@ -26,7 +26,7 @@ NAMES = [
 
 def path_losses(plan, gateways):
     links = links_of(scene_of(plan), gateways=gateways)
-    return {name: row for name, row in zip(links.inverters.names, links.path_loss_db, strict=True)}
+    return dict(zip(links.inverters.names, links.path_loss_db, strict=True))
 
 
 def check(plan):
