@@ -197,6 +197,10 @@ class _Reader:
         opened = layout.opened if layout else {}
         fields["obstacles"] = tuple(part for one in fields["obstacles"] for part in opened.get(one.name, (one,)))
         fields["obstacles"] += (*(part for _, part in merged), *(layout.obstacles if layout else ()))
+        if site.joint_m is not None:
+            from survey.inputs.places import joined  # noqa: PLC0415  start-up time
+
+            fields["obstacles"] = joined(fields["obstacles"], joint_m=site.joint_m)
         fields["obstacles"] += tuple(row for array in fields["arrays"] for row in array.module_rows())
         if layout:
             fields["buildings"], fields["faces"] = tuple(one for _, one in buildings), layout.faces

@@ -172,8 +172,8 @@ FAULTS = {
     "a box of no such size": (
         box("centre = [0, 0]", 'size = "30 ft"'),
         (
-            f'{B}: size: "30 ft" is not known; write "10 ft", "20 ft", "20 ft high-cube", "40 ft", "40 ft high-cube"; did '
-            'you mean "40 ft"?'
+            f'{B}: size: "30 ft" is not known; write "10 ft", "20 ft", "20 ft high-cube", "40 ft", "40 ft high-cube"; '
+            'did you mean "40 ft"?'
         ),
     ),
     "a box of a size and a length": (
@@ -214,8 +214,8 @@ FAULTS = {
             'opening = [{ name = "d", width_m = 1.0, height_m = 1.5, material = "opn" }]\n'
         ),
         (
-            '[[wall]] 2 "w": opening "d": material: "opn" is not known; `survey materials` lists them, [[material]] adds one'
-            '; did you mean "open"?'
+            '[[wall]] 2 "w": opening "d": material: "opn" is not known; `survey materials` lists them, [[material]] adds '
+            'one; did you mean "open"?'
         ),
     ),
     "a search too high": (
@@ -241,13 +241,14 @@ FAULTS = {
     "a name that a building has taken": (
         spot("at = [0, 0]", "height_m = 1").replace('"p"', '"workshop/door"'),
         (
-            '[[spot]] 1 "workshop/door" and [[building]] "workshop": name: "workshop/door" stands 2 times; every name in a '
-            "plan must be its own"
+            '[[spot]] 1 "workshop/door" and [[building]] "workshop": name: "workshop/door" stands 2 times; every name in '
+            "a plan must be its own"
         ),
     ),
     "pieces of one obstacle of two materials": (
         (
-            '\n[[wall]]\nname = "w1"\npart_of = "w"\nmaterial = "timber 20 mm"\nalong = [[0, 0], [5, 0]]\nheight_m = 2\n'
+            '\n[[wall]]\nname = "w1"\npart_of = "w"\nmaterial = "brick 110 mm"\nalong = [[0, 0], [5, 0]]\n'
+            "height_m = 2\n"
             '\n[[wall]]\nname = "w2"\npart_of = "w"\nloss_db = 3\nalong = [[5, 0], [9, 0]]\nheight_m = 2\n'
         ),
         '[[wall]] 3 "w2": part_of: is of "w" as "w1" is, but not of its material or loss; write the same',
