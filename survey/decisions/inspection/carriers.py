@@ -49,10 +49,6 @@ class Carriers:
         """Return the slope of a sheet, from level. [degree]"""
         return float(np.degrees(np.arccos(min(1.0, abs(float(self.sheets.normal[sheet, 2]))))))
 
-    def rise(self, sheet: int) -> float:
-        """Return how much farther off a sheet a point is upright than square to it. [-]"""
-        return 1.0 / abs(float(self.sheets.normal[sheet, 2]))
-
 
 @dataclass(frozen=True, kw_only=True)
 class Lie:

@@ -18,8 +18,8 @@ MIN_DEGREES = 1.0
 """Nearer to zero, a plan's own zero point is more likely than the Gulf of Guinea."""
 M_PER_DEG = 111_320.0
 """Length of a degree of the equator: 40 075 km / 360 (WGS 84)."""
-MIN_GRID_M = 100_000.0
-"""National grids count in hundreds of kilometres; no site is so large."""
+MIN_GRID_M = 10_000.0
+"""National grids count in hundreds of kilometres; no site has its own zero point so far away."""
 GRID_STEP_M = 100.0
 """The zero point proposed is a round figure."""
 

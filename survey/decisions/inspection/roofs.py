@@ -15,7 +15,7 @@ from survey.inputs.plan import Array
 from survey.scene import Scene
 
 GAP_M = 0.10
-"""How far above a roof, square to it, inverters are put: what the plan file takes as clear of a sheet."""
+"""How high above a roof inverters are put: what the plan file takes as clear of a sheet."""
 MAX_UNEVEN_M = 0.10
 """An array whose height over its roof varies by more runs at another slope: modules lie flat on it to a few cm."""
 MAX_HIGH_M = 3.0
@@ -73,7 +73,7 @@ def _array_warning(array: Array, lie: Lie, carriers: Carriers) -> str:
         if mended:
             return f"{_state(lie, carriers)}; {mended}"
         return _too_high(array, lie, carriers)
-    shift_m = _shift_m(lie, carriers)
+    shift_m = _shift_m(lie)
     if not np.any(lie.is_good) and np.all(lie.is_near) and _is_even(lie):
         where = "above it" if count > 1 else f"{length(GAP_M)} above it"
         return f"{_state(lie, carriers)}; {where} they would be at height_m = {array.height_m + shift_m:.2f}"
@@ -88,17 +88,16 @@ def _is_even(lie: Lie) -> bool:
     return bool(np.ptp(lie.gap_m) <= MAX_UNEVEN_M)
 
 
-def _shift_m(lie: Lie, carriers: Carriers) -> float:
-    """Return how much higher an array has to be to lie clear above its roof, all of it. [m]"""
-    lowest = int(np.nanargmin(np.where(lie.is_over, lie.gap_m, np.inf)))
-    return GAP_M * carriers.rise(int(lie.sheet[lowest])) - float(lie.gap_m[lowest])
+def _shift_m(lie: Lie) -> float:
+    """Return how much higher an array has to be to lie clear above its roof. [m]"""
+    return GAP_M - float(np.nanmedian(lie.gap_m))
 
 
 def _too_high(array: Array, lie: Lie, carriers: Carriers) -> str:
     """Return how high an array hangs over a roof, where that is all along as high and too high for a frame."""
     if not np.all(lie.is_over) or not _is_even(lie) or not MIN_HIGH_M < float(lie.gap_m.min()) < MAX_HIGH_M:
         return ""
-    height_m = array.height_m + _shift_m(lie, carriers)
+    height_m = array.height_m + _shift_m(lie)
     return f"{_state(lie, carriers)}; {length(GAP_M)} above it they would be at height_m = {height_m:.2f}"
 
 
@@ -144,7 +143,7 @@ def _mended(array: Array, carriers: Carriers, *, with_height: bool) -> str:
     for text, other in variants:
         lie = carriers.lie(other.positions_m())
         if np.all(lie.is_near) and _is_even(lie):
-            height_m = round(other.height_m + _shift_m(lie, carriers), 2)
+            height_m = round(other.height_m + _shift_m(lie), 2)
             lie = carriers.lie(replace(other, height_m=height_m).positions_m())
             if np.all(lie.is_good):
                 roofs = _roofs(lie, lie.is_good, carriers)
@@ -180,8 +179,7 @@ def _single_warnings(scene: Scene, singles: list[int], lie: Lie, carriers: Carri
             own = chosen & np.array([i >= 0 and carriers.names[i] == name for i in lie.sheet.tolist()])
             numbers = np.flatnonzero(own).tolist()
             first = numbers[0]
-            rise_m = GAP_M * carriers.rise(int(lie.sheet[first])) - float(lie.gap_m[first])
-            height_m = scene.inverters.at_m[singles[first], 2] + rise_m
+            height_m = scene.inverters.at_m[singles[first], 2] + GAP_M - float(lie.gap_m[first])
             names = [scene.inverters.names[singles[i]] for i in numbers]
             far = "" if word == "in" else f"{_range(lie, own)} "
             which = "it" if len(names) == 1 else names[0]
