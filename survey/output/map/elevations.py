@@ -1,0 +1,191 @@
+"""A site from its four sides, before it is drawn: outlines of obstacles with how far away they are, names, heights."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from survey.base import polygon
+from survey.base.arrays import FloatArray
+from survey.base.layout import shortened
+from survey.inputs.plan import Obstacle
+from survey.output.map.labels import Label
+from survey.scene import Scene
+
+EDGE_ON_M2 = 0.02
+"""What covers less of a view is seen edge on, and is a line there: by eye."""
+TEXT_LETTERS = 30
+"""A name and its heights take so many letters at most, as other names in pictures."""
+SHARES = (0.5, 0.25, 0.75, 0.1, 0.9)
+"""Where along an outline its name may stand, the first that nothing hides."""
+BELOW_TOP_M = 0.05
+"""A name stands at the top of its outline; what hides a point this far below the top hides it."""
+FEW = 8
+"""So few points of a search are a matter of spots; more are a line in a view."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class View:
+    """One of the four sides.
+
+    Attributes
+    ----------
+    name : str
+        Where the onlooker stands.
+    axis : int
+        Which coordinate runs across the view: 0 for x, 1 for y.
+    is_reversed : bool
+        It grows to the left.
+    sign : float
+        Of the other coordinate: times this, it grows away from the onlooker.
+    """
+
+    name: str
+    axis: int
+    is_reversed: bool
+    sign: float
+
+    def flat_m(self, points_m: FloatArray) -> FloatArray:
+        """Return points as seen: the coordinate across, and the height, shape (n, 2). [m]"""
+        return points_m[:, [self.axis, 2]]
+
+    def depth_m(self, points_m: FloatArray) -> float:
+        """Return how far away the middle of points is, from zero. [m]"""
+        return float(points_m[:, 1 - self.axis].mean()) * self.sign
+
+
+VIEWS = (
+    View(name="south", axis=0, is_reversed=False, sign=1.0),
+    View(name="east", axis=1, is_reversed=False, sign=-1.0),
+    View(name="north", axis=0, is_reversed=True, sign=-1.0),
+    View(name="west", axis=1, is_reversed=True, sign=1.0),
+)
+"""Standing in the south, east is to the right; and so on round the site."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Seen:
+    """A sheet, or a side of a volume, from one side: its outline, shape (corners, 2), and how far away it is. [m]"""
+
+    obstacle: Obstacle
+    outline_m: FloatArray
+    depth_m: float
+
+    @property
+    def is_line(self) -> bool:
+        """Whether it is seen edge on."""
+        return abs(polygon.signed_area_m2(self.outline_m)) <= EDGE_ON_M2
+
+
+def seen_from(scene: Scene, view: View) -> list[Seen]:
+    """Return all that stands on a site as it is seen from one side, the farthest first."""
+    found = [
+        Seen(obstacle=one, outline_m=view.flat_m(face_m), depth_m=view.depth_m(face_m))
+        for one in scene.plan.obstacles
+        for face_m in one.faces_m()
+    ]
+    return sorted(found, key=lambda one: -one.depth_m)
+
+
+def heights_of(points_m: FloatArray) -> str:
+    """Return the heights of something as a name has them behind it: its top, or from where to where.
+
+    Examples
+    --------
+    >>> heights_of(np.array([0.0, 4.0])), heights_of(np.array([4.0, 5.28])), heights_of(np.array([2.6, 2.6]))
+    ('4', '4-5.28', '2.6')
+    """
+    low, high = (f"{round(float(one), 2):g}" for one in (points_m.min(), points_m.max()))
+    return high if low in (high, "0") else f"{low}-{high}"
+
+
+def with_heights(name: str, points_m: FloatArray) -> str:
+    """Return a name with its heights, the name cut where both are too long."""
+    heights = heights_of(points_m)
+    return f"{shortened(name, max(TEXT_LETTERS - len(heights) - 1, 8))} {heights}"
+
+
+def obstacle_heights(scene: Scene) -> dict[str, str]:
+    """Return the label of each obstacle with its heights behind it."""
+    found: dict[str, list[FloatArray]] = {}
+    for one in scene.plan.obstacles:
+        if one.label:
+            found.setdefault(one.label, []).extend(face_m[:, 2] for face_m in one.faces_m())
+    return {name: with_heights(name, np.concatenate(parts)) for name, parts in found.items() if parts}
+
+
+def device_heights(scene: Scene) -> dict[str, str]:
+    """Return the labels of arrays, gateways and spots with their heights behind them."""
+    found = {
+        f"array {one.name}": with_heights(f"array {one.name}", one.positions_m()[:, 2]) for one in scene.plan.arrays
+    }
+    for one in (*scene.plan.gateways, *scene.plan.spots):
+        found[one.name] = with_heights(one.name, np.array([one.height_m]))
+    for search in scene.plan.searches:
+        found[search.name] = with_heights(search.name, np.array(search.heights_m))
+    for inverter in scene.plan.inverters:
+        found[inverter.name] = with_heights(inverter.name, np.array([inverter.height_m]))
+    return found
+
+
+def labels_from(scene: Scene, view: View, seen: Sequence[Seen], frame_m: tuple[float, float]) -> list[Label]:
+    """Return the names that belong into a view: of devices, and of obstacles that nothing nearer hides.
+
+    Parameters
+    ----------
+    scene : Scene
+        The site.
+    view : View
+        The side.
+    seen : sequence of Seen
+        From `seen_from`.
+    frame_m : tuple of float
+        Lowest and highest coordinate shown. [m]
+    """
+    names = device_heights(scene)
+    labels = [
+        Label(text=names[one.name], kind="gateway" if one in scene.plan.gateways else "spot", at=at)
+        for one in (*scene.plan.gateways, *scene.plan.spots)
+        if frame_m[0] <= (at := (one.at[view.axis], one.height_m))[0] <= frame_m[1]
+    ]
+    for array in scene.plan.arrays:
+        flat_m = view.flat_m(array.positions_m())
+        at = (float(flat_m[:, 0].mean()), float(flat_m[:, 1].max()))
+        labels.append(Label(text=names[f"array {array.name}"], kind="array", at=at))
+    heights = obstacle_heights(scene)
+    named: dict[str, Label] = {}
+    for k in reversed(range(len(seen))):  # the nearest first
+        name = seen[k].obstacle.label
+        at_m = _in_sight_m(seen, k, frame_m) if name and name not in named else None
+        if at_m is not None:
+            named[name] = Label(text=heights[name], kind="obstacle", at=at_m)
+    return [*labels, *named.values()]
+
+
+def _in_sight_m(seen: Sequence[Seen], k: int, frame_m: tuple[float, float]) -> tuple[float, float] | None:
+    """Return a point at the top of an outline that nothing nearer hides; None where all of it is hidden."""
+    outline_m = seen[k].outline_m
+    low, high = max(outline_m[:, 0].min(), frame_m[0]), min(outline_m[:, 0].max(), frame_m[1])
+    if low > high:
+        return None
+    nearer = [one for one in seen[k + 1 :] if not one.is_line and one.obstacle is not seen[k].obstacle]
+    for share in SHARES:
+        across = low + share * (high - low)
+        top = _top_m(outline_m, across)
+        point = np.array([[across, top - BELOW_TOP_M]])
+        if not any(polygon.contains(one.outline_m, point)[0] for one in nearer):
+            return float(across), float(top)
+    return None
+
+
+def _top_m(outline_m: FloatArray, across: float) -> float:
+    """Return the highest point of an outline over a coordinate. [m]"""
+    tops = []
+    for one, other in zip(outline_m, np.roll(outline_m, -1, axis=0), strict=True):
+        if min(one[0], other[0]) - 1e-9 <= across <= max(one[0], other[0]) + 1e-9:
+            wide = other[0] - one[0]
+            share = (across - one[0]) / wide if abs(wide) > 1e-9 else float(other[1] > one[1])  # noqa: PLR2004  upright
+            tops.append(one[1] + share * (other[1] - one[1]))
+    return float(max(tops, default=outline_m[:, 1].max()))
