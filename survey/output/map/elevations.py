@@ -8,9 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from survey.base import polygon
-from survey.base.arrays import FloatArray
+from survey.base.arrays import BoolArray, FloatArray
 from survey.base.layout import shortened
-from survey.inputs.plan import Obstacle
+from survey.inputs.plan import Array, Obstacle
 from survey.output.map.labels import Label
 from survey.scene import Scene
 
@@ -22,8 +22,6 @@ SHARES = (0.5, 0.25, 0.75, 0.1, 0.9)
 """Where along an outline its name may stand, the first that nothing hides."""
 BELOW_TOP_M = 0.05
 """A name stands at the top of its outline; what hides a point this far below the top hides it."""
-FEW = 8
-"""So few points of a search are a matter of spots; more are a line in a view."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -117,10 +115,8 @@ def obstacle_heights(scene: Scene) -> dict[str, str]:
 
 
 def device_heights(scene: Scene) -> dict[str, str]:
-    """Return the labels of arrays, gateways and spots with their heights behind them."""
-    found = {
-        f"array {one.name}": with_heights(f"array {one.name}", one.positions_m()[:, 2]) for one in scene.plan.arrays
-    }
+    """Return the names of gateways, spots and single inverters with their heights behind them."""
+    found = {}
     for one in (*scene.plan.gateways, *scene.plan.spots):
         found[one.name] = with_heights(one.name, np.array([one.height_m]))
     for search in scene.plan.searches:
@@ -130,7 +126,66 @@ def device_heights(scene: Scene) -> dict[str, str]:
     return found
 
 
-def labels_from(scene: Scene, view: View, seen: Sequence[Seen], frame_m: tuple[float, float]) -> list[Label]:
+def hidden_from(view: View, seen: Sequence[Seen], at_m: FloatArray) -> BoolArray:
+    """Return which devices stand behind something.
+
+    Parameters
+    ----------
+    view : View
+        The side.
+    seen : sequence of Seen
+        From `seen_from`.
+    at_m : ndarray of float, shape (devices, 3)
+        Where they are. [m]
+
+    Returns
+    -------
+    ndarray of bool, shape (devices,)
+    """
+    depths_m, flat_m = view.sign * at_m[:, 1 - view.axis], view.flat_m(at_m)
+    hidden = np.zeros(len(at_m), dtype=bool)
+    for one in seen:
+        behind = np.flatnonzero(~hidden & (depths_m > one.depth_m))
+        if len(behind) and not one.is_line:
+            hidden[behind] = polygon.contains(one.outline_m, flat_m[behind])
+    return hidden
+
+
+def named_in(scene: Scene) -> dict[str, tuple[str, ...]]:
+    """Return from which sides each array, gateway and spot is named: where it is in sight; hidden, from the first."""
+    found: dict[str, list[str]] = {}
+    groups = [(one.name, one.positions_m()) for one in scene.plan.arrays]
+    groups += [(one.name, np.array([[*one.at, one.height_m]])) for one in (*scene.plan.gateways, *scene.plan.spots)]
+    for view in VIEWS:
+        seen = seen_from(scene, view)
+        hidden = hidden_from(view, seen, np.concatenate([at_m for _, at_m in groups])) if groups else np.zeros(0)
+        first = 0
+        for name, at_m in groups:
+            if not np.all(hidden[first : first + len(at_m)]):
+                found.setdefault(name, []).append(view.name)
+            first += len(at_m)
+    return {name: tuple(found.get(name, [VIEWS[0].name])) for name, _ in groups}
+
+
+def array_labels(arrays: Sequence[Array], axes: tuple[int, int]) -> list[Label]:
+    """Return the names of arrays above their middles, those that come to one place together."""
+    together: dict[tuple[float, float], list[Array]] = {}
+    for array in arrays:
+        flat_m = array.positions_m()[:, axes]
+        at = (round(float(flat_m[:, 0].mean()), 1), round(float(flat_m[:, 1].max()), 2))
+        together.setdefault(at, []).append(array)
+    labels = []
+    for at, those in together.items():
+        names = ", ".join(one.name for one in those)
+        heights_m = np.concatenate([one.positions_m()[:, 2] for one in those])
+        text = with_heights(f"{'array' if len(those) == 1 else 'arrays'} {names}", heights_m)
+        labels.append(Label(text=text, kind="array", at=at))
+    return labels
+
+
+def labels_from(
+    scene: Scene, view: View, seen: Sequence[Seen], frame_m: tuple[float, float], named: dict[str, tuple[str, ...]]
+) -> list[Label]:
     """Return the names that belong into a view: of devices, and of obstacles that nothing nearer hides.
 
     Parameters
@@ -143,25 +198,25 @@ def labels_from(scene: Scene, view: View, seen: Sequence[Seen], frame_m: tuple[f
         From `seen_from`.
     frame_m : tuple of float
         Lowest and highest coordinate shown. [m]
+    named : dict of str to tuple of str
+        From `named_in`.
     """
     names = device_heights(scene)
     labels = [
         Label(text=names[one.name], kind="gateway" if one in scene.plan.gateways else "spot", at=at)
         for one in (*scene.plan.gateways, *scene.plan.spots)
-        if frame_m[0] <= (at := (one.at[view.axis], one.height_m))[0] <= frame_m[1]
+        if view.name in named[one.name] and frame_m[0] <= (at := (one.at[view.axis], one.height_m))[0] <= frame_m[1]
     ]
-    for array in scene.plan.arrays:
-        flat_m = view.flat_m(array.positions_m())
-        at = (float(flat_m[:, 0].mean()), float(flat_m[:, 1].max()))
-        labels.append(Label(text=names[f"array {array.name}"], kind="array", at=at))
+    arrays = [one for one in scene.plan.arrays if view.name in named[one.name]]
+    labels += array_labels(arrays, (view.axis, 2))
     heights = obstacle_heights(scene)
-    named: dict[str, Label] = {}
+    obstacles: dict[str, Label] = {}
     for k in reversed(range(len(seen))):  # the nearest first
         name = seen[k].obstacle.label
-        at_m = _in_sight_m(seen, k, frame_m) if name and name not in named else None
+        at_m = _in_sight_m(seen, k, frame_m) if name and name not in obstacles else None
         if at_m is not None:
-            named[name] = Label(text=heights[name], kind="obstacle", at=at_m)
-    return [*labels, *named.values()]
+            obstacles[name] = Label(text=heights[name], kind="obstacle", at=at_m)
+    return [*labels, *obstacles.values()]
 
 
 def _in_sight_m(seen: Sequence[Seen], k: int, frame_m: tuple[float, float]) -> tuple[float, float] | None:
