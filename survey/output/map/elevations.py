@@ -18,6 +18,8 @@ EDGE_ON_M2 = 0.02
 """What covers less of a view is seen edge on, and is a line there: by eye."""
 TEXT_LETTERS = 30
 """A name and its heights take so many letters at most, as other names in pictures."""
+IN_FRONT_M = 0.01
+"""What is less far behind a sheet is on it, and in sight: coordinates are written to the centimetre."""
 SHARES = (0.5, 0.25, 0.75, 0.1, 0.9)
 """Where along an outline its name may stand, the first that nothing hides."""
 BELOW_TOP_M = 0.05
@@ -49,9 +51,9 @@ class View:
         """Return points as seen: the coordinate across, and the height, shape (n, 2). [m]"""
         return points_m[:, [self.axis, 2]]
 
-    def depth_m(self, points_m: FloatArray) -> float:
-        """Return how far away the middle of points is, from zero. [m]"""
-        return float(points_m[:, 1 - self.axis].mean()) * self.sign
+    def depths_m(self, points_m: FloatArray) -> FloatArray:
+        """Return how far away points are, from zero, shape (n,). [m]"""
+        return np.asarray(points_m[:, 1 - self.axis] * self.sign)
 
 
 VIEWS = (
@@ -65,26 +67,41 @@ VIEWS = (
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Seen:
-    """A sheet, or a side of a volume, from one side: its outline, shape (corners, 2), and how far away it is. [m]"""
+    """A sheet, or a side of a volume, from one side.
+
+    Attributes
+    ----------
+    obstacle : Obstacle
+        What it belongs to.
+    outline_m : ndarray of float, shape (corners, 2)
+        As seen: the coordinate across, and the height. [m]
+    depths_m : ndarray of float, shape (corners,)
+        How far away each corner is, from zero. [m]
+    """
 
     obstacle: Obstacle
     outline_m: FloatArray
-    depth_m: float
+    depths_m: FloatArray
 
     @property
     def is_line(self) -> bool:
         """Whether it is seen edge on."""
         return abs(polygon.signed_area_m2(self.outline_m)) <= EDGE_ON_M2
 
+    def depth_at_m(self, flat_m: FloatArray) -> FloatArray:
+        """Return how far away its plane is where points are seen, shape (points, 2). [m]"""
+        terms, *_ = np.linalg.lstsq(np.column_stack([np.ones(len(self.outline_m)), self.outline_m]), self.depths_m)
+        return np.asarray(terms[0] + flat_m @ terms[1:])
+
 
 def seen_from(scene: Scene, view: View) -> list[Seen]:
     """Return all that stands on a site as it is seen from one side, the farthest first."""
     found = [
-        Seen(obstacle=one, outline_m=view.flat_m(face_m), depth_m=view.depth_m(face_m))
+        Seen(obstacle=one, outline_m=view.flat_m(face_m), depths_m=view.depths_m(face_m))
         for one in scene.plan.obstacles
         for face_m in one.faces_m()
     ]
-    return sorted(found, key=lambda one: -one.depth_m)
+    return sorted(found, key=lambda one: -float(one.depths_m.mean()))
 
 
 def heights_of(points_m: FloatArray) -> str:
@@ -142,11 +159,11 @@ def hidden_from(view: View, seen: Sequence[Seen], at_m: FloatArray) -> BoolArray
     -------
     ndarray of bool, shape (devices,)
     """
-    depths_m, flat_m = view.sign * at_m[:, 1 - view.axis], view.flat_m(at_m)
+    depths_m, flat_m = view.depths_m(at_m), view.flat_m(at_m)
     hidden = np.zeros(len(at_m), dtype=bool)
     for one in seen:
-        behind = np.flatnonzero(~hidden & (depths_m > one.depth_m))
-        if len(behind) and not one.is_line:
+        if not one.is_line:
+            behind = np.flatnonzero(~hidden & (depths_m > one.depth_at_m(flat_m) + IN_FRONT_M))
             hidden[behind] = polygon.contains(one.outline_m, flat_m[behind])
     return hidden
 
