@@ -78,8 +78,12 @@ def _open_ends(scene: Scene, loose: BoolArray) -> Iterator[str]:
     free = met.reshape(-1, len(END_SHARES)).sum(axis=1) <= 1  # the place nearest to the eaves may still be met
     edges: dict[int, list[int]] = {}
     walls = np.flatnonzero(loose & (np.abs(sheets.normal[:, 2]) < 0.05))  # noqa: PLR2004  within 3 degrees
+    low_m = sheets.corners_m[walls, :, :2].min(axis=1) - MAX_SLIT_M
+    high_m = sheets.corners_m[walls, :, :2].max(axis=1) + MAX_SLIT_M
     for edge in np.flatnonzero(free).tolist():
-        below = [wall for wall in walls.tolist() if _is_under(sheets.corners_m[wall], start_m[edge], end_m[edge])]
+        ends_m = np.stack([start_m[edge], end_m[edge]])[:, :2]
+        near = walls[np.all((ends_m.min(axis=0) >= low_m) & (ends_m.max(axis=0) <= high_m), axis=1)].tolist()
+        below = [wall for wall in near if _is_under(sheets.corners_m[wall], start_m[edge], end_m[edge])]
         for wall in below[:1]:
             edges.setdefault(wall, []).append(edge)
     for wall, own in edges.items():

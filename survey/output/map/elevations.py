@@ -119,7 +119,7 @@ def heights_of(points_m: FloatArray) -> str:
 def with_heights(name: str, points_m: FloatArray) -> str:
     """Return a name with its heights, the name cut where both are too long."""
     heights = heights_of(points_m)
-    return f"{shortened(name, max(TEXT_LETTERS - len(heights) - 1, 8))} {heights}"
+    return f"{shortened(name, max(TEXT_LETTERS - len(heights) - 2, 8))}, {heights}"
 
 
 def obstacle_heights(scene: Scene) -> dict[str, str]:
@@ -228,9 +228,14 @@ def labels_from(
     labels += array_labels(arrays, (view.axis, 2))
     heights = obstacle_heights(scene)
     obstacles: dict[str, Label] = {}
+    tops_m: dict[str, float] = {}
+    for one in seen:
+        name = one.obstacle.label
+        tops_m[name] = max(tops_m.get(name, -np.inf), float(one.outline_m[:, 1].max()))
     for k in reversed(range(len(seen))):  # the nearest first
         name = seen[k].obstacle.label
-        at_m = _in_sight_m(seen, k, frame_m) if name and name not in obstacles else None
+        is_top = float(seen[k].outline_m[:, 1].max()) > tops_m.get(name, 0.0) - IN_FRONT_M
+        at_m = _in_sight_m(seen, k, frame_m) if name and is_top and name not in obstacles else None
         if at_m is not None:
             obstacles[name] = Label(text=heights[name], kind="obstacle", at=at_m)
     return [*labels, *obstacles.values()]

@@ -49,30 +49,39 @@ def test_a_device_is_named_where_it_is_seen_and_from_the_south_where_it_never_is
     assert named_in(site(box))["office"] == ("south",)
 
 
+def test_a_box_behind_a_wall_is_not_named():
+    box = entry("box", name='"b"', loss_db=3, centre="[10, 12]", length_m=2, width_m=2, height_m=2)
+    scene = site(BOTH + box)
+    assert "b, 2" not in {
+        one.text for one in labels_from(scene, SOUTH, seen_from(scene, SOUTH), (-5, 25), named_in(scene))
+    }
+    assert "b, 2" in {one.text for one in labels_from(scene, NORTH, seen_from(scene, NORTH), (-5, 25), named_in(scene))}
+
+
 def test_an_obstacle_behind_another_is_named_only_where_it_shows():
     scene = site(BOTH.replace("height_m = 4", "height_m = 2"))
     texts = {
         view.name: {one.text for one in labels_from(scene, view, seen_from(scene, view), (-5, 25), named_in(scene))}
         for view in (SOUTH, NORTH)
     }
-    assert "near 3" in texts["south"] and "far 2" not in texts["south"]
-    assert {"near 3", "far 2"} <= texts["north"]
+    assert "near, 3" in texts["south"] and "far, 2" not in texts["south"]
+    assert {"near, 3", "far, 2"} <= texts["north"]
 
 
 def test_arrays_in_one_place_have_one_name_between_them():
     rows = array(name='"A"', first="[0, 20]", per_row=3) + array(name='"B"', first="[0, 30]", per_row=3)
     scene = site(rows)
     texts = [one.text for one in labels_from(scene, SOUTH, [], (-5, 25), named_in(scene))]
-    assert "arrays A, B 3" in texts
+    assert "arrays A, B, 3" in texts
 
 
 @pytest.mark.parametrize(
     ("name", "heights_m", "text"),
-    [("wall", [0.0, 2.5], "wall 2.5"), ("roof", [2.5, 4.0], "roof 2.5-4"), ("x" * 40, [3.0], 27 * "x" + "… 3")],
+    [("wall", [0.0, 2.5], "wall, 2.5"), ("roof", [2.5, 4.0], "roof, 2.5-4"), ("x" * 40, [3.0], 26 * "x" + "…, 3")],
 )
 def test_heights_stand_behind_names(name, heights_m, text):
     shown = with_heights(name, np.array(heights_m))
-    assert shown == text or (len(name) > 30 and len(shown) <= 30 and shown.endswith(" 3"))
+    assert shown == text or (len(name) > 30 and len(shown) <= 30 and shown.endswith(", 3"))
 
 
 def test_the_picture_has_five_parts_a_ground_line_and_west_to_the_left_from_the_south():
