@@ -20,8 +20,8 @@ INVERTERS = {"house": 12, "farm": 40, "warehouse": 400}
 
 AT_2440 = ["loss of steel cladding: found at 815 MHz, used at 2440 MHz; take a reading, or give your own loss_db"]
 OPEN_ENDS = [
-    f'"west tiles" and "east tiles" over "outer wall": the end at [4.5, {y}] is open, up to 1.82 m high; a [[roof]] with '
-    f"corners = [{corners}, [4.5, {y}, 4.52]] closes it"
+    f'"west tiles" and "east tiles" over "outer wall": the end at [4.5, {y}] is open, up to 1.82 m high; a [[roof]] '
+    f"with corners = [{corners}, [4.5, {y}, 4.52]] closes it"
     for y, corners in ((14, "[9, 14, 2.7], [0, 14, 2.7]"), (0, "[0, 0, 2.7], [9, 0, 2.7]"))
 ]
 MEANT = {"house": OPEN_ENDS + AT_2440, "farm": [], "warehouse": AT_2440}

@@ -74,13 +74,13 @@ def test_an_edge_that_a_third_sheet_closes_is_no_gap():
 
 
 def test_a_place_is_touched_by_other_sheets_only():
-    sheets = sheets_of([SQUARE, SQUARE + [4.0, 0.0, 0.0]], [0, 1])
+    sheets = sheets_of([SQUARE, np.add(SQUARE, [4.0, 0.0, 0.0])], [0, 1])
     met = touched(np.array([[4.0, 0.0, 1.0], [0.0, 0.0, 1.0]]), sheets, own=np.array([0, 0]), within_m=0.01)
     assert met.tolist() == [True, False]
 
 
 def test_sheets_in_one_place_are_found_with_the_length_they_share():
-    sheets = sheets_of([SQUARE, SQUARE + [2.5, 0.01, 0.0], SQUARE + [0.0, 0.05, 0.0]], [0, 1, 2])
+    sheets = sheets_of([SQUARE, np.add(SQUARE, [2.5, 0.01, 0.0]), np.add(SQUARE, [0.0, 0.05, 0.0])], [0, 1, 2])
     one, other, shared_m = overlaps_of(sheets, chosen=np.ones(3, dtype=bool), min_m=0.5)
     assert (one.tolist(), other.tolist()) == ([0], [1])
     assert shared_m == pytest.approx([1.5])

@@ -169,7 +169,8 @@ def _from_side(axes: Axes, scene: Scene, view: View, named: dict[str, tuple[str,
     for kind, at_m in groups.items():
         hidden = hidden_from(view, seen, at_m)
         for chosen, alpha in ((hidden, PALE), (~hidden, 1.0)):
-            points_m = view.flat_m(at_m[chosen])
+            # Pale marks one on the other would not be pale.
+            points_m = np.unique(np.round(view.flat_m(at_m[chosen]), 1 if chosen is hidden else 3), axis=0)
             axes.plot(*points_m.T, zorder=LAYERS.get(kind, 4.0), gid=kind, alpha=alpha, **looks_of[kind])
     marks_m = view.flat_m(np.concatenate(list(groups.values())))
     axes.set_xlabel(f"{('east', 'north')[view.axis]}, m", labelpad=1)
