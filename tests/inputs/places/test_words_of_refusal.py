@@ -235,7 +235,10 @@ FAULTS = {
         '[[foliage]] 1 "h": width_m: is missing; along needs it',
     ),
     "two shapes of a plant": (
-        '\n[[foliage]]\nname = "h"\nalong = [[0, 0], [5, 0]]\nwidth_m = 1\ncentre = [0, 0]\nacross_m = 2\n',
+        (
+            '\n[[foliage]]\nname = "h"\nalong = [[0, 0], [5, 0]]\nwidth_m = 1\n'
+            "centre = [0, 0]\nacross_m = 2\nheight_m = 2\n"
+        ),
         '[[foliage]] 1 "h": along: centre is given too; write footprint, along and width_m, or centre and across_m',
     ),
     "a name that a building has taken": (
