@@ -214,8 +214,8 @@ FAULTS = {
             'opening = [{ name = "d", width_m = 1.0, height_m = 1.5, material = "opn" }]\n'
         ),
         (
-            '[[wall]] 2 "w": opening "d": material: "opn" is not known; `survey materials` lists them, [[material]] adds '
-            'one; did you mean "open"?'
+            '[[wall]] 2 "w": opening "d": material: "opn" is not known; `survey materials` lists them, [[material]] '
+            'adds one; did you mean "open"?'
         ),
     ),
     "a search too high": (
@@ -244,8 +244,8 @@ FAULTS = {
     "a name that a building has taken": (
         spot("at = [0, 0]", "height_m = 1").replace('"p"', '"workshop/door"'),
         (
-            '[[spot]] 1 "workshop/door" and [[building]] "workshop": name: "workshop/door" stands 2 times; every name in '
-            "a plan must be its own"
+            '[[spot]] 1 "workshop/door" and [[building]] "workshop": name: "workshop/door" stands 2 times; every name '
+            "in a plan must be its own"
         ),
     ),
     "pieces of one obstacle of two materials": (
