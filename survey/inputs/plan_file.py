@@ -204,6 +204,8 @@ class _Reader:
         self._names(tables, lists, made=[*_made_names(layout), *((one.name, place) for place, one in merged)])
         self._materials(tables, buildings)
         patterns = self._patterns(tables)
+        if layout and layout.refused and not self.faults:  # a plan with stand-ins is never computed with
+            self._fault(layout.refused[0], "", "cannot be placed: see what it stands on")
         if self.faults or site is None or radio is None or environment is None or requirement is None:
             raise PlanError(self.faults)
         fields: dict[str, tuple[Any, ...]] = {}

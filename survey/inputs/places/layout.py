@@ -69,6 +69,8 @@ class Layout:
         By name, what a thing stands on.
     leaf_materials : list of (str, str, str)
         Place, key and material of each opening of a loose wall or a box.
+    refused : list of str
+        Places of entries that carry stand-ins.
     faults : list of (str, str, str)
         Place, key and problem.
     """
@@ -80,6 +82,7 @@ class Layout:
     moved_m: Mapping[str, float] = field(default_factory=dict)
     attached: dict[str, Attached] = field(default_factory=dict)
     leaf_materials: list[Fault] = field(default_factory=list)
+    refused: list[str] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
 
 
@@ -156,6 +159,7 @@ def _laid(one: Written, layout: Layout, carriers: Carriers, place: PlaceOf) -> E
         keys, attached = place(one, carriers)
     except EntryError as error:
         layout.faults.extend((one.place, key, problem) for key, problem in (*one.problems, *error.problems))
+        layout.refused.append(one.place)
         return _stand_in(one)
     if attached is not None and one.name:
         layout.attached[one.name] = attached
@@ -212,6 +216,7 @@ def _arrays(one: Written, layout: Layout, carriers: Carriers) -> list[Extra]:
         made: list[PlacedArray] = arrays_of(one, carriers.face)
     except EntryError as error:
         layout.faults.extend((one.place, key, problem) for key, problem in (*one.problems, *error.problems))
+        layout.refused.append(one.place)
         return [_array_stand_in(one)]
     found = []
     for part in made:
@@ -239,7 +244,13 @@ def _lay_out_boxes(layout: Layout, carriers: Carriers) -> None:
     for number, one in enumerate(carriers.boxes):
         box: PlacedBox = carriers.box(number)
         if not box.is_sound:
-            layout.tables["box"].append(Extra(one.place, dict(STAND_IN) | box.values))
+            layout.refused.append(one.place)
+            has_size = "size" in one.given or any(key == "size" for key, _ in one.problems)
+            is_carried = not {"on", "beside"}.isdisjoint((*one.given, *(key for key, _ in one.problems)))
+            missing = {
+                name: value for name, value in STAND_IN.items() if (is_carried if name == "centre" else has_size)
+            }
+            layout.tables["box"].append(Extra(one.place, missing | box.values))
             continue
         layout.tables["box"].append(Extra(one.place, box.values, defaults=one.defaults))
         if box.attached is not None and one.name:
