@@ -73,10 +73,10 @@ def test_options_of_a_coverage_act(run, folder):
 @pytest.mark.parametrize(
     ("out", "told"),
     [
-        ("picture.jpg", 'is no picture by its name; end it in .png, .svg or .pdf; did you mean "png"?'),
-        ("picture", "is no picture by its name; end it in .png, .svg or .pdf"),
-        ("picture.txt", "is no picture by its name; end it in .png, .svg or .pdf"),
-        ("nowhere/picture.png", "there is no folder nowhere"),
+        ("picture.jpg", 'is not a picture file name; end it in .png, .svg or .pdf; did you mean "png"?'),
+        ("picture", "is not a picture file name; end it in .png, .svg or .pdf"),
+        ("picture.txt", "is not a picture file name; end it in .png, .svg or .pdf"),
+        ("nowhere/picture.png", "the folder nowhere does not exist"),
     ],
 )
 def test_a_file_that_cannot_be_is_told_before_anything_is_computed(run, folder, out, told):
@@ -122,15 +122,15 @@ def test_unknown_names_are_told(run, folder, words, told):
     ("words", "told"),
     [
         ([], "Missing option '--out'"),
-        (["--out", "p.png", "--inverter", "i1"], "--inverter belongs to --kind profile or budget"),
-        (["--out", "p.png", "--kind", "budget", "--height-m", "3"], "--height-m belongs to --kind coverage"),
-        (["--out", "p.png", "--kind", "budget", "--relays", "1"], "--relays belongs to --kind map or network"),
-        (["--out", "p.png", "--gateways", "2"], "--gateways belongs to --placed"),
-        (["--out", "p.png", "--spare"], "--spare belongs to --placed"),
+        (["--out", "p.png", "--inverter", "i1"], "--inverter is only for --kind profile or budget"),
+        (["--out", "p.png", "--kind", "budget", "--height-m", "3"], "--height-m is only for --kind coverage"),
+        (["--out", "p.png", "--kind", "budget", "--relays", "1"], "--relays is only for --kind map or network"),
+        (["--out", "p.png", "--gateways", "2"], "--gateways is only for --placed"),
+        (["--out", "p.png", "--spare"], "--spare is only for --placed"),
         (["--out", "p.png", "--placed", "--gateway", "office"], "--gateway and --placed exclude each other"),
         (
             ["--out", "p.png", "--kind", "coverage", "--gateway-places", "--placed"],
-            "with --gateway-places every point is a gateway; leave --gateway and --placed away",
+            "with --gateway-places each point is a gateway position; omit --gateway and --placed",
         ),
         (["--out", "p.png", "--kind", "plot"], "'plot' is not one of"),
         (["--out", "p.png", "--kind", "coverage", "--points", "0"], "0 is not in the range"),

@@ -535,7 +535,7 @@ def test_every_fault_of_a_table_is_a_fault_of_the_plan_told_once_beside_the_othe
     )
     assert lines == [
         "[radio.inverter]: mounting_loss_db: -1 is out of range; write a number from 0 to 60",
-        '[[spot]] 1 "mast" and [[spot]] 2 "mast": name: "mast" stands 2 times; every name in a plan must be its own',
+        '[[spot]] 1 "mast" and [[spot]] 2 "mast": name: "mast" is used 2 times; every name in a plan must be different',
         f'[radio.gateway]: antenna: whip.csv: row 3: gain_dbi: "x" is not a number; {GAINS}',
         f"[radio.gateway]: antenna: whip.csv: row 4: gain_dbi: 50 is out of range; {GAINS}",
     ]

@@ -137,7 +137,7 @@ INVERTER_KEYS = (
 )
 SLABS = "concrete, brick, plasterboard, wood, glass, ceiling board, chipboard, plywood, marble"
 OUT_OF_ORDER = "write its corners in order around the edge"
-ONE_NAME = "every name in a plan must be its own"
+ONE_NAME = "every name in a plan must be different"
 NO_SUCH_MATERIAL = "is not known; `survey materials` lists them, [[material]] adds one"
 NO_LINE_BREAK = "holds a line break or another character that cannot be printed; write it on one line"
 HEIGHT = "write a number from -100 to 1000"

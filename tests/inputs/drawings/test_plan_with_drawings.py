@@ -122,7 +122,7 @@ FAULTS = {
             "the name without it"
         ),
         (
-            '[[drawing]] 1 "a/b": file: "map.pdf" is no drawing by its name; write a file that ends in '
+            '[[drawing]] 1 "a/b": file: "map.pdf" is not a drawing file name; write a file that ends in '
             ".dxf, .geojson or .csv"
         ),
         (
@@ -148,7 +148,7 @@ FAULTS = {
     ),
     "a drawing twice": (
         DRAWING * 2,
-        '[[drawing]] 1 "map" and [[drawing]] 2 "map": name: "map" stands 2 times; every name in a plan must be its own',
+        '[[drawing]] 1 "map" and [[drawing]] 2 "map": name: "map" is used 2 times; every name in a plan must be different',
     ),
     "a list with a name": (
         '[[inverter]]\nname = "x"\nfrom = "list.csv"\n',
@@ -212,10 +212,10 @@ def test_every_fault_is_told_with_its_place(told, case):
 
 def test_half_a_place_on_the_earth(told):
     assert told("", (ORIGIN[0], ORIGIN[0] + "\nzero_lat_deg = 48")) == [
-        "[site]: zero_lon_deg: is missing; zero_lat_deg and zero_lon_deg stand together"
+        "[site]: zero_lon_deg: is missing; write both zero_lat_deg and zero_lon_deg"
     ]
     assert told("", (ORIGIN[0], ORIGIN[0] + "\nplan_north_deg = 4")) == [
-        "[site]: plan_north_deg: means nothing without zero_lat_deg and zero_lon_deg; write them, or leave it out"
+        "[site]: plan_north_deg: has no effect without zero_lat_deg and zero_lon_deg; write them, or leave it out"
     ]
 
 
