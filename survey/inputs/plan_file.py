@@ -347,7 +347,7 @@ class _Reader:
             if len(places) > 1:
                 shared.setdefault(tuple(places), []).append(name)
         for among, names in shared.items():
-            more = f" and {len(names) - 1} more names are used" if len(names) > 1 else " is used"
+            more = f" and {len(names) - 1} more are used" if len(names) > 1 else " is used"
             problem = f'"{names[0]}"{more} {len(among)} times; every name in a plan must be different'
             self._fault(" and ".join(dict.fromkeys(among)), "name", problem)
         return set(shared)

@@ -203,7 +203,7 @@ def test_without_a_gateway_the_site_alone_is_written(typed, folder):
             1,
             'site.toml: no gateway or spot is named "must"; did you mean "mast"?',
         ),
-        (["--out", "no/a.csv"], 1, "no/a.csv: there is no folder no"),
+        (["--out", "no/a.csv"], 1, "no/a.csv: the folder no does not exist"),
         ([], 2, "Error: Missing option '--out'."),
     ],
 )

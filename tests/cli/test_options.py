@@ -131,12 +131,12 @@ def test_a_file_to_be_read_is_called_that_wherever_its_option_stands(run, folder
 
 NO_PLACE = [
     ("nowhere/result.txt", "the folder nowhere does not exist"),
-    ("plan.toml/result.txt", "there is no folder plan.toml"),
+    ("plan.toml/result.txt", "the folder plan.toml does not exist"),
     ("kept", "is a folder; name a file in it"),
     ("kept/", "is a folder; name a file in it"),
     ("loop", f"cannot be written: {os.strerror(errno.ELOOP)}"),
     ("x" * 300, "cannot be written: File name too long"),
-    ("two\nlines/result.txt", "there is no folder two\\nlines"),
+    ("two\nlines/result.txt", "the folder two\\nlines does not exist"),
     ("pipe", "is not a regular file; name one, or leave --out away to print"),
 ]
 

@@ -195,7 +195,7 @@ BAD = {
     "levels": (
         f"{HEADER},level_dbm\n2026-05-01T10:00,i1,office,1,weak\n2026-05-01T10:10,i1,office,1,0.002\n",
         [
-            'log.csv: row 2: level_dbm: "weak" is no number',
+            'log.csv: row 2: level_dbm: "weak" is not a number',
             f'log.csv: row 3: level_dbm: "0.002" is {ABOVE}',
         ],
     ),
@@ -228,7 +228,7 @@ def test_what_is_wrong_with_a_log_is_told(tmp_path, text, told):
 
 def test_many_bad_rows_are_told_by_the_first_and_their_number(tmp_path):
     told = faults(tmp_path, HEADER + "\n" + "yesterday,i1,office,1\n" * 1_000)
-    assert told[0].startswith('log.csv: row 2: time: "yesterday" is no time')
+    assert told[0].startswith('log.csv: row 2: time: "yesterday" is not a time')
     assert len(told) == 6
     assert told[-1] == "log.csv: time: and 995 more rows like these"
 
