@@ -116,7 +116,7 @@ def _within_reason(steps: list[Step]) -> list[Step]:
     if len(rest) <= 1:
         return steps
     rest_db = sum(step.db for step in rest)
-    others = Item(item=f"{len(rest)} more obstacles", kind="obstacle", db=rest_db)
+    others = Item(item=f"through {len(rest)} more obstacles", kind="obstacle", db=rest_db)
     found: list[Step] = []
     level_dbm, last = 0.0, max(k for k, step in enumerate(steps) if step.item.kind == "obstacle")
     for k, step in enumerate(steps):

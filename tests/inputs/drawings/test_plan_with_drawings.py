@@ -117,10 +117,7 @@ FAULTS = {
     ),
     "a name and a file": (
         '[[drawing]]\nname = "a/b"\nfile = "map.pdf"\n[[spot]]\nname = "s"\nfrom = "a/b"\nheight_m = 1\n',
-        (
-            '[[drawing]] 1 "a/b": name: holds a "/", which separates a drawing from its layer; write '
-            "the name without it"
-        ),
+        ('[[drawing]] 1 "a/b": name: holds a "/", which separates a drawing from its layer; write the name without it'),
         (
             '[[drawing]] 1 "a/b": file: "map.pdf" is not a drawing file name; write a file that ends in '
             ".dxf, .geojson or .csv"
@@ -148,8 +145,10 @@ FAULTS = {
     ),
     "a drawing twice": (
         DRAWING * 2,
-        '[[drawing]] 1 "map" and [[drawing]] 2 "map": name: "map" is used 2 times; every name in a plan must be '
-        "different",
+        (
+            '[[drawing]] 1 "map" and [[drawing]] 2 "map": name: "map" is used 2 times; every name in a plan must be '
+            "different"
+        ),
     ),
     "a list with a name": (
         '[[inverter]]\nname = "x"\nfrom = "list.csv"\n',
@@ -191,7 +190,7 @@ FAULTS = {
         '[[inverter]]\nfrom = "list.csv"\n[[spot]]\nname = "B"\nat = [0, 0]\nheight_m = 2\n',
         (
             '[[inverter]] 2 "list.csv" line 3 "B" and [[spot]] 1 "B": name: "B" is used 2 times; every '
-            "name in a plan must be its own"
+            "name in a plan must be different"
         ),
     ),
     "a name that is none": (

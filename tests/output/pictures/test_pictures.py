@@ -247,7 +247,7 @@ def test_a_coverage_picture_says_what_its_colours_mean(show):
     scene = site("house")
     found = coverage_of(scene, chosen_gateways(scene, ("hall cupboard",)), area_m=field_m(scene), points=100)
     figure = coverage_picture(found, show=show)
-    assert said(figure, "title") == "Quince Street house: how well hall cupboard hears"
+    assert said(figure, "title") == "Quince Street house: coverage from hall cupboard"
     assert f"inverter {found.height_m:g} m above zero" in said(figure, "subtitle")
     (beside,) = (axes for axes in figure.axes if axes.get_label() == "scale")
     assert (beside.get_ylabel() or beside.get_title()) == {"margin": "margin, dB", "chance": "chance"}[show]
@@ -367,7 +367,7 @@ def test_a_mirror_path_is_drawn_and_obeys_the_law_of_reflection(tmp_path):
     figure = profile_picture(links, 0, 0)
     assert len(with_gid(figure, "mirror")) == 2
     name = links.mirror_of(0, 0)
-    assert f"mirror {links.around_db[Way.REFLECTED, 0, 0]:.1f} dB (off {name})" in said(figure, "subtitle")
+    assert f"{links.around_db[Way.REFLECTED, 0, 0]:.1f} dB (from {name})" in said(figure, "subtitle")
     assert f"reflected from {name}" in legend_of(figure)
 
 
@@ -479,7 +479,7 @@ def test_long_names_and_many_obstacles_leave_a_budget_legible(tmp_path):
     ]
     rows = rows_of(budget_picture(links_of(small(tmp_path, more="\n".join(walls))), 0, 0))
     assert len([name for name in rows if name.startswith("through ")]) == 25
-    assert rows["through or past 16 others"] == f"{-sum(round(0.1 + k / 100, 2) for k in range(16)):.2f} dB"
+    assert rows["through 16 more obstacles"] == f"{-sum(round(0.1 + k / 100, 2) for k in range(16)):.2f} dB"
     assert max(map(len, rows)) <= 2 * 38
     adds_up(rows)
 
