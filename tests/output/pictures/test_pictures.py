@@ -248,7 +248,7 @@ def test_a_coverage_picture_says_what_its_colours_mean(show):
     found = coverage_of(scene, chosen_gateways(scene, ("hall cupboard",)), area_m=field_m(scene), points=100)
     figure = coverage_picture(found, show=show)
     assert said(figure, "title") == "Quince Street house: coverage from hall cupboard"
-    assert f"inverter {found.height_m:g} m above zero" in said(figure, "subtitle")
+    assert f"inverter position {found.height_m:g} m high" in said(figure, "subtitle")
     (beside,) = (axes for axes in figure.axes if axes.get_label() == "scale")
     assert (beside.get_ylabel() or beside.get_title()) == {"margin": "margin, dB", "chance": "chance"}[show]
     assert beside.get_tightbbox(FigureCanvasAgg(figure).get_renderer()).x1 <= figure.bbox.x1
