@@ -160,10 +160,6 @@ def test_three_dots_are_used_sparingly():
         assert sum("..." in shown for shown in outputs) <= max(1, len(outputs) // 3), page.name
 
 
-def test_the_readme_is_run_without_a_shortened_output():
-    assert "\n...\n" not in (ROOT / "README.md").read_text(encoding="utf-8")
-
-
 # ------------------------------------------------------------------------------------------ what a user can type
 
 
