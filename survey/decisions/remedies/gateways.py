@@ -152,7 +152,7 @@ def _raised(scene: Scene, gateway: Ends) -> Iterator[Variant]:
     for up_m in RAISES_M:
         at_m = gateway.at_m[0] + [0.0, 0.0, up_m]
         if at_m[2] <= HIGHEST_M and _clear(scene, gateway, at_m) and _free(scene, gateway, at_m):
-            action = f"raise the gateway by {up_m:g} m, to {at_m[2]:.2f} m"
+            action = f"raise the gateway {up_m:g} m, to {at_m[2]:.2f} m"
             yield Variant(kind="raise", action=action, amount_m=up_m, gateway=_at(gateway, at_m), cautions=("height",))
 
 
@@ -217,7 +217,7 @@ def _lifted(scene: Scene, gateway: Ends, cable: Cable) -> Iterator[Variant]:
         if up_m <= cable.longest_m and at_m[2] <= HIGHEST_M and _free(scene, gateway, at_m):
             yield Variant(
                 kind="cable",
-                action=f"antenna by cable {up_m:g} m higher ({loss_db:.1f} dB)",
+                action=f"put the antenna {up_m:g} m higher on a cable ({loss_db:.1f} dB)",
                 amount_m=up_m,
                 gateway=_at(gateway, at_m, more_loss_db=loss_db),
                 cautions=("height", "cable"),
@@ -228,7 +228,7 @@ def _away(scene: Scene, gateway: Ends, cable: Cable, spots: list[int]) -> Iterat
     lengths_m = cable_m(gateway, scene.spots.pick(spots))
     for i, length_m in zip(spots, lengths_m.tolist(), strict=True):
         loss_db = cable.loss_db(length_m)
-        action = f"antenna by cable to {scene.spots.names[i]} ({loss_db:.1f} dB)"
+        action = f"put the antenna at {scene.spots.names[i]} on a cable ({loss_db:.1f} dB)"
         yield Variant(
             kind="cable",
             action=action,
