@@ -155,7 +155,10 @@ def labelled(facts: Sequence[tuple[str, str]], *, indent: str = "  ") -> list[st
     """
     facts = [(label, fact) for label, fact in facts if fact]
     wide = max((columns_of(label) for label, _ in facts), default=0) + 3
-    return [wrapped(label + ":" + " " * (wide - columns_of(label) - 1) + fact, indent=indent, hang=wide) for label, fact in facts]
+    return [
+        wrapped(label + ":" + " " * (wide - columns_of(label) - 1) + fact, indent=indent, hang=wide)
+        for label, fact in facts
+    ]
 
 
 def listed(names: Sequence[str], most: int) -> str:

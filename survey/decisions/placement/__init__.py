@@ -1,4 +1,4 @@
-"""Where the gateway goes, or the gateways: every spot judged by the routes it would give, and why the best one wins."""
+"""Recommend spots for gateways: score every spot and existing gateway by its routes, and give the reason."""
 
 from __future__ import annotations
 
@@ -9,17 +9,20 @@ import numpy as np
 
 from survey.base.arrays import IntArray
 from survey.base.errors import SurveyError
-from survey.budget import HOLDS, Progress
+from survey.base.layout import counted
+from survey.budget import HOLDS, Progress, links_between
 from survey.decisions.placement.ranking import Decider, Reason, Scores, best_of_each_place, reason_for, scores_of
-from survey.decisions.simulation import RankingCertainty, Served, certainty_of_ranking, served_runs
+from survey.decisions.simulation import Pair, RankingCertainty, Served, certainty_of_ranking, served_runs, spot_runs
 from survey.routing import Hops, Network, SpotCoverage, cover_spots, hops_of, network_between
 from survey.scene import Scene
+from survey.siting import CoverageMatrix
 from survey.siting.choice import Choice
 from survey.siting.choosing import choose_each
 from survey.siting.fewest import Fewest, fewest
 
 __all__ = [
     "Decider",
+    "Moving",
     "Placement",
     "PlacementOptions",
     "Reason",
@@ -54,6 +57,31 @@ class PlacementOptions:
     seed: int = 0
 
 
+CERTAIN_SHARE = 0.9
+"""A gain is certain where the simulation runs show it in so many of them: as in "9 of 10 runs". A judgement."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Moving:
+    """What moving an existing gateway brings, run by run.
+
+    Attributes
+    ----------
+    existing : int
+        The existing gateway: index into the scores.
+    pair : Pair
+        The recommended spot as the one, the existing gateway as the other.
+    """
+
+    existing: int
+    pair: Pair
+
+    @property
+    def is_certain(self) -> bool:
+        """Whether more inverters work at the recommended spot in `CERTAIN_SHARE` of the runs or more."""
+        return self.pair.one_more >= CERTAIN_SHARE
+
+
 @dataclass(frozen=True, kw_only=True)
 class Placement:
     """A recommendation, and what it was made from; certainty and reason are worked out when first asked for.
@@ -67,9 +95,9 @@ class Placement:
     hops : Hops or None
         The links between inverters; None where the plan allows no relays.
     coverage : SpotCoverage
-        The routes of all inverters to all spots.
+        The routes of all inverters to all candidates: the existing gateways, then the spots.
     scores : Scores
-        Of all spots, each with one gateway alone.
+        Of all candidates, each with one gateway alone.
     order : ndarray of int, shape (spots,)
         The ranking: indices into the scores.
     choices : tuple of Choice
@@ -77,7 +105,7 @@ class Placement:
     fewest : Fewest or None
         Where that was asked for: the fewest gateways that do.
     chosen : tuple of int
-        The spots recommended: indices into the scores.
+        The candidates recommended: indices into the scores.
     network : Network
         The routes of every inverter to the gateways there.
     """
@@ -109,11 +137,34 @@ class Placement:
         margin_db = self.network.weakest_margin_db
         return int(np.argmin(np.where(np.isnan(margin_db), np.inf, margin_db)))
 
+    @property
+    def spots_matrix(self) -> CoverageMatrix:
+        """The routes to the spots alone, without the existing gateways."""
+        matrix, existing = self.coverage.matrix, self.scores.existing
+        return matrix.only(range(existing, matrix.shape[1])) if existing else matrix
+
+    def is_existing(self, candidate: int) -> bool:
+        """Return whether a candidate is an existing gateway."""
+        return candidate < self.scores.existing
+
+    @cached_property
+    def moving(self) -> Moving | None:
+        """What moving the best existing gateway to the recommended spot brings; None where nothing is to be moved."""
+        several = bool(self.choices) or self.fewest is not None
+        if several or not self.scores.existing or self.is_existing(self.chosen[0]):
+            return None
+        existing = next(i for i in self.order.tolist() if self.is_existing(i))
+        ends = self.scores.spots.pick([self.chosen[0], existing])
+        links = links_between(self.scene, self.scene.inverters, ends)
+        (pair,) = spot_runs(links, self.hops, draws=self.options.draws, seed=self.options.seed).pairs()
+        return Moving(existing=existing, pair=pair)
+
     @cached_property
     def certainty(self) -> RankingCertainty:
         """How certain it is that the first of the ranking is the best single spot."""
         return certainty_of_ranking(
             self.scene,
+            spots=self.scores.spots,
             order=self.order,
             expected_served=self.scores.expected_served,
             draws=self.options.draws,
@@ -136,6 +187,8 @@ class Placement:
 def place(scene: Scene, *, options: PlacementOptions | None = None, progress: Progress | None = None) -> Placement:
     """Recommend spots for as many gateways as the plan allows, or for the fewest that serve all.
 
+    Existing gateways take part like spots, so that none is moved where it is as good as every spot.
+
     Parameters
     ----------
     scene : Scene
@@ -153,18 +206,19 @@ def place(scene: Scene, *, options: PlacementOptions | None = None, progress: Pr
     Raises
     ------
     SurveyError
-        Where the plan names no place for a gateway, or fewer than it wants gateways.
+        Where the plan has no spot, or fewer spots and existing gateways than it asks for gateways.
     """
     options, requirement = options or PlacementOptions(), scene.plan.requirement
     _check_spots(scene)
+    candidates = scene.gateways_and_spots
     before = len(scene.inverters) if requirement.max_relays else 0
 
     def stage(done_before: int) -> Progress | None:
-        return progress and (lambda done, _: progress(done_before + done, before + len(scene.spots)))
+        return progress and (lambda done, _: progress(done_before + done, before + len(candidates)))
 
     hops = hops_of(scene, progress=stage(0)) if requirement.max_relays else None
-    coverage = cover_spots(scene, hops=hops, progress=stage(before))
-    scores = scores_of(scene.spots, coverage.matrix)
+    coverage = cover_spots(scene, ends=candidates, hops=hops, progress=stage(before))
+    scores = scores_of(candidates, coverage.matrix, existing=len(scene.gateways))
     order = scores.order()
     few: Fewest | None = None
     choices: tuple[Choice, ...] = ()
@@ -187,20 +241,20 @@ def place(scene: Scene, *, options: PlacementOptions | None = None, progress: Pr
         choices=choices,
         fewest=few,
         chosen=chosen,
-        network=network_between(scene, scene.spots.pick(list(chosen)), hops=hops, links=links),
+        network=network_between(scene, candidates.pick(list(chosen)), hops=hops, links=links),
     )
 
 
 def _check_spots(scene: Scene) -> None:
-    """Refuse a site with fewer spots than gateways wanted."""
-    plan, spots = scene.plan, len(scene.spots)
+    """Refuse a site with fewer candidates than requested gateways."""
+    plan, spots, existing = scene.plan, len(scene.spots), len(scene.gateways)
     if not spots:
-        raise SurveyError(f"{plan.file}: has no [[spot]] and no [[search]]; add a place where a gateway could go")
-    if plan.requirement.gateways > spots:
-        have = "is only 1 spot" if spots == 1 else f"are only {spots} spots"
+        raise SurveyError(f"{plan.file}: has no [[spot]] and no [[search]]; add a spot where a gateway could go")
+    if plan.requirement.gateways > spots + existing:
+        have = counted(spots, "spot") + (f" and {counted(existing, 'existing gateway')}" if existing else "")
         raise SurveyError(
-            f"{plan.file}: [requirement]: gateways: {plan.requirement.gateways} gateways are more than there are "
-            f"places: there {have}"
+            f"{plan.file}: [requirement]: gateways: {plan.requirement.gateways} gateways are requested, but the plan "
+            f"has only {have}"
         )
 
 

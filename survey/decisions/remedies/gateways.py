@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from survey.base.arrays import FloatArray
+from survey.base.units import compass_word
 from survey.geometry import crossings, on_sheet
 from survey.inputs.plan import Search
 from survey.scene import Ends, Scene
@@ -27,7 +28,6 @@ HIGHEST_M = 1_000.0
 """No antenna is put higher than a plan may have it (`plan.kinds.HEIGHT`). [m]"""
 IN_REACH_M = 2.0
 """What hangs higher than this wants a ladder. [m]"""
-COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -162,7 +162,9 @@ def _moved(scene: Scene, gateway: Ends) -> Iterator[Variant]:
     cautions = ("height", "mains") if gateway.at_m[0, 2] > IN_REACH_M else ("mains",)
     for along, at_m, step_m in _along_line(search, gateway) if search else _along_wall(scene, gateway):
         if _clear(scene, gateway, at_m) and _free(scene, gateway, at_m):
-            action = f"move the gateway {step_m:g} m {_compass(at_m - gateway.at_m[0])} along {along}"
+            action = (
+                f"move the gateway {step_m:g} m {compass_word(*(at_m - gateway.at_m[0])[:2].tolist())} along {along}"
+            )
             yield Variant(kind="move", action=action, amount_m=step_m, gateway=_at(gateway, at_m), cautions=cautions)
 
 
@@ -198,17 +200,6 @@ def _along_wall(scene: Scene, gateway: Ends) -> Iterator[tuple[str, FloatArray, 
             at_m = gateway.at_m[0] + way * step_m * along
             if on_sheet(at_m.reshape(1, 3), scene.sheets, within_m=WALL_WITHIN_M)[0, wall]:
                 yield name, at_m, step_m
-
-
-def _compass(way_m: FloatArray) -> str:
-    """The nearest of eight directions.
-
-    Examples
-    --------
-    >>> _compass(np.array([-3.0, 0.5, 0.0]))
-    'west'
-    """
-    return COMPASS[round(math.degrees(math.atan2(way_m[0], way_m[1])) / 45.0) % 8]
 
 
 def _lifted(scene: Scene, gateway: Ends, cable: Cable) -> Iterator[Variant]:

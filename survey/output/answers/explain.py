@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from shlex import quote
 from typing import NamedTuple
 
 from survey.base.layout import Column, counted, labelled, listed, paragraphs, table, wrapped
@@ -65,7 +66,7 @@ def explain_text(explained: Explained) -> str:
         wanted_line(plan),
         _gateways(explained),
         *(_one(explained, explanation) for explanation in explained.inverters),
-        _cautions(explained, shown),
+        _safety(shown),
         CAUTION,
     )
 
@@ -294,7 +295,10 @@ def _remedies(explained: Explained, one: Explanation) -> str:
     if not shown:
         return paragraphs("\n".join([title, *(wrapped(line) for line in [idle_words(one)] if line)]))
     rows = [
-        [f"{number:>{len(str(len(shown)))}}  {remedy.action}", *remedy_cells(remedy, wanted=plan.requirement.reliability)]
+        [
+            f"{number:>{len(str(len(shown)))}}  {remedy.action}",
+            *remedy_cells(remedy, wanted=plan.requirement.reliability),
+        ]
         for number, remedy in enumerate(shown, start=1)
     ]
     more = len(one.remedies) - len(shown)
@@ -312,12 +316,12 @@ def _notes(explained: Explained, one: Explanation) -> list[str]:
     """Return what to know of the remedies and gains shown for one inverter."""
     shown = shown_remedies(one)
     numbers = [str(number) for number, remedy in enumerate(shown, start=1) if remedy.kind in {"other spot", "one more"}]
-    lines = []
+    lines = [_cable_line(explained, shown)]
     if numbers:
         verb, noun = ("uses", "Remedy") if len(numbers) == 1 else ("use", "Remedies")
         lines.append(
             f"{noun} {' and '.join(numbers)} {verb} the best spot for {one.budget.inverter} alone. "
-            f"The best spot for all inverters: survey place {explained.scene.plan.file}"
+            f"The best spot for all inverters: survey place {quote(explained.scene.plan.file)}"
         )
     if not one.holds and any(remedy.at_m for remedy in shown):
         lines.append(
@@ -366,24 +370,32 @@ def idle_words(one: Explanation) -> str:
     return f"Tried without benefit (gain under {WORTH_DB:g} dB, or a lower chance or state): {', '.join(kinds)}."
 
 
-def _cautions(explained: Explained, shown: list[Remedy]) -> str:
-    """Return the safety rules of the remedies shown, and what was assumed."""
-    lines = caution_lines(explained, shown)
+def _safety(shown: Sequence[Remedy]) -> str:
+    """Return the safety rules of the remedies shown, under their title."""
+    lines = _safety_lines(shown)
     return "\n".join(["Safety", *(wrapped(f"- {line}", indent="  ") for line in lines)]) if lines else ""
 
 
 def caution_lines(explained: Explained, shown: Sequence[Remedy]) -> list[str]:
     """Return the safety rules of remedies and what was assumed, in sentences."""
-    words = {word for remedy in shown for word in remedy.cautions}
-    lines = [text for word, text in CAUTIONS.items() if word in words]
+    return [line for line in (_cable_line(explained, shown), *_safety_lines(shown)) if line]
+
+
+def _cable_line(explained: Explained, shown: Sequence[Remedy]) -> str:
+    """Return the cable loss that the remedies count with; nothing where none needs a cable."""
     cable = explained.cable
-    if "cable" in words:
-        loss = f"{cable.loss_db_per_m:.2f} dB per metre and {cable.connectors_db:g} dB for both connectors"
-        text = f"The gain of an antenna on a cable includes its cable loss: {loss}."
-        if cable.assumed:
-            text += " That is an assumption: read the data sheet and give its figure with --cable-loss-db-per-m."
-        lines.insert(0, text)
-    return lines
+    if not any("cable" in remedy.cautions for remedy in shown):
+        return ""
+    loss = f"{cable.loss_db_per_m:.2f} dB per metre and {cable.connectors_db:g} dB for both connectors"
+    text = f"The gain of an antenna on a cable includes its cable loss: {loss}."
+    if cable.assumed:
+        text += " That is an assumption: read the data sheet and give its figure with --cable-loss-db-per-m."
+    return text
+
+
+def _safety_lines(shown: Sequence[Remedy]) -> list[str]:
+    words = {word for remedy in shown for word in remedy.cautions}
+    return [text for word, text in CAUTIONS.items() if word in words]
 
 
 FINE = 12
@@ -444,7 +456,8 @@ def _inverter(explained: Explained, one: Explanation) -> Record:
 
 def _items(items: tuple[Item, ...]) -> list[Record]:
     return [
-        {"item": item.item, "db": _fine(item.db), "kind": item.kind, "obstacle": item.obstacle or None} for item in items
+        {"item": item.item, "db": _fine(item.db), "kind": item.kind, "obstacle": item.obstacle or None}
+        for item in items
     ]
 
 

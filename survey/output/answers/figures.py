@@ -130,26 +130,7 @@ def state_tally(state: NDArray[np.int8], *, by: str = "Links", over_capacity: in
     """
     fail, marginal, hold = (int(np.sum(state == number)) for number in range(len(STATES)))
     full = f", {NO_ROOM} {over_capacity}" if over_capacity else ""
-    return (
-        f"{by} of {counted(len(state), 'inverter')}: hold {hold}, marginal {marginal}, fail {fail - over_capacity}{full}"
-    )
-
-
-def position_words(x_m: float, y_m: float, height_m: float) -> str:
-    """Return a position as a person finds it.
-
-    Examples
-    --------
-    >>> position_words(8.0, -26.0, 3.0)
-    "8.00 m east, 26.00 m south of the plan's zero point, 3.00 m high"
-    >>> position_words(-1.5, 0.0, 2.0)
-    "1.50 m west of the plan's zero point, 2.00 m high"
-    """
-    x_m, y_m = round(x_m, 2), round(y_m, 2)
-    parts = [f"{abs(x_m):.2f} m {'east' if x_m > 0 else 'west'}"] if x_m else []
-    parts += [f"{abs(y_m):.2f} m {'north' if y_m > 0 else 'south'}"] if y_m else []
-    where = f"{', '.join(parts)} of" if parts else "at"
-    return f"{where} the plan's zero point, {height_m:.2f} m high"
+    return f"{by} of {counted(len(state), 'inverter')}: hold {hold}, marginal {marginal}, fail {fail - over_capacity}{full}"
 
 
 def letter(j: int) -> str:
