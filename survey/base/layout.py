@@ -155,10 +155,8 @@ def labelled(facts: Sequence[tuple[str, str]], *, indent: str = "  ") -> list[st
     """
     facts = [(label, fact) for label, fact in facts if fact]
     wide = max((columns_of(label) for label, _ in facts), default=0) + 3
-    return [
-        wrapped(label + ":" + " " * (wide - columns_of(label) - 1) + fact, indent=indent, hang=wide)
-        for label, fact in facts
-    ]
+    heads = [f"{label}:{' ' * (wide - columns_of(label) - 1)}" for label, _ in facts]
+    return [wrapped(head + fact, indent=indent, hang=wide) for head, (_, fact) in zip(heads, facts, strict=True)]
 
 
 def listed(names: Sequence[str], most: int) -> str:

@@ -12,7 +12,7 @@ from survey.base.errors import SurveyError
 from survey.base.layout import counted
 from survey.budget import HOLDS, Progress, links_between
 from survey.decisions.placement.ranking import Decider, Reason, Scores, best_of_each_place, reason_for, scores_of
-from survey.decisions.simulation import Pair, RankingCertainty, Served, certainty_of_ranking, served_runs, spot_runs
+from survey.decisions.simulation import RankingCertainty, Served, certainty_of_ranking, served_runs, spot_runs
 from survey.routing import Hops, Network, SpotCoverage, cover_spots, hops_of, network_between
 from survey.scene import Scene
 from survey.siting import CoverageMatrix
@@ -57,29 +57,32 @@ class PlacementOptions:
     seed: int = 0
 
 
-CERTAIN_SHARE = 0.9
-"""A gain is certain where the simulation runs show it in so many of them: as in "9 of 10 runs". A judgement."""
+MIN_MORE_SHARE, MAX_FEWER_SHARE = 0.5, 0.05
+"""A gain by moving a gateway is certain where more inverters work in at least half of the simulation runs, and fewer in
+at most one of twenty. A judgement."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Moving:
-    """What moving an existing gateway brings, run by run.
+    """What moving an existing gateway to the best new spot brings, run by run.
 
     Attributes
     ----------
-    existing : int
-        The existing gateway: index into the scores.
-    pair : Pair
-        The recommended spot as the one, the existing gateway as the other.
+    existing, spot : int
+        The best existing gateway, and the best spot: indices into the scores.
+    more_share, fewer_share : float
+        Share of the simulation runs in which more inverters work at the spot, and fewer. [-]
     """
 
     existing: int
-    pair: Pair
+    spot: int
+    more_share: float
+    fewer_share: float
 
     @property
     def is_certain(self) -> bool:
-        """Whether more inverters work at the recommended spot in `CERTAIN_SHARE` of the runs or more."""
-        return self.pair.one_more >= CERTAIN_SHARE
+        """Whether the runs can tell the gain."""
+        return self.more_share >= MIN_MORE_SHARE and self.fewer_share <= MAX_FEWER_SHARE
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -99,7 +102,7 @@ class Placement:
     scores : Scores
         Of all candidates, each with one gateway alone.
     order : ndarray of int, shape (spots,)
-        The ranking: indices into the scores.
+        The ranking: indices into the scores. An existing gateway comes first where moving it brings nothing certain.
     choices : tuple of Choice
         Where several gateways may be used: the best for one of them, for two, and so on.
     fewest : Fewest or None
@@ -108,6 +111,8 @@ class Placement:
         The candidates recommended: indices into the scores.
     network : Network
         The routes of every inverter to the gateways there.
+    moving : Moving or None
+        For a single gateway where one exists and a spot scores better: what moving it there brings.
     """
 
     scene: Scene
@@ -120,6 +125,7 @@ class Placement:
     fewest: Fewest | None
     chosen: tuple[int, ...]
     network: Network
+    moving: Moving | None = None
 
     @property
     def served(self) -> int:
@@ -146,18 +152,6 @@ class Placement:
     def is_existing(self, candidate: int) -> bool:
         """Return whether a candidate is an existing gateway."""
         return candidate < self.scores.existing
-
-    @cached_property
-    def moving(self) -> Moving | None:
-        """What moving the best existing gateway to the recommended spot brings; None where nothing is to be moved."""
-        several = bool(self.choices) or self.fewest is not None
-        if several or not self.scores.existing or self.is_existing(self.chosen[0]):
-            return None
-        existing = next(i for i in self.order.tolist() if self.is_existing(i))
-        ends = self.scores.spots.pick([self.chosen[0], existing])
-        links = links_between(self.scene, self.scene.inverters, ends)
-        (pair,) = spot_runs(links, self.hops, draws=self.options.draws, seed=self.options.seed).pairs()
-        return Moving(existing=existing, pair=pair)
 
     @cached_property
     def certainty(self) -> RankingCertainty:
@@ -220,6 +214,11 @@ def place(scene: Scene, *, options: PlacementOptions | None = None, progress: Pr
     coverage = cover_spots(scene, ends=candidates, hops=hops, progress=stage(before))
     scores = scores_of(candidates, coverage.matrix, existing=len(scene.gateways))
     order = scores.order()
+    moving = None
+    if requirement.gateways == 1 and not options.fewest:
+        moving = _moving(scene, scores, order, hops=hops, options=options)
+    if moving and not moving.is_certain:
+        order = np.concatenate([[moving.existing], order[order != moving.existing]])
     few: Fewest | None = None
     choices: tuple[Choice, ...] = ()
     time_limit_s = options.time_limit_s
@@ -242,7 +241,21 @@ def place(scene: Scene, *, options: PlacementOptions | None = None, progress: Pr
         fewest=few,
         chosen=chosen,
         network=network_between(scene, candidates.pick(list(chosen)), hops=hops, links=links),
+        moving=moving,
     )
+
+
+def _moving(
+    scene: Scene, scores: Scores, order: IntArray, *, hops: Hops | None, options: PlacementOptions
+) -> Moving | None:
+    """Compare the best existing gateway with the best spot, run by run; None where no spot scores better."""
+    spot = int(order[0])
+    if spot < scores.existing or not scores.existing:
+        return None
+    existing = next(i for i in order.tolist() if i < scores.existing)
+    links = links_between(scene, scene.inverters, scores.spots.pick([spot, existing]))
+    (pair,) = spot_runs(links, hops, draws=options.draws, seed=options.seed).pairs()
+    return Moving(existing=existing, spot=spot, more_share=pair.one_more, fewer_share=pair.other_more)
 
 
 def _check_spots(scene: Scene) -> None:

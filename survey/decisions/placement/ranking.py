@@ -12,8 +12,8 @@ from survey.scene import Ends
 from survey.siting import CoverageMatrix
 
 DECIDED_BY = ("served", "expected_served", "existing", "worst_margin_db", "height_m", "order")
-"""What a ranking goes by: most inverters that hold; most expected working; an existing gateway, which need not be moved;
-the better weakest margin; the lower height, which is less work; the order of the plan. The order is a judgement."""
+"""What a ranking goes by: inverters that hold; expected working; an existing gateway, which need not be moved; the
+better weakest margin; the lower height, which is less work; the order of the plan. A judgement."""
 EQUAL_DECIMALS = 1
 """Expected numbers that agree to so many decimals are equal: tables show no more, and no prediction is finer."""
 
@@ -52,9 +52,13 @@ class Scores:
 
     def decided_by(self, best: int, rival: int) -> str:
         """Return the first of `DECIDED_BY` in which two spots differ."""
-        return next(
-            name for name, key in self._keys.items() if not np.array_equal(key[best], key[rival], equal_nan=True)
-        )
+        keys = self._keys.items()
+        return next(name for name, key in keys if not np.array_equal(key[best], key[rival], equal_nan=True))
+
+    def is_ahead(self, spot: int, other: int) -> bool:
+        """Return whether a spot comes before another by `DECIDED_BY`."""
+        key = self._keys[self.decided_by(spot, other)]
+        return bool(key[spot] < key[other])
 
     @property
     def _keys(self) -> dict[str, FloatArray | IntArray]:
@@ -123,7 +127,8 @@ class Reason:
     rival : str
         The best spot that belongs to another entry of the plan; where there is none, the runner-up.
     decided_by : str
-        The first of `DECIDED_BY` in which they differ. From the third on, both are equally good.
+        The first of `DECIDED_BY` in which they differ; from the third on, both are equally good. ``moving`` where the
+        rival is ahead of an existing gateway by a gain that is not certain.
     gained, lost : tuple of Decider
         Inverters that hold at the best spot only, and at the rival only.
     nearer : tuple of Decider
@@ -169,6 +174,8 @@ def reason_for(scores: Scores, order: IntArray, matrix: CoverageMatrix, inverter
         )
 
     decided_by = scores.decided_by(best, rival)
+    if best < scores.existing and scores.is_ahead(rival, best):
+        decided_by = "moving"
     if alone.limit and decided_by != "served":  # other inverters are taken there: that decides nothing
         holds, difference = np.zeros_like(holds), np.zeros_like(difference)
     largest = np.argsort(-np.abs(difference), kind="stable")

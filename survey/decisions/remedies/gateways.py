@@ -162,9 +162,8 @@ def _moved(scene: Scene, gateway: Ends) -> Iterator[Variant]:
     cautions = ("height", "mains") if gateway.at_m[0, 2] > IN_REACH_M else ("mains",)
     for along, at_m, step_m in _along_line(search, gateway) if search else _along_wall(scene, gateway):
         if _clear(scene, gateway, at_m) and _free(scene, gateway, at_m):
-            action = (
-                f"move the gateway {step_m:g} m {compass_word(*(at_m - gateway.at_m[0])[:2].tolist())} along {along}"
-            )
+            word = compass_word(*(at_m - gateway.at_m[0])[:2].tolist())
+            action = f"move the gateway {step_m:g} m {word} along {along}"
             yield Variant(kind="move", action=action, amount_m=step_m, gateway=_at(gateway, at_m), cautions=cautions)
 
 

@@ -100,13 +100,9 @@ def _answer(comparison: Comparison, letters: list[str]) -> str:
         pairs = {frozenset((pair.one, pair.other)): pair for pair in comparison.drawn.pairs()}
         pair = pairs[frozenset((best, second))]
         more, fewer = (pair.one_more, pair.other_more) if pair.one == best else (pair.other_more, pair.one_more)
-        facts.append(
-            (
-                "Certainty",
-                f"more working inverters than {names[second]} in {share(more)} of {comparison.drawn.draws} simulation "
-                f"runs, fewer in {share(fewer)}",
-            )
-        )
+        runs = f"{comparison.drawn.draws} simulation runs"
+        certainty = f"more working inverters than {names[second]} in {share(more)} of {runs}, fewer in {share(fewer)}"
+        facts.append(("Certainty", certainty))
     step = f"take readings there, then compare: survey fit {file} READINGS.csv"
     weakest = links.inverters.names[int(scores.worst_inverter[best])]
     if scores.served[best] < count:

@@ -12,7 +12,7 @@ from survey.budget import HOLDS, STATES
 from survey.budget.explanation import Budget, Cost, Item
 from survey.decisions.remedies import CAUTIONS, WORTH_DB, Change, Explained, Explanation, Remedy
 from survey.output.answers.figures import CAUTION, NO_ROOM, NOTHING, NOTHING_DB, db, margin, percent, wanted_line
-from survey.output.answers.links import SHOWN_DB, WAY_WORDS
+from survey.output.answers.links import SHOWN_DB
 from survey.output.answers.network import route_names
 from survey.output.answers.values import Record, plain
 
@@ -290,14 +290,14 @@ def shown_remedies(one: Explanation) -> tuple[Remedy, ...]:
 
 
 def _remedies(explained: Explained, one: Explanation) -> str:
-    shown, plan = shown_remedies(one), explained.scene.plan
+    shown, wanted = shown_remedies(one), explained.scene.plan.requirement.reliability
     title = remedies_title(one)
     if not shown:
         return paragraphs("\n".join([title, *(wrapped(line) for line in [idle_words(one)] if line)]))
     rows = [
         [
             f"{number:>{len(str(len(shown)))}}  {remedy.action}",
-            *remedy_cells(remedy, wanted=plan.requirement.reliability),
+            *remedy_cells(remedy, wanted=wanted),
         ]
         for number, remedy in enumerate(shown, start=1)
     ]
@@ -456,8 +456,8 @@ def _inverter(explained: Explained, one: Explanation) -> Record:
 
 def _items(items: tuple[Item, ...]) -> list[Record]:
     return [
-        {"item": item.item, "db": _fine(item.db), "kind": item.kind, "obstacle": item.obstacle or None}
-        for item in items
+        {"item": step.item, "db": _fine(step.db), "kind": step.kind, "obstacle": step.obstacle or None}
+        for step in items
     ]
 
 

@@ -130,7 +130,8 @@ def state_tally(state: NDArray[np.int8], *, by: str = "Links", over_capacity: in
     """
     fail, marginal, hold = (int(np.sum(state == number)) for number in range(len(STATES)))
     full = f", {NO_ROOM} {over_capacity}" if over_capacity else ""
-    return f"{by} of {counted(len(state), 'inverter')}: hold {hold}, marginal {marginal}, fail {fail - over_capacity}{full}"
+    inverters = counted(len(state), "inverter")
+    return f"{by} of {inverters}: hold {hold}, marginal {marginal}, fail {fail - over_capacity}{full}"
 
 
 def letter(j: int) -> str:

@@ -78,18 +78,16 @@ def _answer(fit: Fit) -> str:
     """Return the verdict on the inverters read, and what to do next."""
     verdicts = [finding.verdict for finding in fit.findings]
     weaker, stronger = verdicts.count("weaker"), verdicts.count("stronger")
-    lines = [
-        f"{counted(len(verdicts), 'inverter')} read: {len(verdicts) - weaker - stronger} as expected, {weaker} weaker, "
-        f"{stronger} stronger."
-    ]
+    as_expected = len(verdicts) - weaker - stronger
+    inverters = counted(len(verdicts), "inverter")
+    lines = [f"{inverters} read: {as_expected} as expected, {weaker} weaker, {stronger} stronger."]
     if weaker:
         names = [_one_of(finding, fit) for finding in fit.findings if finding.verdict == "weaker"]
         lines.append(f"Next step: check the weaker ones first: {listed(names, NAMES_SHOWN)}")
     else:
         file = quote(fit.scene.plan.file)
-        lines.append(
-            f"Next step: save the fit with --out FIT.json, then plan with it: survey place {file} --fit FIT.json"
-        )
+        then = f"survey place {file} --fit FIT.json"
+        lines.append(f"Next step: save the fit with --out FIT.json, then plan with it: {then}")
     return "\n".join(map(wrapped, lines))
 
 
@@ -172,7 +170,8 @@ def _advice(fit: Fit, *, weaker: int, stronger: int) -> Iterator[str]:
     for one, other in swaps:
         if one.inverter not in told:
             told |= {one.inverter, other}
-            yield f"{_one_of(one, fit)} and {names[other]}: each level fits the other's position. Compare their serials."
+            pair = f"{_one_of(one, fit)} and {names[other]}"
+            yield f"{pair}: each level fits the other's position. Compare their serials."
     if weaker:
         yield WEAKER
     if stronger:

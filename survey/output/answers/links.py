@@ -38,7 +38,7 @@ LINK_KEY = "\n".join(
     wrapped(line)
     for line in (
         "Up: level at the gateway. Down: level at the inverter. x2: crossed twice. +1: one more obstacle.",
-        "Best path over: over or under the obstacles. Left, right: past that side of them, seen from the inverter.",
+        "Best path over: over or under the obstacles. Left, right: past that side, seen from the inverter.",
     )
 )
 """What the heads and cells of `LINK_COLUMNS` mean, under the table."""

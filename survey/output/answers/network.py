@@ -105,9 +105,8 @@ def _next_step(points: WeakPoints) -> str:
     critical = next((point for point in points.relays if point.lost), None)
     if critical is not None:
         lost = counted(len(critical.lost), "inverter")
-        return wrapped(
-            f"Next step: add a gateway or a spot near {names[critical.inverter]}. If it fails, {lost} will be lost."
-        )
+        relay = names[critical.inverter]
+        return wrapped(f"Next step: plan a gateway near {relay}. {lost} would be lost if this relay failed.")
     return wrapped(f"Next step: take readings on site, then compare: survey fit {file} READINGS.csv")
 
 
@@ -134,9 +133,8 @@ def _gateways(points: WeakPoints) -> str:
         return ""
     names = network.links.gateways.names
     rows = [[names[one.gateway], *_lost(network, one)] for one in points.gateways[:POINTS_SHOWN]]
-    return _title("Gateways, the most critical first", len(points.gateways)) + table(
-        [Column("gateway", text=True), *LOST_COLUMNS], rows
-    )
+    columns = [Column("gateway", text=True), *LOST_COLUMNS]
+    return _title("Gateways, the most critical first", len(points.gateways)) + table(columns, rows)
 
 
 def _links(points: WeakPoints) -> str:

@@ -1,4 +1,4 @@
-"""A recommendation as text: the spot, the next steps, the runners-up, the reason, the certainty and the weakest links."""
+"""A recommendation as text: the spot, the next step, the runners-up, the reason, the certainty, the weakest links."""
 
 from __future__ import annotations
 
@@ -103,15 +103,6 @@ def place_table(placement: Placement, *, top: int | None = None) -> str:
     return paragraphs(
         wanted_line(scene.plan),
         _head(placement),
-        "\n".join(
-            [
-                "Next steps",
-                *(
-                    wrapped(f"{n}. {step}", indent="  ", hang=3)
-                    for n, step in enumerate(next_steps(placement), start=1)
-                ),
-            ]
-        ),
         choices_table(placement),
         ranking,
         why,
@@ -138,6 +129,7 @@ def _head(placement: Placement) -> str:
         facts.append(("Moving", moving_words(placement, placement.moving)))
     elif not placement.choices and not placement.fewest and len(placement.order) > 1:
         facts.append(("Certainty", certainty_words(placement)))
+    facts += next_steps(placement)
     if not placement.served:
         lines.insert(0, "No spot covers any inverter. The least bad spot:")
     return "\n".join([*lines, *labelled(facts)])
@@ -158,39 +150,33 @@ def certainty_words(placement: Placement) -> str:
 
 
 def moving_words(placement: Placement, moving: Moving) -> str:
-    """Return what moving an existing gateway to the recommended spot brings, and how certain that is."""
-    pair, name = moving.pair, placement.scores.spots.names[moving.existing]
-    now = f"{name} covers {int(placement.scores.served[moving.existing])}"
+    """Return what moving an existing gateway to the best spot brings, and how certain that is."""
+    names = placement.scores.spots.names
     runs = f"{placement.options.draws} simulation runs"
+    shares = f"more working inverters in {share(moving.more_share)} of {runs}, fewer in {share(moving.fewer_share)}"
     if moving.is_certain:
-        return f"{now}; the new spot has more working inverters in {share(pair.one_more)} of {runs}"
-    return (
-        f"brings nothing that is certain. {now}; the new spot has more working inverters in {share(pair.one_more)} "
-        f"of {runs}, fewer in {share(pair.other_more)}"
-    )
+        served = int(placement.scores.served[moving.existing])
+        return f"from {names[moving.existing]} ({served} covered) brings {shares}"
+    return f"to {names[moving.spot]} brings nothing that is certain: {shares}"
 
 
-def next_steps(placement: Placement) -> list[str]:
-    """Return what to do next, step by step."""
+def next_steps(placement: Placement) -> list[tuple[str, str]]:
+    """Return what to do next, each step with its label."""
     network, plan, names = placement.network, placement.scene.plan, placement.scene.inverters.names
     file = quote(plan.file)
+    missing = uncovered(placement)
+    explain = f"survey explain {file} {quote(names[missing[0]])}" if missing else ""
+    if not placement.served:
+        return [("Next step", f"add spots nearer to the inverters. See what stops the weakest link: {explain}")]
     first = [i for i in _weakest_first(network) if network.routes[i].gateway >= 0][:READINGS]
     existing = all(placement.is_existing(i) for i in placement.chosen)
-    if not placement.served:
-        return [
-            "Add spots nearer to the inverters to the plan, then run survey place again.",
-            f"See what stops the weakest link: survey explain {file} {quote(names[placement.worst_inverter])}",
-        ]
     where = "there" if len(placement.chosen) == 1 else "at each spot"
     how = "Read" if existing else f"Before you fix anything, hold the gateway {where} on a pole, from the ground. Read"
-    steps = [f"{how} the level of {_and([_predicted(network, i) for i in first])}."]
-    steps.append(f"Compare the readings with this prediction: survey fit {file} READINGS.csv")
-    missing = uncovered(placement)
+    readings = _and([_predicted(network, first[0]), *(names[i] for i in first[1:])])
+    steps = [("Next step", f"{how} the level of {readings}.")]
     if missing:
-        steps.append(f"See what helps those not covered: survey explain {file} {quote(names[missing[0]])}")
-    else:
-        steps.append(f"Write the page for the job file: survey report {file} --out report.html")
-    return steps
+        steps.append(("For the rest", explain))
+    return [*steps, ("Then", f"compare the readings: survey fit {file} READINGS.csv")]
 
 
 def _predicted(network: Network, i: int) -> str:
@@ -230,11 +216,11 @@ def worth_facts(placement: Placement) -> list[tuple[str, str]]:
         for route, state in zip(network.routes, network.state.tolist(), strict=True)
     )
     through = f", {relayed} of them through relays" if relayed else ""
+    expected = f"{placement.expected_served:.1f} expected working (sum of the chances)"
     facts = [
-        ("Coverage", f"{covered(placement.served, count)}{through}"),
+        ("Coverage", f"{covered(placement.served, count)}{through}; {expected}"),
         ("Not covered", not_covered_words(placement)),
-        ("Expected", f"{placement.expected_served:.1f} of {counted(count, 'inverter')} working (sum of the chances)"),
-        ("Weakest route" if network.hops else "Weakest link", f"{names[worst]}, {weakest}"),
+        ("Weakest route" if placement.hops else "Weakest link", f"{names[worst]}, {weakest}"),
     ]
     return [(label, fact) for label, fact in facts if fact]
 
@@ -330,8 +316,8 @@ def fewest_lines(placement: Placement, few: Fewest) -> list[str]:
     if few.over_capacity:
         short = counted(few.over_capacity, "inverter")
         lines = [
-            f"Gateways at every spot are not enough: {short} over their capacity. Raise inverters_per_gateway, or add "
-            "spots."
+            f"Gateways at every spot are not enough: {short} over their capacity.",
+            "Raise inverters_per_gateway, or add spots.",
         ]
         if len(placement.scores.spots.names) > 1:
             lines.append("This is the best single spot. For as many inverters as N gateways can take: --gateways N")
@@ -374,19 +360,19 @@ def _weakest(placement: Placement) -> str:
     network = placement.network
     count, several = len(network.routes), len(placement.chosen) > 1
     weakest = _weakest_first(network)[:WEAKEST_SHOWN]
-    what, to = "route" if network.hops else "link", "these gateways" if several else "this spot"
+    what, to = "route" if placement.hops else "link", "these gateways" if several else "this spot"
     if len(weakest) == count:
         title = f"The {what} to {to}" if count == 1 else f"All {count} {what}s to {to}, the weakest first"
     else:
         title = f"The {len(weakest)} weakest {what}s to {to}"
-    columns, rows = list(ROUTE_COLUMNS if network.hops else LINK_COLUMNS), []
+    columns, rows = list(ROUTE_COLUMNS if placement.hops else LINK_COLUMNS), []
     if several:
         columns.insert(1, Column("to", text=True))
     carriers, near = network.links.carrier, network.gateway_of.tolist()
     for i in weakest:
         route = network.routes[i]
         row: list[Cell]
-        if network.hops:
+        if placement.hops:
             row = route_row(network, route)
         else:
             row = link_row(network.links, i, near[i], carriers)
@@ -395,7 +381,7 @@ def _weakest(placement: Placement) -> str:
         if several:
             row.insert(1, letter(route.gateway) if route.gateway >= 0 else "none")
         rows.append(row)
-    return "\n".join([title, table(columns, rows), *([] if network.hops else [LINK_KEY])])
+    return "\n".join([title, table(columns, rows), *([] if placement.hops else [LINK_KEY])])
 
 
 def _why(reason: Reason, rank: int) -> str:
@@ -415,6 +401,7 @@ def why_lines(reason: Reason, rank: int) -> list[str]:
         "existing": f"{equal} The existing gateway need not be moved.",
         "worst_margin_db": f"{equal} The better weakest margin decides.",
         "height_m": f"{equal} Its weakest margin is the same. The lower height decides.",
+        "moving": f"moving it to {other} brings nothing that is certain.",
         "order": f"{equal} Its weakest margin and its height are the same. The order in the plan decides.",
     }[reason.decided_by]
     groups = [

@@ -137,10 +137,11 @@ def _moving_record(placement: Placement) -> Record | None:
     moving = placement.moving
     if moving is None:
         return None
-    pair = moving.pair
+    names = placement.scores.spots.names
     return {
-        "existing": placement.scores.spots.names[moving.existing],
-        "more_share": plain(pair.one_more),
-        "fewer_share": plain(pair.other_more),
+        "existing": names[moving.existing],
+        "spot": names[moving.spot],
+        "more_share": plain(moving.more_share),
+        "fewer_share": plain(moving.fewer_share),
         "certain": moving.is_certain,
     }

@@ -43,7 +43,7 @@ def served_words(served: Served) -> str:
 
 
 def sure_text(sure: RankingCertainty) -> str:
-    """Return how often the recommended spot is the best, its rivals, how many inverters work, and the critical figure."""
+    """Return how often the recommended spot is the best, its rivals, the working inverters and the critical figure."""
     return "\n".join([wrapped(drawn_words(sure.draws, sure.seed)), *labelled(sure_facts(sure))])
 
 
@@ -76,14 +76,12 @@ def sure_facts(sure: RankingCertainty) -> list[tuple[str, str]]:
     left_out = (
         f"{counted(sure.left_out, 'spot')}, each with at least {sure.shortfall:.1f} fewer inverters expected working"
     )
+    critical = matters_words(sure.search, sure.links.scene.plan) if len(spots) > 1 and sure.search else ""
     facts = [
         ("Best location", best),
         ("Best choice", unbeaten if len(spots) > 1 else ""),
         ("Working", served_words(sure.served)),
-        (
-            "Critical figure",
-            matters_words(sure.search, sure.links.scene.plan) if len(spots) > 1 and sure.search else "",
-        ),
+        ("Critical figure", critical),
         ("Not simulated", left_out if sure.left_out else ""),
     ]
     return [(label, fact) for label, fact in facts if fact]
@@ -108,7 +106,8 @@ def turning_words(turning: Turning, plan: Plan) -> str:
         step = math.copysign(math.ceil(abs(turning.shift) * 100.0 - 1e-6) / 100.0, turning.shift)
         return f"the path loss exponent. If it is {in_plan + step:.2f} instead of {in_plan:g}"
     size_db = math.ceil(abs(turning.shift) * 10.0 - 1e-6) / 10.0
-    return f"the loss of {turning.name}. If it is {size_db:.1f} dB {'more' if turning.shift > 0 else 'less'} than in the plan"
+    more = "more" if turning.shift > 0 else "less"
+    return f"the loss of {turning.name}. If it is {size_db:.1f} dB {more} than in the plan"
 
 
 def served_record(served: Served) -> Record:
