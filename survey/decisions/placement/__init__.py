@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import TypeVar
 
 import numpy as np
 
@@ -56,6 +57,8 @@ class PlacementOptions:
     draws: int = 1_000
     seed: int = 0
 
+
+A = TypeVar("A", Choice, Fewest)
 
 MIN_MORE_SHARE, MAX_FEWER_SHARE = 0.5, 0.05
 """A gain by moving a gateway is certain where more inverters work in at least half of the simulation runs, and fewer in
@@ -155,8 +158,11 @@ class Placement:
 
     @cached_property
     def certainty(self) -> RankingCertainty:
-        """How certain it is that the first of the ranking is the best single spot."""
-        return certainty_of_ranking(
+        """How certain it is that the first of the ranking is the best single spot.
+
+        Without a critical figure for an existing gateway that another spot equals: any small error puts that one first.
+        """
+        certainty = certainty_of_ranking(
             self.scene,
             spots=self.scores.spots,
             order=self.order,
@@ -166,6 +172,8 @@ class Placement:
             links=self.coverage.links,
             hops=self.hops,
         )
+        stays = self.reason is not None and self.reason.decided_by in {"existing", "moving"}
+        return replace(certainty, search=None) if stays else certainty
 
     @cached_property
     def runs(self) -> Served:
@@ -224,8 +232,10 @@ def place(scene: Scene, *, options: PlacementOptions | None = None, progress: Pr
     time_limit_s = options.time_limit_s
     if options.fewest:
         few = fewest(coverage.matrix, times=2 if options.spare else 1, time_limit_s=time_limit_s)
+        few = _as_ranked(few, coverage.matrix, int(order[0]))
     elif requirement.gateways > 1:
-        choices = tuple(choose_each(coverage.matrix, at_most=requirement.gateways, time_limit_s=time_limit_s))
+        found = choose_each(coverage.matrix, at_most=requirement.gateways, time_limit_s=time_limit_s)
+        choices = tuple(_as_ranked(choice, coverage.matrix, int(order[0])) for choice in found)
     answer = few or (choices[-1] if choices else None)
     # Where no inverter can be served it is the least bad of the single spots.
     chosen = answer.chosen if answer and answer.chosen else (int(order[0]),)
@@ -242,6 +252,22 @@ def place(scene: Scene, *, options: PlacementOptions | None = None, progress: Pr
         chosen=chosen,
         network=network_between(scene, candidates.pick(list(chosen)), hops=hops, links=links),
         moving=moving,
+    )
+
+
+def _as_ranked(answer: A, matrix: CoverageMatrix, best: int) -> A:
+    """Return a choice of a single spot as the ranking decides between spots that cover as many inverters."""
+    if len(answer.chosen) != 1:
+        return answer
+    ranked = matrix.assigned((best,))
+    if ranked.served != answer.served:
+        return answer
+    return replace(
+        answer,
+        chosen=(best,),
+        gateway_of=ranked.gateway_of,
+        expected_served=ranked.expected_served,
+        worst_margin_db=ranked.worst_margin_db,
     )
 
 

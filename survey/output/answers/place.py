@@ -35,6 +35,8 @@ WEAKEST_SHOWN = 10
 """The same for links. A judgement."""
 DECIDERS_SHOWN = 6
 """The same for inverters that decide, and for those not covered. A judgement."""
+SECOND = 2
+"""Rank of the runner-up."""
 READINGS = 3
 """Inverters to read first on site: the weakest links. A judgement."""
 STATE = [column.heading for column in LINK_COLUMNS].index("state")
@@ -144,8 +146,11 @@ def title_words(placement: Placement) -> str:
 
 
 def certainty_words(placement: Placement) -> str:
-    """Return how often the recommended location is the best one."""
-    sure = placement.certainty
+    """Return how often the recommended location is the best one, or that another is equally good."""
+    sure, reason = placement.certainty, placement.reason
+    if reason and reason.decided_by not in {"served", "expected_served"}:
+        unbeaten = f"no other spot has more working inverters in {share(sure.unbeaten_share)}"
+        return f"{reason.rival} is equally good; {unbeaten} of {sure.draws} simulation runs"
     return f"best location in {share(sure.place_share(sure.links.gateways.places[0]))} of {sure.draws} simulation runs"
 
 
@@ -393,8 +398,8 @@ def _why(reason: Reason, rank: int) -> str:
 def why_lines(reason: Reason, rank: int) -> list[str]:
     """Return the reason in sentences: what decides, and the inverters by which it does."""
     rival = reason.rival
-    other = rival if rank == 2 else f"the next best location, {rival} (rank {rank})"  # noqa: PLR2004  the runner-up
-    equal = f"Equally good: {other}. It covers the same number of inverters, and as many are expected to work."
+    other = rival if rank == SECOND else f"the next best location, {rival} (rank {rank})"
+    equal = f"{other}{',' if rank > SECOND else ''} is equally good: as many inverters covered and expected to work."
     text = {
         "served": f"it covers more inverters than {other}.",
         "expected_served": f"it covers as many inverters as {other}, and more are expected to work.",

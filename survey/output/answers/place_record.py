@@ -25,7 +25,7 @@ def score_record(
         "worst_margin_db": plain(scores.worst_margin_db[i]),
         "median_margin_db": plain(scores.median_margin_db[i]),
         "best_share": share,
-        **({"existing": True} if existing else {}),
+        "existing": existing,
     }
 
 
@@ -71,7 +71,7 @@ def _gateway_record(placement: Placement, k: int) -> Record:
         "name": spots.names[i],
         "at": [plain(x), plain(y)],
         "height_m": plain(height_m),
-        **({"existing": True} if placement.is_existing(i) else {}),
+        "existing": placement.is_existing(i),
         "inverters": len(mine),
         "served": int(sum(state == HOLDS for state in mine)),
     }

@@ -72,6 +72,7 @@ def sure_facts(sure: RankingCertainty) -> list[tuple[str, str]]:
     rivals = sorted((location for location in places[1:] if shares[location] > 0), key=lambda rival: -shares[rival])
     best += "".join(f", {location} in {share(shares[location])}" for location in rivals[:RIVALS_SHOWN])
     best += f", {len(rivals) - RIVALS_SHOWN} more" if len(rivals) > RIVALS_SHOWN else ""
+    best += " (most working inverters, then the better weakest link)" if len(places) > 1 else ""
     unbeaten = f"in {share(sure.unbeaten_share)} of the runs no other spot has more working inverters"
     left_out = (
         f"{counted(sure.left_out, 'spot')}, each with at least {sure.shortfall:.1f} fewer inverters expected working"
