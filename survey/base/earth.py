@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 SEMI_MAJOR_M = 6_378_137.0
+"""Of the WGS 84 ellipsoid, as the flattening. [m]"""
 FLATTENING = 1.0 / 298.257223563
 """Of the WGS 84 ellipsoid: NIMA TR8350.2, "Department of Defense World Geodetic System 1984", 3rd ed., table 3.1."""
 E2 = FLATTENING * (2.0 - FLATTENING)

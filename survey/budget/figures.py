@@ -27,6 +27,7 @@ STATES = ("fails", "marginal", "holds")
 """What a state number means, from worst to best."""
 HOLDS = STATES.index("holds")
 MARGINAL_RELIABILITY = 0.5
+"""From this chance on a link is marginal: it works more often than not, by definition of the state. [-]"""
 CARRIERS = ("straight", *(way.name.lower() for way in Way))
 """The paths of a link: straight through, then each `Way` around what stands there."""
 

@@ -16,6 +16,7 @@ INSTALL = "DXF needs the library ezdxf: pip install 'survey[drawings]'"
 UNITS = {1: "in", 2: "ft", 4: "mm", 5: "cm", 6: "m"}
 """Units by $INSUNITS (DXF Reference, HEADER section)."""
 OTHER_UNITS = {3: "miles", 7: "kilometres", 10: "yards", 14: "decimetres", 21: "US survey feet"}
+"""More units by $INSUNITS, which are told by name and not read."""
 CURVED = "has curved pieces; draw them with straight ones"
 CURVE_FLAGS = 2 | 4
 """Bits of a POLYLINE's flags where a curve was fitted to it (DXF Reference, POLYLINE, group 70)."""

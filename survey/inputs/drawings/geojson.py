@@ -13,6 +13,7 @@ from survey.inputs.drawings.pieces import LINE, OUTLINE, POINT, Pieces, file_byt
 WGS_84 = ("crs84", "4326", "wgs84", "wgs 84")
 """How files of the time before RFC 7946 end the name of the system that it prescribes."""
 MAX_LON_DEG, MAX_LAT_DEG = 180.0, 90.0
+"""Beyond these a number is no degree of longitude or latitude. [deg]"""
 PARTS = {"MultiPoint": "Point", "MultiLineString": "LineString", "MultiPolygon": "Polygon"}
 
 

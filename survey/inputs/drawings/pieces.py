@@ -17,6 +17,7 @@ OUTLINE, LINE, POINT, CIRCLE = "outline", "line", "point", "circle"
 MAX_BYTES = 50_000_000
 """What is larger is no drawing of a site: it would take minutes to read."""
 MAX_PIECES = 1_000_000
+"""More shapes than any drawing of a site has: a judgement."""
 SAME_PLACE_M = 0.001
 """Points nearer to each other are one: what rounding in a file leaves between them. [m]"""
 

@@ -12,11 +12,13 @@ from survey.scene import Scene
 AROUND = 0.06
 """Space around the site, as a share of its size."""
 MIN_SPACE_M = 2.0
+"""The least space around a site, for sites of a few metres; by eye. [m]"""
 FAR = 0.5
 """Obstacles are shown as far as this share of the site's size beyond radios and spots; a fence may run on."""
 SAME_PLACE_M = 0.05
 """Inverters closer than this in plan are one above the other."""
 AT_ONCE = 500
+"""Obstacles compared with all points in one go, so that memory stays small: a judgement."""
 
 
 def extent_m(scene: Scene) -> tuple[FloatArray, FloatArray]:

@@ -20,9 +20,11 @@ from survey.scene import Scene
 
 HATCHES = {"diagonal": "////", "upright": "|||", "circles": "oo"}
 BARE: dict[str, Any] = {"facecolor": "none", "hatch": None, "alpha": 1.0, "edgecolor": INK, "linewidth": 0.8}
+"""How a legend shows a hatch alone; by eye."""
 UPRIGHT_PT = 1.9
 """Width of what is upright, and so a line from above."""
 FLATTEST_IN, TALLEST_IN = 2.3, 6.4
+"""Heights of a map between which a page keeps its shape; by eye. [in]"""
 LEFT_IN, RIGHT_IN = 0.62, 0.15
 """Margins for the scale; by eye. [in]"""
 FEW_DIGITS, DIGIT_IN = 3, 0.09

@@ -19,6 +19,7 @@ from survey.output.pictures.style import INK, PAPER, SMALL_PT, plain_text, short
 GAP_PT = 5.0
 """How far beside its point a name goes."""
 FARTHER = (1.0, 2.2, 4.0)
+"""How many times as far a name may go where there is no room near its point; by eye."""
 LETTERS: dict[str, dict[str, Any]] = {
     "gateway": {"fontweight": "bold"},
     "array": {"fontweight": "bold"},
@@ -27,7 +28,9 @@ LETTERS: dict[str, dict[str, Any]] = {
 }
 """Letters of each kind of name, where they are not the usual ones."""
 ACROSS = {1: "left", 0: "center", -1: "right"}
+"""Alignment by the side of the point on which a name lies: matplotlib has words for it."""
 UP = {1: "bottom", 0: "center", -1: "top"}
+"""The same, up and down."""
 
 
 def put_labels(axes: Axes, labels: Sequence[Label], taken_m: FloatArray, *, reach_pt: float = 4.0) -> list[str]:

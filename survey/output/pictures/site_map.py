@@ -47,6 +47,7 @@ PLACES = {"search": SEARCH, "spot": SPOT, "today": OTHER_GATEWAY, "chosen": GATE
 """How each kind of place is marked."""
 GROUPS = {"search": "searches", "spot": "spot", "today": "other gateway", "chosen": "gateway"}
 LAYERS = {"search": 2.5, "spot": 4.6, "today": 4.7, "chosen": 5.0}
+"""Which marks lie over which; by eye."""
 COLUMNS = 5
 """Of the key; by eye."""
 

@@ -52,11 +52,15 @@ FONT = 15.0
 LETTER = 0.58 * FONT
 """Width of a letter, at a guess that is rather too wide."""
 ASCENT, DESCENT = 0.8 * FONT, 0.25 * FONT
+"""How far letters reach above and below their line, of most typefaces; by eye. [map units]"""
 MAX_LETTERS = 26
+"""Longer names are cut at the end, for narrow screens; by eye."""
 GAPS = {"gateway": 13.0, "spot": 9.0}
-"""How far beside its point a name goes; beside an inverter it is a little more than its mark."""
+"""How far beside its point a name goes; beside an inverter it is a little more than its mark. By eye. [map units]"""
 GATEWAY_HALF = 11.0
+"""Half the size of a gateway's mark; by eye. [map units]"""
 ANCHORS = {1: "start", 0: "middle", -1: "end"}
+"""Alignment by the side of the mark on which a name lies: the words of SVG."""
 
 
 class Text(NamedTuple):
