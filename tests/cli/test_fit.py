@@ -142,7 +142,7 @@ def test_a_fit_of_another_plan_is_warned_of(day, folder):
 
 def test_no_output_falls_on_the_readings(day):
     result = day("fit", "plan.toml", "day.csv", "--out", "day.csv")
-    assert result.stderr == "day.csv: is a file to be read; name another file\n"
+    assert result.stderr == "day.csv: is an input file; name another file\n"
 
 
 def test_serials_come_out_in_the_rows_of_links(day):

@@ -75,7 +75,7 @@ def test_the_map_says_what_links_says_and_marks_each_inverter_once():
     links = links_of(site("farm"))
     figure = site_map(links.scene, network_of(links.scene))
     assert isinstance(figure, Figure)
-    assert said(figure, "title") == "Thistle End farm workshop: who is heard"
+    assert said(figure, "title") == "Thistle End farm workshop: coverage"
     assert "Gateway: office. 40 inverters: 7 hold, 23 marginal, 10 fail." in said(figure, "subtitle")
     for number, word in enumerate(STATES):
         (marks,) = (one for one in with_gid(figure, word))
@@ -89,7 +89,7 @@ def test_a_map_with_relays_draws_whole_routes_and_letters_of_gateways():
     scene = site("farm").wanting(max_relays=2)
     network = network_of(scene, gateways=["office", "north gate"])
     figure = site_map(scene, network)
-    assert "B north gate. Routes with up to 2 inverters in between. 40 inverters: 40 hold" in said(figure, "subtitle")
+    assert "B north gate. Routes with up to 2 relays. 40 inverters: 40 hold" in said(figure, "subtitle")
     assert {"A office", "B north gate"} <= {text.get_text() for text in figure.axes[0].texts}
     (lines,) = with_gid(figure, "links holds")
     at_m, ends_m = network.links.inverters.at_m[:, :2], network.links.gateways.at_m[:, :2]
@@ -146,7 +146,7 @@ def test_labels_of_a_map_do_not_hide_each_other():
 
 def test_a_site_without_a_gateway_is_drawn_all_the_same():
     figure = site_map(site("house"))
-    assert "no gateway looked at" in said(figure, "subtitle")
+    assert "no gateway shown" in said(figure, "subtitle")
     assert "inverter" in legend_of(figure)
 
 
@@ -247,7 +247,7 @@ def test_a_coverage_picture_says_what_its_colours_mean(show):
     scene = site("house")
     found = coverage_of(scene, chosen_gateways(scene, ("hall cupboard",)), area_m=field_m(scene), points=100)
     figure = coverage_picture(found, show=show)
-    assert said(figure, "title") == "Quince Street house: how well hall cupboard hears"
+    assert said(figure, "title") == "Quince Street house: coverage from hall cupboard"
     assert f"inverter {found.height_m:g} m above zero" in said(figure, "subtitle")
     (beside,) = (axes for axes in figure.axes if axes.get_label() == "scale")
     assert (beside.get_ylabel() or beside.get_title()) == {"margin": "margin, dB", "chance": "chance"}[show]
@@ -265,7 +265,7 @@ def test_a_coverage_picture_says_at_how_many_points_ways_around_are_interpolated
     text = said(coverage_picture(found), "subtitle")
     assert f"Points {found.x_m[1] - found.x_m[0]:.1f} m apart." in text
     assert ("interpolated" in text) == (words is not None)
-    assert words is None or f"Ways around are interpolated {words} of them." in text
+    assert words is None or f"Paths around are interpolated {words} of them." in text
 
 
 def test_certainty_stands_where_there_is_no_shadowing(tmp_path):
@@ -328,10 +328,10 @@ def test_a_profile_says_what_links_says_and_numbers_what_stands_in_the_line(tmp_
     scene = small(tmp_path, more=BOX)
     links = links_of(scene)
     figure = profile_picture(links, 0, 0)
-    assert said(figure, "title") == "The path from i1 to office"
+    assert said(figure, "title") == "Path from i1 to office"
     text = said(figure, "subtitle")
     assert f"Margin {links.margin_db[0, 0]:.1f} dB" in text
-    assert "In the straight line: 1 tank 40.0 dB, 2 tank 40.0 dB." in text
+    assert "Obstacles on the direct line: 1 tank 40.0 dB, 2 tank 40.0 dB." in text
     assert f"over {links.around_db[Way.OVER, 0, 0]:.1f} dB" in text
     assert [one.get_text() for one in with_gid(figure, "met")] == ["1", "2"]
     assert len(with_gid(figure, "zone 0.6")) == 4
@@ -367,8 +367,8 @@ def test_a_mirror_path_is_drawn_and_obeys_the_law_of_reflection(tmp_path):
     figure = profile_picture(links, 0, 0)
     assert len(with_gid(figure, "mirror")) == 2
     name = links.mirror_of(0, 0)
-    assert f"mirror {links.around_db[Way.REFLECTED, 0, 0]:.1f} dB (off {name})" in said(figure, "subtitle")
-    assert f"by a mirror, off {name}" in legend_of(figure)
+    assert f"{links.around_db[Way.REFLECTED, 0, 0]:.1f} dB (from {name})" in said(figure, "subtitle")
+    assert f"reflected from {name}" in legend_of(figure)
 
 
 def test_a_mirror_behind_the_inverter_comes_into_the_picture():
@@ -467,7 +467,7 @@ def test_a_budget_far_away_says_that_nothing_arrives(tmp_path):
     links = links_of(small(tmp_path, far, more="[environment]\npath_loss_exponent = 6.0\n"))
     assert links.margin_db[0, 0] < -60.0
     figure = budget_picture(links, 0, 0)
-    assert rows_of(figure)["margin: level less need"] == "nothing arrives"
+    assert rows_of(figure)["margin: level minus sensitivity"] == "no usable signal"
     assert as_bytes(figure, "png")
 
 
@@ -479,7 +479,7 @@ def test_long_names_and_many_obstacles_leave_a_budget_legible(tmp_path):
     ]
     rows = rows_of(budget_picture(links_of(small(tmp_path, more="\n".join(walls))), 0, 0))
     assert len([name for name in rows if name.startswith("through ")]) == 25
-    assert rows["through or past 16 others"] == f"{-sum(round(0.1 + k / 100, 2) for k in range(16)):.2f} dB"
+    assert rows["through 16 more obstacles"] == f"{-sum(round(0.1 + k / 100, 2) for k in range(16)):.2f} dB"
     assert max(map(len, rows)) <= 2 * 38
     adds_up(rows)
 
@@ -512,11 +512,11 @@ def test_letters_that_a_picture_has_no_shape_for_are_counted(tmp_path, letters, 
 def test_a_star_and_a_chain_of_routes_are_drawn():
     scene = site("farm")
     star = network_picture(weak_points(network_of(scene)))
-    assert "Routes with no inverter in between. 40 inverters: 7 hold, 23 marginal, 10 fail" in said(star, "subtitle")
+    assert "Routes with no relay. 40 inverters: 7 hold, 23 marginal, 10 fail" in said(star, "subtitle")
     assert not with_gid(star, "relay")
     points = weak_points(network_of(scene.wanting(max_relays=2)))
     figure = network_picture(points)
-    assert "up to 2 inverters in between" in said(figure, "subtitle")
+    assert "up to 2 relays" in said(figure, "subtitle")
     drawn = [one for gid in ("relay", "weak") for one in with_gid(figure, gid)]
     assert len(drawn) == len(points.relays) > 0
 
@@ -531,7 +531,7 @@ def test_an_inverter_that_others_hang_on_is_named(tmp_path):
     scene = small(tmp_path, *deaf, more=more)
     points = weak_points(network_of(scene))
     figure = network_picture(points)
-    assert "i1: 1 lost without it" in words_of(figure)
+    assert "i1: 1 lost if it fails" in words_of(figure)
     assert [one.inverter for one in points.relays] == [0]
 
 
