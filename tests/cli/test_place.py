@@ -211,7 +211,7 @@ def test_expected_is_the_sum_of_the_chances(run, folder):
     assert "\n   1  post          1       1.5  i2 " in text
 
 
-# The shed's margin is 34.8 dB: with 21.5 dB of noise 13.3 dB, of which 3 are the fade margin, and Phi(10.3 / 6) is 0.96.
+# The shed's margin is 34.8 dB: with 21.5 dB of noise 13.3 dB, less a fade margin of 3; Phi(10.3 / 6) is 0.96.
 TIE = "shed is equally good: as many inverters covered and expected to work. The better weakest margin decides"
 REASONS = [
     ('name = "shed"', TIE),

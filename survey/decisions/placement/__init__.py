@@ -63,6 +63,8 @@ A = TypeVar("A", Choice, Fewest)
 MIN_MORE_SHARE, MAX_FEWER_SHARE = 0.5, 0.05
 """A gain by moving a gateway is certain where more inverters work in at least half of the simulation runs, and fewer in
 at most one of twenty. A judgement."""
+MIN_GAIN = 1.0
+"""From so many more inverters expected working on, a gateway is moved whatever the runs can tell: a judgement."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -75,17 +77,25 @@ class Moving:
         The best existing gateway, and the best spot: indices into the scores.
     more_share, fewer_share : float
         Share of the simulation runs in which more inverters work at the spot, and fewer. [-]
+    gain : float
+        By how many inverters the expected number at the spot is greater. [-]
     """
 
     existing: int
     spot: int
     more_share: float
     fewer_share: float
+    gain: float
 
     @property
     def is_certain(self) -> bool:
         """Whether the runs can tell the gain."""
         return self.more_share >= MIN_MORE_SHARE and self.fewer_share <= MAX_FEWER_SHARE
+
+    @property
+    def is_advised(self) -> bool:
+        """Whether the gateway is to be moved: for a certain gain, or for one of `MIN_GAIN` or more."""
+        return self.is_certain or self.gain >= MIN_GAIN
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -225,7 +235,7 @@ def place(scene: Scene, *, options: PlacementOptions | None = None, progress: Pr
     moving = None
     if requirement.gateways == 1 and not options.fewest:
         moving = _moving(scene, scores, order, hops=hops, options=options)
-    if moving and not moving.is_certain:
+    if moving and not moving.is_advised:
         order = np.concatenate([[moving.existing], order[order != moving.existing]])
     few: Fewest | None = None
     choices: tuple[Choice, ...] = ()
@@ -281,7 +291,8 @@ def _moving(
     existing = next(i for i in order.tolist() if i < scores.existing)
     links = links_between(scene, scene.inverters, scores.spots.pick([spot, existing]))
     (pair,) = spot_runs(links, hops, draws=options.draws, seed=options.seed).pairs()
-    return Moving(existing=existing, spot=spot, more_share=pair.one_more, fewer_share=pair.other_more)
+    gain = float(scores.expected_served[spot] - scores.expected_served[existing])
+    return Moving(existing=existing, spot=spot, more_share=pair.one_more, fewer_share=pair.other_more, gain=gain)
 
 
 def _check_spots(scene: Scene) -> None:

@@ -102,6 +102,8 @@ def _answer(comparison: Comparison, letters: list[str]) -> str:
         more, fewer = (pair.one_more, pair.other_more) if pair.one == best else (pair.other_more, pair.one_more)
         runs = f"{comparison.drawn.draws} simulation runs"
         certainty = f"more working inverters than {names[second]} in {share(more)} of {runs}, fewer in {share(fewer)}"
+        if scores.decided_by(best, second) not in {"served", "expected_served"}:
+            certainty = f"{names[second]} is equally good; {certainty}"
         facts.append(("Certainty", certainty))
     step = f"take readings there, then compare: survey fit {file} READINGS.csv"
     weakest = links.inverters.names[int(scores.worst_inverter[best])]

@@ -126,12 +126,7 @@ def _head(placement: Placement) -> str:
         facts = []
     else:
         facts = where_facts(placement, placement.chosen[0])
-    facts += worth_facts(placement)
-    if placement.moving:
-        facts.append(("Moving", moving_words(placement, placement.moving)))
-    elif not placement.choices and not placement.fewest and len(placement.order) > 1:
-        facts.append(("Certainty", certainty_words(placement)))
-    facts += next_steps(placement)
+    facts += [*answer_facts(placement), *next_steps(placement)]
     if not placement.served:
         lines.insert(0, "No spot covers any inverter. The least bad spot:")
     return "\n".join([*lines, *labelled(facts)])
@@ -140,7 +135,7 @@ def _head(placement: Placement) -> str:
 def title_words(placement: Placement) -> str:
     """Return what to do with the gateway, or the gateways."""
     if len(placement.chosen) > 1:
-        return f"Put {len(placement.chosen)} gateways:"
+        return f"Put {len(placement.chosen)} gateways at these spots"
     (i,) = placement.chosen
     return f"{'Leave' if placement.is_existing(i) else 'Put'} the gateway at {placement.scores.spots.names[i]}"
 
@@ -159,9 +154,11 @@ def moving_words(placement: Placement, moving: Moving) -> str:
     names = placement.scores.spots.names
     runs = f"{placement.options.draws} simulation runs"
     shares = f"more working inverters in {share(moving.more_share)} of {runs}, fewer in {share(moving.fewer_share)}"
-    if moving.is_certain:
+    if moving.is_advised:
         served = int(placement.scores.served[moving.existing])
-        return f"from {names[moving.existing]} ({served} covered) brings {shares}"
+        return f"from {names[moving.existing]} ({served} covered) brings {shares}" + (
+            "" if moving.is_certain else ". That is not certain"
+        )
     return f"to {names[moving.spot]} brings nothing that is certain: {shares}"
 
 
@@ -203,13 +200,13 @@ def share_words(network: Network, gateway: int) -> str:
     return f"{counted(len(mine), 'inverter')} assigned, {mine.count(HOLDS)} covered"
 
 
-def worth_lines(placement: Placement) -> list[str]:
-    """Return how many inverters a recommendation covers and which are not, and its weakest link, in sentences."""
-    return [f"{label}: {fact}" for label, fact in worth_facts(placement)]
+def answer_lines(placement: Placement) -> list[str]:
+    """Return the facts of `answer_facts` as sentences."""
+    return [f"{label}: {fact}" for label, fact in answer_facts(placement)]
 
 
-def worth_facts(placement: Placement) -> list[tuple[str, str]]:
-    """Return the facts of `worth_lines`, each with its label."""
+def answer_facts(placement: Placement) -> list[tuple[str, str]]:
+    """Return the coverage of a recommendation, the inverters left out, its weakest link and its certainty, labelled."""
     network, count, names = placement.network, len(placement.scene.inverters), placement.scene.inverters.names
     worst, plan = placement.worst_inverter, placement.scene.plan
     chance = percent(network.routes[worst].reliability, wanted=plan.requirement.reliability)
@@ -227,6 +224,10 @@ def worth_facts(placement: Placement) -> list[tuple[str, str]]:
         ("Not covered", not_covered_words(placement)),
         ("Weakest route" if placement.hops else "Weakest link", f"{names[worst]}, {weakest}"),
     ]
+    if placement.moving:
+        facts.append(("Moving", moving_words(placement, placement.moving)))
+    elif not placement.choices and not placement.fewest and len(placement.order) > 1:
+        facts.append(("Certainty", certainty_words(placement)))
     return [(label, fact) for label, fact in facts if fact]
 
 

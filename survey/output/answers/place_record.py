@@ -144,4 +144,5 @@ def _moving_record(placement: Placement) -> Record | None:
         "more_share": plain(moving.more_share),
         "fewer_share": plain(moving.fewer_share),
         "certain": moving.is_certain,
+        "advised": moving.is_advised,
     }

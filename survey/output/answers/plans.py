@@ -84,7 +84,7 @@ def _spot(between: BetweenPlans, j: int, inverters: Sequence[str]) -> str:
         if max(links.scene.plan.requirement.max_relays for links in (between.before, between.after)):
             title = "Direct links (margins in dB). The counts above include relay routes."
         listing = title + "\n" + table(CHANGE_COLUMNS, [_row(between, i, j) for i in shown])
-    counts = wrapped(f"{same} of {counted(len(names), 'link')} {'does' if same == 1 else 'do'} not change.")
+    counts = f"Links that do not change: {same} of {len(names)}"
     return paragraphs(_result(between, j, spot), table(columns, rows), listing, counts)
 
 
