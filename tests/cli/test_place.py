@@ -311,3 +311,101 @@ def test_a_fault_of_the_plan_is_told_and_nothing_else(run, folder):
 def test_an_empty_ranking_cannot_be_asked_for(run, folder):
     (folder / "plan.toml").write_text(MINIMAL, encoding="utf-8")
     assert run("place", "plan.toml", "--top", "0").exit_code == 2
+
+
+# ------------------------------------------------------------------------------------------------- existing gateways
+
+
+def test_an_existing_gateway_that_is_as_good_as_every_spot_stays(run, folder):
+    """The office is 10 m and 12 m from the inverters, the post 10 m and 8 m: at both each link is certain."""
+    write(folder, more=SPOTS + SECOND)
+    text = run("place", "plan.toml").stdout
+    assert "\n\nLeave the gateway at office\n  Position:      at the plan's zero point, 2.00 m high\n" in text
+    assert "Before you fix anything" not in text
+    told = (
+        "Why this spot: post is equally good: as many inverters covered and expected to work. The existing gateway need"
+    )
+    assert told in " ".join(text.split())
+    found = json.loads(run("place", "plan.toml", "--json").stdout)
+    assert [(one["name"], one["existing"]) for one in found["gateways"]] == [("office", True)]
+    ranking = {row["spot"]: row["existing"] for row in found["ranking"]}
+    assert ranking == {"office": True, "post": False, "shed": False}
+    assert (found["reason"]["decided_by"], found["moving"]) == ("existing", None)
+
+
+# A mounting loss of 39 dB leaves the office 54.8 - 39 = 15.8 dB for each of twenty inverters beside one another, and
+# Phi((15.8 - 3) / 6) = 0.984: 19.7 expected. 3 m from them the new spot has some 26 dB: all 20, in most runs no more.
+BESIDE = "".join(entry("inverter", name=f'"k{k}"', at=f"[10, {k / 100}]", height_m=2) for k in range(1, 20))
+
+
+def test_a_gateway_stays_where_moving_it_brings_nothing_that_is_certain(run, folder):
+    mounting = ("tx_power_dbm = 8.0", "tx_power_dbm = 8.0\nmounting_loss_db = 39")
+    write(folder, mounting, more=BESIDE + entry("spot", name='"near"', at="[7, 0]", height_m=2))
+    text = run("place", "plan.toml").stdout
+    found = json.loads(run("place", "plan.toml", "--json").stdout)
+    moving = found["moving"]
+    assert (moving["existing"], moving["spot"], moving["certain"], moving["advised"]) == (
+        "office",
+        "near",
+        False,
+        False,
+    )
+    assert moving["more_share"] < 0.5
+    near, office = (next(row for row in found["ranking"] if row["spot"] == name) for name in ("near", "office"))
+    assert near["served"] == office["served"] == 20
+    assert near["expected_served"] > office["expected_served"] + 0.1, "the spot is better by the prediction"
+    assert found["ranking"][0]["spot"] == found["gateways"][0]["name"] == "office"
+    assert "\n\nLeave the gateway at office\n" in text
+    assert "  Moving:        to near brings nothing that is certain: more working inverters in " in text
+
+
+def test_a_gateway_is_moved_to_a_spot_that_covers_more(run, folder):
+    screen = wall(along="[[5, -50], [5, 50]]", height_m=50, loss_db=90)
+    write(
+        folder,
+        ("-98.0", "-40.0"),
+        ("-96.0", "-40.0"),
+        more=entry("spot", name='"bench"', at="[9, 1]", height_m=2) + screen,
+    )
+    text = run("place", "plan.toml").stdout
+    assert "\nPut the gateway at bench\n" in text
+    assert "Moving: from office (0 covered) brings more working inverters in 100 % of 1000 simulation runs" in " ".join(
+        text.split()
+    )
+    found = json.loads(run("place", "plan.toml", "--json").stdout)
+    assert (found["moving"]["certain"], found["gateways"][0]["existing"]) == (True, False)
+
+
+def test_of_equally_good_spots_the_lower_one_is_recommended(run, folder):
+    """Both are 10 m from the only inverter, one above it and one below."""
+    high = entry("spot", name='"high"', at="[10, 8]", height_m=8)
+    low = entry("spot", name='"low"', at="[10, 10]", height_m=2)
+    write_new(folder, ("[10.0, 0.0]\nheight_m = 2.0", "[10.0, 0.0]\nheight_m = 2.0"), more=high + low)
+    text = run("place", "plan.toml").stdout
+    assert "\nPut the gateway at low\n" in text
+    assert "Its weakest margin is the same. The lower height decides." in " ".join(text.split())
+
+
+# --------------------------------------------------------------------------------------------- those not covered
+
+
+def test_those_not_covered_are_named_by_array_with_the_spot_that_would_cover_them(run, folder):
+    array = entry("array", name='"N"', first="[200, 0]", height_m=2, rows=1, per_row=4, spacing_m=1)
+    lone = entry("inverter", name='"lone"', at="[120, 300]", height_m=2)
+    spots = entry("spot", name='"west"', at="[11, 0]", height_m=2) + entry(
+        "spot", name='"east"', at="[204, 0]", height_m=2
+    )
+    more = "".join(entry("inverter", name=f'"w{k}"', at=f"[{10 + k}, 1]", height_m=2) for k in range(6))
+    write_new(folder, ("-98.0", "-65.0"), ("-96.0", "-65.0"), more=array + lone + more + spots)
+    text = " ".join(run("place", "plan.toml").stdout.split())
+    assert "Put the gateway at west" in text
+    assert "Not covered: array N (all 4), lone. Another gateway at east would cover 4 of them." in text
+    assert "For the rest: survey explain plan.toml lone" in text
+
+
+def test_a_spot_of_a_search_is_told_by_its_distance_from_an_end(run, folder):
+    write_new(folder, more=search(name='"south fence"', along="[[9, 3], [-20, 3]]", heights_m="[2]"))
+    assert (
+        "  Position:      on south fence, at its east end; 9.00 m east, 3.00 m north of"
+        in run("place", "plan.toml").stdout
+    )

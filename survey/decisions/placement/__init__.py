@@ -63,8 +63,6 @@ A = TypeVar("A", Choice, Fewest)
 MIN_MORE_SHARE, MAX_FEWER_SHARE = 0.5, 0.05
 """A gain by moving a gateway is certain where more inverters work in at least half of the simulation runs, and fewer in
 at most one of twenty. A judgement."""
-MIN_GAIN = 1.0
-"""From so many more inverters expected working on, a gateway is moved whatever the runs can tell: a judgement."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -77,15 +75,15 @@ class Moving:
         The best existing gateway, and the best spot: indices into the scores.
     more_share, fewer_share : float
         Share of the simulation runs in which more inverters work at the spot, and fewer. [-]
-    gain : float
-        By how many inverters the expected number at the spot is greater. [-]
+    covers_more : bool
+        Whether more inverters hold at the spot.
     """
 
     existing: int
     spot: int
     more_share: float
     fewer_share: float
-    gain: float
+    covers_more: bool
 
     @property
     def is_certain(self) -> bool:
@@ -94,8 +92,8 @@ class Moving:
 
     @property
     def is_advised(self) -> bool:
-        """Whether the gateway is to be moved: for a certain gain, or for one of `MIN_GAIN` or more."""
-        return self.is_certain or self.gain >= MIN_GAIN
+        """Whether the gateway is to be moved: for more inverters as the plan requires them, or for a certain gain."""
+        return self.covers_more or self.is_certain
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -291,8 +289,13 @@ def _moving(
     existing = next(i for i in order.tolist() if i < scores.existing)
     links = links_between(scene, scene.inverters, scores.spots.pick([spot, existing]))
     (pair,) = spot_runs(links, hops, draws=options.draws, seed=options.seed).pairs()
-    gain = float(scores.expected_served[spot] - scores.expected_served[existing])
-    return Moving(existing=existing, spot=spot, more_share=pair.one_more, fewer_share=pair.other_more, gain=gain)
+    return Moving(
+        existing=existing,
+        spot=spot,
+        more_share=pair.one_more,
+        fewer_share=pair.other_more,
+        covers_more=bool(scores.served[spot] > scores.served[existing]),
+    )
 
 
 def _check_spots(scene: Scene) -> None:

@@ -10,7 +10,7 @@ from survey.base.layout import Column, counted, labelled, paragraphs, table, wra
 from survey.budget import STATES, Links
 from survey.decisions.comparison import BetweenPlans, Change
 from survey.decisions.simulation import pair_of
-from survey.output.answers.figures import CAUTION, margin, signed_db, wanted_line
+from survey.output.answers.figures import CAUTION, criterion, margin, radio_words, signed_db, wanted_line
 from survey.output.answers.place import RANKING_COLUMNS, ranking_row
 from survey.output.answers.place_record import score_record
 from survey.output.answers.sure import served_record, served_words, share
@@ -57,11 +57,12 @@ def plans_table(between: BetweenPlans, *, inverters: Sequence[str] = ()) -> str:
     head = [
         *labelled([("Before", before.file), ("After", after.file), ("Different", changes)]),
     ]
-    wanted = (
-        [wanted_line(before)] if before.requirement == after.requirement else [wanted_line(before), wanted_line(after)]
-    )
+    wanted = [wanted_line(before)]
+    if before.requirement != after.requirement:
+        wanted = [wrapped(f"{name}: {criterion(plan)}") for name, plan in (("Before", before), ("After", after))]
+        wanted.insert(0, wrapped(f"{before.site.name}, {radio_words(before)}"))
     spots = [_spot(between, j, inverters) for j in range(between.before.shape[1])]
-    return paragraphs("\n".join(dict.fromkeys(wanted)), "\n".join(["Two plans", *head]), *spots, CAUTION)
+    return paragraphs("\n".join(wanted), "\n".join(["Two plans", *head]), *spots, CAUTION)
 
 
 def _spot(between: BetweenPlans, j: int, inverters: Sequence[str]) -> str:
