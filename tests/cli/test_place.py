@@ -369,7 +369,7 @@ def test_a_gateway_is_moved_to_a_spot_that_covers_more(run, folder):
     )
     text = run("place", "plan.toml").stdout
     assert "\nPut the gateway at bench\n" in text
-    assert "Moving: from office (0 covered) brings more working inverters in >99 % of 1000 simulation runs" in " ".join(
+    assert "Moving: from office (0 covered) brings more working inverters in 96 % of 1000 simulation runs" in " ".join(
         text.split()
     )
     found = json.loads(run("place", "plan.toml", "--json").stdout)
