@@ -32,7 +32,9 @@ def test_the_gateway_that_stands_the_ones_named_or_the_one_recommended(run, fold
     write(folder, more=SPOTS)
     assert "Gateway: office." in svg(run, folder)
     assert "Gateways: A shed, B post." in svg(run, folder, "--gateway", "shed", "--gateway", "post")
-    assert "Gateway: post." in svg(run, folder, "--placed"), "the post is nearer than the shed"
+    assert "Gateway: office." in svg(run, folder, "--placed"), "the existing gateway is as good as the post"
+    write(folder, ("-98.0", "-55.0"), ("-96.0", "-55.0"), more=SPOTS.replace("[20.0, 0.0]", "[12.0, 0.0]"))
+    assert "Gateway: post." in svg(run, folder, "--placed"), "only the post covers the inverter"
 
 
 def test_a_link_is_the_weakest_or_that_of_the_inverter_named_to_its_best_gateway(run, folder):
@@ -64,7 +66,7 @@ def test_without_a_gateway_a_map_shows_the_site_and_other_kinds_say_what_to_do(r
 def test_options_of_a_coverage_act(run, folder):
     write(folder, more=SPOTS)
     words = ["--kind", "coverage", "--points", "64"]
-    assert "an inverter 4.5 m above zero; shown is the chance of its link." in svg(
+    assert "Each point is an inverter position 4.5 m high. The colour is the chance of its link." in svg(
         run, folder, *words, "--height-m", "4.5", "--show", "chance"
     )
     assert "Each point is a gateway position 2 m high" in svg(run, folder, *words, "--gateway-places")

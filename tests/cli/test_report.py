@@ -112,8 +112,8 @@ def test_the_page_says_what_place_and_links_say(run, folder):
     spot = placed["gateways"][0]["name"]
     answer = found.text("answer")
     assert f"Put the gateway at {spot}" in answer
-    assert f"{placed['served']} of 40 inverters hold" in answer
-    assert "Existing gateway (office): 40 inverters: 7 hold, 23 marginal, 10 fail." in answer
+    assert f"{placed['served']} of 40 inverters covered" in answer
+    assert "Existing gateway (office): Links of 40 inverters: hold 7, marginal 23, fail 10." in answer
     links = json.loads(run("links", "farm.toml", "--gateway", spot, "--json").stdout)["links"]
     table = [row for row in found.rows["links"] if row[0] in {one["inverter"] for one in links}]
     assert len(table) == 40
@@ -139,7 +139,7 @@ def test_every_section_is_there_and_the_weakest_links_are_explained_as_explain_d
         assert f"{one['inverter']} to office: {one['state']}" in words
         best = one["remedies"][0]
         assert f"1 {best['action']}" in words
-        assert f"The chance is {int(100 * one['reliability'])} %: it fails" in words
+        assert f"(one standard deviation): {int(100 * one['reliability'])} %. The link fails." in words
     assert "as requested" in found.text("links")
 
 
@@ -147,7 +147,7 @@ def test_with_a_gateway_named_the_table_is_about_it(run, folder):
     farm(folder)
     office = reported(run, folder, "farm.toml", "--gateway", "office")
     assert "show the gateway at office (as requested)" in office.text("links")
-    assert "40 inverters: 7 hold, 23 marginal, 10 fail." in office.text("links")
+    assert "Links of 40 inverters: hold 7, marginal 23, fail 10." in office.text("links")
     assert "existing" not in office.rows["links"][0]
     both = reported(run, folder, "farm.toml", "--gateway", "office", "--gateway", "lean-to post")
     assert "show the gateways at A: office, B: lean-to post" in both.text("links")
@@ -282,7 +282,7 @@ def test_several_gateways_and_relays(run, folder):
     assert "relays" in found.rows["links"][0]
     words = found.text("weakest")
     assert words.startswith("Weakest routes and remedies")
-    told = re.search(r"(\S+) to (.+?), by way of (\S+): holds The route holds: its weakest link has a margin of", words)
+    told = re.search(r"(\S+) to ([^:]+?) through (\S+): holds The route holds: its weakest link has a margin of", words)
     row = next(row for row in found.rows["links"] if row[0] == told.group(1))
     assert told.group(3) in row
 
@@ -297,9 +297,9 @@ def test_without_room_at_the_gateway_an_inverter_says_so(run, folder):
         "[requirement], or some of them have nowhere to report\n"
     )
     found = reported(run, folder, "farm.toml", warned=warned)
-    assert "15 inverters without room at a gateway" in found.text("answer")
+    assert "15 inverters over the gateways' capacity" in found.text("answer")
     assert sum(row[4].endswith(NO_ROOM) for row in found.rows["links"]) == 15
-    assert found.text("every").count("No gateway has room for it") == 15
+    assert found.text("every").count("All gateways are full: this is the link that it would have") == 15
     full = {row[0] for row in found.rows["links"] if row[4].endswith(NO_ROOM)}
     assert not any(f"{name} to " in found.text("weakest") for name in full)
 

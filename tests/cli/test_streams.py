@@ -91,7 +91,7 @@ def test_a_closed_standard_error_is_no_fault(folder, words):
     environment = {**os.environ, "PYTHONPATH": str(ROOT)}
     result = subprocess.run(command, cwd=folder, env=environment, capture_output=True, timeout=60, check=False)
     assert (result.returncode, result.stderr) == (0, b"")
-    assert result.stdout.decode("utf-8").startswith(("invented yard: 868 MHz", "plan.toml: invented yard\n"))
+    assert result.stdout.decode("utf-8").startswith(("invented yard, 868 MHz", "plan.toml: invented yard\n"))
 
 
 # --------------------------------------------------------------------------------------------------------- progress

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from survey.base.layout import counted
 from survey.budget import STATES
-from survey.output.answers.figures import NO_ROOM, letter, route_tally, wanted_line
+from survey.output.answers.figures import NO_ROOM, criterion, letter, radio_words, route_tally
 from survey.output.map.frame import spacing_m
 from survey.output.map.site import Place, gateway_labels, inverter_labels, places_of, routes_of, shapes_of
 from survey.output.pictures.ground import (
@@ -102,9 +102,8 @@ def gateways_words(names: tuple[str, ...]) -> str:
 
 
 def one_lined(scene: Scene) -> str:
-    """The line that says when a link holds, without the site's name before it."""
-    text = wanted_line(scene.plan).replace("\n  ", " ").removeprefix(f"{scene.plan.site.name}: ")
-    return text[:1].upper() + text[1:] + "."
+    """Return the radio and the environment, and when a link holds, without the site's name."""
+    return f"{radio_words(scene.plan)}. {criterion(scene.plan)}"
 
 
 def mark_size_pt(axes: Axes, scene: Scene) -> float:

@@ -152,7 +152,7 @@ def findings_of(
         scene,
         [scene.inverters.names[i] for i in weakest],
         gateways=network.links.gateways.names,
-        spots=placement.coverage.matrix if placement else None,
+        spots=placement.spots_matrix if placement else None,
         hops=hops,
         progress=progress and (lambda done, total: progress(900 + round(100.0 * done / max(total, 1)), 1000)),
     )

@@ -8,20 +8,22 @@ from survey.base.layout import counted
 from survey.decisions.placement import Placement, PlacementOptions, best_of_each_place
 from survey.inputs.plan import Plan
 from survey.output.answers.check import defaults_by_table
-from survey.output.answers.figures import NOTHING_DB, db, letter, route_tally
+from survey.output.answers.figures import letter, route_tally
 from survey.output.answers.place import (
     CHOICE_COLUMNS,
     RANKING_COLUMNS,
+    answer_lines,
     choice_rows,
     fewest_lines,
+    next_steps,
     ranking_row,
     share_words,
+    title_words,
     where_lines,
     why_lines,
-    worth_lines,
 )
 from survey.output.answers.sure import drawn_words, served_words, sure_lines
-from survey.output.report.findings import Findings, weakest_first
+from survey.output.report.findings import Findings
 from survey.routing import Network
 from survey.scene import Scene
 
@@ -89,7 +91,7 @@ def recommended(placement: Placement) -> Recommended:
     reason = placement.reason if plain else None
     names = [scores.spots.names[i] for i in placement.chosen]
     return Recommended(
-        title=f"Put {len(names)} gateways at these spots" if several else f"Put the gateway at {names[0]}",
+        title=title_words(placement),
         nothing_holds=not placement.served,
         gateways=[
             (
@@ -99,8 +101,8 @@ def recommended(placement: Placement) -> Recommended:
             )
             for k, (name, i) in enumerate(zip(names, placement.chosen, strict=True))
         ],
-        worth=worth_lines(placement),
-        steps=_steps(placement),
+        worth=answer_lines(placement),
+        steps=[f"{label}: {step}" for label, step in next_steps(placement)],
         sure_title=drawn_words(drawn.draws, drawn.seed),
         sure=sure_lines(placement.certainty) if plain else [served_words(drawn)],
         why=why_lines(reason, ranks[scores.spots.names.index(reason.rival)]) if reason else [],
@@ -112,23 +114,6 @@ def recommended(placement: Placement) -> Recommended:
         choices=_choices(placement) if placement.choices else None,
         fewest=fewest_lines(placement, placement.fewest) if placement.fewest else [],
     )
-
-
-def _steps(placement: Placement) -> list[str]:
-    """Return the next steps: readings of the weakest links, and their comparison with the prediction."""
-    links, plan = placement.network.links, placement.scene.plan
-    several = len(placement.chosen) > 1
-    routes = [placement.network.routes[i] for i in weakest_first(placement.network)]
-    ends = [(one.inverter, one.gateway) for one in routes if one.gateway >= 0 and not one.relays]
-    readable = [(i, j) for i, j in ends if links.margin_db[i, j] >= NOTHING_DB][:READ_FIRST]
-    named = [
-        f"{links.inverters.names[i]} (predicted {db(float(links.uplink_level_dbm[i, j]))} dBm)" for i, j in readable
-    ]
-    read = f" and read the levels at the gateway: {', '.join(named)}" if named else ""
-    return [
-        f"Test before you fix anything: hold the gateway{'s' * several} there on a pole, from the ground{read}.",
-        f"Compare the readings with this prediction: survey fit {plan.file} READINGS.csv",
-    ]
 
 
 def _choices(placement: Placement) -> Grid:
