@@ -102,10 +102,14 @@ def recommended(placement: Placement) -> Recommended:
             for k, (name, i) in enumerate(zip(names, placement.chosen, strict=True))
         ],
         worth=answer_lines(placement),
-        steps=[f"{label}: {step}" for label, step in next_steps(placement)],
+        steps=[
+            _sentence(f"{label}: {step}" if label == "For the rest" else step) for label, step in next_steps(placement)
+        ],
         sure_title=drawn_words(drawn.draws, drawn.seed),
         sure=sure_lines(placement.certainty) if plain else [served_words(drawn)],
-        why=why_lines(reason, ranks[scores.spots.names.index(reason.rival)]) if reason else [],
+        why=[_sentence(line) for line in why_lines(reason, ranks[scores.spots.names.index(reason.rival)])]
+        if reason
+        else [],
         ranking=Grid(
             headings=[one.heading.replace("\n", " ") for one in RANKING_COLUMNS],
             text=[one.text for one in RANKING_COLUMNS],
@@ -114,6 +118,11 @@ def recommended(placement: Placement) -> Recommended:
         choices=_choices(placement) if placement.choices else None,
         fewest=fewest_lines(placement, placement.fewest) if placement.fewest else [],
     )
+
+
+def _sentence(words: str) -> str:
+    """Return words with a capital letter first."""
+    return words[:1].upper() + words[1:]
 
 
 def _choices(placement: Placement) -> Grid:
