@@ -104,7 +104,7 @@ def test_whoever_finds_no_room_is_marked_and_has_no_line():
     network = network_of(scene, gateways=["laundry"])
     figure = site_map(scene, network)
     assert "Links of 12 inverters: hold 5, marginal 0, fail 0, full 7" in said(figure, "subtitle")
-    assert {"holds (5)", "no room (7)"} <= set(legend_of(figure))
+    assert {"holds (5)", "full (7)"} <= set(legend_of(figure))
     assert [len(lines.get_segments()) for word in STATES for lines in with_gid(figure, f"links {word}")] == [0, 0, 5]
     assert "7 without room" in said(network_picture(weak_points(network)), "subtitle")
 
