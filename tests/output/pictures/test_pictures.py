@@ -106,7 +106,7 @@ def test_whoever_finds_no_room_is_marked_and_has_no_line():
     assert "Links of 12 inverters: hold 5, marginal 0, fail 0, full 7" in said(figure, "subtitle")
     assert {"holds (5)", "full (7)"} <= set(legend_of(figure))
     assert [len(lines.get_segments()) for word in STATES for lines in with_gid(figure, f"links {word}")] == [0, 0, 5]
-    assert "7 without room" in said(network_picture(weak_points(network)), "subtitle")
+    assert "full 7" in said(network_picture(weak_points(network)), "subtitle")
 
 
 def test_states_differ_in_shape_and_the_best_from_the_worst_in_filling_too():
