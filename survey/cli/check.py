@@ -15,8 +15,8 @@ from survey.cli import options
 def check(plan_file: Path, output: options.Output) -> None:
     """Find errors and likely mistakes in a plan.
 
-    Lists the contents of PLAN and the defaults in use, and warns of entries that are allowed but look like mistakes.
-    All errors are reported in one run.
+    Lists the contents of PLAN and the defaults in use. Warns of entries that are allowed but look like mistakes.
+    Reports all errors in one run.
     """
     from survey.library.check import check as check_plan
     from survey.output.answers.check import check_text

@@ -42,9 +42,8 @@ def compare(
 ) -> None:
     """Compare spots, link by link.
 
-    Takes two or more spots or gateways of PLAN, and reports in how many simulation runs one covers more inverters than
-    the other. With --with, such as for the same site after a change, it takes one spot or more and lists the links
-    that changed.
+    Takes two or more spots or gateways of PLAN. Reports in how many simulation runs one has more working inverters
+    than the other. With --with it takes one spot or more, and lists the links that changed.
     """
     from survey.library.compare import compare as put_side_by_side
     from survey.output.answers.compare import compare_table

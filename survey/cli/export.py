@@ -22,8 +22,8 @@ ENDINGS = ("geojson", "csv", "dxf")
 def export(plan_file: Path, out: Path, *, gateways: tuple[str, ...], fit_file: Path | None) -> None:
     """Write the site for maps, spreadsheets and drawings.
 
-    Each inverter gets the state and levels of its best link to the existing gateways of PLAN, or to those named with
-    --gateway.
+    Each inverter gets the state and levels of its best link. Links go to the existing gateways of PLAN, or to the
+    gateways or spots named.
     """
     ending = out.suffix.removeprefix(".").lower()
     if ending not in ENDINGS:

@@ -65,8 +65,8 @@ def report(
 ) -> None:
     """Write one page for the job file.
 
-    The page begins with the spot that `survey place` recommends with the same options. Then come its certainty, a
-    map and a table of all inverters, the weakest links with their remedies, assumptions, and cautions. The page needs
+    The page begins with the spot that `survey place` recommends with the same options. Then come its certainty, and a
+    map and a table of all inverters. The weakest links with remedies, assumptions and cautions follow. The page needs
     no network and no other file.
     """
     from survey.library.report import report as page_of
