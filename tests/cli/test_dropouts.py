@@ -126,7 +126,7 @@ def test_where_nobody_was_ever_heard_it_is_not_called_sound(run, folder):
     assert page.exit_code == 0
     html = (folder / "page.html").read_text(encoding="utf-8")
     assert "nobody was heard in any of them" in html
-    assert "never heard" in html
+    assert "never answered" in html
     assert "No fault" not in html
 
 

@@ -137,7 +137,7 @@ NO_PLACE = [
     ("loop", f"cannot be written: {os.strerror(errno.ELOOP)}"),
     ("x" * 300, "cannot be written: File name too long"),
     ("two\nlines/result.txt", "the folder two\\nlines does not exist"),
-    ("pipe", "is not a regular file; name one, or leave --out away to print"),
+    ("pipe", "is not a regular file; give another name, or omit --out to print"),
 ]
 
 

@@ -163,7 +163,7 @@ def test_one_more_relay_or_gateway_never_loses_an_inverter(place):
 def test_the_text_says_what_each_number_brings_and_who_goes_where(run, folder):
     (folder / "plan.toml").write_text(FIELD, encoding="utf-8")
     text = run("place", "plan.toml", "--gateways", "2").stdout
-    assert "Put 2 gateways:" in text
+    assert "Put 2 gateways at these spots\n" in text
     assert "3 inverters assigned, 3 covered" in text
     assert "Coverage by number of gateways" in text
     assert "yes, proven" in text

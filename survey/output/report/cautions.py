@@ -17,8 +17,8 @@ CAUTIONS: tuple[tuple[str, tuple[str, ...]], ...] = (
         (
             "Only a licensed electrician may connect a gateway or a socket to the mains and test it.",
             (
-                "A string of modules is live whenever there is light, even with the inverter switched off. You must not "
-                "open plugs under load."
+                "A string of modules is live whenever there is light, even with the inverter switched off. You must "
+                "not open plugs under load."
             ),
         ),
     ),
