@@ -244,8 +244,8 @@ FAULTS = {
     "a name that a building has taken": (
         spot("at = [0, 0]", "height_m = 1").replace('"p"', '"workshop/door"'),
         (
-            '[[spot]] 1 "workshop/door" and [[building]] "workshop": name: "workshop/door" stands 2 times; every name '
-            "in a plan must be its own"
+            '[[spot]] 1 "workshop/door" and [[building]] "workshop": name: "workshop/door" is used 2 times; every name '
+            "in a plan must be different"
         ),
     ),
     "pieces of one obstacle of two materials": (
