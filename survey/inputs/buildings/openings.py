@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 
 from survey.base.polygon import LEAST_AREA_M2
 from survey.inputs.buildings.convex import SAME_CORNER_M, Piece, area_m2, merged, without
-from survey.inputs.buildings.entry import Opening, place_of
 from survey.inputs.buildings.faces import Face, Frame, Patch, face_of, rectangle, with_patches
+from survey.inputs.plan.opening import Opening, place_of
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -17,8 +17,9 @@ from survey.inputs.places.parts import box_parts, building_parts, wall_parts
 from survey.inputs.places.plants import footprint_of
 from survey.inputs.places.points import point_inside, point_on
 from survey.inputs.places.searches import along_wall, within_building
-from survey.inputs.places.words import KEYS, UNTOLD, Written
+from survey.inputs.places.words import UNTOLD, Written
 from survey.inputs.plan import Attached, Obstacle, Site
+from survey.inputs.plan.place_keys import PLACE_KEYS
 
 DEVICES = ("inverter", "gateway", "spot")
 ZERO = (0.0, 0.0)
@@ -114,7 +115,7 @@ def laid_out(
     Layout
         With every fault; entries that have one carry stand-ins.
     """
-    parted = {table: [Written.of(table, *one) for one in written.get(table, ())] for table in KEYS}
+    parted = {table: [Written.of(table, *one) for one in written.get(table, ())] for table in PLACE_KEYS}
     roofs = [Written(table="roof", place=place, given={}, rest=values) for place, values in written.get("roof", ())]
     carriers = Carriers(
         buildings=buildings,
@@ -181,7 +182,7 @@ def _device(one: Written, carriers: Carriers) -> tuple[dict[str, Any], Attached 
         body, floor_m, floor = carriers.body("inside", name)
         return point_inside(one, body, floor_m), Attached(carrier=body.building.name, face=floor, way="inside")
     if "on" not in one.given:
-        one.refuse(KEYS[one.table], 'means nothing without "on"; write on = "BUILDING/FACE", or leave it out')
+        one.refuse(PLACE_KEYS[one.table], 'means nothing without "on"; write on = "BUILDING/FACE", or leave it out')
         return {}, None
     face = carriers.face("on", one.given["on"])
     return point_on(one, face), _on(face)
@@ -198,7 +199,7 @@ def _search(one: Written, carriers: Carriers) -> tuple[dict[str, Any], Attached 
         keys = within_building(one, body, floor_m)
         return keys, Attached(carrier=body.building.name, face=floor, way="inside")
     if "on" not in one.given:
-        one.refuse(KEYS["search"], 'means nothing without "on" or "inside"; write one of them, or leave it out')
+        one.refuse(PLACE_KEYS["search"], 'means nothing without "on" or "inside"; write one of them, or leave it out')
         return {}, None
     face = carriers.face("on", one.given["on"])
     return along_wall(one, face), _on(face)

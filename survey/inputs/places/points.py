@@ -11,8 +11,9 @@ from survey.base.arrays import FloatArray
 from survey.base.errors import EntryError
 from survey.inputs.buildings import Body, Face
 from survey.inputs.buildings.convex import SAME_CORNER_M
-from survey.inputs.places.words import INSIDE, OUTSIDE, UNTOLD, Written
+from survey.inputs.places.words import UNTOLD, Written
 from survey.inputs.plan.kinds import HEIGHT
+from survey.inputs.plan.place_keys import INSIDE, OUTSIDE
 
 DEVICE_GAP_M = 0.15
 """Of a bracket; the usual ones are 10 to 20 cm long (common practice). [m]"""

@@ -5,7 +5,7 @@ import pytest
 
 from survey.base.errors import EntryError, PlanError
 from survey.inputs.buildings import Building, Resolver, box_faces, faces_of
-from survey.inputs.buildings.nested import entry_of
+from survey.inputs.nested import entry_of
 
 HALL = {"name": "hall", "corner": [0.0, 0.0], "length_m": 24.0, "width_m": 12.0, "bearing_deg": 90.0}
 SHELL = {"eaves_m": 4.0, "wall_material": "steel cladding"}
