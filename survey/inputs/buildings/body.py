@@ -238,8 +238,6 @@ def _opened(building: Building, faces: Sequence[Face], shared: Mapping[str, str]
             problems.append((f"{place}: on", f'"{opening.on}" is shared; write the opening in "{owner}", on "{host}"'))
         elif opening.on not in known:
             problems.append((f"{place}: on", unknown_face(opening.on, list(known.values()))))
-        elif known[opening.on].is_open:
-            problems.append((f"{place}: on", f'"{opening.on}" is open: there is no sheet to cut'))
         else:
             by_face.setdefault(opening.on, []).append((place, opening))
     done: list[Face] = []

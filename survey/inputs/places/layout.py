@@ -8,10 +8,10 @@ from typing import Any
 
 from survey.base.errors import EntryError
 from survey.inputs.buildings import Building, Face, numbered
-from survey.inputs.buildings.resolve import Outline
+from survey.inputs.buildings.resolve import MAX_SHEETS, Outline
 from survey.inputs.drawings import Placed
 from survey.inputs.places.arrays import PlacedArray, arrays_of, faced
-from survey.inputs.places.boxes import STAND_IN
+from survey.inputs.places.boxes import CONTAINER_MATERIAL, STAND_IN
 from survey.inputs.places.carriers import Carriers, Fault, PlacedBox
 from survey.inputs.places.parts import box_parts, building_parts, wall_parts
 from survey.inputs.places.plants import footprint_of
@@ -144,6 +144,12 @@ def laid_out(
         for one in (*carriers.walls, *carriers.boxes)
         for place, opening in numbered(one.given.get("opening", ()))
     ]
+    count = sum(
+        len(one.sheets_m()) for one in (*layout.obstacles, *(part for of in layout.opened.values() for part in of))
+    )
+    if count > MAX_SHEETS:
+        problem = f"buildings and openings make {count} sheets; a plan may have {MAX_SHEETS} of them"
+        layout.faults.append(("", "", problem))
     layout.faults = [*carriers.faults, *layout.faults]
     return layout
 
@@ -158,6 +164,8 @@ def _laid(one: Written, layout: Layout, carriers: Carriers, place: PlaceOf) -> E
         if one.problems:
             raise UNTOLD
         keys, attached = place(one, carriers)
+        if one.problems:
+            raise UNTOLD
     except EntryError as error:
         layout.faults.extend((one.place, key, problem) for key, problem in (*one.problems, *error.problems))
         layout.refused.append(one.place)
@@ -215,6 +223,8 @@ def _arrays(one: Written, layout: Layout, carriers: Carriers) -> list[Extra]:
         if one.problems:
             raise UNTOLD
         made: list[PlacedArray] = arrays_of(one, carriers.face)
+        if one.problems:
+            raise UNTOLD
     except EntryError as error:
         layout.faults.extend((one.place, key, problem) for key, problem in (*one.problems, *error.problems))
         layout.refused.append(one.place)
@@ -251,6 +261,8 @@ def _lay_out_boxes(layout: Layout, carriers: Carriers) -> None:
             missing = {
                 name: value for name, value in STAND_IN.items() if (is_carried if name == "centre" else has_size)
             }
+            if has_size and "loss_db" not in box.values:
+                missing["material"] = CONTAINER_MATERIAL
             layout.tables["box"].append(Extra(one.place, missing | box.values))
             continue
         layout.tables["box"].append(Extra(one.place, box.values, defaults=one.defaults))

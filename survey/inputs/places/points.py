@@ -188,7 +188,7 @@ def check_inside(body: Body, points_m: FloatArray, height_m: float, *, key: str,
         problem = f'{height_m - floor_m:.2f} m up is above the roof of "{name}" there, {lowest_m - floor_m:.2f} m up'
         raise EntryError([(key, f"{problem}; lower it")])
     if height_m < floor_m:
-        raise EntryError([(key, f'{height_m:.2f} m is below the floor of "{name}", {floor_m:.2f} m')])
+        raise EntryError([(key, f'{height_m:.2f} m is below the floor of "{name}", {floor_m:.2f} m; raise it')])
 
 
 def middle_of(corners_m: FloatArray) -> FloatArray:

@@ -71,28 +71,17 @@ class Written:
         return default
 
     def refuse(self, names: Iterable[str], why: str) -> None:
-        """Refuse keys that are written all the same.
-
-        Raises
-        ------
-        EntryError
-            Naming each of them.
-        """
-        told = [(name, why) for name in names if name in self.given or name in self.rest]
-        if told:
-            raise EntryError(told)
+        """Note a problem for each of some keys that is written all the same; it is left out from here on."""
+        for name in names:
+            if name in self.given or name in self.rest:
+                self.problems.append((name, why))
+                self.given.pop(name, None)
+                self.rest.pop(name, None)
 
     def only_one(self, *names: str) -> None:
-        """Refuse the second of keys of which one may be written.
-
-        Raises
-        ------
-        EntryError
-            Naming both.
-        """
+        """Refuse all but the first of keys of which one may be written."""
         there = [name for name in names if name in self.given or name in self.rest]
-        if len(there) > 1:
-            raise EntryError([(there[1], f"{there[0]} is given too; write one of them")])
+        self.refuse(there[1:], f"{there[0]} is given too; write one of them" if there else "")
 
     def point(self, name: str) -> tuple[float, float] | None:
         """Return a point among the other keys, or None where it is not written.

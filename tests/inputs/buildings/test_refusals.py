@@ -207,7 +207,7 @@ OPENINGS = [
     (door(left_m=1.0, right_m=1.0), 'opening "gate": right_m: left_m is given too; write one of them'),
     (
         {**door(), "materials": {"east wall": "open"}},
-        'opening "gate": on: "east wall" is open: there is no sheet to cut',
+        'opening "gate": "east wall" is open: there is no sheet to cut',
     ),
     (
         {**JOINED, "eaves_m": 3.0, "opening": [{"on": "north wall", "width_m": 1.0, "height_m": 2.0}]},
