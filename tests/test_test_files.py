@@ -35,6 +35,7 @@ ELSEWHERE = {
     "budget/direct.py": "budget/test_links.py",
     "budget/working.py": "budget/test_links.py",
     "routing/graph.py": "cli/test_network.py",
+    "routing/coverage.py": "routing/test_coverage_matrix.py",
     "siting/proof.py": "siting/test_choosing.py",
     "siting/search.py": "siting/test_choosing.py",
     "siting/capacity.py": "siting/test_matrix.py",

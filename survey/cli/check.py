@@ -1,4 +1,4 @@
-"""The command that looks a plan over."""
+"""The command that checks a plan."""
 
 from __future__ import annotations
 
@@ -21,17 +21,17 @@ from survey.cli import options
 )
 @options.json_and_out
 def check(plan_file: Path, sheets_file: Path | None, output: options.Output) -> None:
-    """Look a plan over for what seems wrong.
+    """Find errors and likely mistakes in a plan.
 
-    Says what is in PLAN and which defaults apply, and warns of what is allowed but looks wrong. Faults are told all
-    at once.
+    Lists the contents of PLAN and the defaults in use. Warns of entries that are allowed but look like mistakes.
+    Reports all errors in one run.
     """
     from survey.library.check import check as check_plan
     from survey.output.answers.check import check_text
 
     if sheets_file is not None:
         options.check_writable(sheets_file, inputs=(plan_file,))
-    with options.progress("looking for obstacles that no link meets") as told:
+    with options.progress("checking obstacles") as told:
         found = check_plan(options.read_plan(plan_file), progress=told)
     if sheets_file is not None:
         options.write_whole(sheets_file, found.sheets, inputs=(plan_file,))

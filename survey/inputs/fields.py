@@ -115,7 +115,7 @@ class Texts:
         if not isinstance(value, list | tuple):
             return f'{type_of(value)}; write a list of texts, ["like this", "and this"]'
         if len(value) > self.most:
-            return f"holds {len(value)} texts; write {self.most} at most"
+            return f"holds {len(value)} texts; write up to {self.most}"
         for position, item in enumerate(value, start=1):
             problem = Text().fault(item)
             if problem:

@@ -111,7 +111,7 @@ def _parse(path: Path) -> dict[str, Any]:
         with path.open("rb") as stream:
             raw = stream.read(MOST_BYTES + 1)
         if len(raw) > MOST_BYTES:
-            raise PlanError([Fault(file=file, problem=f"is longer than {MOST_BYTES} bytes; no plan is so long")])
+            raise PlanError([Fault(file=file, problem=f"is longer than {MOST_BYTES} bytes, the limit for a plan")])
     except (OSError, ValueError) as error:
         raise PlanError([Fault(file=file, problem=why_unread(path, error))]) from None
     try:
@@ -450,8 +450,8 @@ class _Reader:
             if len(places) > 1:
                 shared.setdefault(tuple(places), []).append(name)
         for among, names in shared.items():
-            more = f" and {len(names) - 1} more like it stand" if len(names) > 1 else " stands"
-            problem = f'"{names[0]}"{more} {len(among)} times; every name in a plan must be its own'
+            more = f" and {len(names) - 1} more are used" if len(names) > 1 else " is used"
+            problem = f'"{names[0]}"{more} {len(among)} times; every name in a plan must be different'
             self._fault(" and ".join(dict.fromkeys(among)), "name", problem)
         return set(shared)
 

@@ -20,9 +20,11 @@ plan.toml: invented yard
 
 No errors found: 1 inverter, 1 gateway, 2 spots, 1 wall.
 
-Inverters, gateways and spots lie 0.00 to 20.00 m east, 0.00 to 100.00 m north, 2.00 to 2.00 m high.
+Next step: find the best spot for the gateway: survey place plan.toml
 
-Defaults that apply:
+Inverters, gateways and spots are 0.00 to 20.00 m east, 0.00 to 100.00 m north, 2.00 to 2.00 m high.
+
+Defaults in use:
   radio.inverter  antenna_gain_dbi = 0, mounting_loss_db = 0, cable_loss_db = 0, noise_rise_db = 0,
                   antenna = "isotropic"
   radio.gateway   antenna_gain_dbi = 0, mounting_loss_db = 0, cable_loss_db = 0, noise_rise_db = 0,
