@@ -36,18 +36,6 @@ def check_text(inspection: Inspection) -> str:
     )
 
 
-def _next_step(inspection: Inspection) -> str:
-    """Return what to do next."""
-    plan, file = inspection.scene.plan, quote(inspection.scene.plan.file)
-    if inspection.warnings:
-        return "Next step: read the warnings, correct the plan where they are right, then run survey check again."
-    if plan.spots or plan.searches:
-        return f"Next step: find the best spot for the gateway: survey place {file}"
-    if plan.gateways:
-        return f"Next step: list the links to the existing gateway: survey links {file}"
-    return "Next step: add a [[spot]] or a [[search]] where a gateway could go."
-
-
 FACE_COLUMNS = (
     Column("face", text=True),
     Column("material", text=True),
@@ -92,6 +80,18 @@ def _face_record(face: Face) -> Record:
         "pitch_deg": None if upright else plain(face.frames[0].slope_deg),
         "at_m": [plain(value) for value in face.frames[0].origin_m],
     }
+
+
+def _next_step(inspection: Inspection) -> str:
+    """Return what to do next."""
+    plan, file = inspection.scene.plan, quote(inspection.scene.plan.file)
+    if inspection.warnings:
+        return "Next step: read the warnings, correct the plan where they are right, then run survey check again."
+    if plan.spots or plan.searches:
+        return f"Next step: find the best spot for the gateway: survey place {file}"
+    if plan.gateways:
+        return f"Next step: list the links to the existing gateway: survey links {file}"
+    return "Next step: add a [[spot]] or a [[search]] where a gateway could go."
 
 
 def defaults_by_table(inspection: Inspection) -> dict[str, list[str]]:
