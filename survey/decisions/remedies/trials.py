@@ -70,7 +70,7 @@ class Trials:
             if costs and costs[0].removal and self._wants_room(number)
         }
         changed = sorted({int(self.best[i]) for i in self.rows})
-        steps, done = len(tops) + len(changed) + 2, 0
+        steps, done = len(changed) + 1 + len(tops), 0
         for gateway in changed:
             self._try_gateway(gateway)
             done += 1
@@ -78,11 +78,14 @@ class Trials:
                 progress(done, steps)
         self._try_one_more()
         self._try_relays()
+        done += 1
+        if progress:
+            progress(done, steps)
         for obstacle, removal in tops.items():
             self._try_without(obstacle, removal)
             done += 1
             if progress:
-                progress(done + 2, steps)
+                progress(done, steps)
         return self.found
 
     def _wants_room(self, number: int) -> bool:
