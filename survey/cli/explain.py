@@ -39,7 +39,7 @@ from survey.cli import options
 @options.relays_option
 @options.fit_option
 @options.require_option
-@options.json_and_out
+@options.json_csv_and_out
 def explain(
     plan_file: Path,
     inverters: tuple[str, ...],
@@ -58,6 +58,7 @@ def explain(
     the link to the recommended spot. Each remedy is calculated with the changed plan.
     """
     from survey.library.explain import explain as explained
+    from survey.output.answers.csv_rows import explain_csv
     from survey.output.answers.explain import explain_text
 
     plan = options.read_plan(plan_file)
@@ -72,5 +73,5 @@ def explain(
             fit=fit_file,
             progress=told,
         )
-    output.show(lambda: explain_text(found.explained), found.to_dict)
+    output.show(lambda: explain_text(found.explained), found.to_dict, lambda: explain_csv(found.explained))
     options.finish(require=require, all_hold=found.all_hold)

@@ -20,8 +20,9 @@ def start(file: Path, force: bool) -> None:  # noqa: FBT001  as click hands it o
     """
     from importlib.resources import files
 
-    check_writable(file)
+    check_writable(file, over_plan=True)
     if file.exists() and not force:
         raise OutputError(one_line(f"{file}: exists already; use --force to overwrite it"))
-    write_whole(file, files("survey.output").joinpath("templates/starter.toml").read_text(encoding="utf-8"))
+    starter = files("survey.output").joinpath("templates/starter.toml").read_text(encoding="utf-8")
+    write_whole(file, starter, over_plan=force)
     click.echo(f"written: {file}\nFill it in, then: survey check {file}")
