@@ -11,8 +11,8 @@ LIMIT = "\n[requirement]\ninverters_per_gateway = 1\nmax_relays = 1\n"
 SECOND = entry("inverter", name='"=1+1"', at="[-9, 0]", height_m=2, serial='"@9"')
 
 
-@pytest.fixture
-def _plan(folder):
+def limited(folder):
+    """A plan with a limit of one inverter a gateway, and names like formulas."""
     write(folder, more=SPOTS + WALL + SECOND + LIMIT)
 
 
@@ -26,9 +26,9 @@ def record_of(run, *words):
     return json.loads(run(*words, "--json").stdout)
 
 
-@pytest.mark.usefixtures("_plan")
 @pytest.mark.parametrize("words", [["place", "--runs", "20"], ["network"]], ids=lambda words: words[0])
-def test_routes_are_those_of_the_json(run, words):
+def test_routes_are_those_of_the_json(run, folder, words):
+    limited(folder)
     words = [words[0], "plan.toml", *words[1:]]
     rows, record = rows_of(run, *words), record_of(run, *words)
     if words[0] == "place":
@@ -49,8 +49,8 @@ def test_routes_are_those_of_the_json(run, words):
     assert {row["state"] for row in rows} == {"holds", "full"}
 
 
-@pytest.mark.usefixtures("_plan")
-def test_spots_compared_have_a_row_for_each_inverter_at_each(run):
+def test_spots_compared_have_a_row_for_each_inverter_at_each(run, folder):
+    limited(folder)
     words = ["compare", "plan.toml", "post", "shed", "--runs", "20"]
     rows, record = rows_of(run, *words), record_of(run, *words)
     expected = {
