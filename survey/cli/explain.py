@@ -36,6 +36,7 @@ from survey.cli import options
     callback=options.finite,
     help="Loss of that cable per metre.  [default: thin coaxial cable, an assumption]",
 )
+@click.option("--more-margin", is_flag=True, help="Also show remedies for links that hold, to gain margin.")
 @options.relays_option
 @options.fit_option
 @options.require_option
@@ -47,6 +48,7 @@ def explain(
     *,
     cable_m: float,
     cable_loss_db_per_m: float | None,
+    more_margin: bool,
     max_relays: int | None,
     fit_file: Path | None,
     require: bool,
@@ -69,6 +71,7 @@ def explain(
             gateway=gateways,
             cable_m=cable_m,
             cable_loss_db_per_m=cable_loss_db_per_m,
+            more_margin=more_margin,
             relays=max_relays,
             fit=fit_file,
             progress=told,
