@@ -1,16 +1,11 @@
 """Straight lines against what stands on a site, for all pairs of ends at once."""
 
 from survey.geometry.chords import Chords, Prisms, chords, prisms_of, segment_chords
-from survey.geometry.crossings import (
-    ON_SHEET_M,
-    Crossings,
-    crossings,
-    crossings_and_misses,
-    on_sheet,
-)
+from survey.geometry.crossings import Crossings, crossings, crossings_and_misses, on_sheet
 from survey.geometry.enclosures import buildings_of, seen_first, shut_out
 from survey.geometry.legs import Footprints, Met, footprints_of, leg_crossings
 from survey.geometry.lines import Lines, lines_between
+from survey.geometry.plain import ON_SHEET_M
 from survey.geometry.screens import Screens, convex_outlines, inside_boxes, screens_of
 from survey.geometry.sheets import Sheets, sheets_of
 from survey.geometry.strings import SIDES, Strings, strings_around

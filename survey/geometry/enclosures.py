@@ -7,7 +7,8 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.geometry.crossings import EDGE_M, on_sheet
+from survey.geometry.crossings import on_sheet
+from survey.geometry.plain import EDGE_M
 from survey.geometry.screens import Screens
 from survey.geometry.sheets import Sheets
 

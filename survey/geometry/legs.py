@@ -7,7 +7,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.geometry.crossings import EDGE_M, ON_SHEET_M
+from survey.geometry.plain import EDGE_M, ON_SHEET_M
 from survey.geometry.sheets import Sheets
 
 FloatArray = NDArray[np.float64]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.geometry.crossings import ON_SHEET_M
+from survey.geometry.plain import ON_SHEET_M
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.geometry import chords, crossings_and_misses
-from survey.geometry.crossings import EDGE_M
+from survey.geometry.plain import EDGE_M
 from survey.links.figures import Links, own_spreads_db
 from survey.links.states import WAYS
 from survey.propagation.around import Around, around, near_lines, within_reach

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.geometry import Lines, Met, footprints_of, leg_crossings, lines_between
-from survey.geometry.crossings import EDGE_M, ON_SHEET_M
+from survey.geometry.plain import EDGE_M, ON_SHEET_M
 from survey.propagation.diffraction import knife_edge_loss_db
 from survey.propagation.slight import graze_reach_m, smooth
 from survey.scene import Scene

@@ -16,13 +16,12 @@ import numpy as np
 import scenes
 
 from survey.geometry import crossings
-from survey.geometry.crossings import EDGE_M
+from survey.geometry.plain import EDGE_M, plain_crossings
 from survey.placement import score_spots
 from survey.propagation.penetration import sheet_losses_db, total_over_links
 from survey.scene import scene_of
 from survey.workers import in_order
 
-sys.path.append(str(Path(__file__).parents[1] / "geometry"))  # where the plain formula stands
 LINKS_AT_ONCE = 200_000
 ROUNDS = {"small": 30, "commercial": 4, "large": 2}
 MOST_SPOTS = 250
@@ -56,7 +55,6 @@ def timed(work):
 
 def ratios(size):
     """Rows of the table for one scene: name, wall-clock and processor time, links unlike the plain formula's."""
-    from plain import plain_crossings
     from rivals import LOSS_DB, bare_embree, embree_through_trimesh
 
     plan = getattr(scenes, size)()
