@@ -1,4 +1,4 @@
-"""Build hook: compiles the kernel while `survey` is installed, with the machine's own C compiler or one from the index."""
+"""Build hook: compiles the kernel while `survey` is installed, with the machine's own C compiler or the index's."""
 
 import importlib.util
 import os

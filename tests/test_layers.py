@@ -8,8 +8,8 @@ import pytest
 SURVEY = Path(__file__).parent.parent / "survey"
 FROM_THE_TOP = """
 limits errors units workers fields polygon slab materials antennas probability correction layout csv_files readings
-logs plan plan_file kernel geometry scene propagation links calibration siting network draws placement comparison inspection
-dropouts explanation remedies coverage records tables pictures report cli
+logs plan plan_file kernel geometry scene propagation links calibration siting network draws placement comparison
+inspection dropouts explanation remedies coverage records tables pictures report cli
 """  # some of them are yet to come
 LAYERS = FROM_THE_TOP.split()
 MODULES = sorted(SURVEY.rglob("*.py"))

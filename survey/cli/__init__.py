@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import warnings
 from importlib import import_module
 from typing import Any
 
@@ -29,12 +31,28 @@ So a list of commands is printed without loading them, and a command loads no ot
 """
 
 
+BLAS_THREADS = {"OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "OMP_NUM_THREADS", "VECLIB_MAXIMUM_THREADS"}
+"""How many threads numpy's products may use, set before it is loaded: one, unless the user says otherwise.
+
+The program shares its work among threads itself, and on a busy machine more of them only wait for each other.
+"""
+
+
+def _in_words(message: Warning | str, *_: object) -> None:
+    """A warning as people read it, without the line of code that gives it."""
+    click.echo(f"warning: {message}", err=True)
+
+
 class _Program(click.Group):
     """A group whose commands are loaded by name and tell faults of the user's input in words, with exit status 1."""
 
     def invoke(self, ctx: click.Context) -> Any:  # noqa: ANN401  as click has it
         from survey.errors import SurveyError  # noqa: PLC0415  the list of commands does without
 
+        # A warning as people read it, without the line of code that gives it.
+        warnings.showwarning = lambda message, *_, **__: click.echo(f"warning: {message}", err=True)
+        if not BLAS_THREADS & set(os.environ):
+            os.environ.update(dict.fromkeys(BLAS_THREADS, "1"))
         try:
             return super().invoke(ctx)
         except SurveyError as error:

@@ -2,8 +2,8 @@
 
 The rules are those of the plan file: an edge belongs to its sheet; sheets of one obstacle that a line meets in the
 same point (a shared corner) count once; a sheet that one end of the line stands on is not crossed; a line that runs
-within the plane of a sheet and over it crosses it once. `survey.geometry.plain` works them out by the plain formula; where
-there is a compiled kernel, that does it, with the same result.
+within the plane of a sheet and over it crosses it once. `survey.geometry.plain` works them out by the plain formula;
+where there is a compiled kernel, that does it, with the same result.
 """
 
 from __future__ import annotations
@@ -117,7 +117,7 @@ def crossings_and_misses(
     starts_m, ends_m, sheets
         As for `crossings`.
     beside_m : ndarray of float, shape (sheets,)
-        How far outside the edge of each sheet a line's crossing with its plane counts as a miss, no less than `EDGE_M`. [m]
+        How far outside the edge of each sheet a line's crossing with its plane counts as a miss, `EDGE_M` or more. [m]
 
     Returns
     -------

@@ -36,13 +36,13 @@ def plain_crossings(
     Returns
     -------
     two tuples of five ndarrays, shape (rows,)
-        Start, end, sheet, fraction along the line and how far inside the edge, of what is crossed and of what is missed.
+        Start, end, sheet, fraction and how far inside the edge, of what is crossed and of what is missed.
 
     Notes
     -----
     With s the distance of an end from a sheet's plane and f how far inside an edge it lies, the line meets the plane
-    at the share ``|s1| / (|s1| + |s2|)`` of its length, and there lies ``f1 + share (f2 - f1)`` inside that edge. It goes
-    through where the ends are on opposite sides and that is not negative for any edge.
+    at the share ``|s1| / (|s1| + |s2|)`` of its length, and there lies ``f1 + share (f2 - f1)`` inside that edge. It
+    goes through where the ends are on opposite sides and that is not negative for any edge.
     """
     length_m = np.sqrt(_dot(ends_m[None] - starts_m[:, None], ends_m[None] - starts_m[:, None]))
     empty = np.zeros(0, dtype=np.int64)
@@ -117,9 +117,9 @@ def _within(inside_1: FloatArray, inside_2: FloatArray) -> tuple[BoolArray, Floa
 def _repeats(group: IntArray, *, first_m: FloatArray, last_m: FloatArray, is_run: BoolArray) -> BoolArray:
     """Which of the crossings at an edge, and of the runs within a sheet, another one of their group stands for.
 
-    A group is what one line has with one obstacle. Points nearer than `SAME_POINT_M` are one, and the first sheet's stays.
-    Runs that touch count once, and not at all where a point lies on them: a line along the top of a box meets its two side
-    faces.
+    A group is what one line has with one obstacle. Points nearer than `SAME_POINT_M` are one, and the first
+    sheet's stays. Runs that touch count once, and not at all where a point lies on them: a line along the top of a
+    box meets its two side faces.
     """
     repeats = np.zeros(len(group), dtype=bool)
     members: dict[tuple[int, ...], list[int]] = {}

@@ -1,8 +1,8 @@
 """The compiled kernel: where it is, what it may be handed, and how it is called.
 
-The C files of this folder are compiled when `survey` is installed (`build.py`). They hold no rules of their own: for each
-there is a plain version in Python, which tests hold it to, and which does the work where there is no kernel. Nothing is
-checked in C, so everything is checked here: a call takes arrays of the right kind and shape only.
+The C files of this folder are compiled when `survey` is installed (`build.py`). They hold no rules of their own: for
+each there is a plain version in Python, which tests hold it to, and which does the work where there is no kernel.
+Nothing is checked in C, so everything is checked here: a call takes arrays of the right kind and shape only.
 """
 
 from __future__ import annotations
@@ -130,7 +130,7 @@ def call(kernel: ctypes.CDLL, entry: str, *arguments: FloatArray | IntArray | in
                 raise TypeError(f"{entry}: an array of {argument.dtype} is not laid out as the kernel reads it")
             words.append(ctypes.c_void_p(argument.ctypes.data))
         else:
-            words.append((ctypes.c_int64 if isinstance(argument, int) else ctypes.c_double)(argument))
+            words.append(ctypes.c_int64(argument) if isinstance(argument, int) else ctypes.c_double(argument))
     function = kernel[entry]  # a new one each time, so that threads share nothing
     function.restype = ctypes.c_int64
     answer = int(function(*words))

@@ -1,7 +1,7 @@
 """Compile the kernel: the C files of this folder become one shared library beside them.
 
-Run at install time by `.hatch/kernel.py`, and by hand with ``python survey/kernel/build.py`` after a change to a C file.
-Uses the standard library alone, since it runs before anything is installed.
+Run at install time by `.hatch/kernel.py`, and by hand with ``python survey/kernel/build.py`` after a change to
+a C file. Uses the standard library alone, since it runs before anything is installed.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 HERE = Path(__file__).parent
-LIBRARY = HERE / ("kernel.dll" if sys.platform == "win32" else "kernel.dylib" if sys.platform == "darwin" else "kernel.so")
+LIBRARY = (HERE / "kernel").with_suffix({"win32": ".dll", "darwin": ".dylib"}.get(sys.platform, ".so"))
 """The compiled kernel."""
 SWITCH = "SURVEY_KERNEL"
 """Environment variable: ``off`` does without the kernel, at install time and at run time; a path names another one."""
@@ -53,7 +53,7 @@ def compiler() -> list[str] | None:
     with tempfile.TemporaryDirectory() as folder:
         trial = Path(folder) / "trial.c"
         trial.write_text("#include <math.h>\ndouble root(double x) { return sqrt(x); }\n", encoding="ascii")
-        for command in ([own] if own else [[name] for name in COMPILERS]):
+        for command in [own] if own else [[name] for name in COMPILERS]:
             if shutil.which(command[0]) and not _run(command, FLAGS, [trial], trial.with_suffix(".so")):
                 return command
     return None

@@ -50,7 +50,7 @@ def crossings(
     Returns
     -------
     two tuples of five ndarrays, shape (rows,)
-        Start, end, sheet, fraction along the line and how far inside the edge, of what is crossed and of what is missed.
+        Start, end, sheet, fraction and how far inside the edge, of what is crossed and of what is missed.
     """
     sheets, edges = edge_offset_m.shape
     lines = len(starts_m) * len(ends_m)

@@ -10,8 +10,7 @@ import pytest
 import scenes
 import shapely
 
-from survey.geometry import SIDES, crossings, footprints_of, leg_crossings, lines_between, strings_around
-from survey.geometry import Crossings
+from survey.geometry import SIDES, Crossings, crossings, footprints_of, leg_crossings, lines_between, strings_around
 from survey.geometry.plain import EDGE_M, ON_SHEET_M
 from survey.links import links_between
 from survey.scene import scene_of
