@@ -1,0 +1,109 @@
+/* All that arrives in one plane of a line, see survey/propagation/around/plane.py. */
+
+#include "around.h"
+
+static place_t heading(place_t one, place_t other)
+{
+    double size = larger(apart(one, other), 1e-9);
+    place_t direction = {(other.x - one.x) / size, (other.y - one.y) / size};
+    return direction;
+}
+
+int arrivals(Section *section, Scratch *scratch, const Quadrature *quadrature, double length_m, double wavelength_m, Arrival *found)
+{
+    if (!search(section, scratch, length_m, wavelength_m)) return -1;
+    for (int number = 0; number < scratch->found_count; number++) {
+        const Path *path = scratch->found + number;
+        Arrival *arrival = found + number;
+        place_t points[MAX_CORNERS + 2];
+        Edge edges[ROOM_STATIONS];
+        Station stations[ROOM_STATIONS];
+        Face faces[ROOM_STATIONS];
+        int point_count = path->corner_count + 2;
+        double factor, total_m = 0.0, area = 0.0;
+        points[0].x = points[0].y = points[point_count - 1].y = 0.0;
+        points[point_count - 1].x = length_m;
+        for (int i = 0; i < path->corner_count; i++) points[i + 1] = corner_place(section, path->corners[i]);
+        for (int i = 0; i + 1 < point_count; i++) {
+            total_m += apart(points[i], points[i + 1]);
+            area += 0.5 * (points[i].y + points[i + 1].y) * (points[i + 1].x - points[i].x);
+        }
+        int edge_count = edges_along(section, scratch, path, points, point_count, wavelength_m, edges, &factor);
+        if (edge_count < 0) return -1;
+        int count = stations_of(section, edges, edge_count, total_m, wavelength_m, stations, faces);
+        complex_t hard, soft;
+        field(quadrature, stations, faces, count, total_m, wavelength_m, &hard, &soft);
+        double kept = sqrt(factor) * pow(10.0, -path->through_db / 20.0), size = kept * length_m / total_m;
+        double phase = -2.0 * PI * (total_m - length_m) / wavelength_m, cosine = size * cos(phase), sine = size * sin(phase);
+        arrival->path = path;
+        arrival->hard.re = hard.re * cosine - hard.im * sine;
+        arrival->hard.im = hard.re * sine + hard.im * cosine;
+        arrival->soft.re = soft.re * cosine - soft.im * sine;
+        arrival->soft.im = soft.re * sine + soft.im * cosine;
+        arrival->more.hard = arrival->more.soft = 0.0;
+        if (power_of(arrival->hard) > LEAST_POWER || path->corner_count > 1) {
+            powers_t more = unfolded_powers(section, quadrature, path, length_m, wavelength_m);
+            arrival->more.hard = more.hard * kept * kept;
+            arrival->more.soft = more.soft * kept * kept;
+        }
+        arrival->leave = heading(points[0], points[1]);
+        arrival->arrive = heading(points[point_count - 2], points[point_count - 1]);
+        arrival->left = area > 0.0;
+    }
+    return scratch->found_count;
+}
+
+/* How far two waves stay in step over a wavelength to either side, by their directions. */
+static double in_step(place_t one, place_t other)
+{
+    double away = 2.0 * apart(one, other);
+    if (away < 1e-6) return 1.0;
+    return away < 1.0 ? larger(sin(PI * away) / (PI * away), 0.0) : 0.0;
+}
+
+powers_t joined_power(const Arrival *const *ways, int count)
+{
+    powers_t sum = {0.0, 0.0};
+    for (int i = 0; i < count; i++) {
+        const Arrival *one = ways[i];
+        sum.hard += power_of(one->hard) + one->more.hard;
+        sum.soft += power_of(one->soft) + one->more.soft;
+        for (int j = 0; j < i; j++) {
+            const Arrival *other = ways[j];
+            double share = in_step(one->leave, other->leave) * in_step(one->arrive, other->arrive);
+            sum.hard += 2.0 * share * (one->hard.re * other->hard.re + one->hard.im * other->hard.im);
+            sum.soft += 2.0 * share * (one->soft.re * other->soft.re + one->soft.im * other->soft.im);
+        }
+    }
+    sum.hard = larger(sum.hard, 0.0);
+    sum.soft = larger(sum.soft, 0.0);
+    return sum;
+}
+
+/* For tests: what arrives in a plane given by its segments, ten numbers a string and its power joined with all before it. */
+ENTRY index_t survey_plane(index_t count, const double *segments, double length_m, double wavelength_m, const double *points,
+                           const double *weights, const double *span_points, const double *span_weights, double *out);
+ENTRY index_t survey_plane(index_t count, const double *segments, double length_m, double wavelength_m, const double *points,
+                           const double *weights, const double *span_points, const double *span_weights, double *out)
+{
+    static Section section;
+    static Scratch scratch;
+    Quadrature quadrature = {points, weights, span_points, span_weights};
+    Arrival found[MAX_STRINGS];
+    const Arrival *ways[MAX_STRINGS];
+    make_room(&section.segments, &section.room, (int)count, sizeof *section.segments);
+    section.count = (int)count;
+    for (int i = 0; i < count; i++) {
+        Segment one = {.x1 = segments[5 * i], .y1 = segments[5 * i + 1], .x2 = segments[5 * i + 2], .y2 = segments[5 * i + 3], .loss_db = segments[5 * i + 4]};
+        section.segments[i] = one;
+    }
+    join(&section);
+    int strings = arrivals(&section, &scratch, &quadrature, length_m, wavelength_m, found);
+    for (int i = 0; i < strings; i++) {
+        ways[i] = found + i;
+        powers_t sum = joined_power(ways, i + 1);
+        double row[10] = {found[i].hard.re, found[i].hard.im, found[i].soft.re, found[i].soft.im, found[i].more.hard, found[i].more.soft, sum.hard, sum.soft, found[i].path->through_db, found[i].path->corner_count};
+        for (int j = 0; j < 10; j++) out[10 * i + j] = row[j];
+    }
+    return strings;
+}

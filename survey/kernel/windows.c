@@ -1,0 +1,355 @@
+/* The integral of one string, see survey/propagation/around/windows.py. */
+
+#include "around.h"
+#include "exponential.h"
+
+#define ROOM_POINTS (SPAN_NODES + 3 * NODES) /* of one station */
+#define ROOT_HALF 0.70710678118654752440
+
+/* Points of a contour that lie on one straight piece of it. */
+typedef struct {
+    int first, count;
+    bool turned; /* by 45 degrees, from an offset; else straight */
+    double from_m;
+} Piece;
+
+typedef struct {
+    double re[ROOM_POINTS], im[ROOM_POINTS], weight_re[ROOM_POINTS], weight_im[ROOM_POINTS];
+    int count, piece_count;
+    Piece pieces[4];
+} Contour;
+
+typedef struct {
+    double re[ROOM_POINTS], im[ROOM_POINTS];
+} Values;
+
+static bool is_finite(double number) { return number > -INFINITY && number < INFINITY; }
+
+double obliquity(double slant)
+{
+    double cosine = 1.0 / sqrt(1.0 + slant * slant), mean = 0.5 * (1.0 + cosine);
+    return mean * mean;
+}
+
+static int image_count(double gap_m, double leg_m, double k)
+{
+    for (int images = MAX_IMAGES; images > 0; images--)
+        if (2.0 * images * gap_m * gap_m * k / leg_m < MAX_PHASE) return images;
+    return 0;
+}
+
+static void widths(const Station *stations, int count, const double *legs_m, double k, double *width)
+{
+    double total_m = 0.0, reached_m = 0.0;
+    for (int i = 0; i <= count; i++) total_m += legs_m[i];
+    for (int i = 0; i < count; i++) {
+        reached_m += legs_m[i];
+        width[i] = 1.0 / (sqrt(0.5 * k) * fabs(stations[i].turn) + sqrt(total_m / (reached_m * (total_m - reached_m))));
+    }
+    for (int i = 1; i < count; i++) width[i] = smaller(width[i], width[i - 1] + sqrt(legs_m[i]));
+    for (int i = count - 1; i > 0; i--) width[i - 1] = smaller(width[i - 1], width[i] + sqrt(legs_m[i]));
+}
+
+static void spread(const Station *stations, int count, double length_m, double k, double *legs_m, double *width)
+{
+    double last_m = 0.0;
+    for (int i = 0; i < count; i++) {
+        legs_m[i] = larger(stations[i].at_m - last_m, 1e-3);
+        last_m = stations[i].at_m;
+    }
+    legs_m[count] = larger(length_m - last_m, 1e-3);
+    widths(stations, count, legs_m, k, width);
+    for (int i = 1; i < count; i++) {
+        double root = CLOSEST * smaller(width[i], width[i - 1]), least_m = root * root;
+        double gap_m = stations[i].high_m - stations[i].low_m;
+        if (is_finite(gap_m)) least_m = larger(least_m, k * gap_m * gap_m / (2.0 * MAX_PHASE));
+        legs_m[i] = larger(legs_m[i], least_m);
+    }
+    widths(stations, count, legs_m, k, width);
+}
+
+static void add_ray(Contour *to, const Quadrature *quadrature, double from_m, double side, double size_m, double share)
+{
+    int at = to->count;
+    Piece piece = {at, NODES, true, from_m};
+    for (int n = 0; n < NODES; n++) {
+        double along = ROOT_HALF * side * size_m * quadrature->points[n];
+        double weight = ROOT_HALF * size_m * quadrature->weights[n] * share;
+        to->re[at + n] = from_m + along;
+        to->im[at + n] = -along;
+        to->weight_re[at + n] = weight;
+        to->weight_im[at + n] = -weight;
+    }
+    to->count += NODES;
+    to->pieces[to->piece_count++] = piece;
+}
+
+static void add_span(Contour *to, const Quadrature *quadrature, double low_m, double high_m, double share)
+{
+    int at = to->count;
+    Piece piece = {at, SPAN_NODES, false, 0.0};
+    for (int n = 0; n < SPAN_NODES; n++) {
+        to->re[at + n] = low_m + (high_m - low_m) * quadrature->span_points[n];
+        to->im[at + n] = 0.0;
+        to->weight_re[at + n] = (high_m - low_m) * quadrature->span_weights[n] * share;
+        to->weight_im[at + n] = 0.0;
+    }
+    to->count += SPAN_NODES;
+    to->pieces[to->piece_count++] = piece;
+}
+
+static void contour(const Quadrature *quadrature, const Station *stations, int count, int i, const double *legs_m, double width,
+                    bool in_duct, double k, Contour *to)
+{
+    const Station *one = stations + i;
+    double size_m = width / sqrt(k);
+    bool closed_left = is_finite(one->high_m), closed_right = is_finite(one->low_m);
+    to->count = to->piece_count = 0;
+    if (closed_left && closed_right) {
+        double gap_m = one->high_m - one->low_m, growth = 0.25 * k * gap_m * gap_m / smaller(legs_m[i], legs_m[i + 1]);
+        if (in_duct || growth > MAX_GROWTH || (one->weight >= 1.0 && fabs(one->turn) * k * gap_m < 1.0)) {
+            add_span(to, quadrature, one->low_m, one->high_m, 1.0);
+        } else {
+            double side = one->turn > 0.0 ? -1.0 : 1.0;
+            add_ray(to, quadrature, one->low_m, side, size_m, side);
+            add_ray(to, quadrature, one->high_m, side, size_m, -side);
+        }
+        return;
+    }
+    if (!closed_left && !closed_right) {
+        add_ray(to, quadrature, 0.0, 1.0, size_m, 1.0);
+        add_ray(to, quadrature, 0.0, -1.0, size_m, 1.0);
+        return;
+    }
+    double side = closed_right ? 1.0 : -1.0, edge_m = closed_right ? one->low_m : one->high_m, far_m = edge_m;
+    for (int j = i - 1; j <= i + 1; j += 2) {
+        if (j < 0 || j >= count) continue;
+        double leg_m = j < i ? legs_m[i] : legs_m[i + 1], limit_m = closed_right ? stations[j].high_m : stations[j].low_m;
+        if (is_finite(limit_m) && (limit_m - edge_m) * side > 0.0 &&
+            0.25 * k * (limit_m - edge_m) * (limit_m - edge_m) / leg_m > STRAIGHT_GROWTH)
+            far_m = larger(far_m * side, limit_m * side) * side;
+    }
+    if (far_m != edge_m) add_span(to, quadrature, smaller(edge_m, far_m), larger(edge_m, far_m), 1.0);
+    add_ray(to, quadrature, far_m, side, size_m, 1.0);
+    if (one->weight < 1.0) add_ray(to, quadrature, edge_m, -side, size_m, 1.0 - one->weight);
+}
+
+/* What passes an opening: its turn, the first leg's curvature, and the images of the ends in the faces at its edge. */
+static bool passing(const Station *one, const Contour *at, double first_leg_m, double k, Values *hard, Values *soft)
+{
+    bool has_image = one->image > 0.0;
+    bool right = is_finite(one->low_m) && (one->turn < 0.0 || !is_finite(one->high_m));
+    for (int n = 0; n < at->count; n++) {
+        double x = at->re[n], y = at->im[n], re = -k * one->turn * y, im = k * one->turn * x;
+        if (first_leg_m > 0.0) {
+            re += k * x * y / first_leg_m;
+            im -= 0.5 * k * (x * x - y * y) / first_leg_m;
+        }
+        double size = exp_of(re), cosine, sine;
+        turn_of(im, &cosine, &sine);
+        cosine *= size;
+        sine *= size;
+        hard->re[n] = at->weight_re[n] * cosine - at->weight_im[n] * sine;
+        hard->im[n] = at->weight_re[n] * sine + at->weight_im[n] * cosine;
+    }
+    if (!has_image) return true;
+    for (int n = 0; n < at->count; n++) {
+        double x = right ? at->re[n] - one->low_m : one->high_m - at->re[n], y = right ? at->im[n] : -at->im[n];
+        double size = one->image * exp_of(k * one->image_turn * y), cosine, sine;
+        turn_of(-k * one->image_turn * x, &cosine, &sine);
+        double re = size * cosine, im = size * sine, own_re = hard->re[n], own_im = hard->im[n];
+        soft->re[n] = own_re * (1.0 - re) + own_im * im;
+        soft->im[n] = own_im * (1.0 - re) - own_re * im;
+        hard->re[n] = own_re * (1.0 + re) - own_im * im;
+        hard->im[n] = own_im * (1.0 + re) + own_re * im;
+    }
+    return false;
+}
+
+/* exp(-jk (u - v)^2 / 2d) from the points of one piece to one point of another. */
+static void direct_row(const Contour *from, const Piece *piece, double x, double y, bool real, bool straight, double per_m, double *re,
+                       double *im)
+{
+    const double *u = from->re + piece->first, *w = from->im + piece->first;
+    int count = piece->count;
+    if (real) {
+        for (int n = 0; n < count; n++) {
+            re[n] = exp_of(per_m * (u[n] - x) * (w[n] - y));
+            im[n] = 0.0;
+        }
+    } else if (straight) {
+        for (int n = 0; n < count; n++) turn_of(-0.5 * per_m * (u[n] - x) * (u[n] - x), re + n, im + n);
+    } else {
+        for (int n = 0; n < count; n++) {
+            double a = u[n] - x, b = w[n] - y, size = exp_of(per_m * a * b), cosine, sine;
+            turn_of(-0.5 * per_m * (a * a - b * b), &cosine, &sine);
+            re[n] = size * cosine;
+            im[n] = size * sine;
+        }
+    }
+}
+
+/* Add reflection times exp(-2jk a b / d) for the points of a piece, a and b from a face's line. */
+static void add_image(const Contour *from, const Piece *piece, double from_m, double x, double y, double reflection, double per_m,
+                      double *re, double *im)
+{
+    const double *u = from->re + piece->first, *w = from->im + piece->first;
+    for (int n = 0; n < piece->count; n++) {
+        double a = u[n] - from_m, b = w[n], cosine, sine;
+        double size = reflection * exp_of(2.0 * per_m * (a * y + b * x));
+        turn_of(-2.0 * per_m * (a * x - b * y), &cosine, &sine);
+        re[n] += size * cosine;
+        im[n] += size * sine;
+    }
+}
+
+/* Between two facing faces, whose points all lie on straight pieces: images that keep the sign, and those that change it. */
+static void duct_row(const Contour *from, const Piece *piece, const Station *last, double b, const Face *face, double leg_m, double k,
+                     int images, double gap_m, double *even_re, double *even_im, double *odd_re, double *odd_im)
+{
+    double reflection = sqrt(face->left * face->right);
+    for (int n = 0; n < piece->count; n++) even_re[n] = even_im[n] = odd_re[n] = odd_im[n] = 0.0;
+    for (int m = -images; m <= images; m++) {
+        double step = 2.0 * m * gap_m, oblique = obliquity(step / leg_m);
+        double damp = pow(reflection, 2 * abs(m)) * oblique, odd = pow(reflection, abs(2 * m + (m >= 0 ? 1 : -1))) * oblique;
+        for (int n = 0; n < piece->count; n++) {
+            double a = from->re[piece->first + n] - last->low_m, cosine, sine;
+            double apart = a - b, even_path = apart + step, odd_path = a + b + step;
+            if (m != 0) {
+                turn_of(-0.5 * k * (even_path * even_path - apart * apart) / leg_m, &cosine, &sine);
+                even_re[n] += damp * cosine;
+                even_im[n] += damp * sine;
+            }
+            turn_of(-0.5 * k * (odd_path * odd_path - apart * apart) / leg_m, &cosine, &sine);
+            odd_re[n] += odd * cosine;
+            odd_im[n] += odd * sine;
+        }
+    }
+}
+
+static complex_t sum_of(const double *value_re, const double *value_im, const double *re, const double *im, int count)
+{
+    complex_t sum = {0.0, 0.0};
+    for (int n = 0; n < count; n++) {
+        sum.re += value_re[n] * re[n] - value_im[n] * im[n];
+        sum.im += value_re[n] * im[n] + value_im[n] * re[n];
+    }
+    return sum;
+}
+
+/* From the points of one contour over a leg to those of the next. */
+static void carry(const Contour *before, const Values *hard, const Values *soft, const Contour *at, const Station *last,
+                  const Station *one, const Face *face, bool duct, double leg_m, double k, bool same, Values *to_hard, Values *to_soft)
+{
+    double gap_m = duct ? 0.5 * (last->high_m - last->low_m + one->high_m - one->low_m) : 0.0, per_m = k / leg_m;
+    int images = duct ? image_count(gap_m, leg_m, k) : 0;
+    bool has_image = duct || face->left > 0.0 || face->right > 0.0;
+    double re[ROOM_POINTS], im[ROOM_POINTS], image_re[ROOM_POINTS], image_im[ROOM_POINTS], even_re[ROOM_POINTS], even_im[ROOM_POINTS];
+    for (int q = 0; q < at->piece_count; q++) {
+        const Piece *to = at->pieces + q;
+        for (int m = to->first; m < to->first + to->count; m++) {
+            complex_t up_hard = {0.0, 0.0}, up_soft = {0.0, 0.0};
+            double x = at->re[m], y = at->im[m];
+            for (int p = 0; p < before->piece_count; p++) {
+                const Piece *from = before->pieces + p;
+                int count = from->count;
+                bool real = from->turned && to->turned && from->from_m == to->from_m, straight = !from->turned && !to->turned;
+                const double *hard_re = hard->re + from->first, *hard_im = hard->im + from->first;
+                const double *soft_re = soft->re + from->first, *soft_im = soft->im + from->first;
+                direct_row(before, from, x, y, real, straight, per_m, re, im);
+                if (has_image) {
+                    if (duct) {
+                        duct_row(before, from, last, x - one->low_m, face, leg_m, k, images, gap_m, even_re, even_im, image_re,
+                                 image_im);
+                    } else {
+                        for (int n = 0; n < count; n++) even_re[n] = even_im[n] = image_re[n] = image_im[n] = 0.0;
+                        if (face->right > 0.0)
+                            add_image(before, from, last->low_m, x - one->low_m, y, face->right, per_m, image_re, image_im);
+                        if (face->left > 0.0)
+                            add_image(before, from, last->high_m, x - one->high_m, y, face->left, per_m, image_re, image_im);
+                    }
+                    for (int n = 0; n < count; n++) { /* direct (1 + even + image) for hard, direct (1 + even - image) for soft */
+                        double even = 1.0 + even_re[n], a = re[n], b = im[n], direct_re = a * even - b * even_im[n];
+                        double direct_im = a * even_im[n] + b * even, odd_re = a * image_re[n] - b * image_im[n];
+                        double odd_im = a * image_im[n] + b * image_re[n];
+                        re[n] = direct_re + odd_re;
+                        im[n] = direct_im + odd_im;
+                        image_re[n] = direct_re - odd_re;
+                        image_im[n] = direct_im - odd_im;
+                    }
+                }
+                complex_t sum = sum_of(hard_re, hard_im, re, im, count);
+                up_hard.re += sum.re;
+                up_hard.im += sum.im;
+                if (!same) {
+                    sum = has_image ? sum_of(soft_re, soft_im, image_re, image_im, count) : sum_of(soft_re, soft_im, re, im, count);
+                    up_soft.re += sum.re;
+                    up_soft.im += sum.im;
+                }
+            }
+            double own_re = to_hard->re[m], own_im = to_hard->im[m];
+            to_hard->re[m] = up_hard.re * own_re - up_hard.im * own_im;
+            to_hard->im[m] = up_hard.re * own_im + up_hard.im * own_re;
+            if (!same) {
+                own_re = to_soft->re[m];
+                own_im = to_soft->im[m];
+                to_soft->re[m] = up_soft.re * own_re - up_soft.im * own_im;
+                to_soft->im[m] = up_soft.re * own_im + up_soft.im * own_re;
+            }
+        }
+    }
+}
+
+static complex_t at_the_end(const Contour *before, const Values *values, double leg_m, double k)
+{
+    double re[ROOM_POINTS], im[ROOM_POINTS];
+    for (int n = 0; n < before->count; n++) {
+        double x = before->re[n], y = before->im[n], size = exp_of(k * x * y / leg_m), cosine, sine;
+        turn_of(-0.5 * k * (x * x - y * y) / leg_m, &cosine, &sine);
+        re[n] = size * cosine;
+        im[n] = size * sine;
+    }
+    return sum_of(values->re, values->im, re, im, before->count);
+}
+
+void field(const Quadrature *quadrature, const Station *stations, const Face *faces, int count, double length_m, double wavelength_m,
+           complex_t *hard, complex_t *soft)
+{
+    hard->re = soft->re = 1.0;
+    hard->im = soft->im = 0.0;
+    if (count == 0) return;
+    double k = 2.0 * PI / wavelength_m, legs_m[ROOM_STATIONS + 1], width[ROOM_STATIONS], total_m = 0.0, product = 1.0, gain = 1.0;
+    bool duct[ROOM_STATIONS], same = true;
+    Contour contours[2];
+    Values values_hard[2], values_soft[2];
+    spread(stations, count, length_m, k, legs_m, width);
+    for (int i = 0; i <= count; i++) total_m += legs_m[i];
+    for (int i = 0; i < count - 1; i++)
+        duct[i] = faces[i].left > 0.0 && faces[i].right > 0.0 && is_finite(stations[i].high_m - stations[i].low_m) &&
+                  is_finite(stations[i + 1].high_m - stations[i + 1].low_m);
+    for (int i = 0; i < count; i++) {
+        int here = i & 1, last = 1 - here;
+        bool in_duct = (i > 0 && duct[i - 1]) || (i < count - 1 && duct[i]);
+        contour(quadrature, stations, count, i, legs_m, width[i], in_duct, k, contours + here);
+        gain *= stations[i].gain;
+        bool own_same = passing(stations + i, contours + here, i == 0 ? legs_m[0] : 0.0, k, values_hard + here, values_soft + here);
+        bool stays = own_same && same && (i == 0 || !(duct[i - 1] || faces[i - 1].left > 0.0 || faces[i - 1].right > 0.0));
+        if (!stays) { /* from here on the two differ */
+            if (own_same) values_soft[here] = values_hard[here];
+            if (same && i > 0) values_soft[last] = values_hard[last];
+            same = false;
+        }
+        if (i > 0)
+            carry(contours + last, values_hard + last, values_soft + last, contours + here, stations + i - 1, stations + i, faces + i - 1,
+                  duct[i - 1], legs_m[i], k, same, values_hard + here, values_soft + here);
+    }
+    int last = (count - 1) & 1;
+    complex_t sum_hard = at_the_end(contours + last, values_hard + last, legs_m[count], k);
+    complex_t sum_soft = same ? sum_hard : at_the_end(contours + last, values_soft + last, legs_m[count], k);
+    for (int i = 0; i <= count; i++) product *= legs_m[i] * wavelength_m;
+    double scale = sqrt(total_m * wavelength_m / product) * gain, cosine = cos(0.25 * PI * count), sine = sin(0.25 * PI * count);
+    hard->re = scale * (sum_hard.re * cosine - sum_hard.im * sine);
+    hard->im = scale * (sum_hard.re * sine + sum_hard.im * cosine);
+    soft->re = scale * (sum_soft.re * cosine - sum_soft.im * sine);
+    soft->im = scale * (sum_soft.re * sine + sum_soft.im * cosine);
+}
