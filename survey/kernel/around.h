@@ -15,6 +15,7 @@
 
 /* section.py */
 #define JOINT_M 0.0203
+#define END_M 1e-3
 #define TOUCH_M 1e-6
 /* search.py */
 #define MAX_STRINGS 8
@@ -32,6 +33,8 @@
 #define FLUSH_NU 0.78
 #define SHUT_M 0.02
 #define OPEN_M 0.10
+#define SHORT_M 0.052
+#define FREE_M 0.14
 /* unfold.py */
 #define MAX_BOUNCES 4
 #define PARALLEL 0.2
@@ -44,6 +47,17 @@
 #define CLOSEST 0.3
 /* plane.py */
 #define LEAST_POWER 1e-9
+/* cut.py */
+#define BESIDE_NU -0.78
+#define SAME_M 1e-6
+#define INSIDE_M 1e-3
+#define NEAREST 0.02
+#define LEVEL_M 0.1
+/* rule.py */
+#define FULL_DB 6.0
+#define NONE_DB 12.4
+#define MAX_ROUNDS 3
+#define NOTHING 1e-12
 /* quadrature.py */
 #define NODES 24
 #define SPAN_NODES 40
@@ -55,8 +69,11 @@ typedef struct { double x, y; } place_t;
 typedef struct { double hard, soft; } powers_t;
 
 typedef struct {
-    double x1, y1, x2, y2, loss_db, dx, dy, size_m; /* direction and length, from `join` */
-    index_t sheet;
+    double x1, y1, x2, y2, loss_db, beside_db, nx, ny;
+    int solid, sheet;
+    const double *table; /* loss by cosine, NULL for none */
+    int table_count;
+    double dx, dy, size_m; /* direction and length, from `join` */
 } Segment;
 
 typedef struct {
@@ -92,18 +109,25 @@ typedef struct {
 typedef struct {
     double bound_db, length_m, through_db;
     int before, corner, corner_count; /* -1 for nothing before; corner -1 is the end of the line */
-    int first_passed, passed_count;   /* what that leg passes */
+    int first_passed, passed_count;   /* segments that this leg passes */
+    int first_beside, beside_count;   /* solids that it passes beside the plane */
 } Step;
 
 typedef struct {
     double bound_db, length_m, through_db;
-    int corners[MAX_CORNERS], corner_count, step;
+    int corners[MAX_CORNERS], corner_count, step, passed_count, beside_count;
 } Path;
 
+/* A segment that a leg goes through, or a corner of it; side +1 where the segment's other end is to the left. */
 typedef struct {
-    int corner, side;
+    int segment, corner, side;
     double loss_db;
-} Grazed;
+} Hit;
+
+typedef struct {
+    double loss_db;
+    int passed_count, beside_count; /* put into the pools of Scratch past what is there already */
+} Met;
 
 typedef struct {
     double at_m, off_m, turn, weight, gain, nu;
@@ -122,14 +146,15 @@ typedef struct {
     int open_count, open_room;
     int *passed; /* segments */
     int passed_count, passed_room;
-    Grazed *grazed;
-    int grazed_room;
+    int *beside_solids;
+    int beside_count, beside_solids_room;
+    Hit *hits, *corner_hits;
+    int hit_room, corner_hit_room;
     int *useful;
-    int useful_room;
+    int useful_count, useful_room, steps_done;
     Edge *beside;
     int beside_room;
     Path found[MAX_STRINGS];
-    int found_count;
 } Scratch;
 
 typedef struct {
@@ -151,15 +176,64 @@ typedef struct {
     bool left;
 } Arrival;
 
+/* What stands on a site: see bodies.py. */
+typedef struct {
+    const double *corner_m, *normal, *loss_db, *table_db, *centre_m, *radius_m;
+    const int32_t *first, *table, *obstacle, *solid_first, *touch_first, *touch;
+    const uint8_t *mirror;
+    int sheets, solids, table_steps;
+} Bodies;
+
+typedef struct {
+    double start_m[3], along[3], up[3], left[3], length_m;
+} Line;
+
+/* A solid in the axes of a line; its corners, along, up and left, lie in Workspace, in the order of Bodies. */
+typedef struct {
+    int solid, first_corner;
+    double low[3], high[3], nu[4];
+} Local;
+
+typedef struct {
+    Arrival found[MAX_STRINGS];
+    const Arrival *around[MAX_STRINGS], *mixed[MAX_STRINGS], *straight;
+    int around_count, mixed_count;
+} Plane;
+
+typedef struct { double over, left, right, straight; } Power;
+
+/* All that is needed for one line after another. */
+typedef struct {
+    Section sections[3]; /* of the upright and the level plane, whose strings are wanted later; and for single legs */
+    Scratch scratch[3];
+    Local *places;
+    int place_count, place_room;
+    double *corners;
+    int corner_room;
+    uint8_t *chosen; /* which solids are among the places */
+    uint8_t *used;   /* which places are meant */
+    uint8_t *crossed; /* which solids the line goes through */
+    int chosen_room, used_room, crossed_room;
+    Plane planes[2];
+} Workspace;
+
+/* What the rule finds for a line; index 0 for a vertical field and 1 for a horizontal one. */
+typedef struct {
+    Power powers[2];
+    bool clear;
+    int nearest;
+} Found;
+
 /* section.c */
 bool make_room(void *items, int *room, int wanted, size_t size);
 bool join(Section *section);
-int leg_losses(const Section *section, Scratch *scratch, place_t from, place_t to, int from_corner, int to_corner, double most_db,
-               double *loss_db);
+bool met_by_leg(const Section *section, Scratch *scratch, place_t from, place_t to, int from_corner, int to_corner, double most_db,
+                int step, Met *met);
 
 /* search.c */
 double edge_loss_db(double nu);
-bool search(const Section *section, Scratch *scratch, double length_m, double wavelength_m);
+bool search(const Section *section, Scratch *scratch);
+int next_string(const Section *section, Scratch *scratch, double length_m, double wavelength_m, double most_db, Path *path);
 
 /* string.c */
 double smooth(double share);
@@ -182,8 +256,18 @@ void field(const Quadrature *quadrature, const Station *stations, const Face *fa
            complex_t *hard, complex_t *soft);
 
 /* plane.c */
-int arrivals(Section *section, Scratch *scratch, const Quadrature *quadrature, double length_m, double wavelength_m, Arrival *found);
+int arrivals(Section *section, Scratch *scratch, const Quadrature *quadrature, double length_m, double wavelength_m, double most_db,
+             Arrival *found);
 powers_t joined_power(const Arrival *const *ways, int count);
+
+/* cut.c */
+Line line_of(const double *start_m, const double *end_m);
+bool add_local(const Bodies *bodies, Workspace *work, int solid, const Line *line, double wavelength_m);
+bool section_of(const Bodies *bodies, Workspace *work, Section *section, const uint8_t *used, const Line *line, bool upright, bool pass_beside);
+
+/* rule.c */
+int line_powers(const Bodies *bodies, Workspace *work, const Quadrature *quadrature, const double *start_m, const double *end_m,
+                double wavelength_m, Found *found);
 
 static inline double power_of(complex_t amplitude) { return amplitude.re * amplitude.re + amplitude.im * amplitude.im; }
 

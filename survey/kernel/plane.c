@@ -9,11 +9,18 @@ static place_t heading(place_t one, place_t other)
     return direction;
 }
 
-int arrivals(Section *section, Scratch *scratch, const Quadrature *quadrature, double length_m, double wavelength_m, Arrival *found)
+/* Gives how many strings arrive, -1 without memory. */
+int arrivals(Section *section, Scratch *scratch, const Quadrature *quadrature, double length_m, double wavelength_m, double most_db,
+             Arrival *found)
 {
-    if (!search(section, scratch, length_m, wavelength_m)) return -1;
-    for (int number = 0; number < scratch->found_count; number++) {
-        const Path *path = scratch->found + number;
+    double limit_db = most_db;
+    int number = 0;
+    if (!search(section, scratch)) return -1;
+    for (; number < MAX_STRINGS; number++) {
+        Path *path = scratch->found + number;
+        int more = next_string(section, scratch, length_m, wavelength_m, limit_db, path);
+        if (more < 0) return -1;
+        if (!more) break;
         Arrival *arrival = found + number;
         place_t points[MAX_CORNERS + 2];
         Edge edges[ROOM_STATIONS];
@@ -42,15 +49,18 @@ int arrivals(Section *section, Scratch *scratch, const Quadrature *quadrature, d
         arrival->soft.im = soft.re * sine + soft.im * cosine;
         arrival->more.hard = arrival->more.soft = 0.0;
         if (power_of(arrival->hard) > LEAST_POWER || path->corner_count > 1) {
-            powers_t more = unfolded_powers(section, quadrature, path, length_m, wavelength_m);
-            arrival->more.hard = more.hard * kept * kept;
-            arrival->more.soft = more.soft * kept * kept;
+            powers_t bounces = unfolded_powers(section, quadrature, path, length_m, wavelength_m);
+            arrival->more.hard = bounces.hard * kept * kept;
+            arrival->more.soft = bounces.soft * kept * kept;
         }
         arrival->leave = heading(points[0], points[1]);
         arrival->arrive = heading(points[point_count - 2], points[point_count - 1]);
         arrival->left = area > 0.0;
+        double power = 0.5 * (power_of(arrival->hard) + power_of(arrival->soft) + arrival->more.hard + arrival->more.soft);
+        if (power > LEAST_POWER && (path->corner_count || path->through_db == 0.0))
+            limit_db = smaller(limit_db, MARGIN_DB - 10.0 * log10(power));
     }
-    return scratch->found_count;
+    return number;
 }
 
 /* How far two waves stay in step over a wavelength to either side, by their directions. */
@@ -94,11 +104,11 @@ ENTRY index_t survey_plane(index_t count, const double *segments, double length_
     make_room(&section.segments, &section.room, (int)count, sizeof *section.segments);
     section.count = (int)count;
     for (int i = 0; i < count; i++) {
-        Segment one = {.x1 = segments[5 * i], .y1 = segments[5 * i + 1], .x2 = segments[5 * i + 2], .y2 = segments[5 * i + 3], .loss_db = segments[5 * i + 4]};
+        Segment one = {.x1 = segments[5 * i], .y1 = segments[5 * i + 1], .x2 = segments[5 * i + 2], .y2 = segments[5 * i + 3], .loss_db = segments[5 * i + 4], .solid = -1, .beside_db = 1e9};
         section.segments[i] = one;
     }
     join(&section);
-    int strings = arrivals(&section, &scratch, &quadrature, length_m, wavelength_m, found);
+    int strings = arrivals(&section, &scratch, &quadrature, length_m, wavelength_m, MAX_LOSS_DB, found);
     for (int i = 0; i < strings; i++) {
         ways[i] = found + i;
         powers_t sum = joined_power(ways, i + 1);

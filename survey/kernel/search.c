@@ -40,12 +40,6 @@ static bool has_corner(const Scratch *scratch, int step, int corner)
     return false;
 }
 
-static int first_corner(const Scratch *scratch, int step)
-{
-    while (scratch->steps[step].corner_count > 1) step = scratch->steps[step].before;
-    return scratch->steps[step].corner;
-}
-
 static bool add_step(Scratch *scratch, Step step)
 {
     if (!make_room(&scratch->steps, &scratch->step_room, scratch->step_count + 1, sizeof *scratch->steps)) return false;
@@ -69,72 +63,96 @@ static int take_best(Scratch *scratch)
     return taken;
 }
 
-static void keep(Scratch *scratch, int step)
+static void keep(const Scratch *scratch, int step, Path *path)
 {
     const Step *last = scratch->steps + step;
-    Path *path = scratch->found + scratch->found_count++;
     path->bound_db = last->bound_db;
     path->length_m = last->length_m;
     path->through_db = last->through_db;
     path->corner_count = last->corner_count - 1;
     path->step = step;
+    path->passed_count = path->beside_count = 0;
+    for (int at = step; at >= 0; at = scratch->steps[at].before) {
+        path->passed_count += scratch->steps[at].passed_count;
+        path->beside_count += scratch->steps[at].beside_count;
+    }
     for (int i = path->corner_count - 1, at = last->before; i >= 0; i--, at = scratch->steps[at].before)
         path->corners[i] = scratch->steps[at].corner;
 }
 
-bool search(const Section *section, Scratch *scratch, double length_m, double wavelength_m)
+/* Begin: nothing is open but the start; false without memory. */
+bool search(const Section *section, Scratch *scratch)
 {
-    int steps = 0, useful = 0;
-    double best_db = MAX_LOSS_DB - MARGIN_DB;
     Step nothing = {.before = -1, .corner = -1};
-    scratch->step_count = scratch->open_count = scratch->passed_count = scratch->found_count = 0;
+    scratch->steps_done = scratch->step_count = scratch->open_count = scratch->passed_count = scratch->beside_count = 0;
+    scratch->useful_count = 0;
     if (!make_room(&scratch->useful, &scratch->useful_room, section->corner_count, sizeof *scratch->useful)) return false;
     for (int i = 0; i < section->corner_count; i++)
-        if (!section->corners[i].flat && section->corners[i].arm_count) scratch->useful[useful++] = i;
-    if (!add_step(scratch, nothing)) return false;
-    while (scratch->open_count && steps < MAX_STEPS && scratch->found_count < MAX_STRINGS) {
+        if (!section->corners[i].flat && section->corners[i].arm_count) scratch->useful[scratch->useful_count++] = i;
+    return add_step(scratch, nothing);
+}
+
+/* Lead a string on to a corner, or to the end where that is -1; false without memory. */
+static bool extend(const Section *section, Scratch *scratch, int number, int to, place_t here, double ux, double uy, double length_m,
+                   double wavelength_m, double most_db)
+{
+    const Step path = scratch->steps[number];
+    int at = path.corner_count ? path.corner : -1;
+    bool is_line = at < 0 && to < 0;
+    if (to >= 0 && (path.corner_count >= MAX_CORNERS || has_corner(scratch, number, to))) return true;
+    place_t there = {length_m, 0.0};
+    if (to >= 0) there = corner_place(section, to);
+    double vx = there.x - here.x, vy = there.y - here.y, size = sqrt(vx * vx + vy * vy);
+    if (size < TOUCH_M) return true;
+    double rest_x = length_m - there.x, long_m = path.length_m + size + sqrt(rest_x * rest_x + there.y * there.y);
+    double nu = 2.0 * sqrt(larger(0.0, long_m - length_m) / wavelength_m), bound_db = path.through_db;
+    if (!is_line) bound_db += edge_loss_db(nu);
+    if (bound_db > most_db) return true;
+    vx /= size;
+    vy /= size;
+    if (at >= 0 && !wraps(section, at, ux, uy, vx, vy)) return true;
+    if (to >= 0 && !can_wrap(section, to, vx, vy)) return true;
+    Met met;
+    if (!met_by_leg(section, scratch, here, there, at, to, is_line ? 1e9 : most_db - bound_db, number, &met)) return false;
+    if (bound_db + met.loss_db > most_db && !is_line) return true;
+    Step next = {.bound_db = bound_db + met.loss_db,
+                 .length_m = path.length_m + size,
+                 .through_db = path.through_db + met.loss_db,
+                 .before = number,
+                 .corner = to,
+                 .corner_count = path.corner_count + 1,
+                 .first_passed = scratch->passed_count,
+                 .passed_count = met.passed_count,
+                 .first_beside = scratch->beside_count,
+                 .beside_count = met.beside_count};
+    scratch->passed_count += met.passed_count;
+    scratch->beside_count += met.beside_count;
+    return add_step(scratch, next);
+}
+
+/* The next string: 1 where there is one, 0 where no more can lose less than so much, -1 without memory. */
+int next_string(const Section *section, Scratch *scratch, double length_m, double wavelength_m, double most_db, Path *path)
+{
+    while (scratch->open_count && scratch->steps_done < MAX_STEPS) {
         int number = take_best(scratch);
-        Step path = scratch->steps[number];
-        if (path.bound_db > best_db + MARGIN_DB) break;
-        if (path.corner_count && path.corner < 0) {
-            keep(scratch, number);
-            if (first_corner(scratch, number) >= 0) best_db = smaller(best_db, path.bound_db);
-            continue;
+        const Step *last = scratch->steps + number;
+        if (last->bound_db > most_db) continue;
+        if (last->corner_count && last->corner < 0) {
+            keep(scratch, number, path);
+            return 1;
         }
-        steps++;
-        int at = path.corner_count ? path.corner : -1;
+        scratch->steps_done++;
         place_t here = {0.0, 0.0}, before = {0.0, 0.0};
         double ux = 0.0, uy = 0.0;
-        if (at >= 0) {
-            here = corner_place(section, at);
-            if (path.corner_count > 1) before = corner_place(section, scratch->steps[path.before].corner);
-            ux = here.x - before.x;
-            uy = here.y - before.y;
-            double size = sqrt(ux * ux + uy * uy);
-            ux /= size;
-            uy /= size;
+        if (last->corner_count) {
+            here = corner_place(section, last->corner);
+            if (last->corner_count > 1) before = corner_place(section, scratch->steps[last->before].corner);
+            double size = apart(before, here);
+            ux = (here.x - before.x) / size;
+            uy = (here.y - before.y) / size;
         }
-        for (int i = -1; i < useful; i++) {
-            int to = i < 0 ? -1 : scratch->useful[i];
-            if (to >= 0 && (path.corner_count >= MAX_CORNERS || has_corner(scratch, number, to))) continue;
-            place_t there = {length_m, 0.0};
-            if (to >= 0) there = corner_place(section, to);
-            double vx = there.x - here.x, vy = there.y - here.y, size = sqrt(vx * vx + vy * vy);
-            if (size < TOUCH_M) continue;
-            double rest_x = length_m - there.x, long_m = path.length_m + size + sqrt(rest_x * rest_x + there.y * there.y);
-            double nu = 2.0 * sqrt(larger(0.0, long_m - length_m) / wavelength_m);
-            double bound_db = path.through_db + (path.corner_count || to >= 0 ? edge_loss_db(nu) : 0.0), loss_db;
-            if (bound_db > best_db + MARGIN_DB) continue;
-            if (at >= 0 && !wraps(section, at, ux, uy, vx / size, vy / size)) continue;
-            if (to >= 0 && !can_wrap(section, to, vx / size, vy / size)) continue;
-            int passed = leg_losses(section, scratch, here, there, at, to, best_db + MARGIN_DB - bound_db, &loss_db);
-            if (passed < 0) return false;
-            if (bound_db + loss_db > best_db + MARGIN_DB) continue;
-            Step next = {bound_db + loss_db, path.length_m + size, path.through_db + loss_db, number, to, path.corner_count + 1,
-                         scratch->passed_count, passed};
-            scratch->passed_count += passed;
-            if (!add_step(scratch, next)) return false;
-        }
+        for (int i = -1; i < scratch->useful_count; i++)
+            if (!extend(section, scratch, number, i < 0 ? -1 : scratch->useful[i], here, ux, uy, length_m, wavelength_m, most_db)) return -1;
     }
-    return true;
+    return 0;
 }

@@ -89,19 +89,65 @@ bool join(Section *section)
     return true;
 }
 
-/* Loss of a leg, and in scratch->passed, past its count, the segments that it passes; gives how many, -1 without memory. */
-int leg_losses(const Section *section, Scratch *scratch, place_t from, place_t to, int from_corner, int to_corner, double most_db,
-               double *loss_db)
+static double pass_loss_db(const Segment *one, double dx, double dy)
 {
-    double dx = to.x - from.x, dy = to.y - from.y, size = sqrt(dx * dx + dy * dy), total_db = 0.0;
-    int passed = 0, grazed = 0;
-    *loss_db = 0.0;
-    if (size < TOUCH_M) return 0;
+    if (!one->table) return one->loss_db;
+    double at = smaller(fabs(one->nx * dx + one->ny * dy), 1.0) * (one->table_count - 1);
+    int low = (int)at < one->table_count - 2 ? (int)at : one->table_count - 2;
+    return one->table[low] + (at - low) * (one->table[low + 1] - one->table[low]);
+}
+
+/* Whether a string, given by its last step, has passed a solid beside the plane. */
+static bool has_passed_beside(const Scratch *scratch, int step, int solid)
+{
+    for (; step >= 0; step = scratch->steps[step].before)
+        for (int i = 0; i < scratch->steps[step].beside_count; i++)
+            if (scratch->beside_solids[scratch->steps[step].first_beside + i] == solid) return true;
+    return false;
+}
+
+/* Of the corners that a leg goes through exactly, the weaker side. */
+static int weaker_sides(Scratch *scratch, int corner_count, int hit_count)
+{
+    const Hit *all = scratch->corner_hits;
+    for (int i = 0; i < corner_count; i++) {
+        bool done = false;
+        double most_left = -1.0, most_right = -1.0;
+        int left = -1, right = -1;
+        for (int j = 0; j < i; j++) done |= all[j].corner == all[i].corner;
+        if (done) continue;
+        for (int j = i; j < corner_count; j++) {
+            if (all[j].corner != all[i].corner) continue;
+            if (all[j].side > 0 && all[j].loss_db > most_left) {
+                most_left = all[j].loss_db;
+                left = all[j].segment;
+            }
+            if (all[j].side < 0 && all[j].loss_db > most_right) {
+                most_right = all[j].loss_db;
+                right = all[j].segment;
+            }
+        }
+        if (left < 0 || right < 0) continue;
+        Hit weaker = {.segment = most_left < most_right ? left : right, .loss_db = smaller(most_left, most_right)};
+        scratch->hits[hit_count++] = weaker;
+    }
+    return hit_count;
+}
+
+/* What a leg goes through, or passes beside the plane where that costs less; false without memory. */
+bool met_by_leg(const Section *section, Scratch *scratch, place_t from, place_t to, int from_corner, int to_corner, double most_db,
+                int step, Met *met)
+{
+    double dx = to.x - from.x, dy = to.y - from.y, size = sqrt(dx * dx + dy * dy);
+    int hit_count = 0, corner_count = 0;
+    met->loss_db = 0.0;
+    met->passed_count = met->beside_count = 0;
+    if (size < TOUCH_M) return true;
     dx /= size;
     dy /= size;
-    if (!make_room(&scratch->passed, &scratch->passed_room, scratch->passed_count + section->count, sizeof *scratch->passed) ||
-        !make_room(&scratch->grazed, &scratch->grazed_room, 2 * section->count, sizeof *scratch->grazed))
-        return -1;
+    if (!make_room(&scratch->hits, &scratch->hit_room, 2 * section->count, sizeof *scratch->hits) ||
+        !make_room(&scratch->corner_hits, &scratch->corner_hit_room, section->count, sizeof *scratch->corner_hits))
+        return false;
     for (int number = 0; number < section->count; number++) {
         const Segment *one = section->segments + number;
         double s1 = (one->y1 - from.y) * dx - (one->x1 - from.x) * dy, s2 = (one->y2 - from.y) * dx - (one->x2 - from.x) * dy;
@@ -112,36 +158,44 @@ int leg_losses(const Section *section, Scratch *scratch, place_t from, place_t t
         if (on_1 && on_2) continue;
         if (on_1 || on_2) {
             double px = on_1 ? one->x1 : one->x2, py = on_1 ? one->y1 : one->y2, along = (px - from.x) * dx + (py - from.y) * dy;
-            if (TOUCH_M < along && along < size - TOUCH_M) {
-                Grazed item = {on_1 ? a : b, (on_1 ? s2 : s1) > 0 ? 1 : -1, one->loss_db};
-                scratch->grazed[grazed++] = item;
-            }
+            if (!(END_M < along && along < size - END_M)) continue;
+            Hit hit = {number, on_1 ? a : b, (on_1 ? s2 : s1) > 0.0 ? 1 : -1, pass_loss_db(one, dx, dy)};
+            scratch->corner_hits[corner_count++] = hit;
             continue;
         }
         double share = s1 / (s1 - s2);
         double along = (one->x1 + share * (one->x2 - one->x1) - from.x) * dx + (one->y1 + share * (one->y2 - one->y1) - from.y) * dy;
-        if (TOUCH_M * 1e3 < along && along < size - TOUCH_M * 1e3) {
-            total_db += one->loss_db;
-            scratch->passed[scratch->passed_count + passed++] = number;
-            if (total_db > most_db) {
-                *loss_db = total_db;
-                return passed;
-            }
-        }
+        if (!(END_M < along && along < size - END_M)) continue;
+        Hit hit = {.segment = number, .loss_db = pass_loss_db(one, dx, dy)};
+        scratch->hits[hit_count++] = hit;
     }
-    for (int i = 0; i < grazed; i++) {
-        double left = 0.0, right = 0.0;
-        bool done = false;
-        for (int j = 0; j < i; j++) done |= scratch->grazed[j].corner == scratch->grazed[i].corner;
-        if (done) continue;
-        for (int j = i; j < grazed; j++) {
-            const Grazed *other = scratch->grazed + j;
-            if (other->corner != scratch->grazed[i].corner) continue;
-            if (other->side > 0) left = larger(left, other->loss_db);
-            else right = larger(right, other->loss_db);
+    if (corner_count) hit_count = weaker_sides(scratch, corner_count, hit_count);
+    if (!hit_count) return true;
+    if (!make_room(&scratch->passed, &scratch->passed_room, scratch->passed_count + hit_count, sizeof *scratch->passed) ||
+        !make_room(&scratch->beside_solids, &scratch->beside_solids_room, scratch->beside_count + hit_count,
+                   sizeof *scratch->beside_solids))
+        return false;
+    for (int i = 0; i < hit_count; i++) {
+        const Segment *one = section->segments + scratch->hits[i].segment;
+        bool seen = false;
+        for (int j = 0; one->solid >= 0 && j < i; j++) seen |= section->segments[scratch->hits[j].segment].solid == one->solid;
+        if (seen || (one->solid >= 0 && has_passed_beside(scratch, step, one->solid))) continue;
+        double material_db = 0.0;
+        int first = scratch->passed_count + met->passed_count, members = 0;
+        for (int j = 0; j < hit_count; j++) {
+            int other = scratch->hits[j].segment;
+            if (other != scratch->hits[i].segment && (one->solid < 0 || section->segments[other].solid != one->solid)) continue;
+            material_db += scratch->hits[j].loss_db;
+            if (first + members < scratch->passed_room) scratch->passed[first + members++] = other;
         }
-        total_db += smaller(left, right);
+        if (one->beside_db < material_db) {
+            met->loss_db += one->beside_db;
+            scratch->beside_solids[scratch->beside_count + met->beside_count++] = one->solid;
+        } else {
+            met->loss_db += material_db;
+            met->passed_count += members;
+        }
+        if (met->loss_db > most_db) return true;
     }
-    *loss_db = total_db;
-    return passed;
+    return true;
 }

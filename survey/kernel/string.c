@@ -141,12 +141,12 @@ static Edge turning(Section *section, const Path *path, const place_t *points, i
 }
 
 /* Whether a corner beside a leg is an edge of what is open to the leg; where it is, at_m, off_m, nu and left are put in. */
-static int is_beside(const Section *section, Scratch *scratch, int number, place_t from, double dx, double dy, double size,
+static int is_beside(const Section *section, Scratch *scratch, int step, int number, place_t from, double dx, double dy, double size,
                      double wavelength_m, double *along_m, Edge *edge)
 {
     const Corner *corner = section->corners + number;
     double along = (corner->x - from.x) * dx + (corner->y - from.y) * dy, off = (corner->y - from.y) * dx - (corner->x - from.x) * dy;
-    if (!(TOUCH_M * 1e3 < along && along < size - TOUCH_M * 1e3)) return 0;
+    if (!(END_M < along && along < size - END_M)) return 0;
     double nu = -fabs(off) * sqrt(2.0 / wavelength_m * (1.0 / along + 1.0 / (size - along)));
     if (nu < LEAST_NU) return 0;
     bool left = off > TOUCH_M;
@@ -160,9 +160,9 @@ static int is_beside(const Section *section, Scratch *scratch, int number, place
         if (sign * (dx * corner->arms[i].dy - dy * corner->arms[i].dx) < -STEEP) return 0;
     if (fabs(off) > 0.01) {
         place_t foot = {from.x + along * dx, from.y + along * dy};
-        double hidden_db;
-        if (leg_losses(section, scratch, foot, corner_place(section, number), -1, number, OPAQUE_DB, &hidden_db) < 0) return -1;
-        if (hidden_db > 0.0) return 0;
+        Met hidden;
+        if (!met_by_leg(section, scratch, foot, corner_place(section, number), -1, number, OPAQUE_DB, step, &hidden)) return -1;
+        if (hidden.loss_db > 0.0) return 0;
     }
     *along_m = along;
     edge->off_m = off;
@@ -190,7 +190,7 @@ int edges_along(Section *section, Scratch *scratch, const Path *path, const plac
             if (corner->flat || !corner->arm_count || on_path(path, number)) continue;
             double along;
             Edge edge = {.gain = 1.0, .corner = number, .segments = members_of(section, number), .tangent = {dx, dy}};
-            int found = is_beside(section, scratch, number, from, dx, dy, size, wavelength_m, &along, &edge);
+            int found = is_beside(section, scratch, path->step, number, from, dx, dy, size, wavelength_m, &along, &edge);
             if (found < 0) return -1;
             if (!found) continue;
             if (corner->loss_db < OPAQUE_DB) {
@@ -266,6 +266,7 @@ int stations_of(Section *section, const Edge *edges, int edge_count, double tota
 {
     bool used[ROOM_STATIONS] = {false};
     double limit_m[ROOM_STATIONS];
+    bool is_face[ROOM_STATIONS];
     Members limit_of[ROOM_STATIONS], lefts[ROOM_STATIONS], rights[ROOM_STATIONS], none = {NULL, 0, -1};
     int count = 0;
     for (int i = 0; i < edge_count; i++) {
@@ -273,6 +274,7 @@ int stations_of(Section *section, const Edge *edges, int edge_count, double tota
         limit_m[i] = INFINITY;
         limit_of[i] = none;
         if (edges[i].turn != 0.0) limit_m[i] = opposite(section, edges + i, total_m, wavelength_m, limit_of + i, &which);
+        is_face[i] = limit_m[i] < INFINITY && which < 0;
         for (int j = 0; which >= 0 && j < edge_count; j++)
             if (edges[j].corner == which && edges[j].turn == 0.0) used[j] = true;
     }
@@ -318,7 +320,8 @@ int stations_of(Section *section, const Edge *edges, int edge_count, double tota
         double gap_m = station.high_m - station.low_m;
         if (gap_m < INFINITY) {
             double half_turn = 2.0 * asin(smaller(1.0, 0.5 * fabs(one->turn)));
-            station.gain *= smooth((gap_m - SHUT_M) / (OPEN_M - SHUT_M));
+            double shut_m = is_face[i] ? SHORT_M : SHUT_M, free_m = is_face[i] ? FREE_M : OPEN_M;
+            station.gain *= smooth((gap_m - shut_m) / (free_m - shut_m));
             station.gain *= obliquity(tan(smaller(half_turn, 1.5)));
         }
         Members own = members_of(section, one->corner);

@@ -98,8 +98,40 @@ static void add_span(Contour *to, const Quadrature *quadrature, double low_m, do
     to->pieces[to->piece_count++] = piece;
 }
 
-static void contour(const Quadrature *quadrature, const Station *stations, int count, int i, const double *legs_m, double width,
-                    bool in_duct, double k, Contour *to)
+/* How far the contour of each half line is straight: up to where a neighbour is closed, or turns. */
+static void straight_up_to(const Station *stations, int count, const double *legs_m, double k, double *far)
+{
+    for (int i = 0; i < count; i++)
+        far[i] = is_finite(stations[i].low_m) ? stations[i].low_m : is_finite(stations[i].high_m) ? stations[i].high_m : 0.0;
+    for (int round = 0; round < count; round++) {
+        bool changed = false;
+        for (int i = 0; i < count; i++) {
+            const Station *one = stations + i;
+            if (is_finite(one->low_m) == is_finite(one->high_m)) continue;
+            bool upward = is_finite(one->low_m);
+            double edge_m = upward ? one->low_m : one->high_m;
+            for (int j = i - 1; j <= i + 1; j += 2) {
+                if (j < 0 || j >= count) continue;
+                const Station *other = stations + j;
+                double leg_m = j < i ? legs_m[i] : legs_m[i + 1], limit_m = upward ? other->high_m : other->low_m;
+                bool same = is_finite(other->low_m) == upward && is_finite(other->high_m) != upward;
+                if (!is_finite(limit_m)) {
+                    if (!same || far[j] == (upward ? other->low_m : other->high_m)) continue;
+                    limit_m = far[j];
+                }
+                double beyond_m = upward ? limit_m - far[i] : far[i] - limit_m, whole_m = fabs(limit_m - edge_m);
+                if (beyond_m > 0.0 && 0.25 * k * whole_m * whole_m / leg_m > STRAIGHT_GROWTH) {
+                    far[i] = limit_m;
+                    changed = true;
+                }
+            }
+        }
+        if (!changed) break;
+    }
+}
+
+static void contour(const Quadrature *quadrature, const Station *stations, int i, const double *legs_m, double width, bool in_duct,
+                    double far_m, double k, Contour *to)
 {
     const Station *one = stations + i;
     double size_m = width / sqrt(k);
@@ -121,14 +153,7 @@ static void contour(const Quadrature *quadrature, const Station *stations, int c
         add_ray(to, quadrature, 0.0, -1.0, size_m, 1.0);
         return;
     }
-    double side = closed_right ? 1.0 : -1.0, edge_m = closed_right ? one->low_m : one->high_m, far_m = edge_m;
-    for (int j = i - 1; j <= i + 1; j += 2) {
-        if (j < 0 || j >= count) continue;
-        double leg_m = j < i ? legs_m[i] : legs_m[i + 1], limit_m = closed_right ? stations[j].high_m : stations[j].low_m;
-        if (is_finite(limit_m) && (limit_m - edge_m) * side > 0.0 &&
-            0.25 * k * (limit_m - edge_m) * (limit_m - edge_m) / leg_m > STRAIGHT_GROWTH)
-            far_m = larger(far_m * side, limit_m * side) * side;
-    }
+    double side = closed_right ? 1.0 : -1.0, edge_m = closed_right ? one->low_m : one->high_m;
     if (far_m != edge_m) add_span(to, quadrature, smaller(edge_m, far_m), larger(edge_m, far_m), 1.0);
     add_ray(to, quadrature, far_m, side, size_m, 1.0);
     if (one->weight < 1.0) add_ray(to, quadrature, edge_m, -side, size_m, 1.0 - one->weight);
@@ -318,11 +343,12 @@ void field(const Quadrature *quadrature, const Station *stations, const Face *fa
     hard->re = soft->re = 1.0;
     hard->im = soft->im = 0.0;
     if (count == 0) return;
-    double k = 2.0 * PI / wavelength_m, legs_m[ROOM_STATIONS + 1], width[ROOM_STATIONS], total_m = 0.0, product = 1.0, gain = 1.0;
+    double k = 2.0 * PI / wavelength_m, legs_m[ROOM_STATIONS + 1], width[ROOM_STATIONS], far[ROOM_STATIONS], total_m = 0.0, product = 1.0, gain = 1.0;
     bool duct[ROOM_STATIONS], same = true;
     Contour contours[2];
     Values values_hard[2], values_soft[2];
     spread(stations, count, length_m, k, legs_m, width);
+    straight_up_to(stations, count, legs_m, k, far);
     for (int i = 0; i <= count; i++) total_m += legs_m[i];
     for (int i = 0; i < count - 1; i++)
         duct[i] = faces[i].left > 0.0 && faces[i].right > 0.0 && is_finite(stations[i].high_m - stations[i].low_m) &&
@@ -330,7 +356,7 @@ void field(const Quadrature *quadrature, const Station *stations, const Face *fa
     for (int i = 0; i < count; i++) {
         int here = i & 1, last = 1 - here;
         bool in_duct = (i > 0 && duct[i - 1]) || (i < count - 1 && duct[i]);
-        contour(quadrature, stations, count, i, legs_m, width[i], in_duct, k, contours + here);
+        contour(quadrature, stations, i, legs_m, width[i], in_duct, far[i], k, contours + here);
         gain *= stations[i].gain;
         bool own_same = passing(stations + i, contours + here, i == 0 ? legs_m[0] : 0.0, k, values_hard + here, values_soft + here);
         bool stays = own_same && same && (i == 0 || !(duct[i - 1] || faces[i - 1].left > 0.0 || faces[i - 1].right > 0.0));

@@ -1,0 +1,257 @@
+/* The rule for one line, see survey/propagation/around/rule.py. */
+
+#include "around.h"
+
+static double distance_m(const Bodies *bodies, int q, const Line *line)
+{
+    const double *centre = bodies->centre_m + 3 * q;
+    double d[3] = {centre[0] - line->start_m[0], centre[1] - line->start_m[1], centre[2] - line->start_m[2]};
+    double along = smaller(larger(dot(d, line->along), 0.0), line->length_m);
+    for (int i = 0; i < 3; i++) d[i] -= along * line->along[i];
+    return sqrt(dot(d, d));
+}
+
+static double detour_m(const Bodies *bodies, int q, const Line *line)
+{
+    const double *centre = bodies->centre_m + 3 * q;
+    double d[3] = {centre[0] - line->start_m[0], centre[1] - line->start_m[1], centre[2] - line->start_m[2]};
+    double along = dot(d, line->along), before = sqrt(dot(d, d)), rest = line->length_m - along;
+    double beyond = sqrt(larger(before * before - along * along, 0.0) + rest * rest);
+    return larger(before + beyond - 2.0 * bodies->radius_m[q] - line->length_m, 0.0);
+}
+
+static double graze_nu(const Local *one)
+{
+    return smaller(smaller(one->nu[0], one->nu[1]), smaller(one->nu[2], one->nu[3]));
+}
+
+/* What the line itself goes through: its loss, and which solids, in work->crossed. Gives how many sheets, -1 without memory. */
+static int straight_loss_db(const Bodies *bodies, Workspace *work, const Line *line, double *through_db)
+{
+    Section *section = work->sections + 2;
+    Scratch *scratch = work->scratch + 2;
+    place_t from = {0.0, 0.0}, to = {line->length_m, 0.0};
+    Met met;
+    memset(work->crossed, 0, (size_t)bodies->solids);
+    for (int i = 0; i < work->place_count; i++)
+        work->used[bodies->solids + i] = work->used[i] && work->places[i].low[2] <= 1e-6 && work->places[i].high[2] > -1e-6;
+    if (!section_of(bodies, work, section, work->used + bodies->solids, line, true, false)) return -1;
+    scratch->passed_count = scratch->beside_count = 0;
+    if (!met_by_leg(section, scratch, from, to, -1, -1, 1e9, -1, &met)) return -1;
+    for (int i = 0; i < met.passed_count; i++) work->crossed[section->segments[scratch->passed[i]].solid] = 1;
+    *through_db = met.loss_db;
+    return met.passed_count;
+}
+
+/* Everything in one plane; false without memory. */
+static bool plane_of(const Bodies *bodies, Workspace *work, const Quadrature *quadrature, const Line *line, bool upright,
+                     double wavelength_m, double through_db)
+{
+    int number = upright ? 0 : 1;
+    Plane *plane = work->planes + number;
+    double most_db = smaller(MAX_LOSS_DB, (through_db > 0.0 ? through_db : MAX_LOSS_DB) + MARGIN_DB);
+    plane->around_count = plane->mixed_count = 0;
+    plane->straight = NULL;
+    if (!section_of(bodies, work, work->sections + number, work->used, line, upright, true)) return false;
+    int count = arrivals(work->sections + number, work->scratch + number, quadrature, line->length_m, wavelength_m, most_db, plane->found);
+    for (int i = 0; i < count; i++) {
+        const Arrival *one = plane->found + i;
+        if (!one->path->corner_count) {
+            if (!one->path->passed_count && !one->path->beside_count) plane->straight = one;
+        } else if (one->path->beside_count) {
+            plane->mixed[plane->mixed_count++] = one;
+        } else {
+            plane->around[plane->around_count++] = one;
+        }
+    }
+    return count >= 0;
+}
+
+static double best_of(const Plane *plane)
+{
+    double best = NOTHING;
+    for (int i = 0; i < plane->around_count; i++)
+        best = larger(best, 0.5 * (power_of(plane->around[i]->hard) + power_of(plane->around[i]->soft)));
+    return -10.0 * log10(best);
+}
+
+/* What edges that a line clears leave of it, amplitudes, by polarisation; work->used tells which solids. */
+static bool straight_amplitude(const Bodies *bodies, Workspace *work, const Quadrature *quadrature, const Line *line, double wavelength_m,
+                               double *result)
+{
+    uint8_t *own = work->used + bodies->solids;
+    Section *section = work->sections + 2;
+    Path path = {.length_m = line->length_m, .step = -1};
+    place_t points[2] = {{0.0, 0.0}, {line->length_m, 0.0}};
+    result[0] = result[1] = 1.0;
+    for (int plane = 0; plane < 2; plane++) {
+        bool upright = plane == 0, some = false;
+        for (int i = 0; i < work->place_count; i++) {
+            const double *nu = work->places[i].nu;
+            own[i] = work->used[i] && (smaller(nu[0], nu[1]) < smaller(nu[2], nu[3])) == upright;
+            some |= own[i];
+        }
+        if (!some) continue;
+        if (!section_of(bodies, work, section, own, line, upright, false)) return false;
+        Edge edges[ROOM_STATIONS];
+        Station stations[ROOM_STATIONS];
+        Face faces[ROOM_STATIONS];
+        double factor;
+        complex_t hard, soft;
+        work->scratch[2].passed_count = work->scratch[2].beside_count = 0;
+        int count = edges_along(section, work->scratch + 2, &path, points, 2, wavelength_m, edges, &factor);
+        if (count < 0) return false;
+        count = stations_of(section, edges, count, line->length_m, wavelength_m, stations, faces);
+        field(quadrature, stations, faces, count, line->length_m, wavelength_m, &hard, &soft);
+        double root = sqrt(factor);
+        result[0] *= root * sqrt(power_of(upright ? hard : soft));
+        result[1] *= root * sqrt(power_of(upright ? soft : hard));
+    }
+    return true;
+}
+
+static double pick(powers_t powers, bool hard) { return hard ? powers.hard : powers.soft; }
+
+/* Power of two planes with these amplitudes. */
+static double together(double one, double other)
+{
+    double most = larger(one, other), strong = smaller(most, 1.0), weak = smaller(one, other);
+    if (weak <= 0.0) return most <= 1.0 ? most * most : strong;
+    double weak_db = -20.0 * log10(weak), share = smooth((NONE_DB - weak_db) / (NONE_DB - FULL_DB)), both = strong + weak - strong * weak;
+    return share * both * both + (1.0 - share) * (strong * strong + weak * weak);
+}
+
+/* Both planes joined, for a vertical field (hard over the top, soft past the sides) or a horizontal one. */
+static Power joined(const Plane *upright, const Plane *level, double straight, bool clear, bool hard_over)
+{
+    const Arrival *sides[2][MAX_STRINGS];
+    int side_count[2] = {0, 0};
+    for (int i = 0; i < level->around_count; i++) {
+        int right = level->around[i]->left ? 0 : 1;
+        sides[right][side_count[right]++] = level->around[i];
+    }
+    double over = pick(joined_power(upright->around, upright->around_count), hard_over);
+    double left = pick(joined_power(sides[0], side_count[0]), !hard_over), right = pick(joined_power(sides[1], side_count[1]), !hard_over);
+    double beside = pick(joined_power(level->around, level->around_count), !hard_over), grow = beside / larger(left + right, NOTHING);
+    left *= grow;
+    right *= grow;
+    double mixed_1 = pick(joined_power(upright->mixed, upright->mixed_count), hard_over);
+    double mixed_2 = pick(joined_power(level->mixed, level->mixed_count), !hard_over);
+    double straight_1 = clear && upright->straight ? pick(joined_power(&upright->straight, 1), hard_over) : 0.0;
+    double straight_2 = clear && level->straight ? pick(joined_power(&level->straight, 1), !hard_over) : 0.0;
+    double first = sqrt(over + straight_1), second = sqrt(beside + straight_2), total;
+    if (clear && straight_1 == 0.0 && straight_2 == 0.0) {
+        double weak = smaller(first, second);
+        total = together(straight, larger(first, second)) + weak * weak;
+    } else if (clear && straight_1 > 0.0 && straight_2 == 0.0) {
+        total = together(larger(first, straight), second);
+    } else if (clear && straight_2 > 0.0 && straight_1 == 0.0) {
+        total = together(first, larger(second, straight));
+    } else {
+        total = together(first, second);
+    }
+    if (clear) {
+        Power all = {0.0, 0.0, 0.0, smaller(total + larger(mixed_1, mixed_2) * larger(1.0 - total, 0.0), 1.0)};
+        return all;
+    }
+    total = smaller(total, 1.0);
+    double scale = total / larger(over + beside, NOTHING);
+    over *= scale;
+    left *= scale;
+    right *= scale;
+    if (mixed_1 > mixed_2) {
+        over += mixed_1;
+    } else {
+        double share = left / larger(left + right, NOTHING);
+        left += mixed_2 * share;
+        right += mixed_2 * (1.0 - share);
+    }
+    double whole = over + left + right;
+    if (whole > 1.0) {
+        over /= whole;
+        left /= whole;
+        right /= whole;
+    }
+    Power power = {over, left, right, straight * straight};
+    return power;
+}
+
+/* Ways around for one line: 1 where something stands near it, 0 where nothing does, -1 without memory. */
+int line_powers(const Bodies *bodies, Workspace *work, const Quadrature *quadrature, const double *start_m, const double *end_m,
+                double wavelength_m, Found *found)
+{
+    Line line = line_of(start_m, end_m);
+    if (line.length_m < 1e-6) return 0;
+    double reach = -LEAST_NU * sqrt(wavelength_m * line.length_m / 8.0), through_db, straight[2];
+    bool some = false;
+    if (!make_room(&work->chosen, &work->chosen_room, bodies->solids, 1) || !make_room(&work->crossed, &work->crossed_room, bodies->solids, 1) ||
+        !make_room(&work->used, &work->used_room, 2 * bodies->solids, 1))
+        return -1;
+    work->place_count = 0;
+    for (int q = 0; q < bodies->solids; q++) {
+        work->chosen[q] = distance_m(bodies, q, &line) < bodies->radius_m[q] + reach;
+        if (work->chosen[q] && !add_local(bodies, work, q, &line, wavelength_m)) return -1;
+    }
+    for (int i = 0; i < work->place_count; i++) {
+        const Local *one = work->places + i;
+        work->used[i] = graze_nu(one) > LEAST_NU && one->high[0] > 0.0 && one->low[0] < line.length_m;
+        some |= work->used[i];
+    }
+    if (!some) return 0;
+    int crossed = straight_loss_db(bodies, work, &line, &through_db);
+    if (crossed < 0) return -1;
+    for (int plane = 0; plane < 2; plane++)
+        if (!plane_of(bodies, work, quadrature, &line, plane == 0, wavelength_m, through_db)) return -1;
+    for (int round = 0; round < MAX_ROUNDS && crossed; round++) {
+        double best_db = smaller(smaller(best_of(work->planes), best_of(work->planes + 1)), through_db);
+        bool more = false;
+        for (int i = 0; i < work->place_count; i++) more |= !work->used[i];
+        for (int q = 0; q < bodies->solids; q++) {
+            if (work->chosen[q] || edge_loss_db(2.0 * sqrt(detour_m(bodies, q, &line) / wavelength_m)) > best_db + MARGIN_DB) continue;
+            if (!add_local(bodies, work, q, &line, wavelength_m)) return -1;
+            work->chosen[q] = 1;
+            more = true;
+        }
+        if (!more) break;
+        memset(work->used, 1, (size_t)work->place_count);
+        for (int plane = 0; plane < 2; plane++)
+            if (!plane_of(bodies, work, quadrature, &line, plane == 0, wavelength_m, through_db)) return -1;
+    }
+    double deepest = -INFINITY;
+    found->nearest = -1;
+    for (int i = 0; i < work->place_count; i++) {
+        const Local *one = work->places + i;
+        work->used[i] = work->used[i] && !work->crossed[one->solid] && graze_nu(one) > LEAST_NU;
+        if (!work->used[i] || graze_nu(one) <= deepest) continue;
+        deepest = graze_nu(one);
+        found->nearest = one->solid;
+    }
+    if (!straight_amplitude(bodies, work, quadrature, &line, wavelength_m, straight)) return -1;
+    found->clear = !crossed;
+    for (int horizontal = 0; horizontal < 2; horizontal++)
+        found->powers[horizontal] = joined(work->planes, work->planes + 1, straight[horizontal], !crossed, !horizontal);
+    return 1;
+}
+
+/* For tests. */
+ENTRY index_t survey_line(const double *corner_m, const int32_t *first, const double *normal, const double *loss_db, const int32_t *table, const double *table_db, const int32_t *solid_first, const double *centre_m, const double *radius_m, const int32_t *touch_first, const int32_t *touch, index_t sheets, index_t solids, index_t table_steps, const double *starts, const double *ends, index_t lines, double wavelength_m, const double *points,
+                           const double *weights, const double *span_points, const double *span_weights, double *out);
+ENTRY index_t survey_line(const double *corner_m, const int32_t *first, const double *normal, const double *loss_db, const int32_t *table, const double *table_db, const int32_t *solid_first, const double *centre_m, const double *radius_m, const int32_t *touch_first, const int32_t *touch, index_t sheets, index_t solids, index_t table_steps, const double *starts, const double *ends, index_t lines, double wavelength_m, const double *points,
+                           const double *weights, const double *span_points, const double *span_weights, double *out)
+{
+    static Workspace work;
+    Bodies bodies = {.corner_m = corner_m, .first = first, .normal = normal, .loss_db = loss_db, .table = table, .table_db = table_db, .solid_first = solid_first, .centre_m = centre_m, .radius_m = radius_m, .touch_first = touch_first, .touch = touch, .sheets = (int)sheets, .solids = (int)solids, .table_steps = (int)table_steps};
+    Quadrature quadrature = {points, weights, span_points, span_weights};
+    for (index_t i = 0; i < lines; i++) {
+        Found found;
+        int some = line_powers(&bodies, &work, &quadrature, starts + 3 * i, ends + 3 * i, wavelength_m, &found);
+        if (some < 0) return -1;
+        double *row = out + 11 * i;
+        row[0] = some;
+        if (!some) continue;
+        row[1] = found.clear;
+        row[2] = found.nearest;
+        memcpy(row + 3, found.powers, sizeof found.powers);
+    }
+    return 0;
+}
