@@ -158,7 +158,7 @@ typedef struct {
 } Scratch;
 
 typedef struct {
-    double at_m, low_m, high_m, turn, weight, gain, image, image_turn;
+    double at_m, low_m, high_m, turn, gain, image, image_turn;
 } Station;
 
 typedef struct { double left, right; } Face;
@@ -237,6 +237,7 @@ int next_string(const Section *section, Scratch *scratch, double length_m, doubl
 
 /* string.c */
 double smooth(double share);
+double ripple(double nu);
 double wedge_gain(double turn_rad, double outer);
 double outer_angle(Section *section, int corner);
 bool holds(Members one, int segment);

@@ -89,6 +89,13 @@ void image_at(Section *section, int corner, place_t before, place_t beyond, doub
     image[1] = larger(wedge_gain(turn_rad, n) * n / (sin(PI / n) * term) - 2.0 * sin(turn_rad / 2.0), 0.0);
 }
 
+/* How much an edge far below a line adds to the amplitude, from the Fresnel integrals' first terms. */
+double ripple(double nu)
+{
+    double phase = 0.5 * PI * nu * nu;
+    return (sin(phase) - cos(phase)) / (2.0 * PI * larger(fabs(nu), 1.0));
+}
+
 /* How much an edge beside a string counts, in the shadow of its neighbours on the same side. */
 static double shadow_weight(const Edge *edges, int count, const Edge *edge, double whole_m, double wavelength_m)
 {
@@ -211,7 +218,8 @@ int edges_along(Section *section, Scratch *scratch, const Path *path, const plac
     for (int i = 0; i < beside && count < MAX_STATIONS; i++) {
         Edge edge = scratch->beside[i];
         edge.weight *= shadow_weight(edges, count, &edge, whole_m, wavelength_m);
-        if (edge.weight > 0.0) edges[count++] = edge;
+        if (edge.weight >= 1.0) edges[count++] = edge;
+        else if (edge.weight > 0.0) *factor *= (1.0 + edge.weight * ripple(edge.nu)) * (1.0 + edge.weight * ripple(edge.nu));
     }
     for (int i = 1; i < count; i++) {
         Edge edge = edges[i];
@@ -293,10 +301,10 @@ int stations_of(Section *section, const Edge *edges, int edge_count, double tota
                 least = away_m;
             }
         }
-        Station station = {one->at_m, one->left ? -INFINITY : one->off_m, one->left ? one->off_m : INFINITY, one->turn, one->weight,
+        Station station = {one->at_m, one->left ? -INFINITY : one->off_m, one->left ? one->off_m : INFINITY, one->turn,
                            one->gain, one->image[0], one->image[1]};
         Members left = one->left ? one->segments : none, right = one->left ? none : one->segments;
-        if (partner >= 0 && smaller(one->weight, edges[partner].weight) >= 1.0) {
+        if (partner >= 0) {
             const Edge *other = edges + partner;
             used[partner] = true;
             station.at_m = 0.5 * (one->at_m + other->at_m);

@@ -63,7 +63,7 @@ static bool facing_walls(const Section *section, int first, int second, Facing *
 static powers_t straightened(Section *section, const Quadrature *quadrature, const Place *places, int place_count, const bool *tight,
                              const place_t *points, int point_count, double length_m, double wavelength_m)
 {
-    double starts_m[ROOM_PLACES + 2] = {0.0};
+    double starts_m[ROOM_PLACES + 2] = {0.0}, gain = 1.0;
     Station stations[ROOM_PLACES];
     Face faces[ROOM_PLACES];
     Members members[ROOM_PLACES], none = {NULL, 0, -1};
@@ -72,7 +72,7 @@ static powers_t straightened(Section *section, const Quadrature *quadrature, con
     for (int i = 0; i < place_count; i++) {
         const Place *place = places + i;
         Members arms = members_of(section, place->corner);
-        Station station = {.gain = 1.0, .weight = 1.0, .low_m = -INFINITY, .high_m = INFINITY};
+        Station station = {.gain = 1.0, .low_m = -INFINITY, .high_m = INFINITY};
         if (tight[i]) {
             number++;
             double turn_rad = turn_at(points, number), image[2];
@@ -95,8 +95,11 @@ static powers_t straightened(Section *section, const Quadrature *quadrature, con
             if (place->side > 0) station.high_m = off;
             else station.low_m = off;
             double nu = -(off * place->side) * sqrt(2.0 / wavelength_m * (1.0 / along + 1.0 / (size - along)));
-            station.weight = smooth((nu - LEAST_NU) / (FULL_NU - LEAST_NU));
-            if (station.weight <= 0.0) continue;
+            double weight = smooth((nu - LEAST_NU) / (FULL_NU - LEAST_NU));
+            if (weight < 1.0) {
+                gain *= 1.0 + weight * ripple(nu);
+                continue;
+            }
             station.at_m = starts_m[number] + along;
         }
         stations[count] = station;
@@ -110,7 +113,7 @@ static powers_t straightened(Section *section, const Quadrature *quadrature, con
         faces[i].right = same && one->side < 0 && two->side < 0 ? 1.0 : 0.0;
     }
     complex_t hard, soft;
-    double total_m = starts_m[point_count - 1], scale = (length_m / total_m) * (length_m / total_m);
+    double total_m = starts_m[point_count - 1], scale = (gain * length_m / total_m) * (gain * length_m / total_m);
     field(quadrature, stations, faces, count, total_m, wavelength_m, &hard, &soft);
     powers_t powers = {scale * (hard.re * hard.re + hard.im * hard.im), scale * (soft.re * soft.re + soft.im * soft.im)};
     return powers;

@@ -3,7 +3,7 @@
 #include "around.h"
 #include "exponential.h"
 
-#define ROOM_POINTS (SPAN_NODES + 3 * NODES) /* of one station */
+#define ROOM_POINTS (SPAN_NODES + 2 * NODES) /* of one station */
 #define ROOT_HALF 0.70710678118654752440
 
 /* Points of a contour that lie on one straight piece of it. */
@@ -139,7 +139,7 @@ static void contour(const Quadrature *quadrature, const Station *stations, int i
     to->count = to->piece_count = 0;
     if (closed_left && closed_right) {
         double gap_m = one->high_m - one->low_m, growth = 0.25 * k * gap_m * gap_m / smaller(legs_m[i], legs_m[i + 1]);
-        if (in_duct || growth > MAX_GROWTH || (one->weight >= 1.0 && fabs(one->turn) * k * gap_m < 1.0)) {
+        if (in_duct || growth > MAX_GROWTH || fabs(one->turn) * k * gap_m < 1.0) {
             add_span(to, quadrature, one->low_m, one->high_m, 1.0);
         } else {
             double side = one->turn > 0.0 ? -1.0 : 1.0;
@@ -156,7 +156,6 @@ static void contour(const Quadrature *quadrature, const Station *stations, int i
     double side = closed_right ? 1.0 : -1.0, edge_m = closed_right ? one->low_m : one->high_m;
     if (far_m != edge_m) add_span(to, quadrature, smaller(edge_m, far_m), larger(edge_m, far_m), 1.0);
     add_ray(to, quadrature, far_m, side, size_m, 1.0);
-    if (one->weight < 1.0) add_ray(to, quadrature, edge_m, -side, size_m, 1.0 - one->weight);
 }
 
 /* What passes an opening: its turn, the first leg's curvature, and the images of the ends in the faces at its edge. */
