@@ -12,6 +12,14 @@
 #define ENTRY __attribute__((visibility("default")))
 #endif
 
+/* Functions of long loops are compiled a second time for processors with wider registers; which of the two runs is decided when
+   the library is loaded. The results are the same. Not under sanitizers, which that comes too early for. */
+#if defined(__x86_64__) && defined(__linux__) && defined(__GNUC__) && !defined(SURVEY_NARROW)
+#define WIDE __attribute__((target_clones("avx2", "default")))
+#else
+#define WIDE
+#endif
+
 typedef int64_t index_t;
 
 static inline double dot(const double *a, const double *b) { return a[0] * b[0] + a[1] * b[1] + a[2] * b[2]; }

@@ -9,12 +9,12 @@
 /* Points of a contour that lie on one straight piece of it. */
 typedef struct {
     int first, count;
-    bool turned; /* by 45 degrees, from an offset; else straight */
+    bool turned; /* by 45 degrees, from an offset, and `along` tells how far; else straight */
     double from_m;
 } Piece;
 
 typedef struct {
-    double re[ROOM_POINTS], im[ROOM_POINTS], weight_re[ROOM_POINTS], weight_im[ROOM_POINTS];
+    double re[ROOM_POINTS], im[ROOM_POINTS], along[ROOM_POINTS], weight_re[ROOM_POINTS], weight_im[ROOM_POINTS];
     int count, piece_count;
     Piece pieces[4];
 } Contour;
@@ -73,10 +73,10 @@ static void add_ray(Contour *to, const Quadrature *quadrature, double from_m, do
     int at = to->count;
     Piece piece = {at, NODES, true, from_m};
     for (int n = 0; n < NODES; n++) {
-        double along = ROOT_HALF * side * size_m * quadrature->points[n];
-        double weight = ROOT_HALF * size_m * quadrature->weights[n] * share;
-        to->re[at + n] = from_m + along;
-        to->im[at + n] = -along;
+        double along = side * size_m * quadrature->points[n], weight = ROOT_HALF * size_m * quadrature->weights[n] * share;
+        to->along[at + n] = along;
+        to->re[at + n] = from_m + ROOT_HALF * along;
+        to->im[at + n] = -ROOT_HALF * along;
         to->weight_re[at + n] = weight;
         to->weight_im[at + n] = -weight;
     }
@@ -190,63 +190,30 @@ static bool passing(const Station *one, const Contour *at, double first_leg_m, d
     return false;
 }
 
-/* exp(-jk (u - v)^2 / 2d) from the points of one piece to one point of another. */
-static void direct_row(const Contour *from, const Piece *piece, double x, double y, bool real, bool straight, double per_m, double *re,
-                       double *im)
-{
-    const double *u = from->re + piece->first, *w = from->im + piece->first;
-    int count = piece->count;
-    if (real) {
-        for (int n = 0; n < count; n++) {
-            re[n] = exp_of(per_m * (u[n] - x) * (w[n] - y));
-            im[n] = 0.0;
-        }
-    } else if (straight) {
-        for (int n = 0; n < count; n++) turn_of(-0.5 * per_m * (u[n] - x) * (u[n] - x), re + n, im + n);
-    } else {
-        for (int n = 0; n < count; n++) {
-            double a = u[n] - x, b = w[n] - y, size = exp_of(per_m * a * b), cosine, sine;
-            turn_of(-0.5 * per_m * (a * a - b * b), &cosine, &sine);
-            re[n] = size * cosine;
-            im[n] = size * sine;
-        }
-    }
-}
-
-/* Add reflection times exp(-2jk a b / d) for the points of a piece, a and b from a face's line. */
-static void add_image(const Contour *from, const Piece *piece, double from_m, double x, double y, double reflection, double per_m,
-                      double *re, double *im)
-{
-    const double *u = from->re + piece->first, *w = from->im + piece->first;
-    for (int n = 0; n < piece->count; n++) {
-        double a = u[n] - from_m, b = w[n], cosine, sine;
-        double size = reflection * exp_of(2.0 * per_m * (a * y + b * x));
-        turn_of(-2.0 * per_m * (a * x - b * y), &cosine, &sine);
-        re[n] += size * cosine;
-        im[n] += size * sine;
-    }
-}
-
 /* Between two facing faces, whose points all lie on straight pieces: images that keep the sign, and those that change it. */
-static void duct_row(const Contour *from, const Piece *piece, const Station *last, double b, const Face *face, double leg_m, double k,
-                     int images, double gap_m, double *even_re, double *even_im, double *odd_re, double *odd_im)
+static void duct_row(const double *u, int count, double x, const Station *last, const Station *one, const Face *face, double leg_m,
+                     double k, int images, double gap_m, double *even_re, double *even_im, double *odd_re, double *odd_im)
 {
-    double reflection = sqrt(face->left * face->right);
-    for (int n = 0; n < piece->count; n++) even_re[n] = even_im[n] = odd_re[n] = odd_im[n] = 0.0;
+    double reflection = sqrt(face->left * face->right), b = x - one->low_m, direct[ROOM_POINTS];
+    for (int n = 0; n < count; n++) {
+        double a = u[n] - last->low_m;
+        direct[n] = (u[n] - x) * (u[n] - x) - (a - b) * (a - b);
+        turn_of(-0.5 * k * (u[n] - x) * (u[n] - x) / leg_m, even_re + n, even_im + n);
+        odd_re[n] = odd_im[n] = 0.0;
+    }
     for (int m = -images; m <= images; m++) {
         double step = 2.0 * m * gap_m, oblique = obliquity(step / leg_m);
-        double damp = pow(reflection, 2 * abs(m)) * oblique, odd = pow(reflection, abs(2 * m + (m >= 0 ? 1 : -1))) * oblique;
-        for (int n = 0; n < piece->count; n++) {
-            double a = from->re[piece->first + n] - last->low_m, cosine, sine;
-            double apart = a - b, even_path = apart + step, odd_path = a + b + step;
-            if (m != 0) {
-                turn_of(-0.5 * k * (even_path * even_path - apart * apart) / leg_m, &cosine, &sine);
-                even_re[n] += damp * cosine;
-                even_im[n] += damp * sine;
-            }
-            turn_of(-0.5 * k * (odd_path * odd_path - apart * apart) / leg_m, &cosine, &sine);
+        double even = pow(reflection, 2 * abs(m)) * oblique, odd = pow(reflection, abs(2 * m + (m >= 0 ? 1 : -1))) * oblique;
+        for (int n = 0; n < count; n++) {
+            double a = u[n] - last->low_m, path = a + b + step, cosine, sine;
+            turn_of(-0.5 * k * (path * path + direct[n]) / leg_m, &cosine, &sine);
             odd_re[n] += odd * cosine;
             odd_im[n] += odd * sine;
+            if (m == 0) continue;
+            path = a - b + step;
+            turn_of(-0.5 * k * (path * path + direct[n]) / leg_m, &cosine, &sine);
+            even_re[n] += even * cosine;
+            even_im[n] += even * sine;
         }
     }
 }
@@ -261,67 +228,173 @@ static complex_t sum_of(const double *value_re, const double *value_im, const do
     return sum;
 }
 
-/* From the points of one contour over a leg to those of the next. */
-static void carry(const Contour *before, const Values *hard, const Values *soft, const Contour *at, const Station *last,
-                  const Station *one, const Face *face, bool duct, double leg_m, double k, bool same, Values *to_hard, Values *to_soft)
+static void add_to(Values *values, int at, complex_t sum)
 {
-    double gap_m = duct ? 0.5 * (last->high_m - last->low_m + one->high_m - one->low_m) : 0.0, per_m = k / leg_m;
-    int images = duct ? image_count(gap_m, leg_m, k) : 0;
-    bool has_image = duct || face->left > 0.0 || face->right > 0.0;
-    double re[ROOM_POINTS], im[ROOM_POINTS], image_re[ROOM_POINTS], image_im[ROOM_POINTS], even_re[ROOM_POINTS], even_im[ROOM_POINTS];
-    for (int q = 0; q < at->piece_count; q++) {
-        const Piece *to = at->pieces + q;
-        for (int m = to->first; m < to->first + to->count; m++) {
-            complex_t up_hard = {0.0, 0.0}, up_soft = {0.0, 0.0};
-            double x = at->re[m], y = at->im[m];
-            for (int p = 0; p < before->piece_count; p++) {
-                const Piece *from = before->pieces + p;
-                int count = from->count;
-                bool real = from->turned && to->turned && from->from_m == to->from_m, straight = !from->turned && !to->turned;
-                const double *hard_re = hard->re + from->first, *hard_im = hard->im + from->first;
-                const double *soft_re = soft->re + from->first, *soft_im = soft->im + from->first;
-                direct_row(before, from, x, y, real, straight, per_m, re, im);
-                if (has_image) {
-                    if (duct) {
-                        duct_row(before, from, last, x - one->low_m, face, leg_m, k, images, gap_m, even_re, even_im, image_re,
-                                 image_im);
-                    } else {
-                        for (int n = 0; n < count; n++) even_re[n] = even_im[n] = image_re[n] = image_im[n] = 0.0;
-                        if (face->right > 0.0)
-                            add_image(before, from, last->low_m, x - one->low_m, y, face->right, per_m, image_re, image_im);
-                        if (face->left > 0.0)
-                            add_image(before, from, last->high_m, x - one->high_m, y, face->left, per_m, image_re, image_im);
-                    }
-                    for (int n = 0; n < count; n++) { /* direct (1 + even + image) for hard, direct (1 + even - image) for soft */
-                        double even = 1.0 + even_re[n], a = re[n], b = im[n], direct_re = a * even - b * even_im[n];
-                        double direct_im = a * even_im[n] + b * even, odd_re = a * image_re[n] - b * image_im[n];
-                        double odd_im = a * image_im[n] + b * image_re[n];
-                        re[n] = direct_re + odd_re;
-                        im[n] = direct_im + odd_im;
-                        image_re[n] = direct_re - odd_re;
-                        image_im[n] = direct_im - odd_im;
-                    }
-                }
-                complex_t sum = sum_of(hard_re, hard_im, re, im, count);
-                up_hard.re += sum.re;
-                up_hard.im += sum.im;
-                if (!same) {
-                    sum = has_image ? sum_of(soft_re, soft_im, image_re, image_im, count) : sum_of(soft_re, soft_im, re, im, count);
-                    up_soft.re += sum.re;
-                    up_soft.im += sum.im;
-                }
+    values->re[at] += sum.re;
+    values->im[at] += sum.im;
+}
+
+/* What a leg adds from one contour to the next; `up` gathers what comes up to each of its points. */
+typedef struct {
+    const Contour *before, *at;
+    const Values *hard, *soft;
+    const Station *last, *one;
+    const Face *face;
+    bool duct, same;
+    double leg_m, k;
+    Values *up_hard, *up_soft;
+} Leg;
+
+/* Any two pieces: complex exponentials from each point to each. */
+static void carry_any(const Leg *leg, const Piece *from, const Piece *to)
+{
+    double gap_m = leg->duct ? 0.5 * (leg->last->high_m - leg->last->low_m + leg->one->high_m - leg->one->low_m) : 0.0;
+    double per_m = leg->k / leg->leg_m, faces[2] = {leg->face->right, leg->face->left};
+    double lines[2][2] = {{leg->last->low_m, leg->one->low_m}, {leg->last->high_m, leg->one->high_m}};
+    int images = leg->duct ? image_count(gap_m, leg->leg_m, leg->k) : 0, first = from->first, count = from->count;
+    bool straight = !from->turned && !to->turned;
+    const double *u = leg->before->re + first, *w = leg->before->im + first;
+    double re[ROOM_POINTS], im[ROOM_POINTS], image_re[ROOM_POINTS], image_im[ROOM_POINTS];
+    for (int m = to->first; m < to->first + to->count; m++) {
+        double x = leg->at->re[m], y = leg->at->im[m];
+        if (leg->duct) {
+            duct_row(u, count, x, leg->last, leg->one, leg->face, leg->leg_m, leg->k, images, gap_m, re, im, image_re, image_im);
+        } else {
+            for (int n = 0; n < count; n++) {
+                double a = u[n] - x, b = w[n] - y, size = straight ? 1.0 : exp_of(per_m * a * b), cosine, sine;
+                turn_of(-0.5 * per_m * (a * a - b * b), &cosine, &sine);
+                re[n] = size * cosine;
+                im[n] = size * sine;
+                image_re[n] = image_im[n] = 0.0;
             }
-            double own_re = to_hard->re[m], own_im = to_hard->im[m];
-            to_hard->re[m] = up_hard.re * own_re - up_hard.im * own_im;
-            to_hard->im[m] = up_hard.re * own_im + up_hard.im * own_re;
-            if (!same) {
-                own_re = to_soft->re[m];
-                own_im = to_soft->im[m];
-                to_soft->re[m] = up_soft.re * own_re - up_soft.im * own_im;
-                to_soft->im[m] = up_soft.re * own_im + up_soft.im * own_re;
+            for (int side = 0; side < 2; side++) {
+                if (!(faces[side] > 0.0)) continue;
+                double line_x = x - lines[side][1], from_m = lines[side][0];
+                for (int n = 0; n < count; n++) {
+                    double a = u[n] - x, b = w[n] - y, c = u[n] - from_m, d = w[n], cosine, sine;
+                    double size = faces[side] * (straight ? 1.0 : exp_of(per_m * (a * b + 2.0 * (c * y + d * line_x))));
+                    turn_of(-0.5 * per_m * (a * a - b * b + 4.0 * (c * line_x - d * y)), &cosine, &sine);
+                    image_re[n] += size * cosine;
+                    image_im[n] += size * sine;
+                }
             }
         }
+        complex_t direct = sum_of(leg->hard->re + first, leg->hard->im + first, re, im, count);
+        if (leg->same) {
+            add_to(leg->up_hard, m, direct);
+            continue;
+        }
+        complex_t image = sum_of(leg->hard->re + first, leg->hard->im + first, image_re, image_im, count);
+        direct.re += image.re;
+        direct.im += image.im;
+        add_to(leg->up_hard, m, direct);
+        direct = sum_of(leg->soft->re + first, leg->soft->im + first, re, im, count);
+        image = sum_of(leg->soft->re + first, leg->soft->im + first, image_re, image_im, count);
+        direct.re -= image.re;
+        direct.im -= image.im;
+        add_to(leg->up_soft, m, direct);
     }
+}
+
+/* Two pieces turned by 45 degrees, u = e + T a and v = f + T b: the exponential of (u - v)^2 falls apart into a real one of
+   (a - b)^2 and one of each of a, b and e - f; that of an image in a face through both edges into a real one of (a + b)^2.
+   False where the parts would be too large, or where a face runs elsewhere. */
+static bool carry_turned(const Leg *leg, const Piece *from, const Piece *to)
+{
+    double image = 0.0, per_m = leg->k / leg->leg_m, between_m = from->from_m - to->from_m, slant = ROOT_HALF * per_m * between_m;
+    if (leg->face->right > 0.0) {
+        if (from->from_m != leg->last->low_m || to->from_m != leg->one->low_m) return false;
+        image += leg->face->right;
+    }
+    if (leg->face->left > 0.0) {
+        if (from->from_m != leg->last->high_m || to->from_m != leg->one->high_m) return false;
+        image += leg->face->left;
+    }
+    const double *along = leg->before->along + from->first, *hard_re = leg->hard->re + from->first, *hard_im = leg->hard->im + from->first;
+    const double *soft_re = leg->soft->re + from->first, *soft_im = leg->soft->im + from->first;
+    double parts[4][NODES];
+    if (slant != 0.0) {
+        if (fabs(slant) * larger(fabs(along[NODES - 1]), fabs(leg->at->along[to->first + NODES - 1])) > 300.0) return false;
+        for (int n = 0; n < NODES; n++) {
+            double size = exp_of(-slant * along[n]), cosine, sine;
+            turn_of(-slant * along[n], &cosine, &sine);
+            cosine *= size;
+            sine *= size;
+            parts[0][n] = hard_re[n] * cosine - hard_im[n] * sine;
+            parts[1][n] = hard_re[n] * sine + hard_im[n] * cosine;
+            if (leg->same) continue;
+            parts[2][n] = soft_re[n] * cosine - soft_im[n] * sine;
+            parts[3][n] = soft_re[n] * sine + soft_im[n] * cosine;
+        }
+        hard_re = parts[0];
+        hard_im = parts[1];
+        soft_re = parts[2];
+        soft_im = parts[3];
+    }
+    for (int m = 0; m < NODES; m++) {
+        double b = leg->at->along[to->first + m], direct[NODES], mirrored[NODES];
+        complex_t hard = {0.0, 0.0}, soft = {0.0, 0.0};
+        for (int n = 0; n < NODES; n++) direct[n] = exp_of(-0.5 * per_m * (along[n] - b) * (along[n] - b));
+        if (image > 0.0)
+            for (int n = 0; n < NODES; n++) mirrored[n] = image * exp_of(-0.5 * per_m * (along[n] + b) * (along[n] + b));
+        else
+            for (int n = 0; n < NODES; n++) mirrored[n] = 0.0;
+        for (int n = 0; n < NODES; n++) {
+            double size = direct[n] + mirrored[n];
+            hard.re += hard_re[n] * size;
+            hard.im += hard_im[n] * size;
+        }
+        if (!leg->same) {
+            for (int n = 0; n < NODES; n++) {
+                double size = direct[n] - mirrored[n];
+                soft.re += soft_re[n] * size;
+                soft.im += soft_im[n] * size;
+            }
+        }
+        if (slant != 0.0) {
+            double size = exp_of(slant * b), cosine, sine, one = hard.re, two = soft.re;
+            turn_of(slant * b - 0.5 * per_m * between_m * between_m, &cosine, &sine);
+            cosine *= size;
+            sine *= size;
+            hard.re = one * cosine - hard.im * sine;
+            hard.im = one * sine + hard.im * cosine;
+            soft.re = two * cosine - soft.im * sine;
+            soft.im = two * sine + soft.im * cosine;
+        }
+        add_to(leg->up_hard, to->first + m, hard);
+        if (!leg->same) add_to(leg->up_soft, to->first + m, soft);
+    }
+    return true;
+}
+
+static void multiply(Values *values, const Values *by, int count)
+{
+    for (int n = 0; n < count; n++) {
+        double re = values->re[n] * by->re[n] - values->im[n] * by->im[n];
+        values->im[n] = values->re[n] * by->im[n] + values->im[n] * by->re[n];
+        values->re[n] = re;
+    }
+}
+
+/* From the points of one contour over a leg to those of the next, whose own values are given and are multiplied by what comes. */
+static WIDE void carry(Leg *leg, Values *own_hard, Values *own_soft)
+{
+    Values up_hard, up_soft;
+    int count = leg->at->count;
+    memset(up_hard.re, 0, (size_t)count * sizeof(double));
+    memset(up_hard.im, 0, (size_t)count * sizeof(double));
+    memset(up_soft.re, 0, (size_t)count * sizeof(double));
+    memset(up_soft.im, 0, (size_t)count * sizeof(double));
+    leg->up_hard = &up_hard;
+    leg->up_soft = &up_soft;
+    for (int q = 0; q < leg->at->piece_count; q++) {
+        for (int p = 0; p < leg->before->piece_count; p++) {
+            const Piece *from = leg->before->pieces + p, *to = leg->at->pieces + q;
+            if (leg->duct || !from->turned || !to->turned || !carry_turned(leg, from, to)) carry_any(leg, from, to);
+        }
+    }
+    multiply(own_hard, &up_hard, count);
+    if (!leg->same) multiply(own_soft, &up_soft, count);
 }
 
 static complex_t at_the_end(const Contour *before, const Values *values, double leg_m, double k)
@@ -364,9 +437,10 @@ void field(const Quadrature *quadrature, const Station *stations, const Face *fa
             if (same && i > 0) values_soft[last] = values_hard[last];
             same = false;
         }
-        if (i > 0)
-            carry(contours + last, values_hard + last, values_soft + last, contours + here, stations + i - 1, stations + i, faces + i - 1,
-                  duct[i - 1], legs_m[i], k, same, values_hard + here, values_soft + here);
+        if (i == 0) continue;
+        Leg leg = {contours + last,    contours + here, values_hard + last, values_soft + last, stations + i - 1, stations + i,
+                   faces + (i - 1), duct[i - 1],     same,               legs_m[i],          k,                NULL,         NULL};
+        carry(&leg, values_hard + here, values_soft + here);
     }
     int last = (count - 1) & 1;
     complex_t sum_hard = at_the_end(contours + last, values_hard + last, legs_m[count], k);
