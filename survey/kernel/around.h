@@ -163,9 +163,22 @@ typedef struct {
 
 typedef struct { double left, right; } Face;
 
+/* Strings of a line whose integral is known: rounds of the search find most of them again. */
+#define MAX_KNOWN 64
+typedef struct {
+    Station stations[ROOM_STATIONS];
+    Face faces[ROOM_STATIONS];
+    int count;
+    double length_m;
+    complex_t hard, soft;
+} Known;
+
+/* What integrals need: points and weights, and those of the line that are known. */
 typedef struct {
     const double *points, *weights, *span_points, *span_weights;
-} Quadrature;
+    Known known[MAX_KNOWN];
+    int known_count, oldest;
+} Integrals;
 
 /* What arrives along one string. */
 typedef struct {
@@ -249,15 +262,15 @@ int edges_along(Section *section, Scratch *scratch, const Path *path, const plac
 int stations_of(Section *section, const Edge *edges, int edge_count, double total_m, double wavelength_m, Station *stations, Face *faces);
 
 /* unfold.c */
-powers_t unfolded_powers(Section *section, const Quadrature *quadrature, const Path *path, double length_m, double wavelength_m);
+powers_t unfolded_powers(Section *section, Integrals *integrals, const Path *path, double length_m, double wavelength_m);
 
 /* windows.c */
 double obliquity(double slant);
-void field(const Quadrature *quadrature, const Station *stations, const Face *faces, int count, double length_m, double wavelength_m,
+void field(Integrals *integrals, const Station *stations, const Face *faces, int count, double length_m, double wavelength_m,
            complex_t *hard, complex_t *soft);
 
 /* plane.c */
-int arrivals(Section *section, Scratch *scratch, const Quadrature *quadrature, double length_m, double wavelength_m, double most_db,
+int arrivals(Section *section, Scratch *scratch, Integrals *integrals, double length_m, double wavelength_m, double most_db,
              Arrival *found);
 powers_t joined_power(const Arrival *const *ways, int count);
 
@@ -267,7 +280,7 @@ bool add_local(const Bodies *bodies, Workspace *work, int solid, const Line *lin
 bool section_of(const Bodies *bodies, Workspace *work, Section *section, const uint8_t *used, const Line *line, bool upright, bool pass_beside);
 
 /* rule.c */
-int line_powers(const Bodies *bodies, Workspace *work, const Quadrature *quadrature, const double *start_m, const double *end_m,
+int line_powers(const Bodies *bodies, Workspace *work, Integrals *integrals, const double *start_m, const double *end_m,
                 double wavelength_m, Found *found);
 
 static inline double power_of(complex_t amplitude) { return amplitude.re * amplitude.re + amplitude.im * amplitude.im; }

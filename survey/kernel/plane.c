@@ -10,7 +10,7 @@ static place_t heading(place_t one, place_t other)
 }
 
 /* Gives how many strings arrive, -1 without memory. */
-int arrivals(Section *section, Scratch *scratch, const Quadrature *quadrature, double length_m, double wavelength_m, double most_db,
+int arrivals(Section *section, Scratch *scratch, Integrals *integrals, double length_m, double wavelength_m, double most_db,
              Arrival *found)
 {
     double limit_db = most_db;
@@ -39,7 +39,7 @@ int arrivals(Section *section, Scratch *scratch, const Quadrature *quadrature, d
         if (edge_count < 0) return -1;
         int count = stations_of(section, edges, edge_count, total_m, wavelength_m, stations, faces);
         complex_t hard, soft;
-        field(quadrature, stations, faces, count, total_m, wavelength_m, &hard, &soft);
+        field(integrals, stations, faces, count, total_m, wavelength_m, &hard, &soft);
         double kept = sqrt(factor) * pow(10.0, -path->through_db / 20.0), size = kept * length_m / total_m;
         double phase = -2.0 * PI * (total_m - length_m) / wavelength_m, cosine = size * cos(phase), sine = size * sin(phase);
         arrival->path = path;
@@ -49,7 +49,7 @@ int arrivals(Section *section, Scratch *scratch, const Quadrature *quadrature, d
         arrival->soft.im = soft.re * sine + soft.im * cosine;
         arrival->more.hard = arrival->more.soft = 0.0;
         if (power_of(arrival->hard) > LEAST_POWER || path->corner_count > 1) {
-            powers_t bounces = unfolded_powers(section, quadrature, path, length_m, wavelength_m);
+            powers_t bounces = unfolded_powers(section, integrals, path, length_m, wavelength_m);
             arrival->more.hard = bounces.hard * kept * kept;
             arrival->more.soft = bounces.soft * kept * kept;
         }
@@ -98,9 +98,11 @@ ENTRY index_t survey_plane(index_t count, const double *segments, double length_
 {
     static Section section;
     static Scratch scratch;
-    Quadrature quadrature = {points, weights, span_points, span_weights};
+    static Integrals integrals;
+    integrals.points = points; integrals.weights = weights; integrals.span_points = span_points; integrals.span_weights = span_weights;
     Arrival found[MAX_STRINGS];
     const Arrival *ways[MAX_STRINGS];
+    integrals.known_count = 0;
     make_room(&section.segments, &section.room, (int)count, sizeof *section.segments);
     section.count = (int)count;
     for (int i = 0; i < count; i++) {
@@ -108,7 +110,7 @@ ENTRY index_t survey_plane(index_t count, const double *segments, double length_
         section.segments[i] = one;
     }
     join(&section);
-    int strings = arrivals(&section, &scratch, &quadrature, length_m, wavelength_m, MAX_LOSS_DB, found);
+    int strings = arrivals(&section, &scratch, &integrals, length_m, wavelength_m, MAX_LOSS_DB, found);
     for (int i = 0; i < strings; i++) {
         ways[i] = found + i;
         powers_t sum = joined_power(ways, i + 1);

@@ -44,7 +44,7 @@ static int straight_loss_db(const Bodies *bodies, Workspace *work, const Line *l
 }
 
 /* Everything in one plane; false without memory. */
-static bool plane_of(const Bodies *bodies, Workspace *work, const Quadrature *quadrature, const Line *line, bool upright,
+static bool plane_of(const Bodies *bodies, Workspace *work, Integrals *integrals, const Line *line, bool upright,
                      double wavelength_m, double through_db)
 {
     int number = upright ? 0 : 1;
@@ -53,7 +53,7 @@ static bool plane_of(const Bodies *bodies, Workspace *work, const Quadrature *qu
     plane->around_count = plane->mixed_count = 0;
     plane->straight = NULL;
     if (!section_of(bodies, work, work->sections + number, work->used, line, upright, true)) return false;
-    int count = arrivals(work->sections + number, work->scratch + number, quadrature, line->length_m, wavelength_m, most_db, plane->found);
+    int count = arrivals(work->sections + number, work->scratch + number, integrals, line->length_m, wavelength_m, most_db, plane->found);
     for (int i = 0; i < count; i++) {
         const Arrival *one = plane->found + i;
         if (!one->path->corner_count) {
@@ -76,7 +76,7 @@ static double best_of(const Plane *plane)
 }
 
 /* What edges that a line clears leave of it, amplitudes, by polarisation; work->used tells which solids. */
-static bool straight_amplitude(const Bodies *bodies, Workspace *work, const Quadrature *quadrature, const Line *line, double wavelength_m,
+static bool straight_amplitude(const Bodies *bodies, Workspace *work, Integrals *integrals, const Line *line, double wavelength_m,
                                double *result)
 {
     uint8_t *own = work->used + bodies->solids;
@@ -102,7 +102,7 @@ static bool straight_amplitude(const Bodies *bodies, Workspace *work, const Quad
         int count = edges_along(section, work->scratch + 2, &path, points, 2, wavelength_m, edges, &factor);
         if (count < 0) return false;
         count = stations_of(section, edges, count, line->length_m, wavelength_m, stations, faces);
-        field(quadrature, stations, faces, count, line->length_m, wavelength_m, &hard, &soft);
+        field(integrals, stations, faces, count, line->length_m, wavelength_m, &hard, &soft);
         double root = sqrt(factor);
         result[0] *= root * sqrt(power_of(upright ? hard : soft));
         result[1] *= root * sqrt(power_of(upright ? soft : hard));
@@ -177,7 +177,7 @@ static Power joined(const Plane *upright, const Plane *level, double straight, b
 }
 
 /* Ways around for one line: 1 where something stands near it, 0 where nothing does, -1 without memory. */
-int line_powers(const Bodies *bodies, Workspace *work, const Quadrature *quadrature, const double *start_m, const double *end_m,
+int line_powers(const Bodies *bodies, Workspace *work, Integrals *integrals, const double *start_m, const double *end_m,
                 double wavelength_m, Found *found)
 {
     Line line = line_of(start_m, end_m);
@@ -188,6 +188,7 @@ int line_powers(const Bodies *bodies, Workspace *work, const Quadrature *quadrat
         !make_room(&work->used, &work->used_room, 2 * bodies->solids, 1))
         return -1;
     work->place_count = 0;
+    integrals->known_count = integrals->oldest = 0;
     for (int q = 0; q < bodies->solids; q++) {
         work->chosen[q] = distance_m(bodies, q, &line) < bodies->radius_m[q] + reach;
         if (work->chosen[q] && !add_local(bodies, work, q, &line, wavelength_m)) return -1;
@@ -201,7 +202,7 @@ int line_powers(const Bodies *bodies, Workspace *work, const Quadrature *quadrat
     int crossed = straight_loss_db(bodies, work, &line, &through_db);
     if (crossed < 0) return -1;
     for (int plane = 0; plane < 2; plane++)
-        if (!plane_of(bodies, work, quadrature, &line, plane == 0, wavelength_m, through_db)) return -1;
+        if (!plane_of(bodies, work, integrals, &line, plane == 0, wavelength_m, through_db)) return -1;
     for (int round = 0; round < MAX_ROUNDS && crossed; round++) {
         double best_db = smaller(smaller(best_of(work->planes), best_of(work->planes + 1)), through_db);
         bool more = false;
@@ -215,7 +216,7 @@ int line_powers(const Bodies *bodies, Workspace *work, const Quadrature *quadrat
         if (!more) break;
         memset(work->used, 1, (size_t)work->place_count);
         for (int plane = 0; plane < 2; plane++)
-            if (!plane_of(bodies, work, quadrature, &line, plane == 0, wavelength_m, through_db)) return -1;
+            if (!plane_of(bodies, work, integrals, &line, plane == 0, wavelength_m, through_db)) return -1;
     }
     double deepest = -INFINITY;
     found->nearest = -1;
@@ -226,7 +227,7 @@ int line_powers(const Bodies *bodies, Workspace *work, const Quadrature *quadrat
         deepest = graze_nu(one);
         found->nearest = one->solid;
     }
-    if (!straight_amplitude(bodies, work, quadrature, &line, wavelength_m, straight)) return -1;
+    if (!straight_amplitude(bodies, work, integrals, &line, wavelength_m, straight)) return -1;
     found->clear = !crossed;
     for (int horizontal = 0; horizontal < 2; horizontal++)
         found->powers[horizontal] = joined(work->planes, work->planes + 1, straight[horizontal], !crossed, !horizontal);
@@ -241,10 +242,11 @@ ENTRY index_t survey_line(const double *corner_m, const int32_t *first, const do
 {
     static Workspace work;
     Bodies bodies = {.corner_m = corner_m, .first = first, .normal = normal, .loss_db = loss_db, .table = table, .table_db = table_db, .solid_first = solid_first, .centre_m = centre_m, .radius_m = radius_m, .touch_first = touch_first, .touch = touch, .sheets = (int)sheets, .solids = (int)solids, .table_steps = (int)table_steps};
-    Quadrature quadrature = {points, weights, span_points, span_weights};
+    static Integrals integrals;
+    integrals.points = points; integrals.weights = weights; integrals.span_points = span_points; integrals.span_weights = span_weights;
     for (index_t i = 0; i < lines; i++) {
         Found found;
-        int some = line_powers(&bodies, &work, &quadrature, starts + 3 * i, ends + 3 * i, wavelength_m, &found);
+        int some = line_powers(&bodies, &work, &integrals, starts + 3 * i, ends + 3 * i, wavelength_m, &found);
         if (some < 0) return -1;
         double *row = out + 11 * i;
         row[0] = some;

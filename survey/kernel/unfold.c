@@ -60,7 +60,7 @@ static bool facing_walls(const Section *section, int first, int second, Facing *
 }
 
 /* Power of a string with all its places as stations. */
-static powers_t straightened(Section *section, const Quadrature *quadrature, const Place *places, int place_count, const bool *tight,
+static powers_t straightened(Section *section, Integrals *integrals, const Place *places, int place_count, const bool *tight,
                              const place_t *points, int point_count, double length_m, double wavelength_m)
 {
     double starts_m[ROOM_PLACES + 2] = {0.0}, gain = 1.0;
@@ -114,13 +114,13 @@ static powers_t straightened(Section *section, const Quadrature *quadrature, con
     }
     complex_t hard, soft;
     double total_m = starts_m[point_count - 1], scale = (gain * length_m / total_m) * (gain * length_m / total_m);
-    field(quadrature, stations, faces, count, total_m, wavelength_m, &hard, &soft);
+    field(integrals, stations, faces, count, total_m, wavelength_m, &hard, &soft);
     powers_t powers = {scale * (hard.re * hard.re + hard.im * hard.im), scale * (soft.re * soft.re + soft.im * soft.im)};
     return powers;
 }
 
 /* Power of a string with so many pairs of bounces on one leg. */
-static powers_t bounced(Section *section, const Quadrature *quadrature, const Path *path, const double *sides, int leg, int bounces,
+static powers_t bounced(Section *section, Integrals *integrals, const Path *path, const double *sides, int leg, int bounces,
                         const Facing *wall, double length_m, double wavelength_m)
 {
     Place places[ROOM_PLACES];
@@ -164,10 +164,10 @@ static powers_t bounced(Section *section, const Quadrature *quadrature, const Pa
         if (loose < 0) break;
         tight[loose] = false;
     }
-    return straightened(section, quadrature, places, count, tight, points, point_count, length_m, wavelength_m);
+    return straightened(section, integrals, places, count, tight, points, point_count, length_m, wavelength_m);
 }
 
-powers_t unfolded_powers(Section *section, const Quadrature *quadrature, const Path *path, double length_m, double wavelength_m)
+powers_t unfolded_powers(Section *section, Integrals *integrals, const Path *path, double length_m, double wavelength_m)
 {
     powers_t sum = {0.0, 0.0};
     double sides[MAX_CORNERS];
@@ -176,7 +176,7 @@ powers_t unfolded_powers(Section *section, const Quadrature *quadrature, const P
         Facing facing;
         if (sides[leg] == sides[leg + 1] || !facing_walls(section, path->corners[leg], path->corners[leg + 1], &facing)) continue;
         for (int bounces = 1; bounces <= MAX_BOUNCES; bounces++) {
-            powers_t one = bounced(section, quadrature, path, sides, leg, bounces, &facing, length_m, wavelength_m);
+            powers_t one = bounced(section, integrals, path, sides, leg, bounces, &facing, length_m, wavelength_m);
             sum.hard += one.hard * facing.share;
             sum.soft += one.soft * facing.share;
         }

@@ -68,12 +68,12 @@ static void spread(const Station *stations, int count, double length_m, double k
     widths(stations, count, legs_m, k, width);
 }
 
-static void add_ray(Contour *to, const Quadrature *quadrature, double from_m, double side, double size_m, double share)
+static void add_ray(Contour *to, const Integrals *integrals, double from_m, double side, double size_m, double share)
 {
     int at = to->count;
     Piece piece = {at, NODES, true, from_m};
     for (int n = 0; n < NODES; n++) {
-        double along = side * size_m * quadrature->points[n], weight = ROOT_HALF * size_m * quadrature->weights[n] * share;
+        double along = side * size_m * integrals->points[n], weight = ROOT_HALF * size_m * integrals->weights[n] * share;
         to->along[at + n] = along;
         to->re[at + n] = from_m + ROOT_HALF * along;
         to->im[at + n] = -ROOT_HALF * along;
@@ -84,14 +84,14 @@ static void add_ray(Contour *to, const Quadrature *quadrature, double from_m, do
     to->pieces[to->piece_count++] = piece;
 }
 
-static void add_span(Contour *to, const Quadrature *quadrature, double low_m, double high_m, double share)
+static void add_span(Contour *to, const Integrals *integrals, double low_m, double high_m, double share)
 {
     int at = to->count;
     Piece piece = {at, SPAN_NODES, false, 0.0};
     for (int n = 0; n < SPAN_NODES; n++) {
-        to->re[at + n] = low_m + (high_m - low_m) * quadrature->span_points[n];
+        to->re[at + n] = low_m + (high_m - low_m) * integrals->span_points[n];
         to->im[at + n] = 0.0;
-        to->weight_re[at + n] = (high_m - low_m) * quadrature->span_weights[n] * share;
+        to->weight_re[at + n] = (high_m - low_m) * integrals->span_weights[n] * share;
         to->weight_im[at + n] = 0.0;
     }
     to->count += SPAN_NODES;
@@ -130,7 +130,7 @@ static void straight_up_to(const Station *stations, int count, const double *leg
     }
 }
 
-static void contour(const Quadrature *quadrature, const Station *stations, int i, const double *legs_m, double width, bool in_duct,
+static void contour(const Integrals *integrals, const Station *stations, int i, const double *legs_m, double width, bool in_duct,
                     double far_m, double k, Contour *to)
 {
     const Station *one = stations + i;
@@ -140,26 +140,26 @@ static void contour(const Quadrature *quadrature, const Station *stations, int i
     if (closed_left && closed_right) {
         double gap_m = one->high_m - one->low_m, growth = 0.25 * k * gap_m * gap_m / smaller(legs_m[i], legs_m[i + 1]);
         if (in_duct || growth > MAX_GROWTH || fabs(one->turn) * k * gap_m < 1.0) {
-            add_span(to, quadrature, one->low_m, one->high_m, 1.0);
+            add_span(to, integrals, one->low_m, one->high_m, 1.0);
         } else {
             double side = one->turn > 0.0 ? -1.0 : 1.0;
-            add_ray(to, quadrature, one->low_m, side, size_m, side);
-            add_ray(to, quadrature, one->high_m, side, size_m, -side);
+            add_ray(to, integrals, one->low_m, side, size_m, side);
+            add_ray(to, integrals, one->high_m, side, size_m, -side);
         }
         return;
     }
     if (!closed_left && !closed_right) {
-        add_ray(to, quadrature, 0.0, 1.0, size_m, 1.0);
-        add_ray(to, quadrature, 0.0, -1.0, size_m, 1.0);
+        add_ray(to, integrals, 0.0, 1.0, size_m, 1.0);
+        add_ray(to, integrals, 0.0, -1.0, size_m, 1.0);
         return;
     }
     double side = closed_right ? 1.0 : -1.0, edge_m = closed_right ? one->low_m : one->high_m;
-    if (far_m != edge_m) add_span(to, quadrature, smaller(edge_m, far_m), larger(edge_m, far_m), 1.0);
-    add_ray(to, quadrature, far_m, side, size_m, 1.0);
+    if (far_m != edge_m) add_span(to, integrals, smaller(edge_m, far_m), larger(edge_m, far_m), 1.0);
+    add_ray(to, integrals, far_m, side, size_m, 1.0);
 }
 
 /* What passes an opening: its turn, the first leg's curvature, and the images of the ends in the faces at its edge. */
-static bool passing(const Station *one, const Contour *at, double first_leg_m, double k, Values *hard, Values *soft)
+static WIDE bool passing(const Station *one, const Contour *at, double first_leg_m, double k, Values *hard, Values *soft)
 {
     bool has_image = one->image > 0.0;
     bool right = is_finite(one->low_m) && (one->turn < 0.0 || !is_finite(one->high_m));
@@ -218,13 +218,32 @@ static void duct_row(const double *u, int count, double x, const Station *last, 
     }
 }
 
-static complex_t sum_of(const double *value_re, const double *value_im, const double *re, const double *im, int count)
+/* Sums of products are added up in LANES parts, which the compiler works out together; all counts are multiples of that. */
+#define LANES 4
+
+static inline complex_t sum_of(const double *value_re, const double *value_im, const double *re, const double *im, int count)
 {
-    complex_t sum = {0.0, 0.0};
-    for (int n = 0; n < count; n++) {
-        sum.re += value_re[n] * re[n] - value_im[n] * im[n];
-        sum.im += value_re[n] * im[n] + value_im[n] * re[n];
+    double part_re[LANES] = {0.0}, part_im[LANES] = {0.0};
+    for (int n = 0; n < count; n += LANES) {
+        for (int i = 0; i < LANES; i++) {
+            part_re[i] += value_re[n + i] * re[n + i] - value_im[n + i] * im[n + i];
+            part_im[i] += value_re[n + i] * im[n + i] + value_im[n + i] * re[n + i];
+        }
     }
+    complex_t sum = {(part_re[0] + part_re[1]) + (part_re[2] + part_re[3]), (part_im[0] + part_im[1]) + (part_im[2] + part_im[3])};
+    return sum;
+}
+
+static inline complex_t real_sum_of(const double *value_re, const double *value_im, const double *factor)
+{
+    double part_re[LANES] = {0.0}, part_im[LANES] = {0.0};
+    for (int n = 0; n < NODES; n += LANES) {
+        for (int i = 0; i < LANES; i++) {
+            part_re[i] += value_re[n + i] * factor[n + i];
+            part_im[i] += value_im[n + i] * factor[n + i];
+        }
+    }
+    complex_t sum = {(part_re[0] + part_re[1]) + (part_re[2] + part_re[3]), (part_im[0] + part_im[1]) + (part_im[2] + part_im[3])};
     return sum;
 }
 
@@ -246,7 +265,7 @@ typedef struct {
 } Leg;
 
 /* Any two pieces: complex exponentials from each point to each. */
-static void carry_any(const Leg *leg, const Piece *from, const Piece *to)
+static WIDE void carry_any(const Leg *leg, const Piece *from, const Piece *to)
 {
     double gap_m = leg->duct ? 0.5 * (leg->last->high_m - leg->last->low_m + leg->one->high_m - leg->one->low_m) : 0.0;
     double per_m = leg->k / leg->leg_m, faces[2] = {leg->face->right, leg->face->left};
@@ -299,7 +318,7 @@ static void carry_any(const Leg *leg, const Piece *from, const Piece *to)
 /* Two pieces turned by 45 degrees, u = e + T a and v = f + T b: the exponential of (u - v)^2 falls apart into a real one of
    (a - b)^2 and one of each of a, b and e - f; that of an image in a face through both edges into a real one of (a + b)^2.
    False where the parts would be too large, or where a face runs elsewhere. */
-static bool carry_turned(const Leg *leg, const Piece *from, const Piece *to)
+static WIDE bool carry_turned(const Leg *leg, const Piece *from, const Piece *to)
 {
     double image = 0.0, per_m = leg->k / leg->leg_m, between_m = from->from_m - to->from_m, slant = ROOT_HALF * per_m * between_m;
     if (leg->face->right > 0.0) {
@@ -337,20 +356,12 @@ static bool carry_turned(const Leg *leg, const Piece *from, const Piece *to)
         for (int n = 0; n < NODES; n++) direct[n] = exp_of(-0.5 * per_m * (along[n] - b) * (along[n] - b));
         if (image > 0.0)
             for (int n = 0; n < NODES; n++) mirrored[n] = image * exp_of(-0.5 * per_m * (along[n] + b) * (along[n] + b));
-        else
-            for (int n = 0; n < NODES; n++) mirrored[n] = 0.0;
-        for (int n = 0; n < NODES; n++) {
-            double size = direct[n] + mirrored[n];
-            hard.re += hard_re[n] * size;
-            hard.im += hard_im[n] * size;
-        }
-        if (!leg->same) {
-            for (int n = 0; n < NODES; n++) {
-                double size = direct[n] - mirrored[n];
-                soft.re += soft_re[n] * size;
-                soft.im += soft_im[n] * size;
-            }
-        }
+        if (image > 0.0)
+            for (int n = 0; n < NODES; n++) direct[n] += mirrored[n];
+        hard = real_sum_of(hard_re, hard_im, direct);
+        if (image > 0.0)
+            for (int n = 0; n < NODES; n++) direct[n] -= 2.0 * mirrored[n];
+        if (!leg->same) soft = real_sum_of(soft_re, soft_im, direct);
         if (slant != 0.0) {
             double size = exp_of(slant * b), cosine, sine, one = hard.re, two = soft.re;
             turn_of(slant * b - 0.5 * per_m * between_m * between_m, &cosine, &sine);
@@ -377,7 +388,7 @@ static void multiply(Values *values, const Values *by, int count)
 }
 
 /* From the points of one contour over a leg to those of the next, whose own values are given and are multiplied by what comes. */
-static WIDE void carry(Leg *leg, Values *own_hard, Values *own_soft)
+static void carry(Leg *leg, Values *own_hard, Values *own_soft)
 {
     Values up_hard, up_soft;
     int count = leg->at->count;
@@ -397,7 +408,7 @@ static WIDE void carry(Leg *leg, Values *own_hard, Values *own_soft)
     if (!leg->same) multiply(own_soft, &up_soft, count);
 }
 
-static complex_t at_the_end(const Contour *before, const Values *values, double leg_m, double k)
+static WIDE complex_t at_the_end(const Contour *before, const Values *values, double leg_m, double k)
 {
     double re[ROOM_POINTS], im[ROOM_POINTS];
     for (int n = 0; n < before->count; n++) {
@@ -409,12 +420,9 @@ static complex_t at_the_end(const Contour *before, const Values *values, double 
     return sum_of(values->re, values->im, re, im, before->count);
 }
 
-void field(const Quadrature *quadrature, const Station *stations, const Face *faces, int count, double length_m, double wavelength_m,
+static void worked_out(const Integrals *integrals, const Station *stations, const Face *faces, int count, double length_m, double wavelength_m,
            complex_t *hard, complex_t *soft)
 {
-    hard->re = soft->re = 1.0;
-    hard->im = soft->im = 0.0;
-    if (count == 0) return;
     double k = 2.0 * PI / wavelength_m, legs_m[ROOM_STATIONS + 1], width[ROOM_STATIONS], far[ROOM_STATIONS], total_m = 0.0, product = 1.0, gain = 1.0;
     bool duct[ROOM_STATIONS], same = true;
     Contour contours[2];
@@ -428,7 +436,7 @@ void field(const Quadrature *quadrature, const Station *stations, const Face *fa
     for (int i = 0; i < count; i++) {
         int here = i & 1, last = 1 - here;
         bool in_duct = (i > 0 && duct[i - 1]) || (i < count - 1 && duct[i]);
-        contour(quadrature, stations, i, legs_m, width[i], in_duct, far[i], k, contours + here);
+        contour(integrals, stations, i, legs_m, width[i], in_duct, far[i], k, contours + here);
         gain *= stations[i].gain;
         bool own_same = passing(stations + i, contours + here, i == 0 ? legs_m[0] : 0.0, k, values_hard + here, values_soft + here);
         bool stays = own_same && same && (i == 0 || !(duct[i - 1] || faces[i - 1].left > 0.0 || faces[i - 1].right > 0.0));
@@ -451,4 +459,30 @@ void field(const Quadrature *quadrature, const Station *stations, const Face *fa
     hard->im = scale * (sum_hard.re * sine + sum_hard.im * cosine);
     soft->re = scale * (sum_soft.re * cosine - sum_soft.im * sine);
     soft->im = scale * (sum_soft.re * sine + sum_soft.im * cosine);
+}
+
+void field(Integrals *integrals, const Station *stations, const Face *faces, int count, double length_m, double wavelength_m,
+           complex_t *hard, complex_t *soft)
+{
+    hard->re = soft->re = 1.0;
+    hard->im = soft->im = 0.0;
+    if (count == 0) return;
+    size_t station_size = (size_t)count * sizeof *stations, face_size = (size_t)(count - 1) * sizeof *faces;
+    for (int i = 0; i < integrals->known_count; i++) {
+        const Known *known = integrals->known + i;
+        if (known->count != count || known->length_m != length_m || memcmp(known->stations, stations, station_size) ||
+            memcmp(known->faces, faces, face_size))
+            continue;
+        *hard = known->hard;
+        *soft = known->soft;
+        return;
+    }
+    worked_out(integrals, stations, faces, count, length_m, wavelength_m, hard, soft);
+    Known *known = integrals->known + (integrals->known_count < MAX_KNOWN ? integrals->known_count++ : integrals->oldest++ % MAX_KNOWN);
+    memcpy(known->stations, stations, station_size);
+    memcpy(known->faces, faces, face_size);
+    known->count = count;
+    known->length_m = length_m;
+    known->hard = *hard;
+    known->soft = *soft;
 }
