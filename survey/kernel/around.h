@@ -130,11 +130,11 @@ typedef struct {
 } Met;
 
 typedef struct {
-    double at_m, off_m, turn, weight, gain, nu;
+    double at_m, off_m, turn, gain, nu;
     int corner;
     bool left;
     Members segments;
-    place_t tangent;
+    place_t tangent, from;
     double image[2];
 } Edge;
 
@@ -209,7 +209,8 @@ typedef struct {
 
 typedef struct {
     Arrival found[MAX_STRINGS];
-    const Arrival *around[MAX_STRINGS], *mixed[MAX_STRINGS], *straight;
+    const Arrival *around[MAX_STRINGS + 1], *mixed[MAX_STRINGS], *straight;
+    Arrival cleared;
     int around_count, mixed_count;
 } Plane;
 
@@ -256,7 +257,7 @@ double outer_angle(Section *section, int corner);
 bool holds(Members one, int segment);
 bool share_one(Members one, Members other);
 Members members_of(const Section *section, int corner);
-void image_at(Section *section, int corner, place_t before, place_t beyond, double turn_rad, double wavelength_m, double image[2]);
+void image_at(Section *section, int corner, place_t before, double turn_rad, double image[2]);
 int edges_along(Section *section, Scratch *scratch, const Path *path, const place_t *points, int point_count, double wavelength_m,
                 Edge *edges, double *factor);
 int stations_of(Section *section, const Edge *edges, int edge_count, double total_m, double wavelength_m, Station *stations, Face *faces);
@@ -272,6 +273,7 @@ void field(Integrals *integrals, const Station *stations, const Face *faces, int
 /* plane.c */
 int arrivals(Section *section, Scratch *scratch, Integrals *integrals, double length_m, double wavelength_m, double most_db,
              Arrival *found);
+Arrival weaker(const Arrival *one, double amplitude);
 powers_t joined_power(const Arrival *const *ways, int count);
 
 /* cut.c */

@@ -63,6 +63,19 @@ int arrivals(Section *section, Scratch *scratch, Integrals *integrals, double le
     return number;
 }
 
+/* The same with at most so much amplitude. */
+Arrival weaker(const Arrival *one, double amplitude)
+{
+    Arrival less = *one;
+    double hard = smaller(1.0, amplitude / larger(sqrt(power_of(one->hard)), 1e-9));
+    double soft = smaller(1.0, amplitude / larger(sqrt(power_of(one->soft)), 1e-9));
+    less.hard.re *= hard;
+    less.hard.im *= hard;
+    less.soft.re *= soft;
+    less.soft.im *= soft;
+    return less;
+}
+
 /* How far two waves stay in step over a wavelength to either side, by their directions. */
 static double in_step(place_t one, place_t other)
 {
@@ -80,6 +93,7 @@ powers_t joined_power(const Arrival *const *ways, int count)
         sum.soft += power_of(one->soft) + one->more.soft;
         for (int j = 0; j < i; j++) {
             const Arrival *other = ways[j];
+            if (one->path->passed_count || other->path->passed_count) continue;
             double share = in_step(one->leave, other->leave) * in_step(one->arrive, other->arrive);
             sum.hard += 2.0 * share * (one->hard.re * other->hard.re + one->hard.im * other->hard.im);
             sum.soft += 2.0 * share * (one->soft.re * other->soft.re + one->soft.im * other->soft.im);

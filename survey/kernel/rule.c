@@ -130,22 +130,30 @@ static Power joined(const Plane *upright, const Plane *level, double straight, b
         int right = level->around[i]->left ? 0 : 1;
         sides[right][side_count[right]++] = level->around[i];
     }
-    double over = pick(joined_power(upright->around, upright->around_count), hard_over);
+    const Arrival *ways[2][MAX_STRINGS + 1];
+    int way_count[2];
+    const Plane *planes[2] = {upright, level};
+    bool straights[2];
+    for (int i = 0; i < 2; i++) {
+        way_count[i] = planes[i]->around_count;
+        memcpy(ways[i], planes[i]->around, (size_t)way_count[i] * sizeof **ways);
+        straights[i] = clear && planes[i]->straight;
+        if (straights[i]) ways[i][way_count[i]++] = planes[i]->straight;
+    }
+    double over = pick(joined_power(ways[0], way_count[0]), hard_over);
     double left = pick(joined_power(sides[0], side_count[0]), !hard_over), right = pick(joined_power(sides[1], side_count[1]), !hard_over);
-    double beside = pick(joined_power(level->around, level->around_count), !hard_over), grow = beside / larger(left + right, NOTHING);
+    double beside = pick(joined_power(ways[1], way_count[1]), !hard_over), grow = beside / larger(left + right, NOTHING);
     left *= grow;
     right *= grow;
     double mixed_1 = pick(joined_power(upright->mixed, upright->mixed_count), hard_over);
     double mixed_2 = pick(joined_power(level->mixed, level->mixed_count), !hard_over);
-    double straight_1 = clear && upright->straight ? pick(joined_power(&upright->straight, 1), hard_over) : 0.0;
-    double straight_2 = clear && level->straight ? pick(joined_power(&level->straight, 1), !hard_over) : 0.0;
-    double first = sqrt(over + straight_1), second = sqrt(beside + straight_2), total;
-    if (clear && straight_1 == 0.0 && straight_2 == 0.0) {
+    double first = sqrt(over), second = sqrt(beside), total;
+    if (clear && !straights[0] && !straights[1]) {
         double weak = smaller(first, second);
         total = together(straight, larger(first, second)) + weak * weak;
-    } else if (clear && straight_1 > 0.0 && straight_2 == 0.0) {
+    } else if (clear && straights[0] && !straights[1]) {
         total = together(larger(first, straight), second);
-    } else if (clear && straight_2 > 0.0 && straight_1 == 0.0) {
+    } else if (clear && straights[1] && !straights[0]) {
         total = together(first, larger(second, straight));
     } else {
         total = together(first, second);
@@ -176,6 +184,20 @@ static Power joined(const Plane *upright, const Plane *level, double straight, b
     return power;
 }
 
+/* The line itself in a plane: at most what it keeps of passing all that is near over or under it, or beside it. */
+static void clear_all(Workspace *work, int number, const uint8_t *near)
+{
+    Plane *plane = work->planes + number;
+    if (!plane->straight) return;
+    double loss_db = 0.0;
+    for (int i = 0; i < work->place_count; i++) {
+        const Local *one = work->places + i;
+        if (near[i] && graze_nu(one) > BESIDE_NU) loss_db += edge_loss_db(smaller(one->nu[2 * number], one->nu[2 * number + 1]));
+    }
+    plane->cleared = weaker(plane->straight, pow(10.0, -loss_db / 20.0));
+    plane->straight = loss_db > 2.0 * NONE_DB ? NULL : &plane->cleared;
+}
+
 /* Ways around for one line: 1 where something stands near it, 0 where nothing does, -1 without memory. */
 int line_powers(const Bodies *bodies, Workspace *work, Integrals *integrals, const double *start_m, const double *end_m,
                 double wavelength_m, Found *found)
@@ -185,7 +207,7 @@ int line_powers(const Bodies *bodies, Workspace *work, Integrals *integrals, con
     double reach = -LEAST_NU * sqrt(wavelength_m * line.length_m / 8.0), through_db, straight[2];
     bool some = false;
     if (!make_room(&work->chosen, &work->chosen_room, bodies->solids, 1) || !make_room(&work->crossed, &work->crossed_room, bodies->solids, 1) ||
-        !make_room(&work->used, &work->used_room, 2 * bodies->solids, 1))
+        !make_room(&work->used, &work->used_room, 3 * bodies->solids, 1))
         return -1;
     work->place_count = 0;
     integrals->known_count = integrals->oldest = 0;
@@ -219,6 +241,8 @@ int line_powers(const Bodies *bodies, Workspace *work, Integrals *integrals, con
             if (!plane_of(bodies, work, integrals, &line, plane == 0, wavelength_m, through_db)) return -1;
     }
     double deepest = -INFINITY;
+    uint8_t *near = work->used + 2 * bodies->solids;
+    memcpy(near, work->used, (size_t)work->place_count);
     found->nearest = -1;
     for (int i = 0; i < work->place_count; i++) {
         const Local *one = work->places + i;
@@ -229,6 +253,10 @@ int line_powers(const Bodies *bodies, Workspace *work, Integrals *integrals, con
     }
     if (!straight_amplitude(bodies, work, integrals, &line, wavelength_m, straight)) return -1;
     found->clear = !crossed;
+    if (!crossed) { /* in each plane only as far as the line clears everything in that plane */
+        clear_all(work, 0, near);
+        clear_all(work, 1, near);
+    }
     for (int horizontal = 0; horizontal < 2; horizontal++)
         found->powers[horizontal] = joined(work->planes, work->planes + 1, straight[horizontal], !crossed, !horizontal);
     return 1;

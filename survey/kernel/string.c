@@ -50,42 +50,18 @@ Members members_of(const Section *section, int corner)
     return all;
 }
 
-/* How far the face at a corner on the side of a leg reaches along it, and the angle between them. */
-static double covered(const Section *section, int corner, place_t point, double wavelength_m, double *angle_rad)
+void image_at(Section *section, int corner, place_t before, double turn_rad, double image[2])
 {
     const Corner *here = section->corners + corner;
-    double bx = point.x - here->x, by = point.y - here->y, leg_m = larger(sqrt(bx * bx + by * by), 1e-9), best = PI;
-    int which = -1;
-    bx /= leg_m;
-    by /= leg_m;
-    for (int i = 0; i < here->arm_count; i++) {
-        double angle = angle_between(bx * here->arms[i].dx + by * here->arms[i].dy);
-        if (angle < best) {
-            best = angle;
-            which = here->arms[i].segment;
-        }
-    }
-    *angle_rad = which < 0 ? 0.0 : best;
-    if (which < 0) return 0.0;
-    int a = section->ends[which][0], b = section->ends[which][1];
-    place_t far = corner_place(section, a == corner ? b : a);
-    double along = (far.x - here->x) * bx + (far.y - here->y) * by;
-    if (!(TOUCH_M < along && along < leg_m - TOUCH_M)) return along >= leg_m - TOUCH_M || best > 0.25 * PI ? 1.0 : 0.0;
-    double depth = fabs((far.y - here->y) * bx - (far.x - here->x) * by);
-    double nu = -depth * sqrt(2.0 / wavelength_m * (1.0 / along + 1.0 / (leg_m - along)));
-    return 1.0 - smooth((nu - LEAST_NU) / (FULL_NU - LEAST_NU));
-}
-
-void image_at(Section *section, int corner, place_t before, place_t beyond, double turn_rad, double wavelength_m, double image[2])
-{
-    double angle_before, unused, share = covered(section, corner, before, wavelength_m, &angle_before);
-    share = 0.5 * (share + covered(section, corner, beyond, wavelength_m, &unused));
-    double n = outer_angle(section, corner);
+    double n = outer_angle(section, corner), bx = before.x - here->x, by = before.y - here->y, nearest = PI;
+    double leg_m = larger(sqrt(bx * bx + by * by), 1e-9);
     image[0] = image[1] = 0.0;
-    if (share <= 0.0 || !section->corners[corner].arm_count || n < 1.01) return;
+    if (!here->arm_count || n < 1.01) return;
+    for (int i = 0; i < here->arm_count; i++)
+        nearest = smaller(nearest, angle_between((bx * here->arms[i].dx + by * here->arms[i].dy) / leg_m));
     turn_rad = fabs(turn_rad);
-    double term = 1.0 / larger(cos(PI / n) - cos((PI + turn_rad + 2.0 * angle_before) / n), 0.1);
-    image[0] = share;
+    double term = 1.0 / larger(cos(PI / n) - cos((PI + turn_rad + 2.0 * nearest) / n), 0.1);
+    image[0] = 1.0;
     image[1] = larger(wedge_gain(turn_rad, n) * n / (sin(PI / n) * term) - 2.0 * sin(turn_rad / 2.0), 0.0);
 }
 
@@ -96,8 +72,8 @@ double ripple(double nu)
     return (sin(phase) - cos(phase)) / (2.0 * PI * larger(fabs(nu), 1.0));
 }
 
-/* How much an edge beside a string counts, in the shadow of its neighbours on the same side. */
-static double shadow_weight(const Edge *edges, int count, const Edge *edge, double whole_m, double wavelength_m)
+/* How deep an edge beside a string lies, seen from its neighbours on the same side, which may stand before it. */
+static double local_nu(const Edge *edges, int count, const Edge *edge, double whole_m, double wavelength_m)
 {
     double before_m = 0.0, before_off = 0.0, beyond_m = whole_m, beyond_off = 0.0;
     for (int i = 0; i < count; i++) {
@@ -113,8 +89,7 @@ static double shadow_weight(const Edge *edges, int count, const Edge *edge, doub
     }
     double d1 = larger(edge->at_m - before_m, 1e-3), d2 = larger(beyond_m - edge->at_m, 1e-3);
     double level = (before_off * d2 + beyond_off * d1) / (d1 + d2), depth = (edge->off_m - level) * (edge->left ? 1.0 : -1.0);
-    double nu = -depth * sqrt(2.0 / wavelength_m * (1.0 / d1 + 1.0 / d2));
-    return smooth((nu - LEAST_NU) / (FULL_NU - LEAST_NU));
+    return -depth * sqrt(2.0 / wavelength_m * (1.0 / d1 + 1.0 / d2));
 }
 
 static bool on_path(const Path *path, int corner)
@@ -125,8 +100,7 @@ static bool on_path(const Path *path, int corner)
 }
 
 /* The edge where a string turns at the beginning of a leg. */
-static Edge turning(Section *section, const Path *path, const place_t *points, int leg, double at_m, double dx, double dy,
-                    double wavelength_m)
+static Edge turning(Section *section, const Path *path, const place_t *points, int leg, double at_m, double dx, double dy)
 {
     place_t last = points[leg - 1], here = points[leg];
     double px = here.x - last.x, py = here.y - last.y, before = sqrt(px * px + py * py);
@@ -137,24 +111,23 @@ static Edge turning(Section *section, const Path *path, const place_t *points, i
     int corner = path->corners[leg - 1];
     Edge edge = {.at_m = at_m,
                  .turn = 2.0 * sin(turn_rad / 2.0),
-                 .weight = 1.0,
                  .gain = wedge_gain(fabs(turn_rad), outer_angle(section, corner)),
                  .corner = corner,
                  .left = turn_rad > 0,
                  .segments = members_of(section, corner),
                  .tangent = {mx / middle, my / middle}};
-    image_at(section, corner, last, points[leg + 1], turn_rad, wavelength_m, edge.image);
+    image_at(section, corner, last, turn_rad, edge.image);
     return edge;
 }
 
 /* Whether a corner beside a leg is an edge of what is open to the leg; where it is, at_m, off_m, nu and left are put in. */
 static int is_beside(const Section *section, Scratch *scratch, int step, int number, place_t from, double dx, double dy, double size,
-                     double wavelength_m, double *along_m, Edge *edge)
+                     double at_m, double whole_m, double wavelength_m, Edge *edge)
 {
     const Corner *corner = section->corners + number;
     double along = (corner->x - from.x) * dx + (corner->y - from.y) * dy, off = (corner->y - from.y) * dx - (corner->x - from.x) * dy;
     if (!(END_M < along && along < size - END_M)) return 0;
-    double nu = -fabs(off) * sqrt(2.0 / wavelength_m * (1.0 / along + 1.0 / (size - along)));
+    double s = at_m + along, nu = -fabs(off) * sqrt(2.0 * whole_m / (wavelength_m * s * (whole_m - s)));
     if (nu < LEAST_NU) return 0;
     bool left = off > TOUCH_M;
     if (fabs(off) <= TOUCH_M) {
@@ -171,7 +144,7 @@ static int is_beside(const Section *section, Scratch *scratch, int step, int num
         if (!met_by_leg(section, scratch, foot, corner_place(section, number), -1, number, OPAQUE_DB, step, &hidden)) return -1;
         if (hidden.loss_db > 0.0) return 0;
     }
-    *along_m = along;
+    edge->at_m = s;
     edge->off_m = off;
     edge->nu = nu;
     edge->left = left;
@@ -191,23 +164,14 @@ int edges_along(Section *section, Scratch *scratch, const Path *path, const plac
         double dx = points[leg + 1].x - from.x, dy = points[leg + 1].y - from.y, size = sqrt(dx * dx + dy * dy);
         dx /= size;
         dy /= size;
-        if (leg > 0) edges[count++] = turning(section, path, points, leg, at_m, dx, dy, wavelength_m);
+        if (leg > 0) edges[count++] = turning(section, path, points, leg, at_m, dx, dy);
         for (int number = 0; number < section->corner_count; number++) {
             const Corner *corner = section->corners + number;
             if (corner->flat || !corner->arm_count || on_path(path, number)) continue;
-            double along;
-            Edge edge = {.gain = 1.0, .corner = number, .segments = members_of(section, number), .tangent = {dx, dy}};
-            int found = is_beside(section, scratch, path->step, number, from, dx, dy, size, wavelength_m, &along, &edge);
+            Edge edge = {.gain = 1.0, .corner = number, .segments = members_of(section, number), .tangent = {dx, dy}, .from = from};
+            int found = is_beside(section, scratch, path->step, number, from, dx, dy, size, at_m, whole_m, wavelength_m, &edge);
             if (found < 0) return -1;
             if (!found) continue;
-            if (corner->loss_db < OPAQUE_DB) {
-                *factor *= smaller(1.0, pow(10.0, -edge_loss_db(edge.nu) / 10.0) + pow(10.0, -corner->loss_db / 10.0));
-                continue;
-            }
-            edge.at_m = at_m + along;
-            edge.weight = smooth((edge.nu - LEAST_NU) / (FULL_NU - LEAST_NU));
-            image_at(section, number, from, points[leg + 1], 0.0, wavelength_m, edge.image);
-            edge.image[0] *= smooth(1.0 + edge.nu / FLUSH_NU);
             if (!make_room(&scratch->beside, &scratch->beside_room, beside + 1, sizeof *scratch->beside)) return -1;
             int place = beside++; /* the nearest first, of equal ones in the order in which they are found */
             for (; place > 0 && scratch->beside[place - 1].nu < edge.nu; place--) scratch->beside[place] = scratch->beside[place - 1];
@@ -215,11 +179,20 @@ int edges_along(Section *section, Scratch *scratch, const Path *path, const plac
         }
         at_m += size;
     }
-    for (int i = 0; i < beside && count < MAX_STATIONS; i++) {
+    for (int i = 0; i < beside; i++) {
         Edge edge = scratch->beside[i];
-        edge.weight *= shadow_weight(edges, count, &edge, whole_m, wavelength_m);
-        if (edge.weight >= 1.0) edges[count++] = edge;
-        else if (edge.weight > 0.0) *factor *= (1.0 + edge.weight * ripple(edge.nu)) * (1.0 + edge.weight * ripple(edge.nu));
+        double nu = local_nu(edges, count, &edge, whole_m, wavelength_m), weight = smooth((nu - LEAST_NU) / (FULL_NU - LEAST_NU));
+        double loss_db = section->corners[edge.corner].loss_db;
+        if (loss_db < OPAQUE_DB) {
+            *factor *= smaller(1.0, pow(10.0, -edge_loss_db(nu) / 10.0) + pow(10.0, -loss_db / 10.0));
+        } else if (weight >= 1.0 && count < MAX_STATIONS) {
+            image_at(section, edge.corner, edge.from, 0.0, edge.image);
+            edge.image[0] *= smooth(1.0 + nu / FLUSH_NU);
+            edge.nu = nu;
+            edges[count++] = edge;
+        } else if (weight > 0.0) {
+            *factor *= (1.0 + weight * ripple(nu)) * (1.0 + weight * ripple(nu));
+        }
     }
     for (int i = 1; i < count; i++) {
         Edge edge = edges[i];
@@ -270,11 +243,24 @@ static double opposite(const Section *section, const Edge *edge, double total_m,
     return found ? nearest : INFINITY;
 }
 
+/* Whether two corners bound a slit in one face, and not the joint of two. */
+static bool in_one_face(const Section *section, int corner, int other)
+{
+    if (other < 0) return false;
+    const Corner *one = section->corners + corner, *two = section->corners + other;
+    for (int i = 0; i < one->arm_count; i++)
+        for (int j = 0; j < two->arm_count; j++)
+            if (one->arms[i].dx * two->arms[j].dx + one->arms[i].dy * two->arms[j].dy < -0.95) return true;
+    return false;
+}
+
 int stations_of(Section *section, const Edge *edges, int edge_count, double total_m, double wavelength_m, Station *stations, Face *faces)
 {
     bool used[ROOM_STATIONS] = {false};
     double limit_m[ROOM_STATIONS];
-    bool is_face[ROOM_STATIONS];
+    int limit_corner[ROOM_STATIONS];
+    double left_nus[ROOM_STATIONS], right_nus[ROOM_STATIONS];
+    bool sides[ROOM_STATIONS];
     Members limit_of[ROOM_STATIONS], lefts[ROOM_STATIONS], rights[ROOM_STATIONS], none = {NULL, 0, -1};
     int count = 0;
     for (int i = 0; i < edge_count; i++) {
@@ -282,7 +268,7 @@ int stations_of(Section *section, const Edge *edges, int edge_count, double tota
         limit_m[i] = INFINITY;
         limit_of[i] = none;
         if (edges[i].turn != 0.0) limit_m[i] = opposite(section, edges + i, total_m, wavelength_m, limit_of + i, &which);
-        is_face[i] = limit_m[i] < INFINITY && which < 0;
+        limit_corner[i] = which;
         for (int j = 0; which >= 0 && j < edge_count; j++)
             if (edges[j].corner == which && edges[j].turn == 0.0) used[j] = true;
     }
@@ -304,6 +290,7 @@ int stations_of(Section *section, const Edge *edges, int edge_count, double tota
         Station station = {one->at_m, one->left ? -INFINITY : one->off_m, one->left ? one->off_m : INFINITY, one->turn,
                            one->gain, one->image[0], one->image[1]};
         Members left = one->left ? one->segments : none, right = one->left ? none : one->segments;
+        double left_nu = one->nu, right_nu = one->nu;
         if (partner >= 0) {
             const Edge *other = edges + partner;
             used[partner] = true;
@@ -311,9 +298,11 @@ int stations_of(Section *section, const Edge *edges, int edge_count, double tota
             if (one->left) {
                 station.low_m = other->off_m;
                 right = other->segments;
+                right_nu = other->nu;
             } else {
                 station.high_m = other->off_m;
                 left = other->segments;
+                left_nu = other->nu;
             }
         }
         if (limit_m[i] < INFINITY) {
@@ -328,26 +317,37 @@ int stations_of(Section *section, const Edge *edges, int edge_count, double tota
         double gap_m = station.high_m - station.low_m;
         if (gap_m < INFINITY) {
             double half_turn = 2.0 * asin(smaller(1.0, 0.5 * fabs(one->turn)));
-            double shut_m = is_face[i] ? SHORT_M : SHUT_M, free_m = is_face[i] ? FREE_M : OPEN_M;
+            bool slit = in_one_face(section, one->corner, partner >= 0 ? edges[partner].corner : limit_corner[i]);
+            double shut_m = slit ? SHUT_M : SHORT_M, free_m = slit ? OPEN_M : FREE_M;
             station.gain *= smooth((gap_m - shut_m) / (free_m - shut_m));
             station.gain *= obliquity(tan(smaller(half_turn, 1.5)));
         }
-        Members own = members_of(section, one->corner);
-        for (int j = 0; j < edge_count; j++)
-            if (edges[j].corner != one->corner && share_one(own, edges[j].segments)) station.image = station.image_turn = 0.0;
         int place = count++;
         for (; place > 0 && stations[place - 1].at_m > station.at_m; place--) {
             stations[place] = stations[place - 1];
             lefts[place] = lefts[place - 1];
             rights[place] = rights[place - 1];
+            left_nus[place] = left_nus[place - 1];
+            right_nus[place] = right_nus[place - 1];
+            sides[place] = sides[place - 1];
         }
         stations[place] = station;
         lefts[place] = left;
         rights[place] = right;
+        left_nus[place] = left_nu;
+        right_nus[place] = right_nu;
+        sides[place] = one->left;
     }
     for (int i = 0; i + 1 < count; i++) {
         faces[i].left = share_one(lefts[i], lefts[i + 1]) ? 1.0 : 0.0;
         faces[i].right = share_one(rights[i], rights[i + 1]) ? 1.0 : 0.0;
+        if (faces[i].left != 0.0 && faces[i].right != 0.0) continue;
+        faces[i].left *= smooth(1.0 + smaller(left_nus[i], left_nus[i + 1]) / FLUSH_NU);
+        faces[i].right *= smooth(1.0 + smaller(right_nus[i], right_nus[i + 1]) / FLUSH_NU);
+    }
+    for (int i = 0; i < count; i++) {
+        if (i > 0) stations[i].image *= 1.0 - (sides[i] ? faces[i - 1].left : faces[i - 1].right);
+        if (i + 1 < count) stations[i].image *= 1.0 - (sides[i] ? faces[i].left : faces[i].right);
     }
     return count;
 }

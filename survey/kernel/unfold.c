@@ -78,7 +78,7 @@ static powers_t straightened(Section *section, Integrals *integrals, const Place
             double turn_rad = turn_at(points, number), image[2];
             if (place->side > 0) station.high_m = 0.0;
             else station.low_m = 0.0;
-            image_at(section, place->corner, points[number - 1], points[number + 1], turn_rad, wavelength_m, image);
+            image_at(section, place->corner, points[number - 1], turn_rad, image);
             bool shared = count > 0 && share_one(members[count - 1], arms);
             shared |= i + 1 < place_count && places[i + 1].corner != place->corner &&
                       share_one(members_of(section, places[i + 1].corner), arms);
