@@ -92,7 +92,8 @@ typedef struct {
 typedef struct {
     Segment *segments;
     int (*ends)[2];
-    int count, room, ends_room;
+    double *x1, *y1, *x2, *y2; /* the same places side by side */
+    int count, room, ends_room, places_room;
     Corner *corners;
     int corner_count, corner_room;
     Arm *arms;
@@ -150,8 +151,11 @@ typedef struct {
     int beside_count, beside_solids_room;
     Hit *hits, *corner_hits;
     int hit_room, corner_hit_room;
-    int *useful;
-    int useful_count, useful_room, steps_done;
+    int *useful;                                          /* corners that a string can turn at */
+    double *useful_x, *useful_y, *useful_rest, *useful_size; /* where they are, how far from the end, and from here */
+    int useful_count, useful_room, places_room, steps_done;
+    uint8_t *may_hit;
+    int may_hit_room;
     Edge *beside;
     int beside_room;
     Path found[MAX_STRINGS];
@@ -246,7 +250,7 @@ bool met_by_leg(const Section *section, Scratch *scratch, place_t from, place_t 
 
 /* search.c */
 double edge_loss_db(double nu);
-bool search(const Section *section, Scratch *scratch);
+bool search(const Section *section, Scratch *scratch, double length_m);
 int next_string(const Section *section, Scratch *scratch, double length_m, double wavelength_m, double most_db, Path *path);
 
 /* string.c */

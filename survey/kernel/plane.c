@@ -15,7 +15,7 @@ int arrivals(Section *section, Scratch *scratch, Integrals *integrals, double le
 {
     double limit_db = most_db;
     int number = 0;
-    if (!search(section, scratch)) return -1;
+    if (!search(section, scratch, length_m)) return -1;
     for (; number < MAX_STRINGS; number++) {
         Path *path = scratch->found + number;
         int more = next_string(section, scratch, length_m, wavelength_m, limit_db, path);

@@ -44,6 +44,10 @@ bool join(Section *section)
     section->corner_count = section->arm_count = 0;
     if (!make_room(&section->ends, &section->ends_room, count, sizeof *section->ends)) return false;
     if (!make_room(&section->corners, &section->corner_room, 2 * count, sizeof *section->corners)) return false;
+    if (!make_room(&section->x1, &section->places_room, 4 * count, sizeof *section->x1)) return false;
+    section->y1 = section->x1 + count;
+    section->x2 = section->y1 + count;
+    section->y2 = section->x2 + count;
     for (int number = 0; number < count; number++) {
         Segment *one = section->segments + number;
         int a = corner_at(section, one->x1, one->y1, -1), b = corner_at(section, one->x2, one->y2, a);
@@ -53,6 +57,10 @@ bool join(Section *section)
         one->y1 = section->corners[a].y;
         one->x2 = section->corners[b].x;
         one->y2 = section->corners[b].y;
+        section->x1[number] = one->x1;
+        section->y1[number] = one->y1;
+        section->x2[number] = one->x2;
+        section->y2[number] = one->y2;
         double dx = one->x2 - one->x1, dy = one->y2 - one->y1, size = sqrt(dx * dx + dy * dy);
         one->size_m = size;
         one->dx = size < TOUCH_M ? 0.0 : dx / size;
@@ -134,7 +142,18 @@ static int weaker_sides(Scratch *scratch, int corner_count, int hit_count)
     return hit_count;
 }
 
-/* What a leg goes through, or passes beside the plane where that costs less; false without memory. */
+/* Which segments reach both sides of a leg's line. */
+static WIDE void mark_hits(const Section *section, place_t from, double dx, double dy, uint8_t *may_hit)
+{
+    const double *x1 = section->x1, *y1 = section->y1, *x2 = section->x2, *y2 = section->y2;
+    for (int number = 0; number < section->count; number++) {
+        double s1 = (y1[number] - from.y) * dx - (x1[number] - from.x) * dy, s2 = (y2[number] - from.y) * dx - (x2[number] - from.x) * dy;
+        may_hit[number] = (s1 <= TOUCH_M || s2 <= TOUCH_M) && (s1 >= -TOUCH_M || s2 >= -TOUCH_M);
+    }
+}
+
+/* What a leg goes through, or passes beside the plane where that costs less; false without memory. It stops as soon as more than
+   `most_db` is lost for certain, and then tells only that. */
 bool met_by_leg(const Section *section, Scratch *scratch, place_t from, place_t to, int from_corner, int to_corner, double most_db,
                 int step, Met *met)
 {
@@ -146,12 +165,14 @@ bool met_by_leg(const Section *section, Scratch *scratch, place_t from, place_t 
     dx /= size;
     dy /= size;
     if (!make_room(&scratch->hits, &scratch->hit_room, 2 * section->count, sizeof *scratch->hits) ||
+        !make_room(&scratch->may_hit, &scratch->may_hit_room, section->count, 1) ||
         !make_room(&scratch->corner_hits, &scratch->corner_hit_room, section->count, sizeof *scratch->corner_hits))
         return false;
+    mark_hits(section, from, dx, dy, scratch->may_hit);
     for (int number = 0; number < section->count; number++) {
+        if (!scratch->may_hit[number]) continue;
         const Segment *one = section->segments + number;
         double s1 = (one->y1 - from.y) * dx - (one->x1 - from.x) * dy, s2 = (one->y2 - from.y) * dx - (one->x2 - from.x) * dy;
-        if ((s1 > TOUCH_M && s2 > TOUCH_M) || (s1 < -TOUCH_M && s2 < -TOUCH_M)) continue;
         int a = section->ends[number][0], b = section->ends[number][1];
         if (from_corner == a || from_corner == b || to_corner == a || to_corner == b) continue;
         bool on_1 = fabs(s1) <= TOUCH_M, on_2 = fabs(s2) <= TOUCH_M;
@@ -167,6 +188,10 @@ bool met_by_leg(const Section *section, Scratch *scratch, place_t from, place_t 
         double along = (one->x1 + share * (one->x2 - one->x1) - from.x) * dx + (one->y1 + share * (one->y2 - one->y1) - from.y) * dy;
         if (!(END_M < along && along < size - END_M)) continue;
         Hit hit = {.segment = number, .loss_db = pass_loss_db(one, dx, dy)};
+        if (smaller(hit.loss_db, one->beside_db) > most_db && !has_passed_beside(scratch, step, one->solid)) {
+            met->loss_db = INFINITY;
+            return true;
+        }
         scratch->hits[hit_count++] = hit;
     }
     if (corner_count) hit_count = weaker_sides(scratch, corner_count, hit_count);

@@ -141,7 +141,7 @@ static int is_beside(const Section *section, Scratch *scratch, int step, int num
     if (fabs(off) > 0.01) {
         place_t foot = {from.x + along * dx, from.y + along * dy};
         Met hidden;
-        if (!met_by_leg(section, scratch, foot, corner_place(section, number), -1, number, OPAQUE_DB, step, &hidden)) return -1;
+        if (!met_by_leg(section, scratch, foot, corner_place(section, number), -1, number, 0.0, step, &hidden)) return -1;
         if (hidden.loss_db > 0.0) return 0;
     }
     edge->at_m = s;

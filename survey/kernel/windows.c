@@ -191,7 +191,7 @@ static WIDE bool passing(const Station *one, const Contour *at, double first_leg
 }
 
 /* Between two facing faces, whose points all lie on straight pieces: images that keep the sign, and those that change it. */
-static void duct_row(const double *u, int count, double x, const Station *last, const Station *one, const Face *face, double leg_m,
+static inline void duct_row(const double *u, int count, double x, const Station *last, const Station *one, const Face *face, double leg_m,
                      double k, int images, double gap_m, double *even_re, double *even_im, double *odd_re, double *odd_im)
 {
     double reflection = sqrt(face->left * face->right), b = x - one->low_m, direct[ROOM_POINTS];
