@@ -53,11 +53,19 @@
 #define INSIDE_M 1e-3
 #define NEAREST 0.02
 #define LEVEL_M 0.1
+/* bodies.py */
+#define DEEP_M -60.0
 /* rule.py */
 #define FULL_DB 6.0
 #define NONE_DB 12.4
 #define MAX_ROUNDS 3
 #define NOTHING 1e-12
+#define MAX_OPEN_NU 3.3
+/* mirrors.py */
+#define ON_MIRROR_M 1e-3
+#define OWN_WAY_NU 1.4142135623730951
+#define LEAST_SHARE 0.02
+#define MAX_PATHS 4
 /* quadrature.py */
 #define NODES 24
 #define SPAN_NODES 40
@@ -173,7 +181,7 @@ typedef struct {
     Station stations[ROOM_STATIONS];
     Face faces[ROOM_STATIONS];
     int count;
-    double length_m;
+    double length_m, wavelength_m;
     complex_t hard, soft;
 } Known;
 
@@ -195,8 +203,8 @@ typedef struct {
 
 /* What stands on a site: see bodies.py. */
 typedef struct {
-    const double *corner_m, *normal, *loss_db, *table_db, *centre_m, *radius_m;
-    const int32_t *first, *table, *obstacle, *solid_first, *touch_first, *touch;
+    const double *corner_m, *normal, *offset_m, *loss_db, *table_db, *centre_m, *radius_m;
+    const int32_t *first, *table, *obstacle, *solid, *solid_first, *touch_first, *touch;
     const uint8_t *mirror;
     int sheets, solids, table_steps;
 } Bodies;
@@ -205,9 +213,27 @@ typedef struct {
     double start_m[3], along[3], up[3], left[3], length_m;
 } Line;
 
-/* A solid in the axes of a line; its corners, along, up and left, lie in Workspace, in the order of Bodies. */
+/* The mirror of an unfolded line, whose start is the image of a real place; all that is real is on its positive side. */
 typedef struct {
-    int solid, first_corner;
+    int sheet;
+    double normal[3], offset_m;
+} Image;
+
+/* The opening that a mirror is to its unfolded line: in both planes from where to where, right to left, at x. */
+typedef struct {
+    double x, low[2], high[2], wavelength_m;
+} Window;
+
+/* A sphere around a solid, or around its image in a mirror, seen from a line. */
+typedef struct {
+    int number;
+    double along_m, off_m, radius_m;
+} Sphere;
+
+/* A solid in the axes of a line; its corners, along, up and left, lie in Workspace, in the order of Bodies. Images in a mirror are
+   numbered from the number of all solids on. */
+typedef struct {
+    int solid, clip, first_corner; /* clip 1: only what lies before a mirror; -1: images behind it; 0: no mirror */
     double low[3], high[3], nu[4];
 } Local;
 
@@ -228,7 +254,9 @@ typedef struct {
     int place_count, place_room;
     double *corners;
     int corner_room;
-    uint8_t *chosen; /* which solids are among the places */
+    Sphere *spheres;
+    int sphere_count, sphere_room;
+    uint8_t *chosen; /* which spheres' solids are among the places */
     uint8_t *used;   /* which places are meant */
     uint8_t *crossed; /* which solids the line goes through */
     int chosen_room, used_room, crossed_room;
@@ -238,9 +266,16 @@ typedef struct {
 /* What the rule finds for a line; index 0 for a vertical field and 1 for a horizontal one. */
 typedef struct {
     Power powers[2];
+    double through_db;
     bool clear;
     int nearest;
 } Found;
+
+/* What comes by way of one mirror, with a vertical and with a horizontal field, relative to the free line. */
+typedef struct {
+    int sheet;
+    double powers[2], at_m[3];
+} Mirrored;
 
 /* section.c */
 bool make_room(void *items, int *room, int wanted, size_t size);
@@ -277,17 +312,24 @@ void field(Integrals *integrals, const Station *stations, const Face *faces, int
 /* plane.c */
 int arrivals(Section *section, Scratch *scratch, Integrals *integrals, double length_m, double wavelength_m, double most_db,
              Arrival *found);
+Arrival scaled(const Arrival *one, double amplitude);
 Arrival weaker(const Arrival *one, double amplitude);
 powers_t joined_power(const Arrival *const *ways, int count);
 
 /* cut.c */
 Line line_of(const double *start_m, const double *end_m);
-bool add_local(const Bodies *bodies, Workspace *work, int solid, const Line *line, double wavelength_m);
-bool section_of(const Bodies *bodies, Workspace *work, Section *section, const uint8_t *used, const Line *line, bool upright, bool pass_beside);
+bool add_local(const Bodies *bodies, Workspace *work, int number, const Line *line, double wavelength_m, const Image *image);
+bool section_of(const Bodies *bodies, Workspace *work, Section *section, const uint8_t *used, const Line *line, bool upright, bool pass_beside,
+                const Image *image);
 
 /* rule.c */
-int line_powers(const Bodies *bodies, Workspace *work, Integrals *integrals, const double *start_m, const double *end_m,
-                double wavelength_m, Found *found);
+int line_powers(const Bodies *bodies, Workspace *work, Integrals *integrals, const Line *line, double wavelength_m, const Image *image,
+                const Window *window, Found *found);
+double opening(Integrals *integrals, const Window *window, int plane, double y, const Line *line);
+
+/* mirrors.c */
+int mirror_ways(const Bodies *bodies, Workspace *work, Integrals *integrals, const double *start_m, const double *end_m,
+                double wavelength_m, double least, Mirrored *found);
 
 static inline double power_of(complex_t amplitude) { return amplitude.re * amplitude.re + amplitude.im * amplitude.im; }
 

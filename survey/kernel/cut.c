@@ -14,21 +14,28 @@ Line line_of(const double *start_m, const double *end_m)
 }
 
 /* Add a solid to those in the axes of a line; false without memory. */
-bool add_local(const Bodies *bodies, Workspace *work, int solid, const Line *line, double wavelength_m)
+bool add_local(const Bodies *bodies, Workspace *work, int number, const Line *line, double wavelength_m, const Image *image)
 {
+    int solid = number % bodies->solids, clip = !image ? 0 : number < bodies->solids ? 1 : -1;
     int from = bodies->first[bodies->solid_first[solid]], to = bodies->first[bodies->solid_first[solid + 1]], at = 0;
     if (work->place_count) {
         const Local *last = work->places + work->place_count - 1;
-        at = last->first_corner + bodies->first[bodies->solid_first[last->solid + 1]] - bodies->first[bodies->solid_first[last->solid]];
+        const int32_t *sheets = bodies->solid_first + last->solid % bodies->solids;
+        at = last->first_corner + bodies->first[sheets[1]] - bodies->first[sheets[0]];
     }
     if (!make_room(&work->places, &work->place_room, work->place_count + 1, sizeof *work->places)) return false;
     if (!make_room(&work->corners, &work->corner_room, 3 * (at + to - from), sizeof *work->corners)) return false;
-    Local one = {solid, at, {INFINITY, INFINITY, INFINITY}, {-INFINITY, -INFINITY, -INFINITY},
+    Local one = {number, clip, at, {INFINITY, INFINITY, INFINITY}, {-INFINITY, -INFINITY, -INFINITY},
                  {-INFINITY, -INFINITY, -INFINITY, -INFINITY}};
     double *local = work->corners + 3 * at;
     for (int c = from; c < to; c++, local += 3) {
         const double *corner = bodies->corner_m + 3 * c;
-        double d[3] = {corner[0] - line->start_m[0], corner[1] - line->start_m[1], corner[2] - line->start_m[2]};
+        double d[3] = {corner[0], corner[1], corner[2]};
+        if (clip < 0) {
+            double away = 2.0 * (dot(d, image->normal) - image->offset_m);
+            for (int i = 0; i < 3; i++) d[i] -= away * image->normal[i];
+        }
+        for (int i = 0; i < 3; i++) d[i] -= line->start_m[i];
         double u = local[0] = dot(d, line->along), v = local[1] = dot(d, line->up), w = local[2] = dot(d, line->left);
         double share = smaller(larger(u / line->length_m, NEAREST), 1.0 - NEAREST);
         double scale = sqrt(2.0 / (wavelength_m * line->length_m * share * (1.0 - share)));
@@ -49,14 +56,15 @@ bool add_local(const Bodies *bodies, Workspace *work, int solid, const Line *lin
 static double beside_loss_db(const Bodies *bodies, const Workspace *work, const Local *one, bool upright)
 {
     int axis = upright ? 2 : 1, other_axis = 3 - axis;
+    int solid = one->solid % bodies->solids;
     bool shut[2] = {false, false};
-    for (int k = bodies->touch_first[one->solid]; k < bodies->touch_first[one->solid + 1]; k++) {
+    for (int k = bodies->touch_first[solid]; k < bodies->touch_first[solid + 1]; k++) {
         for (int i = 0; i < work->place_count; i++) {
             const Local *other = work->places + i;
-            if (other->solid != bodies->touch[k]) continue;
+            if (other->solid != bodies->touch[k] + one->solid - solid) continue;
             if (other->low[other_axis] > LEVEL_M || other->high[other_axis] < -LEVEL_M) continue;
-            shut[0] |= other->high[axis] - one->high[axis] > LEVEL_M;
-            shut[1] |= one->low[axis] - other->low[axis] > LEVEL_M;
+            shut[0] |= other->high[axis] - one->high[axis] > -LEVEL_M;
+            shut[1] |= one->low[axis] - other->low[axis] > -LEVEL_M;
         }
     }
     double best_db = 1e9;
@@ -80,8 +88,28 @@ static bool cut(const double *corners, int count, int axis, double shift, place_
     return found == 2;
 }
 
+/* Leave of a cut only what lies on its side of the mirror; false where that is nothing. */
+static bool before_mirror(place_t *ends, const Line *line, int axis, double shift, const Image *image, int clip)
+{
+    const double *out = axis == 2 ? line->left : line->up, *off = axis == 2 ? line->up : line->left;
+    double away[2];
+    for (int k = 0; k < 2; k++) {
+        double total = -image->offset_m;
+        for (int i = 0; i < 3; i++)
+            total += image->normal[i] * (line->start_m[i] + ends[k].x * line->along[i] + ends[k].y * off[i] + shift * out[i]);
+        away[k] = total * clip;
+    }
+    if (away[0] <= SAME_M && away[1] <= SAME_M) return false;
+    if (away[0] >= 0.0 && away[1] >= 0.0) return true;
+    double share = away[0] / (away[0] - away[1]);
+    place_t middle = {ends[0].x + share * (ends[1].x - ends[0].x), ends[0].y + share * (ends[1].y - ends[0].y)};
+    ends[away[0] > 0.0 ? 1 : 0] = middle;
+    return true;
+}
+
 /* What the solids that are used cut from the upright or the level plane of a line; false without memory. */
-bool section_of(const Bodies *bodies, Workspace *work, Section *section, const uint8_t *used, const Line *line, bool upright, bool pass_beside)
+bool section_of(const Bodies *bodies, Workspace *work, Section *section, const uint8_t *used, const Line *line, bool upright, bool pass_beside,
+                const Image *image)
 {
     int axis = upright ? 2 : 1;
     const double *normal_up = upright ? line->up : line->left;
@@ -97,12 +125,20 @@ bool section_of(const Bodies *bodies, Workspace *work, Section *section, const u
             shift = low > -SAME_M ? low + inside_m : high - inside_m;
         }
         double beside_db = pass_beside ? beside_loss_db(bodies, work, one, upright) : 1e9;
-        int first = bodies->solid_first[one->solid], first_corner = bodies->first[first];
-        for (int s = first; s < bodies->solid_first[one->solid + 1]; s++) {
+        const int32_t *sheets = bodies->solid_first + one->solid % bodies->solids;
+        int first_corner = bodies->first[sheets[0]];
+        for (int s = sheets[0]; s < sheets[1]; s++) {
             place_t ends[2];
             const double *corners = work->corners + 3 * (one->first_corner + bodies->first[s] - first_corner);
-            if (!cut(corners, bodies->first[s + 1] - bodies->first[s], axis, shift, ends) || apart(ends[0], ends[1]) < INSIDE_M) continue;
-            const double *normal = bodies->normal + 3 * s;
+            if (!cut(corners, bodies->first[s + 1] - bodies->first[s], axis, shift, ends)) continue;
+            if (image && !before_mirror(ends, line, axis, shift, image, one->clip)) continue;
+            if (apart(ends[0], ends[1]) < INSIDE_M) continue;
+            const double *square = bodies->normal + 3 * s;
+            double normal[3] = {square[0], square[1], square[2]};
+            if (one->clip < 0) {
+                double away = dot(normal, image->normal);
+                for (int i = 0; i < 3; i++) normal[i] -= 2.0 * away * image->normal[i];
+            }
             if (!make_room(&section->segments, &section->room, section->count + 1, sizeof *section->segments)) return false;
             Segment segment = {.x1 = ends[0].x,
                                .y1 = ends[0].y,
@@ -119,5 +155,11 @@ bool section_of(const Bodies *bodies, Workspace *work, Section *section, const u
             section->segments[section->count++] = segment;
         }
     }
-    return join(section);
+    if (!join(section)) return false;
+    for (int number = 0; number < section->corner_count; number++) { /* nothing turns below the ground */
+        Corner *corner = section->corners + number;
+        double height_m = line->start_m[2] + corner->x * line->along[2] + corner->y * (upright ? line->up[2] : line->left[2]);
+        if (height_m < 0.5 * DEEP_M) corner->flat = true;
+    }
+    return true;
 }

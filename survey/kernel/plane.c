@@ -63,6 +63,19 @@ int arrivals(Section *section, Scratch *scratch, Integrals *integrals, double le
     return number;
 }
 
+/* The same with so much of its amplitude. */
+Arrival scaled(const Arrival *one, double amplitude)
+{
+    Arrival other = *one;
+    other.hard.re *= amplitude;
+    other.hard.im *= amplitude;
+    other.soft.re *= amplitude;
+    other.soft.im *= amplitude;
+    other.more.hard *= amplitude * amplitude;
+    other.more.soft *= amplitude * amplitude;
+    return other;
+}
+
 /* The same with at most so much amplitude. */
 Arrival weaker(const Arrival *one, double amplitude)
 {

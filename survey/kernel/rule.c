@@ -2,22 +2,41 @@
 
 #include "around.h"
 
-static double distance_m(const Bodies *bodies, int q, const Line *line)
+/* Spheres around all solids in the axes of a line, and around their images behind a mirror; false without memory. */
+static bool places_of(const Bodies *bodies, Workspace *work, const Line *line, const Image *image)
 {
-    const double *centre = bodies->centre_m + 3 * q;
-    double d[3] = {centre[0] - line->start_m[0], centre[1] - line->start_m[1], centre[2] - line->start_m[2]};
-    double along = smaller(larger(dot(d, line->along), 0.0), line->length_m);
-    for (int i = 0; i < 3; i++) d[i] -= along * line->along[i];
-    return sqrt(dot(d, d));
+    int count = bodies->solids, most = image ? 2 * count : count;
+    work->sphere_count = 0;
+    if (!make_room(&work->spheres, &work->sphere_room, most, sizeof *work->spheres)) return false;
+    for (int number = 0; number < most; number++) {
+        int q = number % count;
+        const double *centre = bodies->centre_m + 3 * q;
+        double d[3] = {centre[0], centre[1], centre[2]}, radius_m = bodies->radius_m[q];
+        if (image) {
+            double away = dot(d, image->normal) - image->offset_m;
+            if (away < -radius_m || bodies->solid[image->sheet] == q) continue;
+            if (number >= count)
+                for (int i = 0; i < 3; i++) d[i] -= 2.0 * away * image->normal[i];
+        }
+        for (int i = 0; i < 3; i++) d[i] -= line->start_m[i];
+        double along = dot(d, line->along);
+        Sphere sphere = {number, along, sqrt(larger(dot(d, d) - along * along, 0.0)), radius_m};
+        work->spheres[work->sphere_count++] = sphere;
+    }
+    return true;
 }
 
-static double detour_m(const Bodies *bodies, int q, const Line *line)
+static double distance_m(const Sphere *one, const Line *line)
 {
-    const double *centre = bodies->centre_m + 3 * q;
-    double d[3] = {centre[0] - line->start_m[0], centre[1] - line->start_m[1], centre[2] - line->start_m[2]};
-    double along = dot(d, line->along), before = sqrt(dot(d, d)), rest = line->length_m - along;
-    double beyond = sqrt(larger(before * before - along * along, 0.0) + rest * rest);
-    return larger(before + beyond - 2.0 * bodies->radius_m[q] - line->length_m, 0.0);
+    double beyond = larger(larger(-one->along_m, one->along_m - line->length_m), 0.0);
+    return sqrt(one->off_m * one->off_m + beyond * beyond);
+}
+
+static double detour_m(const Sphere *one, const Line *line)
+{
+    double rest = line->length_m - one->along_m, square = one->off_m * one->off_m;
+    double both = sqrt(square + one->along_m * one->along_m) + sqrt(square + rest * rest);
+    return larger(both - 2.0 * one->radius_m - line->length_m, 0.0);
 }
 
 static double graze_nu(const Local *one)
@@ -26,16 +45,16 @@ static double graze_nu(const Local *one)
 }
 
 /* What the line itself goes through: its loss, and which solids, in work->crossed. Gives how many sheets, -1 without memory. */
-static int straight_loss_db(const Bodies *bodies, Workspace *work, const Line *line, double *through_db)
+static int straight_loss_db(const Bodies *bodies, Workspace *work, const Line *line, const Image *image, double *through_db)
 {
     Section *section = work->sections + 2;
     Scratch *scratch = work->scratch + 2;
     place_t from = {0.0, 0.0}, to = {line->length_m, 0.0};
     Met met;
-    memset(work->crossed, 0, (size_t)bodies->solids);
+    memset(work->crossed, 0, 2 * (size_t)bodies->solids);
     for (int i = 0; i < work->place_count; i++)
-        work->used[bodies->solids + i] = work->used[i] && work->places[i].low[2] <= 1e-6 && work->places[i].high[2] > -1e-6;
-    if (!section_of(bodies, work, section, work->used + bodies->solids, line, true, false)) return -1;
+        work->used[2 * bodies->solids + i] = work->used[i] && work->places[i].low[2] <= 1e-6 && work->places[i].high[2] > -1e-6;
+    if (!section_of(bodies, work, section, work->used + 2 * bodies->solids, line, true, false, image)) return -1;
     scratch->passed_count = scratch->beside_count = 0;
     if (!met_by_leg(section, scratch, from, to, -1, -1, 1e9, -1, &met)) return -1;
     for (int i = 0; i < met.passed_count; i++) work->crossed[section->segments[scratch->passed[i]].solid] = 1;
@@ -43,19 +62,66 @@ static int straight_loss_db(const Bodies *bodies, Workspace *work, const Line *l
     return met.passed_count;
 }
 
+/* Field behind a sharp edge; 1 far above it. */
+static complex_t beyond_edge(Integrals *integrals, double nu)
+{
+    double weight = smooth((nu - LEAST_NU) / (FULL_NU - LEAST_NU));
+    complex_t one = {1.0, 0.0}, none = {0.0, 0.0}, soft;
+    if (weight <= 0.0) return one;
+    if (nu > 12.0) return none;
+    Station edge = {.at_m = 1.0, .low_m = 0.5 * nu, .high_m = INFINITY, .gain = 1.0}; /* a leg and a wavelength of 1 m */
+    field(integrals, &edge, NULL, 1, 2.0, 1.0, &one, &soft);
+    one.re = 1.0 + weight * (one.re - 1.0);
+    one.im *= weight;
+    return one;
+}
+
+/* What a mirror's outline leaves of a wave that meets it y to the left of its line, amplitude. */
+double opening(Integrals *integrals, const Window *window, int plane, double y, const Line *line)
+{
+    double scale = sqrt(2.0 * line->length_m / (window->wavelength_m * window->x * (line->length_m - window->x)));
+    double low = (window->low[plane] - y) * scale, high = (window->high[plane] - y) * scale;
+    if (high < 0.0) {
+        double other = -low;
+        low = -high;
+        high = other;
+    }
+    if (low > MAX_OPEN_NU) return 0.0;
+    complex_t one = beyond_edge(integrals, low), two = beyond_edge(integrals, high);
+    one.re -= two.re;
+    one.im -= two.im;
+    return sqrt(power_of(one)) * smooth((MAX_OPEN_NU - low) / 1.0);
+}
+
+/* Where a string passes a mirror's place, to the left of the line. */
+static double crossing_y(const Section *section, const Path *path, const Line *line, double x)
+{
+    place_t from = {0.0, 0.0}, end = {line->length_m, 0.0};
+    for (int i = 0; i <= path->corner_count; i++) {
+        place_t to = i < path->corner_count ? corner_place(section, path->corners[i]) : end;
+        if (from.x <= x && x <= to.x) return from.y + (to.y - from.y) * (x - from.x) / larger(to.x - from.x, 1e-9);
+        from = to;
+    }
+    return 0.0;
+}
+
 /* Everything in one plane; false without memory. */
 static bool plane_of(const Bodies *bodies, Workspace *work, Integrals *integrals, const Line *line, bool upright,
-                     double wavelength_m, double through_db)
+                     double wavelength_m, double through_db, const Image *image, const Window *window)
 {
     int number = upright ? 0 : 1;
     Plane *plane = work->planes + number;
     double most_db = smaller(MAX_LOSS_DB, (through_db > 0.0 ? through_db : MAX_LOSS_DB) + MARGIN_DB);
     plane->around_count = plane->mixed_count = 0;
     plane->straight = NULL;
-    if (!section_of(bodies, work, work->sections + number, work->used, line, upright, true)) return false;
+    if (!section_of(bodies, work, work->sections + number, work->used, line, upright, true, image)) return false;
     int count = arrivals(work->sections + number, work->scratch + number, integrals, line->length_m, wavelength_m, most_db, plane->found);
     for (int i = 0; i < count; i++) {
-        const Arrival *one = plane->found + i;
+        Arrival *one = plane->found + i;
+        if (window) {
+            double y = crossing_y(work->sections + number, one->path, line, window->x);
+            *one = scaled(one, opening(integrals, window, number, y, line));
+        }
         if (!one->path->corner_count) {
             if (!one->path->passed_count && !one->path->beside_count) plane->straight = one;
         } else if (one->path->beside_count) {
@@ -77,9 +143,9 @@ static double best_of(const Plane *plane)
 
 /* What edges that a line clears leave of it, amplitudes, by polarisation; work->used tells which solids. */
 static bool straight_amplitude(const Bodies *bodies, Workspace *work, Integrals *integrals, const Line *line, double wavelength_m,
-                               double *result)
+                               const Image *image, double *result)
 {
-    uint8_t *own = work->used + bodies->solids;
+    uint8_t *own = work->used + 2 * bodies->solids;
     Section *section = work->sections + 2;
     Path path = {.length_m = line->length_m, .step = -1};
     place_t points[2] = {{0.0, 0.0}, {line->length_m, 0.0}};
@@ -92,7 +158,7 @@ static bool straight_amplitude(const Bodies *bodies, Workspace *work, Integrals 
             some |= own[i];
         }
         if (!some) continue;
-        if (!section_of(bodies, work, section, own, line, upright, false)) return false;
+        if (!section_of(bodies, work, section, own, line, upright, false, image)) return false;
         Edge edges[ROOM_STATIONS];
         Station stations[ROOM_STATIONS];
         Face faces[ROOM_STATIONS];
@@ -198,50 +264,51 @@ static void clear_all(Workspace *work, int number, const uint8_t *near)
     plane->straight = loss_db > 2.0 * NONE_DB ? NULL : &plane->cleared;
 }
 
-/* Ways around for one line: 1 where something stands near it, 0 where nothing does, -1 without memory. */
-int line_powers(const Bodies *bodies, Workspace *work, Integrals *integrals, const double *start_m, const double *end_m,
-                double wavelength_m, Found *found)
+/* Ways around for one line, or for one unfolded at a mirror: 1 where something stands near it, 0 where nothing does, -1 without
+   memory. */
+int line_powers(const Bodies *bodies, Workspace *work, Integrals *integrals, const Line *line, double wavelength_m, const Image *image,
+                const Window *window, Found *found)
 {
-    Line line = line_of(start_m, end_m);
-    if (line.length_m < 1e-6) return 0;
-    double reach = -LEAST_NU * sqrt(wavelength_m * line.length_m / 8.0), through_db, straight[2];
+    double reach = -LEAST_NU * sqrt(wavelength_m * line->length_m / 8.0), through_db, straight[2];
     bool some = false;
-    if (!make_room(&work->chosen, &work->chosen_room, bodies->solids, 1) || !make_room(&work->crossed, &work->crossed_room, bodies->solids, 1) ||
-        !make_room(&work->used, &work->used_room, 3 * bodies->solids, 1))
+    if (!make_room(&work->chosen, &work->chosen_room, 2 * bodies->solids, 1) ||
+        !make_room(&work->crossed, &work->crossed_room, 2 * bodies->solids, 1) ||
+        !make_room(&work->used, &work->used_room, 6 * bodies->solids, 1) || !places_of(bodies, work, line, image))
         return -1;
     work->place_count = 0;
-    integrals->known_count = integrals->oldest = 0;
-    for (int q = 0; q < bodies->solids; q++) {
-        work->chosen[q] = distance_m(bodies, q, &line) < bodies->radius_m[q] + reach;
-        if (work->chosen[q] && !add_local(bodies, work, q, &line, wavelength_m)) return -1;
+    for (int i = 0; i < work->sphere_count; i++) {
+        const Sphere *sphere = work->spheres + i;
+        work->chosen[i] = distance_m(sphere, line) < sphere->radius_m + reach;
+        if (work->chosen[i] && !add_local(bodies, work, sphere->number, line, wavelength_m, image)) return -1;
     }
     for (int i = 0; i < work->place_count; i++) {
         const Local *one = work->places + i;
-        work->used[i] = graze_nu(one) > LEAST_NU && one->high[0] > 0.0 && one->low[0] < line.length_m;
+        work->used[i] = graze_nu(one) > LEAST_NU && one->high[0] > 0.0 && one->low[0] < line->length_m;
         some |= work->used[i];
     }
     if (!some) return 0;
-    int crossed = straight_loss_db(bodies, work, &line, &through_db);
+    int crossed = straight_loss_db(bodies, work, line, image, &through_db);
     if (crossed < 0) return -1;
     for (int plane = 0; plane < 2; plane++)
-        if (!plane_of(bodies, work, integrals, &line, plane == 0, wavelength_m, through_db)) return -1;
+        if (!plane_of(bodies, work, integrals, line, plane == 0, wavelength_m, through_db, image, window)) return -1;
     for (int round = 0; round < MAX_ROUNDS && crossed; round++) {
         double best_db = smaller(smaller(best_of(work->planes), best_of(work->planes + 1)), through_db);
         bool more = false;
         for (int i = 0; i < work->place_count; i++) more |= !work->used[i];
-        for (int q = 0; q < bodies->solids; q++) {
-            if (work->chosen[q] || edge_loss_db(2.0 * sqrt(detour_m(bodies, q, &line) / wavelength_m)) > best_db + MARGIN_DB) continue;
-            if (!add_local(bodies, work, q, &line, wavelength_m)) return -1;
-            work->chosen[q] = 1;
+        for (int i = 0; i < work->sphere_count; i++) {
+            const Sphere *sphere = work->spheres + i;
+            if (work->chosen[i] || edge_loss_db(2.0 * sqrt(detour_m(sphere, line) / wavelength_m)) > best_db + MARGIN_DB) continue;
+            if (!add_local(bodies, work, sphere->number, line, wavelength_m, image)) return -1;
+            work->chosen[i] = 1;
             more = true;
         }
         if (!more) break;
         memset(work->used, 1, (size_t)work->place_count);
         for (int plane = 0; plane < 2; plane++)
-            if (!plane_of(bodies, work, integrals, &line, plane == 0, wavelength_m, through_db)) return -1;
+            if (!plane_of(bodies, work, integrals, line, plane == 0, wavelength_m, through_db, image, window)) return -1;
     }
     double deepest = -INFINITY;
-    uint8_t *near = work->used + 2 * bodies->solids;
+    uint8_t *near = work->used + 4 * bodies->solids;
     memcpy(near, work->used, (size_t)work->place_count);
     found->nearest = -1;
     for (int i = 0; i < work->place_count; i++) {
@@ -251,7 +318,8 @@ int line_powers(const Bodies *bodies, Workspace *work, Integrals *integrals, con
         deepest = graze_nu(one);
         found->nearest = one->solid;
     }
-    if (!straight_amplitude(bodies, work, integrals, &line, wavelength_m, straight)) return -1;
+    if (!straight_amplitude(bodies, work, integrals, line, wavelength_m, image, straight)) return -1;
+    found->through_db = through_db;
     found->clear = !crossed;
     if (!crossed) { /* in each plane only as far as the line clears everything in that plane */
         clear_all(work, 0, near);
@@ -263,25 +331,35 @@ int line_powers(const Bodies *bodies, Workspace *work, Integrals *integrals, con
 }
 
 /* For tests. */
-ENTRY index_t survey_line(const double *corner_m, const int32_t *first, const double *normal, const double *loss_db, const int32_t *table, const double *table_db, const int32_t *solid_first, const double *centre_m, const double *radius_m, const int32_t *touch_first, const int32_t *touch, index_t sheets, index_t solids, index_t table_steps, const double *starts, const double *ends, index_t lines, double wavelength_m, const double *points,
-                           const double *weights, const double *span_points, const double *span_weights, double *out);
-ENTRY index_t survey_line(const double *corner_m, const int32_t *first, const double *normal, const double *loss_db, const int32_t *table, const double *table_db, const int32_t *solid_first, const double *centre_m, const double *radius_m, const int32_t *touch_first, const int32_t *touch, index_t sheets, index_t solids, index_t table_steps, const double *starts, const double *ends, index_t lines, double wavelength_m, const double *points,
-                           const double *weights, const double *span_points, const double *span_weights, double *out)
+ENTRY index_t survey_line(const double *corner_m, const int32_t *first, const double *normal, const double *offset_m, const double *loss_db, const int32_t *table, const double *table_db, const int32_t *solid, const uint8_t *mirror, const int32_t *solid_first, const double *centre_m, const double *radius_m, const int32_t *touch_first, const int32_t *touch, index_t sheets, index_t solids, index_t table_steps, const double *starts, const double *ends, index_t lines, double wavelength_m, const double *points,
+                           const double *weights, const double *span_points, const double *span_weights, double *out, double *mout);
+ENTRY index_t survey_line(const double *corner_m, const int32_t *first, const double *normal, const double *offset_m,const double *loss_db, const int32_t *table, const double *table_db, const int32_t *solid,  const uint8_t *mirror, const int32_t *solid_first, const double *centre_m, const double *radius_m, const int32_t *touch_first, const int32_t *touch, index_t sheets, index_t solids, index_t table_steps, const double *starts, const double *ends, index_t lines, double wavelength_m, const double *points,
+                           const double *weights, const double *span_points, const double *span_weights, double *out, double *mout)
 {
     static Workspace work;
-    Bodies bodies = {.corner_m = corner_m, .first = first, .normal = normal, .loss_db = loss_db, .table = table, .table_db = table_db, .solid_first = solid_first, .centre_m = centre_m, .radius_m = radius_m, .touch_first = touch_first, .touch = touch, .sheets = (int)sheets, .solids = (int)solids, .table_steps = (int)table_steps};
     static Integrals integrals;
     integrals.points = points; integrals.weights = weights; integrals.span_points = span_points; integrals.span_weights = span_weights;
+    Bodies bodies = {.corner_m = corner_m, .first = first, .normal = normal, .offset_m = offset_m, .loss_db = loss_db, .table = table, .table_db = table_db, .solid = solid, .mirror = mirror, .solid_first = solid_first, .centre_m = centre_m, .radius_m = radius_m, .touch_first = touch_first, .touch = touch, .sheets = (int)sheets, .solids = (int)solids, .table_steps = (int)table_steps};
     for (index_t i = 0; i < lines; i++) {
         Found found;
-        int some = line_powers(&bodies, &work, &integrals, starts + 3 * i, ends + 3 * i, wavelength_m, &found);
-        if (some < 0) return -1;
+        integrals.known_count = integrals.oldest = 0;
+        Line line = line_of(starts + 3 * i, ends + 3 * i);
         double *row = out + 11 * i;
+        row[0] = 0;
+        if (line.length_m < 1e-6) continue;
+        int some = line_powers(&bodies, &work, &integrals, &line, wavelength_m, NULL, NULL, &found);
+        if (some < 0) return -1;
         row[0] = some;
         if (!some) continue;
         row[1] = found.clear;
         row[2] = found.nearest;
         memcpy(row + 3, found.powers, sizeof found.powers);
+        if (mout) {
+            Mirrored m[MAX_PATHS];
+            int c = mirror_ways(&bodies, &work, &integrals, starts + 3 * i, ends + 3 * i, wavelength_m, 0.02*(found.powers[0].over + found.powers[0].left + found.powers[0].right), m);
+            mout[13 * i] = c;
+            for (int k = 0; k < c; k++) { mout[13*i+1+3*k] = m[k].sheet; mout[13*i+2+3*k] = m[k].powers[0]; mout[13*i+3+3*k] = m[k].powers[1]; }
+        }
     }
     return 0;
 }

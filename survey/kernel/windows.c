@@ -470,7 +470,7 @@ void field(Integrals *integrals, const Station *stations, const Face *faces, int
     size_t station_size = (size_t)count * sizeof *stations, face_size = (size_t)(count - 1) * sizeof *faces;
     for (int i = 0; i < integrals->known_count; i++) {
         const Known *known = integrals->known + i;
-        if (known->count != count || known->length_m != length_m || memcmp(known->stations, stations, station_size) ||
+        if (known->count != count || known->length_m != length_m || known->wavelength_m != wavelength_m || memcmp(known->stations, stations, station_size) ||
             memcmp(known->faces, faces, face_size))
             continue;
         *hard = known->hard;
@@ -483,6 +483,7 @@ void field(Integrals *integrals, const Station *stations, const Face *faces, int
     memcpy(known->faces, faces, face_size);
     known->count = count;
     known->length_m = length_m;
+    known->wavelength_m = wavelength_m;
     known->hard = *hard;
     known->soft = *soft;
 }
