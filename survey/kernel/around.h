@@ -53,6 +53,7 @@
 #define INSIDE_M 1e-3
 #define NEAREST 0.02
 #define LEVEL_M 0.1
+#define FAR_M 50.0
 /* bodies.py */
 #define DEEP_M -60.0
 /* rule.py */
@@ -221,7 +222,7 @@ typedef struct {
 
 /* The opening that a mirror is to its unfolded line: in both planes from where to where, right to left, at x. */
 typedef struct {
-    double x, low[2], high[2], wavelength_m;
+    double x, low[2], high[2];
 } Window;
 
 /* A sphere around a solid, or around its image in a mirror, seen from a line. */
@@ -283,6 +284,8 @@ bool join(Section *section);
 bool met_by_leg(const Section *section, Scratch *scratch, place_t from, place_t to, int from_corner, int to_corner, double most_db,
                 int step, Met *met);
 
+double along_face_loss_db(const Section *section, int one, int other, bool closed_left);
+
 /* search.c */
 double edge_loss_db(double nu);
 bool search(const Section *section, Scratch *scratch, double length_m);
@@ -320,12 +323,12 @@ powers_t joined_power(const Arrival *const *ways, int count);
 Line line_of(const double *start_m, const double *end_m);
 bool add_local(const Bodies *bodies, Workspace *work, int number, const Line *line, double wavelength_m, const Image *image);
 bool section_of(const Bodies *bodies, Workspace *work, Section *section, const uint8_t *used, const Line *line, bool upright, bool pass_beside,
-                const Image *image);
+                const Image *image, const Window *window);
 
 /* rule.c */
 int line_powers(const Bodies *bodies, Workspace *work, Integrals *integrals, const Line *line, double wavelength_m, const Image *image,
                 const Window *window, Found *found);
-double opening(Integrals *integrals, const Window *window, int plane, double y, const Line *line);
+double opening(Integrals *integrals, const Window *window, int plane, const Line *line, double wavelength_m);
 
 /* mirrors.c */
 int mirror_ways(const Bodies *bodies, Workspace *work, Integrals *integrals, const double *start_m, const double *end_m,

@@ -53,12 +53,13 @@ bool add_local(const Bodies *bodies, Workspace *work, int number, const Line *li
 }
 
 /* What a wave in a plane loses in passing a solid beside the plane, past its nearest end there; 1e9 for no end. */
-static double beside_loss_db(const Bodies *bodies, const Workspace *work, const Local *one, bool upright)
+static double beside_loss_db(const Bodies *bodies, const Workspace *work, const Local *one, bool upright, int mirror)
 {
     int axis = upright ? 2 : 1, other_axis = 3 - axis;
     int solid = one->solid % bodies->solids;
     bool shut[2] = {false, false};
     for (int k = bodies->touch_first[solid]; k < bodies->touch_first[solid + 1]; k++) {
+        if (bodies->touch[k] == mirror) shut[0] = shut[1] = true; /* goes on in its own image */
         for (int i = 0; i < work->place_count; i++) {
             const Local *other = work->places + i;
             if (other->solid != bodies->touch[k] + one->solid - solid) continue;
@@ -107,10 +108,40 @@ static bool before_mirror(place_t *ends, const Line *line, int axis, double shif
     return true;
 }
 
+/* What is no mirror lets nothing through to its image: a sheet on either side of its outline, in its plane; false without memory. */
+static bool around_mirror(Section *section, const Line *line, bool upright, const Image *image, const Window *window)
+{
+    double nx = dot(image->normal, line->along), ny = dot(image->normal, upright ? line->up : line->left), size = sqrt(nx * nx + ny * ny);
+    if (size < SAME_M) return true;
+    double dx = -ny / size, dy = nx / size;
+    if (dy < 0.0) {
+        dx = -dx;
+        dy = -dy;
+    }
+    for (int end = 0; end < 2; end++) {
+        int plane = upright ? 0 : 1;
+        double side = end ? 1.0 : -1.0, y = end ? window->high[plane] : window->low[plane], across = dy * window->x - dx * y;
+        if (fabs(y) > FAR_M || across < 1e-3 * window->x) continue;
+        double t = window->x * y / across, x1 = window->x + t * dx, y1 = t * dy;
+        Segment segment = {.x1 = x1,
+                           .y1 = y1,
+                           .x2 = x1 + side * FAR_M * dx,
+                           .y2 = y1 + side * FAR_M * dy,
+                           .loss_db = 1e3,
+                           .beside_db = 1e9,
+                           .solid = -1,
+                           .sheet = image->sheet};
+        if (!make_room(&section->segments, &section->room, section->count + 1, sizeof *section->segments)) return false;
+        section->segments[section->count++] = segment;
+    }
+    return true;
+}
+
 /* What the solids that are used cut from the upright or the level plane of a line; false without memory. */
 bool section_of(const Bodies *bodies, Workspace *work, Section *section, const uint8_t *used, const Line *line, bool upright, bool pass_beside,
-                const Image *image)
+                const Image *image, const Window *window)
 {
+    int mirror = image ? bodies->solid[image->sheet] : -1;
     int axis = upright ? 2 : 1;
     const double *normal_up = upright ? line->up : line->left;
     section->count = 0;
@@ -124,7 +155,7 @@ bool section_of(const Bodies *bodies, Workspace *work, Section *section, const u
             double inside_m = smaller(INSIDE_M, 0.5 * (high - low));
             shift = low > -SAME_M ? low + inside_m : high - inside_m;
         }
-        double beside_db = pass_beside ? beside_loss_db(bodies, work, one, upright) : 1e9;
+        double beside_db = pass_beside ? beside_loss_db(bodies, work, one, upright, mirror) : 1e9;
         const int32_t *sheets = bodies->solid_first + one->solid % bodies->solids;
         int first_corner = bodies->first[sheets[0]];
         for (int s = sheets[0]; s < sheets[1]; s++) {
@@ -155,11 +186,14 @@ bool section_of(const Bodies *bodies, Workspace *work, Section *section, const u
             section->segments[section->count++] = segment;
         }
     }
+    if (image && window && !around_mirror(section, line, upright, image, window)) return false;
     if (!join(section)) return false;
-    for (int number = 0; number < section->corner_count; number++) { /* nothing turns below the ground */
+    for (int number = 0; number < section->corner_count; number++) { /* nothing turns below the ground, or far off around a mirror */
         Corner *corner = section->corners + number;
         double height_m = line->start_m[2] + corner->x * line->along[2] + corner->y * (upright ? line->up[2] : line->left[2]);
-        if (height_m < 0.5 * DEEP_M) corner->flat = true;
+        bool beyond = false;
+        for (int i = 0; i < corner->arm_count; i++) beyond |= section->segments[corner->arms[i].segment].solid < 0;
+        if (height_m < 0.5 * DEEP_M || (beyond && fabs(corner->y) > 0.5 * FAR_M)) corner->flat = true;
     }
     return true;
 }

@@ -4,7 +4,7 @@
 
 /* A mirror that may bring something. */
 typedef struct {
-    double power, other, at_m[3];
+    double power, scale, at_m[3]; /* scale: what its longer way leaves, and how much it is a way of its own */
     Image image;
     Line line;
     Window window;
@@ -63,12 +63,12 @@ static bool candidate(const Bodies *bodies, Integrals *integrals, int sheet, con
     double own = smooth(2.0 * sqrt(larger(line.length_m - direct_m, 0.0) / wavelength_m) / OWN_WAY_NU);
     if (own <= 0.0) return false;
     double x = line.length_m * away_1 / (away_1 + away_2);
-    Window window = {.x = x, .wavelength_m = wavelength_m};
+    Window window = {.x = x};
     for (int plane = 0; plane < 2; plane++) outline(bodies, sheet, &line, x, plane, window.low + plane, window.high + plane);
-    double across = opening(integrals, &window, 0, 0.0, &line), aside = opening(integrals, &window, 1, 0.0, &line);
-    double both = smaller(across * aside, 1.0), most = larger(larger(across, aside), 1e-6), ratio = direct_m / line.length_m;
-    one->power = both * both * own * ratio * ratio;
-    one->other = most * most;
+    double across = opening(integrals, &window, 0, &line, wavelength_m), aside = opening(integrals, &window, 1, &line, wavelength_m);
+    double both = smaller(across * aside, 1.0), ratio = direct_m / line.length_m;
+    one->scale = own * ratio * ratio;
+    one->power = both * both * one->scale;
     one->image.sheet = sheet;
     one->image.offset_m = offset;
     for (int i = 0; i < 3; i++) {
@@ -103,11 +103,11 @@ int mirror_ways(const Bodies *bodies, Workspace *work, Integrals *integrals, con
         int some = line_powers(bodies, work, integrals, &one->line, wavelength_m, &one->image, &one->window, &powers);
         if (some < 0) return -1;
         if (some) {
-            double through = powers.clear ? 1.0 : pow(10.0, -powers.through_db / 10.0), share = one->power / larger(one->other, 1e-12);
+            double through = powers.clear ? 1.0 : pow(10.0, -powers.through_db / 10.0);
             for (int field = 0; field < 2; field++) {
                 const Power *each = powers.powers + field;
-                double turned = powers.clear ? 0.0 : (each->over + each->left + each->right) * share;
-                way.powers[field] = smaller(turned + each->straight * one->power * through, one->power);
+                double turned = powers.clear ? 0.0 : (each->over + each->left + each->right) * one->scale;
+                way.powers[field] = turned + each->straight * one->power * through;
             }
         }
         best = larger(best, 0.5 * (way.powers[0] + way.powers[1]));

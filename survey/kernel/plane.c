@@ -40,6 +40,13 @@ int arrivals(Section *section, Scratch *scratch, Integrals *integrals, double le
         int count = stations_of(section, edges, edge_count, total_m, wavelength_m, stations, faces);
         complex_t hard, soft;
         field(integrals, stations, faces, count, total_m, wavelength_m, &hard, &soft);
+        /* No string brings more than its bound and the margin: a safeguard for the integral. */
+        double most = pow(10.0, (MARGIN_DB + path->through_db - path->bound_db) / 20.0);
+        double less_hard = smaller(1.0, most / larger(sqrt(power_of(hard)), 1e-12)), less_soft = smaller(1.0, most / larger(sqrt(power_of(soft)), 1e-12));
+        hard.re *= less_hard;
+        hard.im *= less_hard;
+        soft.re *= less_soft;
+        soft.im *= less_soft;
         double kept = sqrt(factor) * pow(10.0, -path->through_db / 20.0), size = kept * length_m / total_m;
         double phase = -2.0 * PI * (total_m - length_m) / wavelength_m, cosine = size * cos(phase), sine = size * sin(phase);
         arrival->path = path;
@@ -50,8 +57,8 @@ int arrivals(Section *section, Scratch *scratch, Integrals *integrals, double le
         arrival->more.hard = arrival->more.soft = 0.0;
         if (power_of(arrival->hard) > LEAST_POWER || path->corner_count > 1) {
             powers_t bounces = unfolded_powers(section, integrals, path, length_m, wavelength_m);
-            arrival->more.hard = bounces.hard * kept * kept;
-            arrival->more.soft = bounces.soft * kept * kept;
+            arrival->more.hard = smaller(bounces.hard, most * most) * kept * kept;
+            arrival->more.soft = smaller(bounces.soft, most * most) * kept * kept;
         }
         arrival->leave = heading(points[0], points[1]);
         arrival->arrive = heading(points[point_count - 2], points[point_count - 1]);

@@ -54,7 +54,7 @@ static int straight_loss_db(const Bodies *bodies, Workspace *work, const Line *l
     memset(work->crossed, 0, 2 * (size_t)bodies->solids);
     for (int i = 0; i < work->place_count; i++)
         work->used[2 * bodies->solids + i] = work->used[i] && work->places[i].low[2] <= 1e-6 && work->places[i].high[2] > -1e-6;
-    if (!section_of(bodies, work, section, work->used + 2 * bodies->solids, line, true, false, image)) return -1;
+    if (!section_of(bodies, work, section, work->used + 2 * bodies->solids, line, true, false, image, NULL)) return -1;
     scratch->passed_count = scratch->beside_count = 0;
     if (!met_by_leg(section, scratch, from, to, -1, -1, 1e9, -1, &met)) return -1;
     for (int i = 0; i < met.passed_count; i++) work->crossed[section->segments[scratch->passed[i]].solid] = 1;
@@ -76,11 +76,11 @@ static complex_t beyond_edge(Integrals *integrals, double nu)
     return one;
 }
 
-/* What a mirror's outline leaves of a wave that meets it y to the left of its line, amplitude. */
-double opening(Integrals *integrals, const Window *window, int plane, double y, const Line *line)
+/* What a mirror's outline in a plane leaves of its line, amplitude. */
+double opening(Integrals *integrals, const Window *window, int plane, const Line *line, double wavelength_m)
 {
-    double scale = sqrt(2.0 * line->length_m / (window->wavelength_m * window->x * (line->length_m - window->x)));
-    double low = (window->low[plane] - y) * scale, high = (window->high[plane] - y) * scale;
+    double scale = sqrt(2.0 * line->length_m / (wavelength_m * window->x * (line->length_m - window->x)));
+    double low = window->low[plane] * scale, high = window->high[plane] * scale;
     if (high < 0.0) {
         double other = -low;
         low = -high;
@@ -90,19 +90,7 @@ double opening(Integrals *integrals, const Window *window, int plane, double y, 
     complex_t one = beyond_edge(integrals, low), two = beyond_edge(integrals, high);
     one.re -= two.re;
     one.im -= two.im;
-    return sqrt(power_of(one)) * smooth((MAX_OPEN_NU - low) / 1.0);
-}
-
-/* Where a string passes a mirror's place, to the left of the line. */
-static double crossing_y(const Section *section, const Path *path, const Line *line, double x)
-{
-    place_t from = {0.0, 0.0}, end = {line->length_m, 0.0};
-    for (int i = 0; i <= path->corner_count; i++) {
-        place_t to = i < path->corner_count ? corner_place(section, path->corners[i]) : end;
-        if (from.x <= x && x <= to.x) return from.y + (to.y - from.y) * (x - from.x) / larger(to.x - from.x, 1e-9);
-        from = to;
-    }
-    return 0.0;
+    return sqrt(power_of(one)) * smooth(MAX_OPEN_NU - low);
 }
 
 /* Everything in one plane; false without memory. */
@@ -114,14 +102,11 @@ static bool plane_of(const Bodies *bodies, Workspace *work, Integrals *integrals
     double most_db = smaller(MAX_LOSS_DB, (through_db > 0.0 ? through_db : MAX_LOSS_DB) + MARGIN_DB);
     plane->around_count = plane->mixed_count = 0;
     plane->straight = NULL;
-    if (!section_of(bodies, work, work->sections + number, work->used, line, upright, true, image)) return false;
+    if (!section_of(bodies, work, work->sections + number, work->used, line, upright, true, image, window)) return false;
     int count = arrivals(work->sections + number, work->scratch + number, integrals, line->length_m, wavelength_m, most_db, plane->found);
     for (int i = 0; i < count; i++) {
         Arrival *one = plane->found + i;
-        if (window) {
-            double y = crossing_y(work->sections + number, one->path, line, window->x);
-            *one = scaled(one, opening(integrals, window, number, y, line));
-        }
+        if (window) *one = scaled(one, opening(integrals, window, 1 - number, line, wavelength_m));
         if (!one->path->corner_count) {
             if (!one->path->passed_count && !one->path->beside_count) plane->straight = one;
         } else if (one->path->beside_count) {
@@ -158,7 +143,7 @@ static bool straight_amplitude(const Bodies *bodies, Workspace *work, Integrals 
             some |= own[i];
         }
         if (!some) continue;
-        if (!section_of(bodies, work, section, own, line, upright, false, image)) return false;
+        if (!section_of(bodies, work, section, own, line, upright, false, image, NULL)) return false;
         Edge edges[ROOM_STATIONS];
         Station stations[ROOM_STATIONS];
         Face faces[ROOM_STATIONS];
@@ -289,7 +274,8 @@ int line_powers(const Bodies *bodies, Workspace *work, Integrals *integrals, con
     if (!some) return 0;
     int crossed = straight_loss_db(bodies, work, line, image, &through_db);
     if (crossed < 0) return -1;
-    for (int plane = 0; plane < 2; plane++)
+    bool straight_only = image && !crossed;
+    for (int plane = 0; plane < 2 && !straight_only; plane++)
         if (!plane_of(bodies, work, integrals, line, plane == 0, wavelength_m, through_db, image, window)) return -1;
     for (int round = 0; round < MAX_ROUNDS && crossed; round++) {
         double best_db = smaller(smaller(best_of(work->planes), best_of(work->planes + 1)), through_db);
@@ -321,6 +307,13 @@ int line_powers(const Bodies *bodies, Workspace *work, Integrals *integrals, con
     if (!straight_amplitude(bodies, work, integrals, line, wavelength_m, image, straight)) return -1;
     found->through_db = through_db;
     found->clear = !crossed;
+    if (straight_only) {
+        for (int horizontal = 0; horizontal < 2; horizontal++) {
+            Power power = {0.0, 0.0, 0.0, straight[horizontal] * straight[horizontal]};
+            found->powers[horizontal] = power;
+        }
+        return 1;
+    }
     if (!crossed) { /* in each plane only as far as the line clears everything in that plane */
         clear_all(work, 0, near);
         clear_all(work, 1, near);

@@ -148,6 +148,10 @@ static bool extend(const Section *section, Scratch *scratch, int number, int to,
     Met met;
     if (!met_by_leg(section, scratch, here, there, at, to, is_line ? 1e9 : most_db - bound_db, number, &met)) return false;
     if (bound_db + met.loss_db > most_db && !is_line) return true;
+    if (at >= 0 && to >= 0) {
+        met.loss_db += along_face_loss_db(section, at, to, ux * vy - uy * vx > 0.0);
+        if (bound_db + met.loss_db > most_db) return true;
+    }
     Step next = {.bound_db = bound_db + met.loss_db,
                  .length_m = path.length_m + size,
                  .through_db = path.through_db + met.loss_db,

@@ -57,10 +57,29 @@ bool join(Section *section)
         one->y1 = section->corners[a].y;
         one->x2 = section->corners[b].x;
         one->y2 = section->corners[b].y;
-        section->x1[number] = one->x1;
-        section->y1[number] = one->y1;
-        section->x2[number] = one->x2;
-        section->y2[number] = one->y2;
+    }
+    for (int node = 0; node < section->corner_count; node++) { /* an end near to another segment is moved onto it */
+        Corner *corner = section->corners + node;
+        for (int number = 0; number < count; number++) {
+            const Segment *one = section->segments + number;
+            if (section->ends[number][0] == node || section->ends[number][1] == node) continue;
+            double dx = one->x2 - one->x1, dy = one->y2 - one->y1, px = corner->x - one->x1, py = corner->y - one->y1;
+            double twice_area = py * dx - px * dy, square = dx * dx + dy * dy;
+            if (twice_area * twice_area > 1.0001 * JOINT_M * JOINT_M * square) continue; /* without a root for most */
+            double size = larger(sqrt(square), TOUCH_M), along = (px * dx + py * dy) / size, off = twice_area / size;
+            if (!(JOINT_M < along && along < size - JOINT_M && fabs(off) < JOINT_M)) continue;
+            corner->x = one->x1 + along * dx / size;
+            corner->y = one->y1 + along * dy / size;
+            break;
+        }
+    }
+    for (int number = 0; number < count; number++) {
+        Segment *one = section->segments + number;
+        const Corner *a = section->corners + section->ends[number][0], *b = section->corners + section->ends[number][1];
+        section->x1[number] = one->x1 = a->x;
+        section->y1[number] = one->y1 = a->y;
+        section->x2[number] = one->x2 = b->x;
+        section->y2[number] = one->y2 = b->y;
         double dx = one->x2 - one->x1, dy = one->y2 - one->y1, size = sqrt(dx * dx + dy * dy);
         one->size_m = size;
         one->dx = size < TOUCH_M ? 0.0 : dx / size;
@@ -223,4 +242,27 @@ bool met_by_leg(const Section *section, Scratch *scratch, place_t from, place_t 
         if (met->loss_db > most_db) return true;
     }
     return true;
+}
+
+/* What a leg along a face from corner to corner meets: all that stands on the face on the leg's own side. */
+double along_face_loss_db(const Section *section, int one, int other, bool closed_left)
+{
+    place_t a = corner_place(section, one), b = corner_place(section, other);
+    double size = apart(a, b), dx = (b.x - a.x) / size, dy = (b.y - a.y) / size, total_db = 0.0;
+    for (int number = 0; number < section->corner_count; number++) {
+        const Corner *corner = section->corners + number;
+        double off = (corner->y - a.y) * dx - (corner->x - a.x) * dy;
+        if (fabs(off) > JOINT_M || number == one || number == other) continue;
+        double along = (corner->x - a.x) * dx + (corner->y - a.y) * dy, most_db = 0.0;
+        bool face = false;
+        if (!(END_M < along && along < size - END_M)) continue;
+        for (int i = 0; i < corner->arm_count; i++) {
+            double side = dx * corner->arms[i].dy - dy * corner->arms[i].dx;
+            if (fabs(side) < 0.02) face = true;
+            else if ((side > 0.0) != closed_left && fabs(side) > 0.1)
+                most_db = larger(most_db, section->segments[corner->arms[i].segment].loss_db);
+        }
+        if (face) total_db += most_db;
+    }
+    return total_db;
 }

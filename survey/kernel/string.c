@@ -72,13 +72,13 @@ double ripple(double nu)
     return (sin(phase) - cos(phase)) / (2.0 * PI * larger(fabs(nu), 1.0));
 }
 
-/* How deep an edge beside a string lies, seen from its neighbours on the same side, which may stand before it. */
-static double local_nu(const Edge *edges, int count, const Edge *edge, double whole_m, double wavelength_m)
+/* Depth of an edge below what stands on its side before and behind it, or below any of a string's corners too. */
+static double nu_between(const Edge *edges, int count, const Edge *edge, bool every, double whole_m, double wavelength_m)
 {
     double before_m = 0.0, before_off = 0.0, beyond_m = whole_m, beyond_off = 0.0;
     for (int i = 0; i < count; i++) {
         const Edge *other = edges + i;
-        if (other->left != edge->left && other->turn == 0.0) continue;
+        if (other->left != edge->left && !(every && other->turn != 0.0)) continue;
         if (before_m < other->at_m && other->at_m <= edge->at_m) {
             before_m = other->at_m;
             before_off = other->off_m;
@@ -90,6 +90,13 @@ static double local_nu(const Edge *edges, int count, const Edge *edge, double wh
     double d1 = larger(edge->at_m - before_m, 1e-3), d2 = larger(beyond_m - edge->at_m, 1e-3);
     double level = (before_off * d2 + beyond_off * d1) / (d1 + d2), depth = (edge->off_m - level) * (edge->left ? 1.0 : -1.0);
     return -depth * sqrt(2.0 / wavelength_m * (1.0 / d1 + 1.0 / d2));
+}
+
+/* How deep an edge beside a string lies, seen from its neighbours; corners on the other side count by half. */
+static double local_nu(const Edge *edges, int count, const Edge *edge, double whole_m, double wavelength_m)
+{
+    return smaller(nu_between(edges, count, edge, false, whole_m, wavelength_m),
+                   0.5 * nu_between(edges, count, edge, true, whole_m, wavelength_m));
 }
 
 static bool on_path(const Path *path, int corner)
