@@ -1,0 +1,319 @@
+"""A string of the search made ready for its integral: the openings that it goes through and the faces beside it."""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+from survey.propagation.around.search import Path, edge_loss_db
+from survey.propagation.around.section import TOUCH_M, Section, leg_losses
+from survey.propagation.around.windows import MAX_STATIONS, Face, Station, field, obliquity
+
+FULL_NU = -1.8
+"""Edges beside a string count in full down to here."""
+LEAST_NU = -2.4
+"""Edges deeper beside a string than this do not count: what would be left of their ripple is below 0.7 dB."""
+FACING = 0.35
+"""Edges on opposite sides form one window where they are no farther apart along the string than this share of its width."""
+OPAQUE_DB = 20.0
+"""What costs this or more stands in the integral; weaker edges beside a string count as a factor. [dB]"""
+STEEP = 0.5
+"""An edge closes what lies beyond it if none of its sheets comes back towards the string by more than this sine."""
+FLUSH_NU = 0.78
+"""Images of ends in the face at an edge beside a string fade as it lies deeper, down to here."""
+SHUT_M = 0.02
+OPEN_M = 0.10
+"""Windows come in from one width to the other: what is drawn apart by less is drawn roughly. [m]"""
+
+
+class Edge(NamedTuple):
+    """An edge at or beside a string."""
+
+    at_m: float
+    off_m: float
+    left: bool
+    """It closes the string's left."""
+    turn: float
+    weight: float
+    gain: float
+    corner: int
+    segments: list[int]
+    tangent: tuple[float, float]
+    image: tuple[float, float]
+    """Image of the ends in the faces here: amplitude, and its further turn."""
+
+
+def smooth(share: float) -> float:
+    """A step from 0 to 1 without corners."""
+    share = min(max(share, 0.0), 1.0)
+    return share * share * (3.0 - 2.0 * share)
+
+
+def wedge_gain(turn_rad: float, outer_angle: float) -> float:
+    """Amplitude behind a wedge of so many half turns outside it, relative to a sheet: first terms of Keller's."""
+    if turn_rad < 1e-6 or outer_angle > 1.9999:
+        return 1.0
+    n = outer_angle
+    wedge = math.sin(math.pi / n) / n / (math.cos(math.pi / n) - math.cos((math.pi + turn_rad) / n))
+    return wedge * 2.0 * math.sin(turn_rad / 2.0)
+
+
+def outer_angle(section: Section, corner: int) -> float:
+    """Angle outside what stands at a corner, in half turns."""
+    arms = section.corners[corner].arms
+    widest = 0.0
+    for i in range(len(arms)):
+        for j in range(i):
+            dot = arms[i][0] * arms[j][0] + arms[i][1] * arms[j][1]
+            widest = max(widest, math.acos(min(max(dot, -1.0), 1.0)))
+    return 2.0 - widest / math.pi
+
+
+def string_power(section: Section, path: Path, length_m: float, wavelength_m: float) -> tuple[float, float]:
+    """Power that arrives along a string relative to the line with nothing there, hard and soft; and what it passes."""
+    points = [(0.0, 0.0), *((section.corners[i].x, section.corners[i].y) for i in path.corners), (length_m, 0.0)]
+    edges, factor = edges_along(section, path, points, wavelength_m)
+    stations, faces, total_m = stations_of(section, edges, points, wavelength_m)
+    hard, soft = field(stations, faces, total_m, wavelength_m)
+    scale = factor * 10.0 ** (-path.through_db / 10.0) * (length_m / total_m) ** 2
+    return scale * abs(hard) ** 2, scale * abs(soft) ** 2
+
+
+def edges_along(
+    section: Section, path: Path, points: list[tuple[float, float]], wavelength_m: float
+) -> tuple[list[Edge], float]:
+    """Edges at the corners of a string and beside its legs, and what weaker edges beside it leave of the power."""
+    edges: list[Edge] = []
+    factor = 1.0
+    at_m = 0.0
+    whole_m = sum(math.hypot(b[0] - a[0], b[1] - a[1]) for a, b in zip(points, points[1:], strict=False))
+    beside: list[tuple[float, Edge]] = []
+    for leg in range(len(points) - 1):
+        (x1, y1), (x2, y2) = points[leg], points[leg + 1]
+        dx, dy = x2 - x1, y2 - y1
+        size = math.hypot(dx, dy)
+        dx, dy = dx / size, dy / size
+        if leg > 0:
+            px, py = x1 - points[leg - 1][0], y1 - points[leg - 1][1]
+            before = math.hypot(px, py)
+            px, py = px / before, py / before
+            turn_rad = math.atan2(px * dy - py * dx, px * dx + py * dy)
+            corner = path.corners[leg - 1]
+            gain = wedge_gain(abs(turn_rad), outer_angle(section, corner))
+            mx, my = px + dx, py + dy
+            middle = max(math.hypot(mx, my), 1e-9)
+            segments = [arm[2] for arm in section.corners[corner].arms]
+            turn = 2.0 * math.sin(turn_rad / 2.0)
+            tangent = (mx / middle, my / middle)
+            image = image_at(section, corner, points[leg - 1], points[leg + 1], turn_rad, wavelength_m)
+            edges.append(Edge(at_m, 0.0, turn_rad > 0, turn, 1.0, gain, corner, segments, tangent, image))
+        for number, corner in enumerate(section.corners):
+            if number in path.corners or corner.flat or not corner.arms:
+                continue
+            along = (corner.x - x1) * dx + (corner.y - y1) * dy
+            off = (corner.y - y1) * dx - (corner.x - x1) * dy
+            if not TOUCH_M * 1e3 < along < size - TOUCH_M * 1e3:
+                continue
+            s = at_m + along
+            scale = math.sqrt(2.0 / wavelength_m * (1.0 / along + 1.0 / (size - along)))
+            nu = -abs(off) * scale
+            if nu < LEAST_NU:
+                continue
+            left = off > TOUCH_M
+            if abs(off) <= TOUCH_M:
+                left = sum(dx * arm[1] - dy * arm[0] for arm in corner.arms) > 0.0
+            sign = 1.0 if left else -1.0
+            if any(sign * (dx * arm[1] - dy * arm[0]) < -STEEP for arm in corner.arms):
+                continue
+            if abs(off) > 0.01:
+                hidden_db, _ = leg_losses(
+                    section, x1 + along * dx, y1 + along * dy, corner.x, corner.y, -1, number, OPAQUE_DB
+                )
+                if hidden_db > 0.0:
+                    continue
+            if corner.loss_db < OPAQUE_DB:
+                open_power = 10.0 ** (-edge_loss_db(nu) / 10.0)
+                factor *= min(1.0, open_power + 10.0 ** (-corner.loss_db / 10.0))
+                continue
+            weight = smooth((nu - LEAST_NU) / (FULL_NU - LEAST_NU))
+            segments = [arm[2] for arm in corner.arms]
+            part = smooth(1.0 + nu / FLUSH_NU)
+            image = image_at(section, number, points[leg], points[leg + 1], 0.0, wavelength_m)
+            image = (image[0] * part, image[1])
+            beside.append((nu, Edge(s, off, left, 0.0, weight, 1.0, number, segments, (dx, dy), image)))
+        at_m += size
+    beside.sort(key=lambda one: -one[0])
+    for _, edge in beside:
+        if len(edges) >= MAX_STATIONS:
+            break
+        weight = edge.weight * shadow_weight(edges, edge, whole_m, wavelength_m)
+        if weight > 0.0:
+            edges.append(edge._replace(weight=weight))
+    edges.sort(key=lambda one: one.at_m)
+    return edges, factor
+
+
+def image_at(
+    section: Section,
+    corner: int,
+    before: tuple[float, float],
+    beyond: tuple[float, float],
+    turn_rad: float,
+    wavelength_m: float,
+) -> tuple[float, float]:
+    """Image of the ends of two legs in the faces at the corner between them.
+
+    Returns its amplitude, and by how much 2 sin(half the turn) grows for it, so that its share is what Keller's second
+    term is of the first. The amplitude falls to zero where the faces end before the legs do: their other ends are edges
+    of their own.
+    """
+    here = section.corners[corner]
+    share, angle_before = covered(section, corner, before, wavelength_m)
+    other, _ = covered(section, corner, beyond, wavelength_m)
+    share = 0.5 * (share + other)
+    n = outer_angle(section, corner)
+    if share <= 0.0 or not here.arms or n < 1.01:  # noqa: PLR2004  no wedge
+        return 0.0, 0.0
+    turn_rad = abs(turn_rad)
+    image = 1.0 / max(math.cos(math.pi / n) - math.cos((math.pi + turn_rad + 2.0 * angle_before) / n), 0.1)
+    return share, max(wedge_gain(turn_rad, n) * n / (math.sin(math.pi / n) * image) - 2.0 * math.sin(turn_rad / 2.0), 0.0)
+
+
+def covered(section: Section, corner: int, point: tuple[float, float], wavelength_m: float) -> tuple[float, float]:
+    """How far the face at a corner on the side of a leg reaches along it, as a share, and the angle between them."""
+    here = section.corners[corner]
+    bx, by = point[0] - here.x, point[1] - here.y
+    leg_m = max(math.hypot(bx, by), 1e-9)
+    bx, by = bx / leg_m, by / leg_m
+    best, which = math.pi, -1
+    for dx, dy, number in here.arms:
+        angle = math.acos(min(max(bx * dx + by * dy, -1.0), 1.0))
+        if angle < best:
+            best, which = angle, number
+    if which < 0:
+        return 0.0, 0.0
+    a, b = section.ends[which]
+    far = section.corners[b if a == corner else a]
+    along = (far.x - here.x) * bx + (far.y - here.y) * by
+    if not TOUCH_M < along < leg_m - TOUCH_M:
+        return (1.0 if along >= leg_m - TOUCH_M or best > 0.25 * math.pi else 0.0), best
+    depth = abs((far.y - here.y) * bx - (far.x - here.x) * by)
+    nu = -depth * math.sqrt(2.0 / wavelength_m * (1.0 / along + 1.0 / (leg_m - along)))
+    return 1.0 - smooth((nu - LEAST_NU) / (FULL_NU - LEAST_NU)), best
+
+
+def shadow_weight(edges: list[Edge], edge: Edge, whole_m: float, wavelength_m: float) -> float:
+    """How much an edge beside a string counts, in the shadow of its neighbours on the same side."""
+    before_m, before_off, beyond_m, beyond_off = 0.0, 0.0, whole_m, 0.0
+    for other in edges:
+        if other.left == edge.left or other.turn != 0.0:
+            if before_m < other.at_m <= edge.at_m:
+                before_m, before_off = other.at_m, other.off_m
+            elif edge.at_m < other.at_m < beyond_m:
+                beyond_m, beyond_off = other.at_m, other.off_m
+    d1, d2 = max(edge.at_m - before_m, 1e-3), max(beyond_m - edge.at_m, 1e-3)
+    level = (before_off * d2 + beyond_off * d1) / (d1 + d2)
+    depth = (edge.off_m - level) * (1.0 if edge.left else -1.0)
+    nu = -depth * math.sqrt(2.0 / wavelength_m * (1.0 / d1 + 1.0 / d2))
+    return smooth((nu - LEAST_NU) / (FULL_NU - LEAST_NU))
+
+
+def stations_of(
+    section: Section, edges: list[Edge], points: list[tuple[float, float]], wavelength_m: float
+) -> tuple[list[Station], list[Face], float]:
+    """Stations and faces of a string, edges that face each other made one window."""
+    total_m = sum(math.hypot(b[0] - a[0], b[1] - a[1]) for a, b in zip(points, points[1:], strict=False))
+    used = [False] * len(edges)
+    limits: list[tuple[float, list[int], int]] = []
+    for one in edges:
+        limits.append(opposite(section, one, total_m, wavelength_m) if one.turn != 0.0 else (math.inf, [], -1))
+        for j, other in enumerate(edges):
+            if limits[-1][2] >= 0 and other.corner == limits[-1][2] and other.turn == 0.0:
+                used[j] = True
+    stations: list[Station] = []
+    lefts: list[list[int]] = []
+    rights: list[list[int]] = []
+    for i, one in enumerate(edges):
+        if used[i]:
+            continue
+        used[i] = True
+        partner, least = -1, math.inf
+        for j in range(i + 1, len(edges)):
+            other = edges[j]
+            if used[j] or other.left == one.left or one.turn != 0.0 or other.turn != 0.0:
+                continue
+            gap_m = (one.off_m - other.off_m) if one.left else (other.off_m - one.off_m)
+            if gap_m > 0.0 and other.at_m - one.at_m <= FACING * gap_m and other.at_m - one.at_m < least:
+                partner, least = j, other.at_m - one.at_m
+        gain, at_m = one.gain, one.at_m
+        low_m, high_m = (-math.inf, one.off_m) if one.left else (one.off_m, math.inf)
+        left_segments, right_segments = (one.segments, []) if one.left else ([], one.segments)
+        if partner >= 0 and min(one.weight, edges[partner].weight) >= 1.0:
+            used[partner] = True
+            other = edges[partner]
+            at_m = 0.5 * (one.at_m + other.at_m)
+            if one.left:
+                low_m, right_segments = other.off_m, other.segments
+            else:
+                high_m, left_segments = other.off_m, other.segments
+        limit_m, segments, _ = limits[i]
+        if limit_m < math.inf:
+            if one.left:
+                low_m, right_segments = -limit_m, segments
+            else:
+                high_m, left_segments = limit_m, segments
+        gap_m = high_m - low_m
+        if math.isfinite(gap_m):
+            gain *= smooth((gap_m - SHUT_M) / (OPEN_M - SHUT_M))
+            half_turn = 2.0 * math.asin(min(1.0, 0.5 * abs(one.turn)))
+            gain *= obliquity(math.tan(min(half_turn, 1.5)))
+        own = [arm[2] for arm in section.corners[one.corner].arms]
+        flush = any(other.corner != one.corner and number in other.segments for other in edges for number in own)
+        stations.append(Station(at_m, low_m, high_m, one.turn, one.weight, gain, (0.0, 0.0) if flush else one.image))
+        lefts.append(left_segments)
+        rights.append(right_segments)
+    order = sorted(range(len(stations)), key=lambda i: stations[i].at_m)
+    stations = [stations[i] for i in order]
+    lefts, rights = [lefts[i] for i in order], [rights[i] for i in order]
+    faces = []
+    for i in range(len(stations) - 1):
+        left = 1.0 if any(one in lefts[i + 1] for one in lefts[i]) else 0.0
+        right = 1.0 if any(one in rights[i + 1] for one in rights[i]) else 0.0
+        faces.append(Face(left, right))
+    return stations, faces, total_m
+
+
+def opposite(section: Section, edge: Edge, total_m: float, wavelength_m: float) -> tuple[float, list[int], int]:
+    """What lies opposite a corner of a string: how far off, which segments, and which corner or -1 for a face.
+
+    Infinitely far without, and where it lies too far beside the string to count. [m]
+    """
+    corner = section.corners[edge.corner]
+    tx, ty = edge.tangent
+    nx, ny = (ty, -tx) if edge.left else (-ty, tx)
+    nearest = -LEAST_NU / math.sqrt(2.0 / wavelength_m * (1.0 / edge.at_m + 1.0 / (total_m - edge.at_m)))
+    segments: list[int] = []
+    which = -1
+    found = False
+    for number, one in enumerate(section.segments):
+        if edge.corner in section.ends[number] or one.loss_db < OPAQUE_DB:
+            continue
+        s1 = (one.x1 - corner.x) * tx + (one.y1 - corner.y) * ty
+        s2 = (one.x2 - corner.x) * tx + (one.y2 - corner.y) * ty
+        if s1 * s2 >= 0.0:
+            continue
+        share = s1 / (s1 - s2)
+        off = (one.x1 + share * (one.x2 - one.x1) - corner.x) * nx + (one.y1 + share * (one.y2 - one.y1) - corner.y) * ny
+        if TOUCH_M < off < nearest:
+            nearest, segments, found = off, [number], True
+    for number, other in enumerate(section.corners):
+        if number == edge.corner or other.flat or not other.arms or other.loss_db < OPAQUE_DB:
+            continue
+        off = (other.x - corner.x) * nx + (other.y - corner.y) * ny
+        aside = abs((other.x - corner.x) * tx + (other.y - corner.y) * ty)
+        if not TOUCH_M < off < nearest or aside > FACING * off:
+            continue
+        if any(arm[0] * nx + arm[1] * ny < -STEEP for arm in other.arms):
+            continue
+        nearest, segments, which, found = off, [arm[2] for arm in other.arms], number, True
+    return (nearest, segments, which) if found else (math.inf, [], -1)
