@@ -6,7 +6,7 @@ import cmath
 import math
 from typing import NamedTuple
 
-from survey.propagation.around.search import Path, search
+from survey.propagation.around.search import MARGIN_DB, MAX_LOSS_DB, MAX_STRINGS, Path, Search
 from survey.propagation.around.section import Section
 from survey.propagation.around.string import edges_along, stations_of
 from survey.propagation.around.unfold import unfolded_powers
@@ -32,10 +32,17 @@ class Arrival(NamedTuple):
     """Whether it runs to the left of the line for the most part."""
 
 
-def arrivals(section: Section, length_m: float, wavelength_m: float) -> list[Arrival]:
+def arrivals(
+    section: Section, length_m: float, wavelength_m: float, most_db: float = MAX_LOSS_DB
+) -> list[Arrival]:
     """What arrives along each string of a plane; the line itself is among them."""
-    found = []
-    for path in search(section, length_m, wavelength_m):
+    found: list[Arrival] = []
+    search = Search(section, length_m, wavelength_m)
+    limit_db = most_db
+    while len(found) < MAX_STRINGS:
+        path = search.next(limit_db)
+        if path is None:
+            break
         points = [(0.0, 0.0), *((section.corners[i].x, section.corners[i].y) for i in path.corners), (length_m, 0.0)]
         edges, factor = edges_along(section, path, points, wavelength_m)
         stations, faces, total_m = stations_of(section, edges, points, wavelength_m)
@@ -61,6 +68,9 @@ def arrivals(section: Section, length_m: float, wavelength_m: float) -> list[Arr
                 area > 0.0,
             )
         )
+        power = 0.5 * (abs(found[-1].hard) ** 2 + abs(found[-1].soft) ** 2 + found[-1].more_hard + found[-1].more_soft)
+        if power > LEAST_POWER and (path.corners or path.through_db == 0.0):
+            limit_db = min(limit_db, MARGIN_DB - 10.0 * math.log10(power))
     return found
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
-from survey.propagation.around.section import TOUCH_M, Section, leg_losses
+from survey.propagation.around.section import TOUCH_M, Section, met_by_leg
 
 MAX_STRINGS = 8
 """So many strings of a plane are worked out at most."""
@@ -30,6 +30,8 @@ class Path(NamedTuple):
     through_db: float
     passed: list[tuple[int, int]]
     """Leg and segment of each pass through a sheet."""
+    beside: list[int]
+    """Solids that it passes beside the plane."""
 
 
 def edge_loss_db(nu: float) -> float:
@@ -51,7 +53,7 @@ def wraps(section: Section, corner: int, ux: float, uy: float, vx: float, vy: fl
     return True
 
 
-def search(section: Section, length_m: float, wavelength_m: float, most_db: float = MAX_LOSS_DB) -> list[Path]:
+class Search:
     """The strings of a plane from (0, 0) to (length, 0), best bound first; among them the line itself.
 
     Parameters
@@ -62,77 +64,79 @@ def search(section: Section, length_m: float, wavelength_m: float, most_db: floa
         Length of the line. [m]
     wavelength_m : float
         Wavelength. [m]
-    most_db : float
-        What loses more is dropped. [dB]
-
-    Returns
-    -------
-    list of Path
-        At most `MAX_STRINGS`.
     """
-    found: list[Path] = []
-    open_paths = [Path(0.0, [], 0.0, 0.0, [])]
-    steps = 0
-    best_db = most_db - MARGIN_DB
-    useful = [
-        i for i, one in enumerate(section.corners) if not one.flat and one.arms
-    ]
-    while open_paths and steps < MAX_STEPS and len(found) < MAX_STRINGS:
-        pick = 0
-        for i in range(1, len(open_paths)):
-            if open_paths[i].bound_db < open_paths[pick].bound_db:
-                pick = i
-        path = open_paths.pop(pick)
-        if path.bound_db > best_db + MARGIN_DB:
-            break
-        if path.corners and path.corners[-1] < 0:
-            found.append(Path(path.bound_db, path.corners[:-1], path.length_m, path.through_db, path.passed))
-            if path.corners[0] >= 0:  # not the line itself
-                best_db = min(best_db, path.bound_db)
-            continue
-        steps += 1
-        at = path.corners[-1] if path.corners else -1
-        x, y = (section.corners[at].x, section.corners[at].y) if at >= 0 else (0.0, 0.0)
-        ux = uy = 0.0
-        if at >= 0:
-            bx, by = 0.0, 0.0
-            if len(path.corners) > 1:
-                bx, by = section.corners[path.corners[-2]].x, section.corners[path.corners[-2]].y
-            ux, uy = x - bx, y - by
-            size = math.hypot(ux, uy)
-            ux, uy = ux / size, uy / size
-        for to in [-1, *useful]:
-            if to >= 0 and (to in path.corners or len(path.corners) >= MAX_CORNERS):
+
+    def __init__(self, section: Section, length_m: float, wavelength_m: float) -> None:
+        self.section, self.length_m, self.wavelength_m = section, length_m, wavelength_m
+        self.open: list[Path] = [Path(0.0, [], 0.0, 0.0, [], [])]
+        self.steps = 0
+        self.useful = [i for i, one in enumerate(section.corners) if not one.flat and one.arms]
+
+    def next(self, most_db: float) -> Path | None:
+        """The next string, or nothing where no more can lose less than so much."""
+        section = self.section
+        while self.open and self.steps < MAX_STEPS:
+            pick = 0
+            for i in range(1, len(self.open)):
+                if self.open[i].bound_db < self.open[pick].bound_db:
+                    pick = i
+            path = self.open.pop(pick)
+            if path.bound_db > most_db:
                 continue
-            tx, ty = (section.corners[to].x, section.corners[to].y) if to >= 0 else (length_m, 0.0)
-            vx, vy = tx - x, ty - y
-            size = math.hypot(vx, vy)
-            if size < TOUCH_M:
-                continue
-            long_m = path.length_m + size + math.hypot(length_m - tx, ty)
-            nu = 2.0 * math.sqrt(max(0.0, long_m - length_m) / wavelength_m)
-            bound_db = path.through_db + (edge_loss_db(nu) if path.corners or to >= 0 else 0.0)
-            if bound_db > best_db + MARGIN_DB:
-                continue
-            if at >= 0 and not wraps(section, at, ux, uy, vx / size, vy / size):
-                continue
-            if to >= 0 and not can_wrap(section, to, vx / size, vy / size):
-                continue
-            left_db = best_db + MARGIN_DB - bound_db
-            loss_db, passed = leg_losses(section, x, y, tx, ty, at, to, left_db)
-            if bound_db + loss_db > best_db + MARGIN_DB:
-                continue
-            leg = len(path.corners)
-            open_paths.append(
-                Path(
-                    bound_db + loss_db,
-                    [*path.corners, to],
-                    path.length_m + size,
-                    path.through_db + loss_db,
-                    path.passed + [(leg, one) for one in passed],
-                )
+            if path.corners and path.corners[-1] < 0:
+                return path._replace(corners=path.corners[:-1])
+            self.steps += 1
+            at = path.corners[-1] if path.corners else -1
+            x, y = (section.corners[at].x, section.corners[at].y) if at >= 0 else (0.0, 0.0)
+            ux, uy = 0.0, 0.0
+            if at >= 0:
+                bx, by = 0.0, 0.0
+                if len(path.corners) > 1:
+                    bx, by = section.corners[path.corners[-2]].x, section.corners[path.corners[-2]].y
+                size = math.hypot(x - bx, y - by)
+                ux, uy = (x - bx) / size, (y - by) / size
+            for to in [-1, *self.useful]:
+                self._extend(path, at, to, (x, y), (ux, uy), most_db)
+        return None
+
+    def _extend(
+        self, path: Path, at: int, to: int, here: tuple[float, float], u: tuple[float, float], most_db: float
+    ) -> None:
+        """Lead a string on to a corner, or to the end where that is -1."""
+        section, length_m = self.section, self.length_m
+        if to >= 0 and (to in path.corners or len(path.corners) >= MAX_CORNERS):
+            return
+        x, y = here
+        tx, ty = (section.corners[to].x, section.corners[to].y) if to >= 0 else (length_m, 0.0)
+        vx, vy = tx - x, ty - y
+        size = math.hypot(vx, vy)
+        if size < TOUCH_M:
+            return
+        vx, vy = vx / size, vy / size
+        long_m = path.length_m + size + math.hypot(length_m - tx, ty)
+        nu = 2.0 * math.sqrt(max(0.0, long_m - length_m) / self.wavelength_m)
+        bound_db = path.through_db + (edge_loss_db(nu) if at >= 0 or to >= 0 else 0.0)
+        if bound_db > most_db:
+            return
+        if at >= 0 and not wraps(section, at, u[0], u[1], vx, vy):
+            return
+        if to >= 0 and not can_wrap(section, to, vx, vy):
+            return
+        left_db = most_db - bound_db if at >= 0 or to >= 0 else 1e9
+        met = met_by_leg(section, x, y, tx, ty, at, to, left_db, path.beside)
+        if bound_db + met.loss_db > most_db and (at >= 0 or to >= 0):
+            return
+        leg = len(path.corners)
+        self.open.append(
+            Path(
+                bound_db + met.loss_db,
+                [*path.corners, to],
+                path.length_m + size,
+                path.through_db + met.loss_db,
+                path.passed + [(leg, one) for one in met.passed],
+                path.beside + met.beside,
             )
-    return found
+        )
 
 
 def can_wrap(section: Section, corner: int, ux: float, uy: float) -> bool:

@@ -13,6 +13,8 @@ JOINT_M = 0.0203
 
 A little more than 2 cm, so that no plan drawn in centimetres is a tie.
 """
+END_M = 1e-3
+"""What a leg meets so near to its ends stands at them: radios stand on sheets. [m]"""
 TOUCH_M = 1e-6
 """What lies within this of a line touches it. [m]"""
 
@@ -25,8 +27,16 @@ class Segment(NamedTuple):
     x2: float
     y2: float
     loss_db: float
-    """Of one pass through it."""
+    """Of one pass square through it."""
     sheet: int
+    solid: int = -1
+    beside_db: float = 1e9
+    """What is lost in passing its solid beside the plane, past its nearest end there."""
+    nx: float = 0.0
+    ny: float = 0.0
+    """The part of the sheet's normal that lies in the plane."""
+    table: tuple[float, ...] = ()
+    """Loss by cosine of incidence in equal steps from 0 to 1; empty where it does not depend on it."""
 
 
 class Corner(NamedTuple):
@@ -71,7 +81,7 @@ def joined(segments: list[Segment]) -> Section:
                 ys.append(y)
             pair.append(found)
         ends.append((pair[0], pair[1]))
-        kept.append(Segment(xs[pair[0]], ys[pair[0]], xs[pair[1]], ys[pair[1]], one.loss_db, one.sheet))
+        kept.append(one._replace(x1=xs[pair[0]], y1=ys[pair[0]], x2=xs[pair[1]], y2=ys[pair[1]]))
     corners = []
     for node in range(len(xs)):
         arms: list[tuple[float, float, int]] = []
@@ -104,25 +114,51 @@ def joined(segments: list[Segment]) -> Section:
     return Section(kept, ends, corners)
 
 
-def leg_losses(
-    section: Section, x1: float, y1: float, x2: float, y2: float, from_corner: int, to_corner: int, most_db: float
-) -> tuple[float, list[int]]:
-    """What a leg goes through: loss in all, and which segments; stops where more than `most_db` is lost. [dB]
+class Met(NamedTuple):
+    """What a leg goes through."""
 
-    A leg that only touches corners of what lies on one side of it goes through nothing. One that passes exactly
-    through a corner with arms on both sides goes through the weaker side.
+    loss_db: float
+    passed: list[int]
+    """Segments that it goes through."""
+    beside: list[int]
+    """Solids that it passes beside the plane."""
+
+
+def pass_loss_db(one: Segment, dx: float, dy: float) -> float:
+    """Loss of a pass through a segment in a direction of the plane."""
+    if not one.table:
+        return one.loss_db
+    at = min(abs(one.nx * dx + one.ny * dy), 1.0) * (len(one.table) - 1)
+    low = min(int(at), len(one.table) - 2)
+    return one.table[low] + (at - low) * (one.table[low + 1] - one.table[low])
+
+
+def met_by_leg(
+    section: Section,
+    x1: float,
+    y1: float,
+    x2: float,
+    y2: float,
+    from_corner: int,
+    to_corner: int,
+    most_db: float,
+    beside: list[int],
+) -> Met:
+    """What a leg goes through, or passes beside the plane where that costs less.
+
+    A leg that only touches corners of what lies on one side of it meets nothing. One that passes exactly through a
+    corner with arms on both sides goes through the weaker side. Where more than `most_db` is lost no more is told.
     """
     dx, dy = x2 - x1, y2 - y1
     size = math.hypot(dx, dy)
-    total_db = 0.0
-    passed: list[int] = []
     if size < TOUCH_M:
-        return total_db, passed
+        return Met(0.0, [], [])
     dx, dy = dx / size, dy / size
-    through_corner: list[tuple[int, int, float]] = []
+    hits: list[tuple[int, float]] = []
+    through_corner: list[tuple[int, int, float, int]] = []
     for number, one in enumerate(section.segments):
         a, b = section.ends[number]
-        if from_corner in (a, b) or to_corner in (a, b):
+        if from_corner == a or from_corner == b or to_corner == a or to_corner == b:
             continue
         s1 = (one.y1 - y1) * dx - (one.x1 - x1) * dy
         s2 = (one.y2 - y1) * dx - (one.x2 - x1) * dy
@@ -130,27 +166,54 @@ def leg_losses(
             continue
         if abs(s1) <= TOUCH_M and abs(s2) <= TOUCH_M:
             continue
-        for corner, s, other, px, py in ((a, s1, s2, one.x1, one.y1), (b, s2, s1, one.x2, one.y2)):
-            along = (px - x1) * dx + (py - y1) * dy
-            if abs(s) <= TOUCH_M and TOUCH_M < along < size - TOUCH_M:
-                through_corner.append((corner, 1 if other > 0 else -1, one.loss_db))
         if abs(s1) <= TOUCH_M or abs(s2) <= TOUCH_M:
+            corner, other = (a, s2) if abs(s1) <= TOUCH_M else (b, s1)
+            px, py = (one.x1, one.y1) if corner == a else (one.x2, one.y2)
+            along = (px - x1) * dx + (py - y1) * dy
+            if END_M < along < size - END_M:
+                through_corner.append((corner, 1 if other > 0.0 else -1, pass_loss_db(one, dx, dy), number))
             continue
         share = s1 / (s1 - s2)
         along = (one.x1 + share * (one.x2 - one.x1) - x1) * dx + (one.y1 + share * (one.y2 - one.y1) - y1) * dy
-        if TOUCH_M * 1e3 < along < size - TOUCH_M * 1e3:
-            total_db += one.loss_db
-            passed.append(number)
-            if total_db > most_db:
-                return total_db, passed
+        if END_M < along < size - END_M:
+            hits.append((number, pass_loss_db(one, dx, dy)))
     done: list[int] = []
-    for corner, _, _ in through_corner:
+    for corner, _, _, _ in through_corner:
         if corner in done:
             continue
         done.append(corner)
-        sides = [0.0, 0.0]
-        for other, side, loss_db in through_corner:
-            if other == corner:
-                sides[0 if side > 0 else 1] = max(sides[0 if side > 0 else 1], loss_db)
-        total_db += min(sides)
-    return total_db, passed
+        most_left, most_right, left, right = -1.0, -1.0, -1, -1
+        for other, side, loss_db, number in through_corner:
+            if other == corner and side > 0 and loss_db > most_left:
+                most_left, left = loss_db, number
+            if other == corner and side < 0 and loss_db > most_right:
+                most_right, right = loss_db, number
+        if left >= 0 and right >= 0:
+            hits.append((left, most_left) if most_left < most_right else (right, most_right))
+    total_db = 0.0
+    passed: list[int] = []
+    beside_now: list[int] = []
+    seen: list[int] = []
+    for number, _ in hits:
+        one = section.segments[number]
+        if one.solid in seen:
+            continue
+        if one.solid >= 0:
+            seen.append(one.solid)
+            if one.solid in beside:
+                continue
+        material_db = 0.0
+        members: list[int] = []
+        for other, loss_db in hits:
+            if other == number or (one.solid >= 0 and section.segments[other].solid == one.solid):
+                material_db += loss_db
+                members.append(other)
+        if one.beside_db < material_db:
+            total_db += one.beside_db
+            beside_now.append(one.solid)
+        else:
+            total_db += material_db
+            passed.extend(members)
+        if total_db > most_db:
+            return Met(total_db, passed, beside_now)
+    return Met(total_db, passed, beside_now)

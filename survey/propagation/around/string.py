@@ -6,7 +6,7 @@ import math
 from typing import NamedTuple
 
 from survey.propagation.around.search import Path, edge_loss_db
-from survey.propagation.around.section import TOUCH_M, Section, leg_losses
+from survey.propagation.around.section import END_M, TOUCH_M, Section, met_by_leg
 from survey.propagation.around.windows import MAX_STATIONS, Face, Station, field, obliquity
 
 FULL_NU = -1.8
@@ -69,16 +69,6 @@ def outer_angle(section: Section, corner: int) -> float:
     return 2.0 - widest / math.pi
 
 
-def string_power(section: Section, path: Path, length_m: float, wavelength_m: float) -> tuple[float, float]:
-    """Power that arrives along a string relative to the line with nothing there, hard and soft; and what it passes."""
-    points = [(0.0, 0.0), *((section.corners[i].x, section.corners[i].y) for i in path.corners), (length_m, 0.0)]
-    edges, factor = edges_along(section, path, points, wavelength_m)
-    stations, faces, total_m = stations_of(section, edges, points, wavelength_m)
-    hard, soft = field(stations, faces, total_m, wavelength_m)
-    scale = factor * 10.0 ** (-path.through_db / 10.0) * (length_m / total_m) ** 2
-    return scale * abs(hard) ** 2, scale * abs(soft) ** 2
-
-
 def edges_along(
     section: Section, path: Path, points: list[tuple[float, float]], wavelength_m: float
 ) -> tuple[list[Edge], float]:
@@ -112,7 +102,7 @@ def edges_along(
                 continue
             along = (corner.x - x1) * dx + (corner.y - y1) * dy
             off = (corner.y - y1) * dx - (corner.x - x1) * dy
-            if not TOUCH_M * 1e3 < along < size - TOUCH_M * 1e3:
+            if not END_M < along < size - END_M:
                 continue
             s = at_m + along
             scale = math.sqrt(2.0 / wavelength_m * (1.0 / along + 1.0 / (size - along)))
@@ -126,10 +116,10 @@ def edges_along(
             if any(sign * (dx * arm[1] - dy * arm[0]) < -STEEP for arm in corner.arms):
                 continue
             if abs(off) > 0.01:
-                hidden_db, _ = leg_losses(
-                    section, x1 + along * dx, y1 + along * dy, corner.x, corner.y, -1, number, OPAQUE_DB
+                hidden = met_by_leg(
+                    section, x1 + along * dx, y1 + along * dy, corner.x, corner.y, -1, number, OPAQUE_DB, path.beside
                 )
-                if hidden_db > 0.0:
+                if hidden.loss_db > 0.0:
                     continue
             if corner.loss_db < OPAQUE_DB:
                 open_power = 10.0 ** (-edge_loss_db(nu) / 10.0)

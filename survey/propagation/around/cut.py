@@ -1,0 +1,170 @@
+"""A line's two planes, and what stands in them or so close beside that it counts."""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+from survey.propagation.around.bodies import Bodies
+from survey.propagation.around.search import edge_loss_db
+from survey.propagation.around.section import Section, Segment, joined
+
+BESIDE_NU = -0.78
+"""What ends farther beside a plane than this takes nothing from a line in it (ITU-R P.526-15, section 4.1)."""
+SAME_M = 1e-6
+INSIDE_M = 1e-3
+"""What ends beside a plane is cut so far inside its end. [m]"""
+NEAREST = 0.02
+"""Ends of solids nearer to an end of the line than this share of its length are taken as so far away."""
+LEVEL_M = 0.1
+
+
+class Line(NamedTuple):
+    """A line with its axes."""
+
+    start_m: tuple[float, float, float]
+    along: tuple[float, float, float]
+    up: tuple[float, float, float]
+    """Square to the line and as upright as can be."""
+    left: tuple[float, float, float]
+    length_m: float
+
+
+class Local(NamedTuple):
+    """A solid in the axes of a line."""
+
+    solid: int
+    corners: list[list[tuple[float, float, float]]]
+    """Of each sheet: along, up, left."""
+    low: tuple[float, float, float]
+    high: tuple[float, float, float]
+    nu: tuple[float, float, float, float]
+    """How deep the line lies behind its top, its bottom, its left end and its right end; negative where it clears it."""
+
+
+def line_of(start_m: tuple[float, float, float], end_m: tuple[float, float, float]) -> Line:
+    """A line from one point to another."""
+    dx, dy, dz = end_m[0] - start_m[0], end_m[1] - start_m[1], end_m[2] - start_m[2]
+    length_m = math.sqrt(dx * dx + dy * dy + dz * dz)
+    if length_m < SAME_M:
+        return Line(start_m, (1.0, 0.0, 0.0), (0.0, 0.0, 1.0), (0.0, 1.0, 0.0), 0.0)
+    ax, ay, az = dx / length_m, dy / length_m, dz / length_m
+    level = math.hypot(ax, ay)
+    lx, ly = (-ay / level, ax / level) if level > SAME_M else (0.0, 1.0)
+    return Line(start_m, (ax, ay, az), (ay * 0.0 - az * ly, az * lx - ax * 0.0, ax * ly - ay * lx), (lx, ly, 0.0), length_m)
+
+
+def local(bodies: Bodies, solid: int, line: Line, wavelength_m: float) -> Local:
+    """A solid in the axes of a line."""
+    sheets: list[list[tuple[float, float, float]]] = []
+    low = [math.inf] * 3
+    high = [-math.inf] * 3
+    nu = [-math.inf] * 4
+    sx, sy, sz = line.start_m
+    for s in range(bodies.solid_first[solid], bodies.solid_first[solid + 1]):
+        corners = []
+        for c in range(bodies.first[s], bodies.first[s + 1]):
+            x, y, z = bodies.corner_m[c][0] - sx, bodies.corner_m[c][1] - sy, bodies.corner_m[c][2] - sz
+            u = float(x * line.along[0] + y * line.along[1] + z * line.along[2])
+            v = float(x * line.up[0] + y * line.up[1] + z * line.up[2])
+            w = float(x * line.left[0] + y * line.left[1] + z * line.left[2])
+            corners.append((u, v, w))
+            share = min(max(u / line.length_m, NEAREST), 1.0 - NEAREST)
+            scale = math.sqrt(2.0 / (wavelength_m * line.length_m * share * (1.0 - share)))
+            nu = [max(nu[0], v * scale), max(nu[1], -v * scale), max(nu[2], w * scale), max(nu[3], -w * scale)]
+            for axis, value in enumerate((u, v, w)):
+                low[axis] = min(low[axis], value)
+                high[axis] = max(high[axis], value)
+        sheets.append(corners)
+    return Local(
+        solid,
+        sheets,
+        (low[0], low[1], low[2]),
+        (high[0], high[1], high[2]),
+        (nu[0], nu[1], nu[2], nu[3]),
+    )
+
+
+def beside_loss_db(bodies: Bodies, one: Local, every: list[Local], upright: bool) -> float:
+    """What a wave in a plane loses in passing a solid beside the plane, past its nearest end there; 1e9 for no end."""
+    axis = 2 if upright else 1
+    other_axis = 1 if upright else 2
+    best_db = 1e9
+    for end in range(2):
+        number = (2 if upright else 0) + end
+        shut = False
+        for k in range(bodies.touch_first[one.solid], bodies.touch_first[one.solid + 1]):
+            for other in every:
+                if other.solid != bodies.touch[k]:
+                    continue
+                if other.low[other_axis] > LEVEL_M or other.high[other_axis] < -LEVEL_M:
+                    continue
+                more = other.high[axis] - one.high[axis] if end == 0 else one.low[axis] - other.low[axis]
+                shut = shut or more > LEVEL_M
+        if not upright and end == 1 and one.low[1] < one.high[1] and stands(one):
+            shut = True
+        if not shut:
+            best_db = min(best_db, edge_loss_db(one.nu[number]))
+    return best_db
+
+
+def stands(one: Local) -> bool:
+    """Whether nothing passes below: kept for the ground, which the rule knows only as what bodies reach down to."""
+    return False
+
+
+def section_of(bodies: Bodies, near: list[Local], every: list[Local], line: Line, upright: bool, pass_beside: bool) -> Section:
+    """What some solids cut from the upright or the level plane of a line."""
+    segments: list[Segment] = []
+    axis = 2 if upright else 1
+    normal_up = line.up if upright else line.left
+    for one in near:
+        low, high = one.low[axis], one.high[axis]
+        shift = 0.0
+        if high - low < SAME_M:
+            continue
+        if low > -SAME_M or high <= -SAME_M:  # beside the plane
+            ends = (one.nu[2], one.nu[3]) if upright else (one.nu[0], one.nu[1])
+            if min(ends) <= BESIDE_NU or one.high[0] <= 0.0 or one.low[0] >= line.length_m:
+                continue
+            inside_m = min(INSIDE_M, 0.5 * (high - low))
+            shift = low + inside_m if low > -SAME_M else high - inside_m
+        beside_db = beside_loss_db(bodies, one, every, upright) if pass_beside else 1e9
+        first = bodies.solid_first[one.solid]
+        for number, corners in enumerate(one.corners):
+            ends_m = cut(corners, axis, shift)
+            if len(ends_m) < 2 or math.hypot(ends_m[1][0] - ends_m[0][0], ends_m[1][1] - ends_m[0][1]) < INSIDE_M:
+                continue
+            s = first + number
+            normal = bodies.normal[s]
+            table = tuple(bodies.table_db[bodies.table[s]]) if bodies.table[s] >= 0 else ()
+            segments.append(
+                Segment(
+                    ends_m[0][0],
+                    ends_m[0][1],
+                    ends_m[1][0],
+                    ends_m[1][1],
+                    float(bodies.loss_db[s]),
+                    int(s),
+                    one.solid,
+                    beside_db,
+                    float(normal[0] * line.along[0] + normal[1] * line.along[1] + normal[2] * line.along[2]),
+                    float(normal[0] * normal_up[0] + normal[1] * normal_up[1] + normal[2] * normal_up[2]),
+                    table,
+                )
+            )
+    return joined(segments)
+
+
+def cut(corners: list[tuple[float, float, float]], axis: int, shift: float) -> list[tuple[float, float]]:
+    """Where the edges of a convex sheet cross a plane beside or through the line: its two places there, or none."""
+    found: list[tuple[float, float]] = []
+    other = 3 - axis
+    for i in range(len(corners)):
+        a, b = corners[i - 1], corners[i]
+        d1, d2 = a[axis] - shift, b[axis] - shift
+        if (d1 > -SAME_M) == (d2 > -SAME_M):
+            continue
+        share = min(max(d1 / (d1 - d2), 0.0), 1.0) if abs(d1 - d2) > 1e-12 else 0.0
+        found.append((a[0] + share * (b[0] - a[0]), a[other] + share * (b[other] - a[other])))
+    return found[:2]
