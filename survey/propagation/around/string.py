@@ -23,7 +23,10 @@ FLUSH_NU = 0.78
 """Images of ends in the face at an edge beside a string fade as it lies deeper, down to here."""
 SHUT_M = 0.02
 OPEN_M = 0.10
-"""Windows come in from one width to the other: what is drawn apart by less is drawn roughly. [m]"""
+"""Windows between two edges come in from one width to the other: what is drawn apart by less is drawn roughly. [m]"""
+SHORT_M = 0.052
+FREE_M = 0.14
+"""The same between an edge and a face, such as a wall drawn short of its roof. [m]"""
 
 
 class Edge(NamedTuple):
@@ -133,12 +136,14 @@ def edges_along(
             beside.append((nu, Edge(s, off, left, 0.0, weight, 1.0, number, segments, (dx, dy), image)))
         at_m += size
     beside.sort(key=lambda one: -one[0])
-    for _, edge in beside:
+    for nu, edge in beside:
         if len(edges) >= MAX_STATIONS:
             break
         weight = edge.weight * shadow_weight(edges, edge, whole_m, wavelength_m)
-        if weight > 0.0:
-            edges.append(edge._replace(weight=weight))
+        if weight >= 1.0:
+            edges.append(edge)
+        elif weight > 0.0:
+            factor *= (1.0 + weight * ripple(nu)) ** 2
     edges.sort(key=lambda one: one.at_m)
     return edges, factor
 
@@ -192,6 +197,12 @@ def covered(section: Section, corner: int, point: tuple[float, float], wavelengt
     return 1.0 - smooth((nu - LEAST_NU) / (FULL_NU - LEAST_NU)), best
 
 
+def ripple(nu: float) -> float:
+    """How much an edge far below a line adds to the amplitude, from the Fresnel integrals' first terms."""
+    phase = 0.5 * math.pi * nu * nu
+    return (math.sin(phase) - math.cos(phase)) / (2.0 * math.pi * max(abs(nu), 1.0))
+
+
 def shadow_weight(edges: list[Edge], edge: Edge, whole_m: float, wavelength_m: float) -> float:
     """How much an edge beside a string counts, in the shadow of its neighbours on the same side."""
     before_m, before_off, beyond_m, beyond_off = 0.0, 0.0, whole_m, 0.0
@@ -238,7 +249,7 @@ def stations_of(
         gain, at_m = one.gain, one.at_m
         low_m, high_m = (-math.inf, one.off_m) if one.left else (one.off_m, math.inf)
         left_segments, right_segments = (one.segments, []) if one.left else ([], one.segments)
-        if partner >= 0 and min(one.weight, edges[partner].weight) >= 1.0:
+        if partner >= 0:
             used[partner] = True
             other = edges[partner]
             at_m = 0.5 * (one.at_m + other.at_m)
@@ -254,12 +265,13 @@ def stations_of(
                 high_m, left_segments = limit_m, segments
         gap_m = high_m - low_m
         if math.isfinite(gap_m):
-            gain *= smooth((gap_m - SHUT_M) / (OPEN_M - SHUT_M))
+            shut_m, free_m = (SHORT_M, FREE_M) if limit_m < math.inf and limits[i][2] < 0 else (SHUT_M, OPEN_M)
+            gain *= smooth((gap_m - shut_m) / (free_m - shut_m))
             half_turn = 2.0 * math.asin(min(1.0, 0.5 * abs(one.turn)))
             gain *= obliquity(math.tan(min(half_turn, 1.5)))
         own = [arm[2] for arm in section.corners[one.corner].arms]
         flush = any(other.corner != one.corner and number in other.segments for other in edges for number in own)
-        stations.append(Station(at_m, low_m, high_m, one.turn, one.weight, gain, (0.0, 0.0) if flush else one.image))
+        stations.append(Station(at_m, low_m, high_m, one.turn, gain, (0.0, 0.0) if flush else one.image))
         lefts.append(left_segments)
         rights.append(right_segments)
     order = sorted(range(len(stations)), key=lambda i: stations[i].at_m)

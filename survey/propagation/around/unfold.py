@@ -11,7 +11,7 @@ import math
 
 from survey.propagation.around.search import Path
 from survey.propagation.around.section import Section
-from survey.propagation.around.string import FULL_NU, LEAST_NU, OPAQUE_DB, image_at, outer_angle, smooth, wedge_gain
+from survey.propagation.around.string import FULL_NU, LEAST_NU, OPAQUE_DB, image_at, outer_angle, ripple, smooth, wedge_gain
 from survey.propagation.around.windows import Face, Station, field
 
 MAX_BOUNCES = 4
@@ -146,6 +146,7 @@ def straightened(
     stations: list[Station] = []
     members: list[list[int]] = []
     kept: list[int] = []
+    gain = 1.0
     number = 0
     for i, (x, y, corner, side, bounce) in enumerate(places):
         arms = [arm[2] for arm in section.corners[corner].arms]
@@ -161,7 +162,7 @@ def straightened(
             ):
                 image = (0.0, 0.0)
             stations.append(
-                Station(starts_m[number], low_m, high_m, 2.0 * math.sin(turn_rad / 2.0), 1.0, wedge_gain(abs(turn_rad), n), image)
+                Station(starts_m[number], low_m, high_m, 2.0 * math.sin(turn_rad / 2.0), wedge_gain(abs(turn_rad), n), image)
             )
         else:
             (x1, y1), (x2, y2) = points[number], points[number + 1]
@@ -172,9 +173,10 @@ def straightened(
             low_m, high_m = (-math.inf, off) if side > 0 else (off, math.inf)
             nu = -(off * side) * math.sqrt(2.0 / wavelength_m * (1.0 / along + 1.0 / (size - along)))
             weight = smooth((nu - LEAST_NU) / (FULL_NU - LEAST_NU))
-            if weight <= 0.0:
+            if weight < 1.0:
+                gain *= 1.0 + weight * ripple(nu)
                 continue
-            stations.append(Station(starts_m[number] + along, low_m, high_m, 0.0, weight, 1.0))
+            stations.append(Station(starts_m[number] + along, low_m, high_m, 0.0, 1.0))
         members.append([] if bounce else arms)
         kept.append(i)
     faces = []
@@ -185,5 +187,5 @@ def straightened(
         right = 1.0 if same and one[3] < 0 and two[3] < 0 else 0.0
         faces.append(Face(left, right))
     hard, soft = field(stations, faces, starts_m[-1], wavelength_m)
-    scale = (length_m / starts_m[-1]) ** 2
+    scale = (gain * length_m / starts_m[-1]) ** 2
     return scale * abs(hard) ** 2, scale * abs(soft) ** 2

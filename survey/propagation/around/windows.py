@@ -39,8 +39,6 @@ class Station(NamedTuple):
     """Up to here it is open; infinite where nothing closes it on the left."""
     turn: float
     """2 sin(half the angle by which the string turns here), positive to the left."""
-    weight: float
-    """How much the edge counts, from 0 (it is not there) to 1."""
     gain: float
     """Amplitude that goes with it: wedge, obliquity, narrow slit."""
     image: tuple[float, float] = (0.0, 0.0)
@@ -80,6 +78,7 @@ def field(stations: list[Station], faces: list[Face], length_m: float, wavelengt
     k = 2.0 * math.pi / wavelength_m
     legs_m, width = spread(stations, length_m, k)
     total_m = sum(legs_m)
+    far = straight_up_to(stations, legs_m, k)
     duct = [
         faces[i].left > 0.0
         and faces[i].right > 0.0
@@ -94,7 +93,7 @@ def field(stations: list[Station], faces: list[Face], length_m: float, wavelengt
     for i in range(count):
         one = stations[i]
         in_duct = (i > 0 and duct[i - 1]) or (i < count - 1 and duct[i])
-        at, weight = contour(stations, i, legs_m, width[i], in_duct, k)
+        at, weight = contour(stations, i, legs_m, width[i], in_duct, far, k)
         gain *= one.gain
         points = len(at)
         own = [
@@ -230,8 +229,42 @@ def widths(stations: list[Station], legs_m: list[float], k: float) -> list[float
     return width
 
 
+def straight_up_to(stations: list[Station], legs_m: list[float], k: float) -> list[float]:
+    """How far the contour of each half line is straight: up to where a neighbour is closed, or turns. [m]"""
+    count = len(stations)
+    far: list[float] = []
+    for one in stations:
+        far.append(one.low_m if math.isfinite(one.low_m) else one.high_m if math.isfinite(one.high_m) else 0.0)
+    for _ in range(count):
+        changed = False
+        for i in range(count):
+            one = stations[i]
+            if math.isfinite(one.low_m) == math.isfinite(one.high_m):
+                continue
+            upward = math.isfinite(one.low_m)
+            edge_m = one.low_m if upward else one.high_m
+            for j in (i - 1, i + 1):
+                if j < 0 or j >= count:
+                    continue
+                leg_m = legs_m[i] if j < i else legs_m[i + 1]
+                limit_m = stations[j].high_m if upward else stations[j].low_m
+                same = math.isfinite(stations[j].low_m) == upward and math.isfinite(stations[j].high_m) != upward
+                if not math.isfinite(limit_m):
+                    if not same or far[j] == (stations[j].low_m if upward else stations[j].high_m):
+                        continue
+                    limit_m = far[j]
+                beyond_m = (limit_m - far[i]) if upward else (far[i] - limit_m)
+                whole_m = abs(limit_m - edge_m)
+                if beyond_m > 0.0 and 0.25 * k * whole_m * whole_m / leg_m > STRAIGHT_GROWTH:
+                    far[i] = limit_m
+                    changed = True
+        if not changed:
+            break
+    return far
+
+
 def contour(
-    stations: list[Station], i: int, legs_m: list[float], width: float, in_duct: bool, k: float
+    stations: list[Station], i: int, legs_m: list[float], width: float, in_duct: bool, far: list[float], k: float
 ) -> tuple[list[complex], list[complex]]:
     """Points and weights at a station."""
     one = stations[i]
@@ -242,7 +275,7 @@ def contour(
     if closed_left and closed_right:
         gap_m = one.high_m - one.low_m
         growth = 0.25 * k * gap_m * gap_m / min(legs_m[i], legs_m[i + 1])
-        if in_duct or growth > MAX_GROWTH or one.weight >= 1.0 and abs(one.turn) * k * gap_m < 1.0:
+        if in_duct or growth > MAX_GROWTH or abs(one.turn) * k * gap_m < 1.0:
             add_span(at, weight, one.low_m, one.high_m, 1.0)
         else:
             side = -1.0 if one.turn > 0.0 else 1.0
@@ -255,19 +288,10 @@ def contour(
         return at, weight
     side = 1.0 if closed_right else -1.0
     edge_m = one.low_m if closed_right else one.high_m
-    far_m = edge_m
-    for j in (i - 1, i + 1):
-        if 0 <= j < len(stations):
-            leg_m = legs_m[i] if j < i else legs_m[i + 1]
-            limit_m = stations[j].high_m if closed_right else stations[j].low_m
-            if math.isfinite(limit_m) and (limit_m - edge_m) * side > 0.0:
-                if 0.25 * k * (limit_m - edge_m) ** 2 / leg_m > STRAIGHT_GROWTH:
-                    far_m = max(far_m * side, limit_m * side) * side
+    far_m = far[i]
     if far_m != edge_m:
         add_span(at, weight, min(edge_m, far_m), max(edge_m, far_m), 1.0)
     add_ray(at, weight, far_m, side, size_m, 1.0)
-    if one.weight < 1.0:
-        add_ray(at, weight, edge_m, -side, size_m, 1.0 - one.weight)
     return at, weight
 
 
