@@ -89,13 +89,25 @@ def in_step(one: tuple[float, float], other: tuple[float, float]) -> float:
     return max(math.sin(math.pi * apart) / (math.pi * apart), 0.0) if apart < 1.0 else 0.0
 
 
+def weaker(one: Arrival, amplitude: float) -> Arrival:
+    """The same with at most so much amplitude."""
+    hard = min(1.0, amplitude / max(abs(one.hard), 1e-9))
+    soft = min(1.0, amplitude / max(abs(one.soft), 1e-9))
+    return one._replace(hard=one.hard * hard, soft=one.soft * soft)
+
+
 def joined_power(ways: list[Arrival]) -> tuple[float, float]:
-    """Power of several strings, hard and soft: in step where their directions hardly differ, by power elsewhere."""
+    """Power of several strings, hard and soft: in step where their directions hardly differ, by power elsewhere.
+
+    What goes through something and what goes around its edge share one front: their powers add.
+    """
     hard, soft = 0.0, 0.0
     for i, one in enumerate(ways):
         hard += abs(one.hard) ** 2 + one.more_hard
         soft += abs(one.soft) ** 2 + one.more_soft
         for other in ways[:i]:
+            if one.path.passed or other.path.passed:
+                continue
             share = in_step(one.leave, other.leave) * in_step(one.arrive, other.arrive)
             if share > 0.0:
                 hard += 2.0 * share * (one.hard * other.hard.conjugate()).real

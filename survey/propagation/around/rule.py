@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from survey.propagation.around.bodies import Bodies
 from survey.propagation.around.cut import BESIDE_NU, Line, Local, line_of, local, section_of
-from survey.propagation.around.plane import Arrival, arrivals, joined_power
+from survey.propagation.around.plane import Arrival, arrivals, joined_power, weaker
 from survey.propagation.around.search import MARGIN_DB, MAX_LOSS_DB, Path, edge_loss_db
 from survey.propagation.around.section import Section, met_by_leg
 from survey.propagation.around.string import LEAST_NU, edges_along, smooth, stations_of
@@ -88,10 +88,24 @@ def line_powers(
     grazed = [one for one in near if one.solid not in crossed and graze_nu(one) > LEAST_NU]
     straight = straight_amplitude(bodies, grazed, places, line, wavelength_m)
     nearest = max(grazed, key=graze_nu).solid if grazed else -1
+    if not crossed:  # in each plane only as far as the line clears everything in that plane
+        upright = upright._replace(straight=cleared(upright.straight, near, 0))
+        level = level._replace(straight=cleared(level.straight, near, 2))
     powers = []
     for hard_over in (True, False):
         powers.append(joined(upright, level, straight[0 if hard_over else 1], not crossed, hard_over))
     return Found(powers[0], powers[1], (upright, level), not crossed, nearest)
+
+
+def cleared(straight: Arrival | None, near: list[Local], first: int) -> Arrival | None:
+    """The line itself in a plane, at most what it keeps of passing all that is near over or under it, or beside it."""
+    if straight is None:
+        return None
+    loss_db = 0.0
+    for one in near:
+        if graze_nu(one) > BESIDE_NU:
+            loss_db += edge_loss_db(min(one.nu[first], one.nu[first + 1]))
+    return None if loss_db > 2.0 * NONE_DB else weaker(straight, 10.0 ** (-loss_db / 20.0))
 
 
 def distance_m(bodies: Bodies, q: int, line: Line) -> float:
@@ -186,18 +200,18 @@ def joined(upright: Plane, level: Plane, straight: float, clear: bool, hard_over
     Past the corner of a wall the open part is F + G - F G of the open parts of the two planes, in amplitude; deep in the
     shadow two ways have no common phase and their powers add.
     """
-    over = pick(joined_power(upright.around), hard_over)
     sides = [one for one in level.around if one.left]
     others = [one for one in level.around if not one.left]
     left, right = pick(joined_power(sides), not hard_over), pick(joined_power(others), not hard_over)
-    beside = pick(joined_power(level.around), not hard_over)
+    straight_1 = 1.0 if clear and upright.straight else 0.0
+    straight_2 = 1.0 if clear and level.straight else 0.0
+    upright_ways = [*upright.around, upright.straight] if clear and upright.straight else upright.around
+    level_ways = [*level.around, level.straight] if clear and level.straight else level.around
+    over, beside = pick(joined_power(upright_ways), hard_over), pick(joined_power(level_ways), not hard_over)
     grow = beside / max(left + right, NOTHING)
     left, right = left * grow, right * grow
     mixed_1, mixed_2 = pick(joined_power(upright.mixed), hard_over), pick(joined_power(level.mixed), not hard_over)
-    straight_1 = pick(joined_power([upright.straight]), hard_over) if clear and upright.straight else 0.0
-    straight_2 = pick(joined_power([level.straight]), not hard_over) if clear and level.straight else 0.0
-    first = math.sqrt(over + straight_1)
-    second = math.sqrt(beside + straight_2)
+    first, second = math.sqrt(over), math.sqrt(beside)
     if clear and straight_1 == 0.0 and straight_2 == 0.0:
         total = together(straight, max(first, second)) + min(first, second) ** 2
     elif clear and straight_1 > 0.0 and straight_2 == 0.0:

@@ -26,7 +26,7 @@ OPEN_M = 0.10
 """Windows between two edges come in from one width to the other: what is drawn apart by less is drawn roughly. [m]"""
 SHORT_M = 0.052
 FREE_M = 0.14
-"""The same between an edge and a face, such as a wall drawn short of its roof. [m]"""
+"""The same where they make no slit in one face, such as a wall drawn short of its roof. [m]"""
 
 
 class Edge(NamedTuple):
@@ -37,7 +37,8 @@ class Edge(NamedTuple):
     left: bool
     """It closes the string's left."""
     turn: float
-    weight: float
+    nu: float
+    """How deep it lies beside the string, 0 at a corner."""
     gain: float
     corner: int
     segments: list[int]
@@ -80,7 +81,7 @@ def edges_along(
     factor = 1.0
     at_m = 0.0
     whole_m = sum(math.hypot(b[0] - a[0], b[1] - a[1]) for a, b in zip(points, points[1:], strict=False))
-    beside: list[tuple[float, Edge]] = []
+    beside: list[Edge] = []
     for leg in range(len(points) - 1):
         (x1, y1), (x2, y2) = points[leg], points[leg + 1]
         dx, dy = x2 - x1, y2 - y1
@@ -98,8 +99,8 @@ def edges_along(
             segments = [arm[2] for arm in section.corners[corner].arms]
             turn = 2.0 * math.sin(turn_rad / 2.0)
             tangent = (mx / middle, my / middle)
-            image = image_at(section, corner, points[leg - 1], points[leg + 1], turn_rad, wavelength_m)
-            edges.append(Edge(at_m, 0.0, turn_rad > 0, turn, 1.0, gain, corner, segments, tangent, image))
+            image = image_at(section, corner, points[leg - 1], points[leg + 1], turn_rad)
+            edges.append(Edge(at_m, 0.0, turn_rad > 0, turn, 0.0, gain, corner, segments, tangent, image))
         for number, corner in enumerate(section.corners):
             if number in path.corners or corner.flat or not corner.arms:
                 continue
@@ -108,8 +109,7 @@ def edges_along(
             if not END_M < along < size - END_M:
                 continue
             s = at_m + along
-            scale = math.sqrt(2.0 / wavelength_m * (1.0 / along + 1.0 / (size - along)))
-            nu = -abs(off) * scale
+            nu = -abs(off) * math.sqrt(2.0 * whole_m / (wavelength_m * s * (whole_m - s)))
             if nu < LEAST_NU:
                 continue
             left = off > TOUCH_M
@@ -124,24 +124,20 @@ def edges_along(
                 )
                 if hidden.loss_db > 0.0:
                     continue
-            if corner.loss_db < OPAQUE_DB:
-                open_power = 10.0 ** (-edge_loss_db(nu) / 10.0)
-                factor *= min(1.0, open_power + 10.0 ** (-corner.loss_db / 10.0))
-                continue
-            weight = smooth((nu - LEAST_NU) / (FULL_NU - LEAST_NU))
             segments = [arm[2] for arm in corner.arms]
-            part = smooth(1.0 + nu / FLUSH_NU)
-            image = image_at(section, number, points[leg], points[leg + 1], 0.0, wavelength_m)
-            image = (image[0] * part, image[1])
-            beside.append((nu, Edge(s, off, left, 0.0, weight, 1.0, number, segments, (dx, dy), image)))
+            image = image_at(section, number, points[leg], points[leg + 1], 0.0)
+            beside.append(Edge(s, off, left, 0.0, nu, 1.0, number, segments, (dx, dy), image))
         at_m += size
-    beside.sort(key=lambda one: -one[0])
-    for nu, edge in beside:
-        if len(edges) >= MAX_STATIONS:
-            break
-        weight = edge.weight * shadow_weight(edges, edge, whole_m, wavelength_m)
-        if weight >= 1.0:
-            edges.append(edge)
+    beside.sort(key=lambda one: -one.nu)
+    for edge in beside:
+        nu = local_nu(edges, edge, whole_m, wavelength_m)
+        weight = smooth((nu - LEAST_NU) / (FULL_NU - LEAST_NU))
+        loss_db = section.corners[edge.corner].loss_db
+        if loss_db < OPAQUE_DB:
+            factor *= min(1.0, 10.0 ** (-edge_loss_db(nu) / 10.0) + 10.0 ** (-loss_db / 10.0))
+        elif weight >= 1.0 and len(edges) < MAX_STATIONS:
+            part = smooth(1.0 + nu / FLUSH_NU)
+            edges.append(edge._replace(nu=nu, image=(edge.image[0] * part, edge.image[1])))
         elif weight > 0.0:
             factor *= (1.0 + weight * ripple(nu)) ** 2
     edges.sort(key=lambda one: one.at_m)
@@ -149,52 +145,26 @@ def edges_along(
 
 
 def image_at(
-    section: Section,
-    corner: int,
-    before: tuple[float, float],
-    beyond: tuple[float, float],
-    turn_rad: float,
-    wavelength_m: float,
+    section: Section, corner: int, before: tuple[float, float], beyond: tuple[float, float], turn_rad: float
 ) -> tuple[float, float]:
     """Image of the ends of two legs in the faces at the corner between them.
 
     Returns its amplitude, and by how much 2 sin(half the turn) grows for it, so that its share is what Keller's second
-    term is of the first. The amplitude falls to zero where the faces end before the legs do: their other ends are edges
-    of their own.
+    term is of the first.
     """
     here = section.corners[corner]
-    share, angle_before = covered(section, corner, before, wavelength_m)
-    other, _ = covered(section, corner, beyond, wavelength_m)
-    share = 0.5 * (share + other)
     n = outer_angle(section, corner)
-    if share <= 0.0 or not here.arms or n < 1.01:  # noqa: PLR2004  no wedge
+    if not here.arms or n < 1.01:  # noqa: PLR2004  no wedge
         return 0.0, 0.0
-    turn_rad = abs(turn_rad)
-    image = 1.0 / max(math.cos(math.pi / n) - math.cos((math.pi + turn_rad + 2.0 * angle_before) / n), 0.1)
-    return share, max(wedge_gain(turn_rad, n) * n / (math.sin(math.pi / n) * image) - 2.0 * math.sin(turn_rad / 2.0), 0.0)
-
-
-def covered(section: Section, corner: int, point: tuple[float, float], wavelength_m: float) -> tuple[float, float]:
-    """How far the face at a corner on the side of a leg reaches along it, as a share, and the angle between them."""
-    here = section.corners[corner]
-    bx, by = point[0] - here.x, point[1] - here.y
+    bx, by = before[0] - here.x, before[1] - here.y
     leg_m = max(math.hypot(bx, by), 1e-9)
-    bx, by = bx / leg_m, by / leg_m
-    best, which = math.pi, -1
-    for dx, dy, number in here.arms:
-        angle = math.acos(min(max(bx * dx + by * dy, -1.0), 1.0))
-        if angle < best:
-            best, which = angle, number
-    if which < 0:
-        return 0.0, 0.0
-    a, b = section.ends[which]
-    far = section.corners[b if a == corner else a]
-    along = (far.x - here.x) * bx + (far.y - here.y) * by
-    if not TOUCH_M < along < leg_m - TOUCH_M:
-        return (1.0 if along >= leg_m - TOUCH_M or best > 0.25 * math.pi else 0.0), best
-    depth = abs((far.y - here.y) * bx - (far.x - here.x) * by)
-    nu = -depth * math.sqrt(2.0 / wavelength_m * (1.0 / along + 1.0 / (leg_m - along)))
-    return 1.0 - smooth((nu - LEAST_NU) / (FULL_NU - LEAST_NU)), best
+    nearest = math.pi
+    for dx, dy, _ in here.arms:
+        nearest = min(nearest, math.acos(min(max((bx * dx + by * dy) / leg_m, -1.0), 1.0)))
+    turn_rad = abs(turn_rad)
+    image = 1.0 / max(math.cos(math.pi / n) - math.cos((math.pi + turn_rad + 2.0 * nearest) / n), 0.1)
+    more = wedge_gain(turn_rad, n) * n / (math.sin(math.pi / n) * image) - 2.0 * math.sin(turn_rad / 2.0)
+    return 1.0, max(more, 0.0)
 
 
 def ripple(nu: float) -> float:
@@ -203,8 +173,8 @@ def ripple(nu: float) -> float:
     return (math.sin(phase) - math.cos(phase)) / (2.0 * math.pi * max(abs(nu), 1.0))
 
 
-def shadow_weight(edges: list[Edge], edge: Edge, whole_m: float, wavelength_m: float) -> float:
-    """How much an edge beside a string counts, in the shadow of its neighbours on the same side."""
+def local_nu(edges: list[Edge], edge: Edge, whole_m: float, wavelength_m: float) -> float:
+    """How deep an edge beside a string lies, seen from its neighbours on the same side, which may stand before it."""
     before_m, before_off, beyond_m, beyond_off = 0.0, 0.0, whole_m, 0.0
     for other in edges:
         if other.left == edge.left or other.turn != 0.0:
@@ -215,8 +185,7 @@ def shadow_weight(edges: list[Edge], edge: Edge, whole_m: float, wavelength_m: f
     d1, d2 = max(edge.at_m - before_m, 1e-3), max(beyond_m - edge.at_m, 1e-3)
     level = (before_off * d2 + beyond_off * d1) / (d1 + d2)
     depth = (edge.off_m - level) * (1.0 if edge.left else -1.0)
-    nu = -depth * math.sqrt(2.0 / wavelength_m * (1.0 / d1 + 1.0 / d2))
-    return smooth((nu - LEAST_NU) / (FULL_NU - LEAST_NU))
+    return -depth * math.sqrt(2.0 / wavelength_m * (1.0 / d1 + 1.0 / d2))
 
 
 def stations_of(
@@ -234,6 +203,8 @@ def stations_of(
     stations: list[Station] = []
     lefts: list[list[int]] = []
     rights: list[list[int]] = []
+    nus: list[tuple[float, float]] = []
+    sides: list[bool] = []
     for i, one in enumerate(edges):
         if used[i]:
             continue
@@ -249,14 +220,15 @@ def stations_of(
         gain, at_m = one.gain, one.at_m
         low_m, high_m = (-math.inf, one.off_m) if one.left else (one.off_m, math.inf)
         left_segments, right_segments = (one.segments, []) if one.left else ([], one.segments)
+        left_nu, right_nu = one.nu, one.nu
         if partner >= 0:
             used[partner] = True
             other = edges[partner]
             at_m = 0.5 * (one.at_m + other.at_m)
             if one.left:
-                low_m, right_segments = other.off_m, other.segments
+                low_m, right_segments, right_nu = other.off_m, other.segments, other.nu
             else:
-                high_m, left_segments = other.off_m, other.segments
+                high_m, left_segments, left_nu = other.off_m, other.segments, other.nu
         limit_m, segments, _ = limits[i]
         if limit_m < math.inf:
             if one.left:
@@ -265,24 +237,46 @@ def stations_of(
                 high_m, left_segments = limit_m, segments
         gap_m = high_m - low_m
         if math.isfinite(gap_m):
-            shut_m, free_m = (SHORT_M, FREE_M) if limit_m < math.inf and limits[i][2] < 0 else (SHUT_M, OPEN_M)
+            facing = edges[partner].corner if partner >= 0 else limits[i][2]
+            shut_m, free_m = (SHUT_M, OPEN_M) if in_one_face(section, one.corner, facing) else (SHORT_M, FREE_M)
             gain *= smooth((gap_m - shut_m) / (free_m - shut_m))
             half_turn = 2.0 * math.asin(min(1.0, 0.5 * abs(one.turn)))
             gain *= obliquity(math.tan(min(half_turn, 1.5)))
-        own = [arm[2] for arm in section.corners[one.corner].arms]
-        flush = any(other.corner != one.corner and number in other.segments for other in edges for number in own)
-        stations.append(Station(at_m, low_m, high_m, one.turn, gain, (0.0, 0.0) if flush else one.image))
+        stations.append(Station(at_m, low_m, high_m, one.turn, gain, one.image))
         lefts.append(left_segments)
         rights.append(right_segments)
+        nus.append((left_nu, right_nu))
+        sides.append(one.left)
     order = sorted(range(len(stations)), key=lambda i: stations[i].at_m)
-    stations = [stations[i] for i in order]
-    lefts, rights = [lefts[i] for i in order], [rights[i] for i in order]
+    stations, sides = [stations[i] for i in order], [sides[i] for i in order]
+    lefts, rights, nus = [lefts[i] for i in order], [rights[i] for i in order], [nus[i] for i in order]
     faces = []
     for i in range(len(stations) - 1):
         left = 1.0 if any(one in lefts[i + 1] for one in lefts[i]) else 0.0
         right = 1.0 if any(one in rights[i + 1] for one in rights[i]) else 0.0
+        if left == 0.0 or right == 0.0:
+            left *= smooth(1.0 + min(nus[i][0], nus[i + 1][0]) / FLUSH_NU)
+            right *= smooth(1.0 + min(nus[i][1], nus[i + 1][1]) / FLUSH_NU)
         faces.append(Face(left, right))
+    for i in range(len(stations)):
+        share = stations[i].image[0]
+        if i > 0:
+            share *= 1.0 - (faces[i - 1].left if sides[i] else faces[i - 1].right)
+        if i < len(faces):
+            share *= 1.0 - (faces[i].left if sides[i] else faces[i].right)
+        stations[i] = stations[i]._replace(image=(share, stations[i].image[1]))
     return stations, faces, total_m
+
+
+def in_one_face(section: Section, corner: int, other: int) -> bool:
+    """Whether two corners bound a slit in one face, and not the joint of two."""
+    if other < 0:
+        return False
+    for ax, ay, _ in section.corners[corner].arms:
+        for bx, by, _ in section.corners[other].arms:
+            if ax * bx + ay * by < -0.95:  # noqa: PLR2004  within 18 degrees
+                return True
+    return False
 
 
 def opposite(section: Section, edge: Edge, total_m: float, wavelength_m: float) -> tuple[float, list[int], int]:

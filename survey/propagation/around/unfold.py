@@ -155,7 +155,7 @@ def straightened(
             turn_rad = turn_at(points, number)
             n = outer_angle(section, corner)
             low_m, high_m = (-math.inf, 0.0) if side > 0 else (0.0, math.inf)
-            image = image_at(section, corner, points[number - 1], points[number + 1], turn_rad, wavelength_m)
+            image = image_at(section, corner, points[number - 1], points[number + 1], turn_rad)
             shared = len(members) > 0 and any(one in members[-1] for one in arms)
             if shared or i + 1 < len(places) and places[i + 1][2] != corner and any(
                 arm[2] in arms for arm in section.corners[places[i + 1][2]].arms
