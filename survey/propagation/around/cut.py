@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
-from survey.propagation.around.bodies import Bodies
+from survey.propagation.around.bodies import DEEP_M, Bodies
 from survey.propagation.around.search import edge_loss_db
 from survey.propagation.around.section import Section, Segment, joined
 
@@ -30,10 +30,22 @@ class Line(NamedTuple):
     length_m: float
 
 
+class Image(NamedTuple):
+    """The mirror of an unfolded line, whose start is the image of a real place and whose end is real."""
+
+    sheet: int
+    normal: tuple[float, float, float]
+    offset_m: float
+    """With the line's end, and all that is real, on the positive side."""
+
+
 class Local(NamedTuple):
     """A solid in the axes of a line."""
 
     solid: int
+    """For images of solids in a mirror, their number and that of all solids."""
+    clip: int
+    """1 where only what lies before a mirror counts, -1 for images behind it, 0 without a mirror."""
     corners: list[list[tuple[float, float, float]]]
     """Of each sheet: along, up, left."""
     low: tuple[float, float, float]
@@ -54,8 +66,11 @@ def line_of(start_m: tuple[float, float, float], end_m: tuple[float, float, floa
     return Line(start_m, (ax, ay, az), (ay * 0.0 - az * ly, az * lx - ax * 0.0, ax * ly - ay * lx), (lx, ly, 0.0), length_m)
 
 
-def local(bodies: Bodies, solid: int, line: Line, wavelength_m: float) -> Local:
-    """A solid in the axes of a line."""
+def local(bodies: Bodies, number: int, line: Line, wavelength_m: float, image: Image | None = None) -> Local:
+    """A solid in the axes of a line; from the number of all solids on their images in a mirror."""
+    count = len(bodies.radius_m)
+    solid = number % count
+    clip = 0 if image is None else 1 if number < count else -1
     sheets: list[list[tuple[float, float, float]]] = []
     low = [math.inf] * 3
     high = [-math.inf] * 3
@@ -64,7 +79,11 @@ def local(bodies: Bodies, solid: int, line: Line, wavelength_m: float) -> Local:
     for s in range(bodies.solid_first[solid], bodies.solid_first[solid + 1]):
         corners = []
         for c in range(bodies.first[s], bodies.first[s + 1]):
-            x, y, z = bodies.corner_m[c][0] - sx, bodies.corner_m[c][1] - sy, bodies.corner_m[c][2] - sz
+            x, y, z = bodies.corner_m[c][0], bodies.corner_m[c][1], bodies.corner_m[c][2]
+            if image is not None and clip < 0:
+                away = 2.0 * (x * image.normal[0] + y * image.normal[1] + z * image.normal[2] - image.offset_m)
+                x, y, z = x - away * image.normal[0], y - away * image.normal[1], z - away * image.normal[2]
+            x, y, z = x - sx, y - sy, z - sz
             u = float(x * line.along[0] + y * line.along[1] + z * line.along[2])
             v = float(x * line.up[0] + y * line.up[1] + z * line.up[2])
             w = float(x * line.left[0] + y * line.left[1] + z * line.left[2])
@@ -77,7 +96,8 @@ def local(bodies: Bodies, solid: int, line: Line, wavelength_m: float) -> Local:
                 high[axis] = max(high[axis], value)
         sheets.append(corners)
     return Local(
-        solid,
+        number,
+        clip,
         sheets,
         (low[0], low[1], low[2]),
         (high[0], high[1], high[2]),
@@ -93,27 +113,30 @@ def beside_loss_db(bodies: Bodies, one: Local, every: list[Local], upright: bool
     for end in range(2):
         number = (2 if upright else 0) + end
         shut = False
-        for k in range(bodies.touch_first[one.solid], bodies.touch_first[one.solid + 1]):
+        count = len(bodies.radius_m)
+        solid = one.solid % count
+        for k in range(bodies.touch_first[solid], bodies.touch_first[solid + 1]):
             for other in every:
-                if other.solid != bodies.touch[k]:
+                if other.solid != bodies.touch[k] + one.solid - solid:
                     continue
                 if other.low[other_axis] > LEVEL_M or other.high[other_axis] < -LEVEL_M:
                     continue
                 more = other.high[axis] - one.high[axis] if end == 0 else one.low[axis] - other.low[axis]
-                shut = shut or more > LEVEL_M
-        if not upright and end == 1 and one.low[1] < one.high[1] and stands(one):
-            shut = True
+                shut = shut or more > -LEVEL_M
         if not shut:
             best_db = min(best_db, edge_loss_db(one.nu[number]))
     return best_db
 
 
-def stands(one: Local) -> bool:
-    """Whether nothing passes below: kept for the ground, which the rule knows only as what bodies reach down to."""
-    return False
-
-
-def section_of(bodies: Bodies, near: list[Local], every: list[Local], line: Line, upright: bool, pass_beside: bool) -> Section:
+def section_of(
+    bodies: Bodies,
+    near: list[Local],
+    every: list[Local],
+    line: Line,
+    upright: bool,
+    pass_beside: bool,
+    image: Image | None = None,
+) -> Section:
     """What some solids cut from the upright or the level plane of a line."""
     segments: list[Segment] = []
     axis = 2 if upright else 1
@@ -130,13 +153,18 @@ def section_of(bodies: Bodies, near: list[Local], every: list[Local], line: Line
             inside_m = min(INSIDE_M, 0.5 * (high - low))
             shift = low + inside_m if low > -SAME_M else high - inside_m
         beside_db = beside_loss_db(bodies, one, every, upright) if pass_beside else 1e9
-        first = bodies.solid_first[one.solid]
+        first = bodies.solid_first[one.solid % len(bodies.radius_m)]
         for number, corners in enumerate(one.corners):
             ends_m = cut(corners, axis, shift)
+            if image is not None and len(ends_m) == 2:  # noqa: PLR2004
+                ends_m = before_mirror(ends_m, line, axis, shift, image, one.clip)
             if len(ends_m) < 2 or math.hypot(ends_m[1][0] - ends_m[0][0], ends_m[1][1] - ends_m[0][1]) < INSIDE_M:
                 continue
             s = first + number
             normal = bodies.normal[s]
+            if image is not None and one.clip < 0:
+                square = sum(float(normal[i]) * image.normal[i] for i in range(3))
+                normal = [float(normal[i]) - 2.0 * square * image.normal[i] for i in range(3)]
             table = tuple(bodies.table_db[bodies.table[s]]) if bodies.table[s] >= 0 else ()
             segments.append(
                 Segment(
@@ -153,7 +181,36 @@ def section_of(bodies: Bodies, near: list[Local], every: list[Local], line: Line
                     table,
                 )
             )
-    return joined(segments)
+    section = joined(segments)
+    for number, corner in enumerate(section.corners):  # nothing turns below the ground
+        height_m = line.start_m[2] + corner.x * line.along[2] + corner.y * (line.up[2] if upright else line.left[2])
+        if height_m < 0.5 * DEEP_M:
+            section.corners[number] = corner._replace(flat=True)
+    return section
+
+
+def before_mirror(
+    ends_m: list[tuple[float, float]], line: Line, axis: int, shift: float, image: Image, clip: int
+) -> list[tuple[float, float]]:
+    """The part of a cut that lies on its side of the mirror."""
+    out = line.left if axis == 2 else line.up  # noqa: PLR2004
+    off = line.up if axis == 2 else line.left  # noqa: PLR2004
+    away = []
+    for x, y in ends_m:
+        total = -image.offset_m
+        for i in range(3):
+            total += image.normal[i] * (line.start_m[i] + x * line.along[i] + y * off[i] + shift * out[i])
+        away.append(total * clip)
+    if away[0] <= SAME_M and away[1] <= SAME_M:
+        return []
+    if away[0] >= 0.0 and away[1] >= 0.0:
+        return ends_m
+    share = away[0] / (away[0] - away[1])
+    middle = (
+        ends_m[0][0] + share * (ends_m[1][0] - ends_m[0][0]),
+        ends_m[0][1] + share * (ends_m[1][1] - ends_m[0][1]),
+    )
+    return [ends_m[0], middle] if away[0] > 0.0 else [middle, ends_m[1]]
 
 
 def cut(corners: list[tuple[float, float, float]], axis: int, shift: float) -> list[tuple[float, float]]:

@@ -89,6 +89,16 @@ def in_step(one: tuple[float, float], other: tuple[float, float]) -> float:
     return max(math.sin(math.pi * apart) / (math.pi * apart), 0.0) if apart < 1.0 else 0.0
 
 
+def scaled(one: Arrival, amplitude: float) -> Arrival:
+    """The same with so much of its amplitude."""
+    return one._replace(
+        hard=one.hard * amplitude,
+        soft=one.soft * amplitude,
+        more_hard=one.more_hard * amplitude * amplitude,
+        more_soft=one.more_soft * amplitude * amplitude,
+    )
+
+
 def weaker(one: Arrival, amplitude: float) -> Arrival:
     """The same with at most so much amplitude."""
     hard = min(1.0, amplitude / max(abs(one.hard), 1e-9))

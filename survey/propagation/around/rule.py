@@ -6,22 +6,43 @@ import math
 from typing import NamedTuple
 
 from survey.propagation.around.bodies import Bodies
-from survey.propagation.around.cut import BESIDE_NU, Line, Local, line_of, local, section_of
-from survey.propagation.around.plane import Arrival, arrivals, joined_power, weaker
+from survey.propagation.around.cut import BESIDE_NU, Image, Line, Local, local, section_of
+from survey.propagation.around.plane import Arrival, arrivals, joined_power, scaled, weaker
 from survey.propagation.around.search import MARGIN_DB, MAX_LOSS_DB, Path, edge_loss_db
 from survey.propagation.around.section import Section, met_by_leg
-from survey.propagation.around.string import LEAST_NU, edges_along, smooth, stations_of
-from survey.propagation.around.windows import field
+from survey.propagation.around.string import FULL_NU, LEAST_NU, edges_along, smooth, stations_of
+from survey.propagation.around.windows import Station, field
 
 FULL_DB, NONE_DB = 6.0, 12.4
 """The weaker of two planes adds to the other's amplitude in full down to 6 dB, and to its power only from 12.4 dB."""
 MAX_ROUNDS = 3
 NOTHING = 1e-12
+MAX_OPEN_NU = 3.3
+"""A mirror path so far outside its mirror is none; it comes in over the last 1."""
+
+
+class Sphere(NamedTuple):
+    """A sphere around a solid, seen from a line."""
+
+    number: int
+    along_m: float
+    off_m: float
+    radius_m: float
+
+
+class Window(NamedTuple):
+    """The opening that a mirror is to its unfolded line: in both planes from where to where, right to left, at x."""
+
+    x: float
+    low: tuple[float, float]
+    high: tuple[float, float]
+    wavelength_m: float
 
 
 class Plane(NamedTuple):
     """What arrives in one plane."""
 
+    section: Section
     around: list[Arrival]
     """Strings that turn, none of them passing anything beside the plane."""
     mixed: list[Arrival]
@@ -46,47 +67,44 @@ class Found(NamedTuple):
     vertical: Power
     horizontal: Power
     planes: tuple[Plane, Plane]
+    through_db: float
+    """What the line itself goes through."""
     clear: bool
     nearest: int
     """The solid whose edge lies nearest to the line; -1 where none is near enough to count."""
 
 
 def line_powers(
-    bodies: Bodies, start_m: tuple[float, float, float], end_m: tuple[float, float, float], wavelength_m: float
+    bodies: Bodies, line: Line, wavelength_m: float, image: Image | None = None, window: Window | None = None
 ) -> Found | None:
-    """Ways around for one line, or nothing where nothing stands near it."""
-    line = line_of(start_m, end_m)
-    if line.length_m < 1e-6:  # noqa: PLR2004
-        return None
+    """Ways around for one line, or for one unfolded at a mirror; nothing where nothing stands near it."""
     reach = -LEAST_NU * math.sqrt(wavelength_m * line.length_m / 8.0)
-    chosen = [q for q in range(len(bodies.radius_m)) if distance_m(bodies, q, line) < bodies.radius_m[q] + reach]
-    places = [local(bodies, q, line, wavelength_m) for q in chosen]
+    every = places_of(bodies, line, image)
+    chosen = [i for i in range(len(every)) if distance_m(every[i], line) < every[i].radius_m + reach]
+    places = [local(bodies, every[i].number, line, wavelength_m, image) for i in chosen]
     near = [one for one in places if counts(one, line)]
     if not near:
         return None
-    through_db, crossed = straight_loss_db(bodies, near, line)
-    upright, level = plane_of(bodies, near, places, line, True, wavelength_m, through_db), plane_of(
-        bodies, near, places, line, False, wavelength_m, through_db
-    )
+    through_db, crossed = straight_loss_db(bodies, near, line, image)
+    upright = plane_of(bodies, near, places, line, True, wavelength_m, through_db, image, window)
+    level = plane_of(bodies, near, places, line, False, wavelength_m, through_db, image, window)
     for _ in range(MAX_ROUNDS if crossed else 0):
         best_db = min(best_of(upright), best_of(level), through_db)
         more = [
-            q
-            for q in range(len(bodies.radius_m))
-            if q not in chosen
-            and edge_loss_db(2.0 * math.sqrt(detour_m(bodies, q, line) / wavelength_m)) <= best_db + MARGIN_DB
+            i
+            for i in range(len(every))
+            if i not in chosen
+            and edge_loss_db(2.0 * math.sqrt(detour_m(every[i], line) / wavelength_m)) <= best_db + MARGIN_DB
         ]
-        known = {one.solid for one in near}
-        added = [one for one in places if one.solid not in known]
-        if not more and not added:
+        if not more and len(near) == len(places):
             break
         chosen = [*chosen, *more]
-        places = [*places, *(local(bodies, q, line, wavelength_m) for q in more)]
+        places = [*places, *(local(bodies, every[i].number, line, wavelength_m, image) for i in more)]
         near = places
-        upright = plane_of(bodies, near, places, line, True, wavelength_m, through_db)
-        level = plane_of(bodies, near, places, line, False, wavelength_m, through_db)
+        upright = plane_of(bodies, near, places, line, True, wavelength_m, through_db, image, window)
+        level = plane_of(bodies, near, places, line, False, wavelength_m, through_db, image, window)
     grazed = [one for one in near if one.solid not in crossed and graze_nu(one) > LEAST_NU]
-    straight = straight_amplitude(bodies, grazed, places, line, wavelength_m)
+    straight = straight_amplitude(bodies, grazed, places, line, wavelength_m, image)
     nearest = max(grazed, key=graze_nu).solid if grazed else -1
     if not crossed:  # in each plane only as far as the line clears everything in that plane
         upright = upright._replace(straight=cleared(upright.straight, near, 0))
@@ -94,7 +112,7 @@ def line_powers(
     powers = []
     for hard_over in (True, False):
         powers.append(joined(upright, level, straight[0 if hard_over else 1], not crossed, hard_over))
-    return Found(powers[0], powers[1], (upright, level), not crossed, nearest)
+    return Found(powers[0], powers[1], (upright, level), through_db, not crossed, nearest)
 
 
 def cleared(straight: Arrival | None, near: list[Local], first: int) -> Arrival | None:
@@ -108,22 +126,40 @@ def cleared(straight: Arrival | None, near: list[Local], first: int) -> Arrival 
     return None if loss_db > 2.0 * NONE_DB else weaker(straight, 10.0 ** (-loss_db / 20.0))
 
 
-def distance_m(bodies: Bodies, q: int, line: Line) -> float:
-    """Of a solid's middle from the line."""
-    x, y, z = (float(bodies.centre_m[q][i]) - line.start_m[i] for i in range(3))
-    along = min(max(x * line.along[0] + y * line.along[1] + z * line.along[2], 0.0), line.length_m)
-    return math.sqrt(
-        (x - along * line.along[0]) ** 2 + (y - along * line.along[1]) ** 2 + (z - along * line.along[2]) ** 2
-    )
+def places_of(bodies: Bodies, line: Line, image: Image | None) -> list[Sphere]:
+    """Spheres around all solids in the axes of a line, and around their images behind a mirror."""
+    found: list[Sphere] = []
+    count = len(bodies.radius_m)
+    for number in range(count if image is None else 2 * count):
+        q = number % count
+        x, y, z = float(bodies.centre_m[q][0]), float(bodies.centre_m[q][1]), float(bodies.centre_m[q][2])
+        radius_m = float(bodies.radius_m[q])
+        if image is not None:
+            away = x * image.normal[0] + y * image.normal[1] + z * image.normal[2] - image.offset_m
+            if away < -radius_m or image.sheet >= 0 and bodies.solid[image.sheet] == q:
+                continue
+            if number >= count:
+                x, y, z = (
+                    x - 2.0 * away * image.normal[0],
+                    y - 2.0 * away * image.normal[1],
+                    z - 2.0 * away * image.normal[2],
+                )
+        x, y, z = x - line.start_m[0], y - line.start_m[1], z - line.start_m[2]
+        along = x * line.along[0] + y * line.along[1] + z * line.along[2]
+        found.append(Sphere(number, along, math.sqrt(max(x * x + y * y + z * z - along * along, 0.0)), radius_m))
+    return found
 
 
-def detour_m(bodies: Bodies, q: int, line: Line) -> float:
-    """How much longer a way by a solid's sphere is at least."""
-    x, y, z = (float(bodies.centre_m[q][i]) - line.start_m[i] for i in range(3))
-    along = x * line.along[0] + y * line.along[1] + z * line.along[2]
-    before = math.sqrt(x * x + y * y + z * z)
-    beyond = math.sqrt(max(before * before - along * along, 0.0) + (line.length_m - along) ** 2)
-    return max(before + beyond - 2.0 * float(bodies.radius_m[q]) - line.length_m, 0.0)
+def distance_m(one: Sphere, line: Line) -> float:
+    """Of a sphere's middle from the line."""
+    beyond = max(-one.along_m, one.along_m - line.length_m, 0.0)
+    return math.hypot(one.off_m, beyond)
+
+
+def detour_m(one: Sphere, line: Line) -> float:
+    """How much longer a way by a sphere is at least."""
+    before = math.hypot(one.off_m, one.along_m)
+    return max(before + math.hypot(one.off_m, line.length_m - one.along_m) - 2.0 * one.radius_m - line.length_m, 0.0)
 
 
 def graze_nu(one: Local) -> float:
@@ -136,22 +172,34 @@ def counts(one: Local, line: Line) -> bool:
     return graze_nu(one) > LEAST_NU and one.high[0] > 0.0 and one.low[0] < line.length_m
 
 
-def straight_loss_db(bodies: Bodies, near: list[Local], line: Line) -> tuple[float, list[int]]:
+def straight_loss_db(
+    bodies: Bodies, near: list[Local], line: Line, image: Image | None
+) -> tuple[float, list[int]]:
     """What the line itself goes through, and which solids."""
-    section = section_of(bodies, [one for one in near if one.low[2] <= 1e-6 and one.high[2] > -1e-6], near, line, True, False)
+    section = section_of(bodies, [one for one in near if one.low[2] <= 1e-6 and one.high[2] > -1e-6], near, line, True, False, image)
     met = met_by_leg(section, 0.0, 0.0, line.length_m, 0.0, -1, -1, 1e9, [])
     return met.loss_db, [section.segments[i].solid for i in met.passed]
 
 
 def plane_of(
-    bodies: Bodies, near: list[Local], every: list[Local], line: Line, upright: bool, wavelength_m: float, through_db: float
+    bodies: Bodies,
+    near: list[Local],
+    every: list[Local],
+    line: Line,
+    upright: bool,
+    wavelength_m: float,
+    through_db: float,
+    image: Image | None,
+    window: Window | None,
 ) -> Plane:
     """Everything in one plane."""
-    section = section_of(bodies, near, every, line, upright, True)
+    section = section_of(bodies, near, every, line, upright, True, image)
     most_db = min(MAX_LOSS_DB, (through_db if through_db > 0.0 else MAX_LOSS_DB) + MARGIN_DB)
     around, mixed = [], []
     straight = None
     for one in arrivals(section, line.length_m, wavelength_m, most_db):
+        if window is not None:
+            one = scaled(one, opening(window, 0 if upright else 1, crossing_y(section, one.path, line, window.x), line))
         if not one.path.corners:
             if not one.path.passed and not one.path.beside:
                 straight = one
@@ -159,7 +207,41 @@ def plane_of(
             mixed.append(one)
         else:
             around.append(one)
-    return Plane(around, mixed, straight)
+    return Plane(section, around, mixed, straight)
+
+
+def crossing_y(section: Section, path: Path, line: Line, x: float) -> float:
+    """Where a string passes a mirror's place, to the left of the line."""
+    px, py = 0.0, 0.0
+    for i in [*path.corners, -1]:
+        qx, qy = (section.corners[i].x, section.corners[i].y) if i >= 0 else (line.length_m, 0.0)
+        if px <= x <= qx:
+            return py + (qy - py) * (x - px) / max(qx - px, 1e-9)
+        px, py = qx, qy
+    return 0.0
+
+
+def opening(window: Window, plane: int, y: float, line: Line) -> float:
+    """What a mirror's outline leaves of a wave that meets it y to the left of its line, amplitude."""
+    scale = math.sqrt(2.0 * line.length_m / (window.wavelength_m * window.x * (line.length_m - window.x)))
+    low, high = (window.low[plane] - y) * scale, (window.high[plane] - y) * scale
+    if high < 0.0:
+        low, high = -high, -low
+    if low > MAX_OPEN_NU:
+        return 0.0
+    return abs(beyond_edge(low) - beyond_edge(high)) * smooth((MAX_OPEN_NU - low) / 1.0)
+
+
+def beyond_edge(nu: float) -> complex:
+    """Field behind a sharp edge; 1 far above it."""
+    weight = smooth((nu - LEAST_NU) / (FULL_NU - LEAST_NU))
+    if weight <= 0.0:
+        return 1.0 + 0.0j
+    if nu > 12.0:  # noqa: PLR2004  nothing that counts
+        return 0j
+    # Legs of 1 m and a wavelength of 1 m: nu is twice the height.
+    one, _ = field([Station(1.0, 0.5 * nu, math.inf, 0.0, 1.0)], [], 2.0, 1.0)
+    return 1.0 + weight * (one - 1.0)
 
 
 def best_of(plane: Plane) -> float:
@@ -171,7 +253,7 @@ def best_of(plane: Plane) -> float:
 
 
 def straight_amplitude(
-    bodies: Bodies, grazed: list[Local], every: list[Local], line: Line, wavelength_m: float
+    bodies: Bodies, grazed: list[Local], every: list[Local], line: Line, wavelength_m: float, image: Image | None
 ) -> tuple[float, float]:
     """What edges that a line clears leave of it, with a vertical and with a horizontal field, amplitudes.
 
@@ -182,7 +264,7 @@ def straight_amplitude(
         own = [one for one in grazed if (min(one.nu[0], one.nu[1]) < min(one.nu[2], one.nu[3])) == upright]
         if not own:
             continue
-        section = section_of(bodies, own, every, line, upright, False)
+        section = section_of(bodies, own, every, line, upright, False, image)
         path = Path(0.0, [], line.length_m, 0.0, [], [])
         points = [(0.0, 0.0), (line.length_m, 0.0)]
         edges, factor = edges_along(section, path, points, wavelength_m)
