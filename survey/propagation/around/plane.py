@@ -47,6 +47,10 @@ def arrivals(
         edges, factor = edges_along(section, path, points, wavelength_m)
         stations, faces, total_m = stations_of(section, edges, points, wavelength_m)
         hard, soft = field(stations, faces, total_m, wavelength_m)
+        # No string brings more than its bound and the margin: a safeguard for the integral.
+        most = 10.0 ** ((MARGIN_DB + path.through_db - path.bound_db) / 20.0)
+        hard *= min(1.0, most / max(abs(hard), 1e-12))
+        soft *= min(1.0, most / max(abs(soft), 1e-12))
         kept = math.sqrt(factor) * 10.0 ** (-path.through_db / 20.0)
         phase = cmath.exp(-2j * math.pi * (total_m - length_m) / wavelength_m)
         scale = kept * length_m / total_m * phase
@@ -61,8 +65,8 @@ def arrivals(
                 path,
                 scale * hard,
                 scale * soft,
-                more_hard * kept * kept,
-                more_soft * kept * kept,
+                min(more_hard, most * most) * kept * kept,
+                min(more_soft, most * most) * kept * kept,
                 heading(points[0], points[1]),
                 heading(points[-2], points[-1]),
                 area > 0.0,

@@ -174,10 +174,21 @@ def ripple(nu: float) -> float:
 
 
 def local_nu(edges: list[Edge], edge: Edge, whole_m: float, wavelength_m: float) -> float:
-    """How deep an edge beside a string lies, seen from its neighbours on the same side, which may stand before it."""
+    """How deep an edge beside a string lies, seen from its neighbours on the same side, which may stand before it.
+
+    Corners on the other side may do so as well, but what passes them spreads over the whole opening there, so that they
+    count by half.
+    """
+    return min(
+        nu_between(edges, edge, False, whole_m, wavelength_m), 0.5 * nu_between(edges, edge, True, whole_m, wavelength_m)
+    )
+
+
+def nu_between(edges: list[Edge], edge: Edge, every: bool, whole_m: float, wavelength_m: float) -> float:
+    """Depth of an edge below what stands on its side before and behind it, or below any of a string's corners too."""
     before_m, before_off, beyond_m, beyond_off = 0.0, 0.0, whole_m, 0.0
     for other in edges:
-        if other.left == edge.left or other.turn != 0.0:
+        if other.left == edge.left or (every and other.turn != 0.0):
             if before_m < other.at_m <= edge.at_m:
                 before_m, before_off = other.at_m, other.off_m
             elif edge.at_m < other.at_m < beyond_m:
