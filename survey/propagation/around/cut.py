@@ -17,6 +17,8 @@ INSIDE_M = 1e-3
 NEAREST = 0.02
 """Ends of solids nearer to an end of the line than this share of its length are taken as so far away."""
 LEVEL_M = 0.1
+FAR_M = 50.0
+"""Farther from the line than this the outline of a mirror does not count. [m]"""
 
 
 class Line(NamedTuple):
@@ -37,6 +39,14 @@ class Image(NamedTuple):
     normal: tuple[float, float, float]
     offset_m: float
     """With the line's end, and all that is real, on the positive side."""
+
+
+class Window(NamedTuple):
+    """The opening that a mirror is to its unfolded line: in both planes from where to where, right to left, at x."""
+
+    x: float
+    low: tuple[float, float]
+    high: tuple[float, float]
 
 
 class Local(NamedTuple):
@@ -105,7 +115,7 @@ def local(bodies: Bodies, number: int, line: Line, wavelength_m: float, image: I
     )
 
 
-def beside_loss_db(bodies: Bodies, one: Local, every: list[Local], upright: bool) -> float:
+def beside_loss_db(bodies: Bodies, one: Local, every: list[Local], upright: bool, mirror: int) -> float:
     """What a wave in a plane loses in passing a solid beside the plane, past its nearest end there; 1e9 for no end."""
     axis = 2 if upright else 1
     other_axis = 1 if upright else 2
@@ -116,6 +126,8 @@ def beside_loss_db(bodies: Bodies, one: Local, every: list[Local], upright: bool
         count = len(bodies.radius_m)
         solid = one.solid % count
         for k in range(bodies.touch_first[solid], bodies.touch_first[solid + 1]):
+            if bodies.touch[k] == mirror:  # goes on in its own image
+                shut = True
             for other in every:
                 if other.solid != bodies.touch[k] + one.solid - solid:
                     continue
@@ -136,10 +148,12 @@ def section_of(
     upright: bool,
     pass_beside: bool,
     image: Image | None = None,
+    window: Window | None = None,
 ) -> Section:
     """What some solids cut from the upright or the level plane of a line."""
     segments: list[Segment] = []
     axis = 2 if upright else 1
+    mirror = int(bodies.solid[image.sheet]) if image is not None else -1
     normal_up = line.up if upright else line.left
     for one in near:
         low, high = one.low[axis], one.high[axis]
@@ -152,7 +166,7 @@ def section_of(
                 continue
             inside_m = min(INSIDE_M, 0.5 * (high - low))
             shift = low + inside_m if low > -SAME_M else high - inside_m
-        beside_db = beside_loss_db(bodies, one, every, upright) if pass_beside else 1e9
+        beside_db = beside_loss_db(bodies, one, every, upright, mirror) if pass_beside else 1e9
         first = bodies.solid_first[one.solid % len(bodies.radius_m)]
         for number, corners in enumerate(one.corners):
             ends_m = cut(corners, axis, shift)
@@ -181,12 +195,40 @@ def section_of(
                     table,
                 )
             )
+    if image is not None and window is not None:
+        segments.extend(around_mirror(line, upright, image, window))
     section = joined(segments)
-    for number, corner in enumerate(section.corners):  # nothing turns below the ground
+    for number, corner in enumerate(section.corners):  # nothing turns below the ground, or far off around a mirror
         height_m = line.start_m[2] + corner.x * line.along[2] + corner.y * (line.up[2] if upright else line.left[2])
-        if height_m < 0.5 * DEEP_M:
+        beyond = any(section.segments[arm[2]].solid < 0 for arm in corner.arms) and abs(corner.y) > 0.5 * FAR_M
+        if height_m < 0.5 * DEEP_M or beyond:
             section.corners[number] = corner._replace(flat=True)
     return section
+
+
+def around_mirror(line: Line, upright: bool, image: Image, window: Window) -> list[Segment]:
+    """What is no mirror lets nothing through to its image: a sheet on either side of its outline, in its plane."""
+    off = line.up if upright else line.left
+    nx = sum(image.normal[i] * line.along[i] for i in range(3))
+    ny = sum(image.normal[i] * off[i] for i in range(3))
+    size = math.hypot(nx, ny)
+    if size < SAME_M:
+        return []
+    dx, dy = -ny / size, nx / size
+    if dy < 0.0:
+        dx, dy = -dx, -dy
+    found: list[Segment] = []
+    plane = 0 if upright else 1
+    for side, y in ((-1.0, window.low[plane]), (1.0, window.high[plane])):
+        across = dy * window.x - dx * y
+        if abs(y) > FAR_M or across < 1e-3 * window.x:
+            continue
+        t = window.x * y / across
+        x1, y1 = window.x + t * dx, t * dy
+        found.append(
+            Segment(x1, y1, x1 + side * FAR_M * dx, y1 + side * FAR_M * dy, 1e3, image.sheet, -1, 1e9, 0.0, 0.0, ())
+        )
+    return found
 
 
 def before_mirror(

@@ -6,8 +6,8 @@ import math
 from typing import NamedTuple
 
 from survey.propagation.around.bodies import Bodies
-from survey.propagation.around.cut import Image, Line, line_of
-from survey.propagation.around.rule import Window, line_powers, opening
+from survey.propagation.around.cut import Image, Line, Window, line_of
+from survey.propagation.around.rule import line_powers, opening
 from survey.propagation.around.string import smooth
 
 ON_MIRROR_M = 1e-3
@@ -36,7 +36,8 @@ class Candidate(NamedTuple):
     image: Image
     line: Line
     window: Window
-    other: float
+    scale: float
+    """What its longer way leaves, and how much it is a way of its own."""
     at_m: tuple[float, float, float]
 
 
@@ -61,13 +62,11 @@ def mirror_ways(
         if powers is None:
             found.append(Mirrored(one.image.sheet, one.power, one.power, one.at_m))
         else:
-            free = one.power
             through = 10.0 ** (-powers.through_db / 10.0)
-            share = free / max(one.other, 1e-12)
             both = []
             for each in (powers.vertical, powers.horizontal):
-                turned = (each.over + each.left + each.right) * share if not powers.clear else 0.0
-                both.append(min(turned + each.straight * free * (1.0 if powers.clear else through), free))
+                turned = (each.over + each.left + each.right) * one.scale
+                both.append(turned + each.straight * one.power * through)
             found.append(Mirrored(one.image.sheet, both[0], both[1], one.at_m))
         best = max(best, 0.5 * (found[-1].vertical + found[-1].horizontal))
     found.sort(key=lambda one: (-one.vertical - one.horizontal, one.sheet))
@@ -105,14 +104,12 @@ def candidate(
     low, high = [0.0, 0.0], [0.0, 0.0]
     for plane in range(2):
         low[plane], high[plane] = outline(bodies, sheet, line, x, plane)
-    window = Window(x, (low[0], low[1]), (high[0], high[1]), wavelength_m)
-    across, aside = opening(window, 0, 0.0, line), opening(window, 1, 0.0, line)
+    window = Window(x, (low[0], low[1]), (high[0], high[1]))
+    across, aside = opening(window, 0, line, wavelength_m), opening(window, 1, line, wavelength_m)
     scale = apart * (direct_m / line.length_m) ** 2
     at_m = (start[0] + x * line.along[0], start[1] + x * line.along[1], start[2] + x * line.along[2])
     power = min(across * aside, 1.0) ** 2 * scale
-    # What the rule finds in one plane has that plane's opening already, so that the other plane's is still to come.
-    other = max(across, aside, 1e-6) ** 2
-    return Candidate(power, Image(sheet, (nx, ny, nz), offset), line, window, other, at_m) if power > 0.0 else None
+    return Candidate(power, Image(sheet, (nx, ny, nz), offset), line, window, scale, at_m) if power > 0.0 else None
 
 
 def outline(bodies: Bodies, sheet: int, line: Line, x: float, plane: int) -> tuple[float, float]:

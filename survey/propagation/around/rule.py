@@ -6,7 +6,7 @@ import math
 from typing import NamedTuple
 
 from survey.propagation.around.bodies import Bodies
-from survey.propagation.around.cut import BESIDE_NU, Image, Line, Local, local, section_of
+from survey.propagation.around.cut import BESIDE_NU, Image, Line, Local, Window, local, section_of
 from survey.propagation.around.plane import Arrival, arrivals, joined_power, scaled, weaker
 from survey.propagation.around.search import MARGIN_DB, MAX_LOSS_DB, Path, edge_loss_db
 from survey.propagation.around.section import Section, met_by_leg
@@ -28,15 +28,6 @@ class Sphere(NamedTuple):
     along_m: float
     off_m: float
     radius_m: float
-
-
-class Window(NamedTuple):
-    """The opening that a mirror is to its unfolded line: in both planes from where to where, right to left, at x."""
-
-    x: float
-    low: tuple[float, float]
-    high: tuple[float, float]
-    wavelength_m: float
 
 
 class Plane(NamedTuple):
@@ -111,6 +102,9 @@ def line_powers(
         level = level._replace(straight=cleared(level.straight, near, 2))
     powers = []
     for hard_over in (True, False):
+        if image is not None and not crossed:
+            powers.append(Power(0.0, 0.0, 0.0, straight[0 if hard_over else 1] ** 2))
+            continue
         powers.append(joined(upright, level, straight[0 if hard_over else 1], not crossed, hard_over))
     return Found(powers[0], powers[1], (upright, level), through_db, not crossed, nearest)
 
@@ -193,13 +187,13 @@ def plane_of(
     window: Window | None,
 ) -> Plane:
     """Everything in one plane."""
-    section = section_of(bodies, near, every, line, upright, True, image)
+    section = section_of(bodies, near, every, line, upright, True, image, window)
     most_db = min(MAX_LOSS_DB, (through_db if through_db > 0.0 else MAX_LOSS_DB) + MARGIN_DB)
     around, mixed = [], []
     straight = None
     for one in arrivals(section, line.length_m, wavelength_m, most_db):
         if window is not None:
-            one = scaled(one, opening(window, 0 if upright else 1, crossing_y(section, one.path, line, window.x), line))
+            one = scaled(one, opening(window, 1 if upright else 0, line, wavelength_m))
         if not one.path.corners:
             if not one.path.passed and not one.path.beside:
                 straight = one
@@ -210,26 +204,15 @@ def plane_of(
     return Plane(section, around, mixed, straight)
 
 
-def crossing_y(section: Section, path: Path, line: Line, x: float) -> float:
-    """Where a string passes a mirror's place, to the left of the line."""
-    px, py = 0.0, 0.0
-    for i in [*path.corners, -1]:
-        qx, qy = (section.corners[i].x, section.corners[i].y) if i >= 0 else (line.length_m, 0.0)
-        if px <= x <= qx:
-            return py + (qy - py) * (x - px) / max(qx - px, 1e-9)
-        px, py = qx, qy
-    return 0.0
-
-
-def opening(window: Window, plane: int, y: float, line: Line) -> float:
-    """What a mirror's outline leaves of a wave that meets it y to the left of its line, amplitude."""
-    scale = math.sqrt(2.0 * line.length_m / (window.wavelength_m * window.x * (line.length_m - window.x)))
-    low, high = (window.low[plane] - y) * scale, (window.high[plane] - y) * scale
+def opening(window: Window, plane: int, line: Line, wavelength_m: float) -> float:
+    """What a mirror's outline in a plane leaves of its line, amplitude."""
+    scale = math.sqrt(2.0 * line.length_m / (wavelength_m * window.x * (line.length_m - window.x)))
+    low, high = window.low[plane] * scale, window.high[plane] * scale
     if high < 0.0:
         low, high = -high, -low
     if low > MAX_OPEN_NU:
         return 0.0
-    return abs(beyond_edge(low) - beyond_edge(high)) * smooth((MAX_OPEN_NU - low) / 1.0)
+    return abs(beyond_edge(low) - beyond_edge(high)) * smooth(MAX_OPEN_NU - low)
 
 
 def beyond_edge(nu: float) -> complex:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
-from survey.propagation.around.section import TOUCH_M, Section, met_by_leg
+from survey.propagation.around.section import TOUCH_M, Section, along_face_loss_db, met_by_leg
 
 MAX_STRINGS = 8
 """So many strings of a plane are worked out at most."""
@@ -126,6 +126,11 @@ class Search:
         met = met_by_leg(section, x, y, tx, ty, at, to, left_db, path.beside)
         if bound_db + met.loss_db > most_db and (at >= 0 or to >= 0):
             return
+        if at >= 0 and to >= 0:
+            face_db = along_face_loss_db(section, at, to, u[0] * vy - u[1] * vx > 0.0)
+            if bound_db + met.loss_db + face_db > most_db:
+                return
+            met = met._replace(loss_db=met.loss_db + face_db)
         leg = len(path.corners)
         self.open.append(
             Path(

@@ -82,6 +82,21 @@ def joined(segments: list[Segment]) -> Section:
             pair.append(found)
         ends.append((pair[0], pair[1]))
         kept.append(one._replace(x1=xs[pair[0]], y1=ys[pair[0]], x2=xs[pair[1]], y2=ys[pair[1]]))
+    for node in range(len(xs)):  # an end near to another segment is moved onto it
+        for number, one in enumerate(kept):
+            if node in ends[number]:
+                continue
+            dx, dy = one.x2 - one.x1, one.y2 - one.y1
+            size = max(math.hypot(dx, dy), TOUCH_M)
+            along = ((xs[node] - one.x1) * dx + (ys[node] - one.y1) * dy) / size
+            off = ((ys[node] - one.y1) * dx - (xs[node] - one.x1) * dy) / size
+            if JOINT_M < along < size - JOINT_M and abs(off) < JOINT_M:
+                xs[node], ys[node] = one.x1 + along * dx / size, one.y1 + along * dy / size
+                break
+    kept = [
+        one._replace(x1=xs[ends[i][0]], y1=ys[ends[i][0]], x2=xs[ends[i][1]], y2=ys[ends[i][1]])
+        for i, one in enumerate(kept)
+    ]
     corners = []
     for node in range(len(xs)):
         arms: list[tuple[float, float, int]] = []
@@ -131,6 +146,33 @@ def pass_loss_db(one: Segment, dx: float, dy: float) -> float:
     at = min(abs(one.nx * dx + one.ny * dy), 1.0) * (len(one.table) - 1)
     low = min(int(at), len(one.table) - 2)
     return one.table[low] + (at - low) * (one.table[low + 1] - one.table[low])
+
+
+def along_face_loss_db(section: Section, one: int, other: int, closed_left: bool) -> float:
+    """What a leg along a face from corner to corner meets: all that stands on the face on the leg's own side. [dB]"""
+    a, b = section.corners[one], section.corners[other]
+    total_db = 0.0
+    dx, dy = b.x - a.x, b.y - a.y
+    size = math.hypot(dx, dy)
+    dx, dy = dx / size, dy / size
+    for number, corner in enumerate(section.corners):
+        if number == one or number == other:
+            continue
+        along = (corner.x - a.x) * dx + (corner.y - a.y) * dy
+        off = (corner.y - a.y) * dx - (corner.x - a.x) * dy
+        if not END_M < along < size - END_M or abs(off) > JOINT_M:
+            continue
+        most_db = 0.0
+        face = False
+        for ax, ay, segment in corner.arms:
+            side = dx * ay - dy * ax
+            if abs(side) < 0.02:  # noqa: PLR2004  along the leg
+                face = True
+            elif (side > 0.0) != closed_left and abs(side) > 0.1:  # noqa: PLR2004
+                most_db = max(most_db, section.segments[segment].loss_db)
+        if face:
+            total_db += most_db
+    return total_db
 
 
 def met_by_leg(
