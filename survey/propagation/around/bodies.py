@@ -13,6 +13,8 @@ IntArray = NDArray[np.int32]
 
 JOINT_M = 0.0203
 """What lies nearer together than this is joined; a little more than 2 cm, so that centimetres are no ties. [m]"""
+SHORT_M = 0.052
+"""What lies nearer together than this touches: walls are drawn a little short of their roof. [m]"""
 SEAM_M = 0.5 * JOINT_M
 """So far a sheet is moved on where it goes on in another: a line in the seam meets both. [m]"""
 GROUND_M = 0.011
@@ -116,7 +118,7 @@ def bodies_of(
         normal[s] = square / np.linalg.norm(square)
         offset_m[s] = normal[s] @ middle_m
     inward = [_inward(outline_m, normal[s]) for s, outline_m in enumerate(outlines_m)]
-    box = [(outline_m.min(axis=0) - JOINT_M, outline_m.max(axis=0) + JOINT_M) for outline_m in outlines_m]
+    box = [(outline_m.min(axis=0) - SHORT_M, outline_m.max(axis=0) + SHORT_M) for outline_m in outlines_m]
     solid_of = np.array(solid, dtype=np.int32)
     grown: list[FloatArray] = []
     touching: set[tuple[int, int]] = set()
@@ -171,11 +173,12 @@ def _on_sheet(
     normal: FloatArray,
     offset_m: FloatArray,
     inward: list[FloatArray],
+    within_m: float = JOINT_M,
 ) -> bool:
-    """Whether a point lies on a sheet, or so near that they are joined."""
-    if abs(normal[t] @ point_m - offset_m[t]) > JOINT_M:
+    """Whether a point lies on a sheet, or so near to it."""
+    if abs(normal[t] @ point_m - offset_m[t]) > within_m:
         return False
-    return bool(np.all(np.sum(inward[t] * (point_m - outlines_m[t]), axis=1) > -JOINT_M))
+    return bool(np.all(np.sum(inward[t] * (point_m - outlines_m[t]), axis=1) > -within_m))
 
 
 def _grown(
@@ -220,6 +223,6 @@ def _touches(
     for i in range(len(outline_m)):
         along_m = outline_m[(i + 1) % len(outline_m)] - outline_m[i]
         for share in (0.0, 0.25, 0.5, 0.75):
-            if _on_sheet(outline_m[i] + share * along_m, t, outlines_m, normal, offset_m, inward):
+            if _on_sheet(outline_m[i] + share * along_m, t, outlines_m, normal, offset_m, inward, SHORT_M):
                 return True
     return False

@@ -94,6 +94,7 @@ def edges_along(
             turn_rad = math.atan2(px * dy - py * dx, px * dx + py * dy)
             corner = path.corners[leg - 1]
             gain = wedge_gain(abs(turn_rad), outer_angle(section, corner))
+            gain *= gate_gain(section, corner, (px, py), (dx, dy), turn_rad > 0)
             mx, my = px + dx, py + dy
             middle = max(math.hypot(mx, my), 1e-9)
             segments = [arm[2] for arm in section.corners[corner].arms]
@@ -248,9 +249,8 @@ def stations_of(
                 high_m, left_segments = limit_m, segments
         gap_m = high_m - low_m
         if math.isfinite(gap_m):
-            facing = edges[partner].corner if partner >= 0 else limits[i][2]
-            shut_m, free_m = (SHUT_M, OPEN_M) if in_one_face(section, one.corner, facing) else (SHORT_M, FREE_M)
-            gain *= smooth((gap_m - shut_m) / (free_m - shut_m))
+            if partner >= 0:
+                gain *= drawn_open(section, one.corner, edges[partner].corner, gap_m)
             half_turn = 2.0 * math.asin(min(1.0, 0.5 * abs(one.turn)))
             gain *= obliquity(math.tan(min(half_turn, 1.5)))
         stations.append(Station(at_m, low_m, high_m, one.turn, gain, one.image))
@@ -277,6 +277,42 @@ def stations_of(
             share *= 1.0 - (faces[i].left if sides[i] else faces[i].right)
         stations[i] = stations[i]._replace(image=(share, stations[i].image[1]))
     return stations, faces, total_m
+
+
+def drawn_open(section: Section, corner: int, other: int, gap_m: float) -> float:
+    """How far a gap between two corners, or a corner and a face (-1), counts as one, amplitude."""
+    shut_m, free_m = (SHUT_M, OPEN_M) if in_one_face(section, corner, other) else (SHORT_M, FREE_M)
+    return smooth((gap_m - shut_m) / (free_m - shut_m))
+
+
+def gate_gain(section: Section, corner: int, u: tuple[float, float], v: tuple[float, float], left: bool) -> float:
+    """How far the gap counts that a string goes through as it turns at a corner: to what lies on its outer side."""
+    here = section.corners[corner]
+    side = -1.0 if left else 1.0
+    least = 1.0
+    for number, other in enumerate(section.corners):
+        qx, qy = other.x - here.x, other.y - here.y
+        gap_m = math.hypot(qx, qy)
+        if number == corner or gap_m > FREE_M or other.loss_db < OPAQUE_DB:
+            continue
+        if max(side * (u[0] * qy - u[1] * qx), side * (v[0] * qy - v[1] * qx)) <= TOUCH_M:
+            continue
+        if any(arm[2] == beyond[2] for arm in here.arms for beyond in other.arms):
+            continue
+        least = min(least, drawn_open(section, corner, number, gap_m))
+    for number, one in enumerate(section.segments):
+        if one.loss_db < OPAQUE_DB or corner in section.ends[number]:
+            continue
+        dx, dy = one.x2 - one.x1, one.y2 - one.y1
+        size = max(math.hypot(dx, dy), TOUCH_M)
+        along = ((here.x - one.x1) * dx + (here.y - one.y1) * dy) / size
+        if not 0.0 < along < size:
+            continue
+        qx, qy = one.x1 + along * dx / size - here.x, one.y1 + along * dy / size - here.y
+        gap_m = math.hypot(qx, qy)
+        if gap_m < FREE_M and max(side * (u[0] * qy - u[1] * qx), side * (v[0] * qy - v[1] * qx)) > TOUCH_M:
+            least = min(least, drawn_open(section, corner, -1, gap_m))
+    return least
 
 
 def in_one_face(section: Section, corner: int, other: int) -> bool:
