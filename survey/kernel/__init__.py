@@ -12,6 +12,7 @@ import os
 import threading
 import warnings
 from functools import cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -100,13 +101,29 @@ def indices(name: str, values: ArrayLike, *shape: int, below: int, least: int = 
     return array
 
 
+def kinds(name: str, values: ArrayLike, *shape: int) -> NDArray[np.uint8]:
+    """Yes or no, a byte each, as the kernel reads them; ValueError where the shape is another.
+
+    Parameters
+    ----------
+    name, values, shape
+        As for `floats`.
+    """
+    array = np.ascontiguousarray(np.asarray(values) != 0, dtype=np.uint8)
+    _check_shape(name, array, shape)
+    return array
+
+
 def _check_shape(name: str, array: NDArray[np.generic], shape: tuple[int, ...]) -> None:
     fits = array.ndim == len(shape) and all(want in (-1, has) for want, has in zip(shape, array.shape, strict=True))
     if not fits:
         raise ValueError(f"{name}: the shape is {array.shape}, not {shape}")
 
 
-def call(kernel: ctypes.CDLL, entry: str, *arguments: FloatArray | IntArray | int | float) -> int:  # noqa: PYI041
+LAID_OUT = (np.float64, np.int64, np.int32, np.uint8)
+
+
+def call(kernel: ctypes.CDLL, entry: str, *arguments: NDArray[Any] | float) -> int:
     """Call an entry of the kernel; MemoryError where it runs out of memory. Other threads go on meanwhile.
 
     Parameters
@@ -126,7 +143,7 @@ def call(kernel: ctypes.CDLL, entry: str, *arguments: FloatArray | IntArray | in
     words: list[object] = []
     for argument in arguments:
         if isinstance(argument, np.ndarray):
-            if argument.dtype not in (np.float64, np.int64) or not argument.flags.c_contiguous:
+            if argument.dtype not in LAID_OUT or not argument.flags.c_contiguous:
                 raise TypeError(f"{entry}: an array of {argument.dtype} is not laid out as the kernel reads it")
             words.append(ctypes.c_void_p(argument.ctypes.data))
         else:

@@ -54,6 +54,10 @@
 #define NEAREST 0.02
 #define LEVEL_M 0.1
 #define FAR_M 50.0
+/* __init__.py */
+#define MIN_POWER 1e-10
+#define FREE 0.97
+#define LEAST_MIRROR_SHARE 0.02
 /* bodies.py */
 #define DEEP_M -60.0
 /* rule.py */
@@ -247,6 +251,12 @@ typedef struct {
 
 typedef struct { double over, left, right, straight; } Power;
 
+/* An obstacle that strings of a way pass, and the power of those that do. */
+typedef struct {
+    int obstacle;
+    double power;
+} Passed;
+
 /* All that is needed for one line after another. */
 typedef struct {
     Section sections[3]; /* of the upright and the level plane, whose strings are wanted later; and for single legs */
@@ -261,6 +271,8 @@ typedef struct {
     uint8_t *used;   /* which places are meant */
     uint8_t *crossed; /* which solids the line goes through */
     int chosen_room, used_room, crossed_room;
+    Passed *passed;
+    int passed_room;
     Plane planes[2];
 } Workspace;
 

@@ -124,32 +124,3 @@ powers_t joined_power(const Arrival *const *ways, int count)
     return sum;
 }
 
-/* For tests: what arrives in a plane given by its segments, ten numbers a string and its power joined with all before it. */
-ENTRY index_t survey_plane(index_t count, const double *segments, double length_m, double wavelength_m, const double *points,
-                           const double *weights, const double *span_points, const double *span_weights, double *out);
-ENTRY index_t survey_plane(index_t count, const double *segments, double length_m, double wavelength_m, const double *points,
-                           const double *weights, const double *span_points, const double *span_weights, double *out)
-{
-    static Section section;
-    static Scratch scratch;
-    static Integrals integrals;
-    integrals.points = points; integrals.weights = weights; integrals.span_points = span_points; integrals.span_weights = span_weights;
-    Arrival found[MAX_STRINGS];
-    const Arrival *ways[MAX_STRINGS];
-    integrals.known_count = 0;
-    make_room(&section.segments, &section.room, (int)count, sizeof *section.segments);
-    section.count = (int)count;
-    for (int i = 0; i < count; i++) {
-        Segment one = {.x1 = segments[5 * i], .y1 = segments[5 * i + 1], .x2 = segments[5 * i + 2], .y2 = segments[5 * i + 3], .loss_db = segments[5 * i + 4], .solid = -1, .beside_db = 1e9};
-        section.segments[i] = one;
-    }
-    join(&section);
-    int strings = arrivals(&section, &scratch, &integrals, length_m, wavelength_m, MAX_LOSS_DB, found);
-    for (int i = 0; i < strings; i++) {
-        ways[i] = found + i;
-        powers_t sum = joined_power(ways, i + 1);
-        double row[10] = {found[i].hard.re, found[i].hard.im, found[i].soft.re, found[i].soft.im, found[i].more.hard, found[i].more.soft, sum.hard, sum.soft, found[i].path->through_db, found[i].path->corner_count};
-        for (int j = 0; j < 10; j++) out[10 * i + j] = row[j];
-    }
-    return strings;
-}

@@ -323,36 +323,3 @@ int line_powers(const Bodies *bodies, Workspace *work, Integrals *integrals, con
     return 1;
 }
 
-/* For tests. */
-ENTRY index_t survey_line(const double *corner_m, const int32_t *first, const double *normal, const double *offset_m, const double *loss_db, const int32_t *table, const double *table_db, const int32_t *solid, const uint8_t *mirror, const int32_t *solid_first, const double *centre_m, const double *radius_m, const int32_t *touch_first, const int32_t *touch, index_t sheets, index_t solids, index_t table_steps, const double *starts, const double *ends, index_t lines, double wavelength_m, const double *points,
-                           const double *weights, const double *span_points, const double *span_weights, double *out, double *mout);
-ENTRY index_t survey_line(const double *corner_m, const int32_t *first, const double *normal, const double *offset_m,const double *loss_db, const int32_t *table, const double *table_db, const int32_t *solid,  const uint8_t *mirror, const int32_t *solid_first, const double *centre_m, const double *radius_m, const int32_t *touch_first, const int32_t *touch, index_t sheets, index_t solids, index_t table_steps, const double *starts, const double *ends, index_t lines, double wavelength_m, const double *points,
-                           const double *weights, const double *span_points, const double *span_weights, double *out, double *mout)
-{
-    static Workspace work;
-    static Integrals integrals;
-    integrals.points = points; integrals.weights = weights; integrals.span_points = span_points; integrals.span_weights = span_weights;
-    Bodies bodies = {.corner_m = corner_m, .first = first, .normal = normal, .offset_m = offset_m, .loss_db = loss_db, .table = table, .table_db = table_db, .solid = solid, .mirror = mirror, .solid_first = solid_first, .centre_m = centre_m, .radius_m = radius_m, .touch_first = touch_first, .touch = touch, .sheets = (int)sheets, .solids = (int)solids, .table_steps = (int)table_steps};
-    for (index_t i = 0; i < lines; i++) {
-        Found found;
-        integrals.known_count = integrals.oldest = 0;
-        Line line = line_of(starts + 3 * i, ends + 3 * i);
-        double *row = out + 11 * i;
-        row[0] = 0;
-        if (line.length_m < 1e-6) continue;
-        int some = line_powers(&bodies, &work, &integrals, &line, wavelength_m, NULL, NULL, &found);
-        if (some < 0) return -1;
-        row[0] = some;
-        if (!some) continue;
-        row[1] = found.clear;
-        row[2] = found.nearest;
-        memcpy(row + 3, found.powers, sizeof found.powers);
-        if (mout) {
-            Mirrored m[MAX_PATHS];
-            int c = mirror_ways(&bodies, &work, &integrals, starts + 3 * i, ends + 3 * i, wavelength_m, 0.02*(found.powers[0].over + found.powers[0].left + found.powers[0].right), m);
-            mout[13 * i] = c;
-            for (int k = 0; k < c; k++) { mout[13*i+1+3*k] = m[k].sheet; mout[13*i+2+3*k] = m[k].powers[0]; mout[13*i+3+3*k] = m[k].powers[1]; }
-        }
-    }
-    return 0;
-}

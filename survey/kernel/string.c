@@ -106,6 +106,52 @@ static bool on_path(const Path *path, int corner)
     return false;
 }
 
+/* Whether two corners bound a slit in one face, and not the joint of two. */
+static bool in_one_face(const Section *section, int corner, int other)
+{
+    if (other < 0) return false;
+    const Corner *one = section->corners + corner, *two = section->corners + other;
+    for (int i = 0; i < one->arm_count; i++)
+        for (int j = 0; j < two->arm_count; j++)
+            if (one->arms[i].dx * two->arms[j].dx + one->arms[i].dy * two->arms[j].dy < -0.95) return true;
+    return false;
+}
+
+/* How far a gap between two corners, or a corner and a face (-1), counts as one, amplitude. */
+static double drawn_open(const Section *section, int corner, int other, double gap_m)
+{
+    bool slit = in_one_face(section, corner, other);
+    double shut_m = slit ? SHUT_M : SHORT_M, free_m = slit ? OPEN_M : FREE_M;
+    return smooth((gap_m - shut_m) / (free_m - shut_m));
+}
+
+/* How far the gap counts that a string goes through as it turns at a corner: to what lies on its outer side. */
+static double gate_gain(const Section *section, int corner, double ux, double uy, double vx, double vy, bool left)
+{
+    const Corner *here = section->corners + corner;
+    double side = left ? -1.0 : 1.0, least = 1.0;
+    for (int number = 0; number < section->corner_count; number++) {
+        const Corner *other = section->corners + number;
+        double qx = other->x - here->x, qy = other->y - here->y;
+        if (fabs(qx) > FREE_M || fabs(qy) > FREE_M || number == corner || other->loss_db < OPAQUE_DB) continue;
+        double gap_m = sqrt(qx * qx + qy * qy);
+        if (gap_m > FREE_M || larger(side * (ux * qy - uy * qx), side * (vx * qy - vy * qx)) <= TOUCH_M) continue;
+        if (share_one(members_of(section, corner), members_of(section, number))) continue;
+        least = smaller(least, drawn_open(section, corner, number, gap_m));
+    }
+    for (int number = 0; number < section->count; number++) {
+        const Segment *one = section->segments + number;
+        if (one->loss_db < OPAQUE_DB || section->ends[number][0] == corner || section->ends[number][1] == corner) continue;
+        double dx = one->x2 - one->x1, dy = one->y2 - one->y1, size = larger(one->size_m, TOUCH_M);
+        double along = ((here->x - one->x1) * dx + (here->y - one->y1) * dy) / size;
+        if (!(0.0 < along && along < size)) continue;
+        double qx = one->x1 + along * dx / size - here->x, qy = one->y1 + along * dy / size - here->y, gap_m = sqrt(qx * qx + qy * qy);
+        if (gap_m < FREE_M && larger(side * (ux * qy - uy * qx), side * (vx * qy - vy * qx)) > TOUCH_M)
+            least = smaller(least, drawn_open(section, corner, -1, gap_m));
+    }
+    return least;
+}
+
 /* The edge where a string turns at the beginning of a leg. */
 static Edge turning(Section *section, const Path *path, const place_t *points, int leg, double at_m, double dx, double dy)
 {
@@ -118,7 +164,7 @@ static Edge turning(Section *section, const Path *path, const place_t *points, i
     int corner = path->corners[leg - 1];
     Edge edge = {.at_m = at_m,
                  .turn = 2.0 * sin(turn_rad / 2.0),
-                 .gain = wedge_gain(fabs(turn_rad), outer_angle(section, corner)),
+                 .gain = wedge_gain(fabs(turn_rad), outer_angle(section, corner)) * gate_gain(section, corner, px, py, dx, dy, turn_rad > 0),
                  .corner = corner,
                  .left = turn_rad > 0,
                  .segments = members_of(section, corner),
@@ -250,22 +296,10 @@ static double opposite(const Section *section, const Edge *edge, double total_m,
     return found ? nearest : INFINITY;
 }
 
-/* Whether two corners bound a slit in one face, and not the joint of two. */
-static bool in_one_face(const Section *section, int corner, int other)
-{
-    if (other < 0) return false;
-    const Corner *one = section->corners + corner, *two = section->corners + other;
-    for (int i = 0; i < one->arm_count; i++)
-        for (int j = 0; j < two->arm_count; j++)
-            if (one->arms[i].dx * two->arms[j].dx + one->arms[i].dy * two->arms[j].dy < -0.95) return true;
-    return false;
-}
-
 int stations_of(Section *section, const Edge *edges, int edge_count, double total_m, double wavelength_m, Station *stations, Face *faces)
 {
     bool used[ROOM_STATIONS] = {false};
     double limit_m[ROOM_STATIONS];
-    int limit_corner[ROOM_STATIONS];
     double left_nus[ROOM_STATIONS], right_nus[ROOM_STATIONS];
     bool sides[ROOM_STATIONS];
     Members limit_of[ROOM_STATIONS], lefts[ROOM_STATIONS], rights[ROOM_STATIONS], none = {NULL, 0, -1};
@@ -275,7 +309,6 @@ int stations_of(Section *section, const Edge *edges, int edge_count, double tota
         limit_m[i] = INFINITY;
         limit_of[i] = none;
         if (edges[i].turn != 0.0) limit_m[i] = opposite(section, edges + i, total_m, wavelength_m, limit_of + i, &which);
-        limit_corner[i] = which;
         for (int j = 0; which >= 0 && j < edge_count; j++)
             if (edges[j].corner == which && edges[j].turn == 0.0) used[j] = true;
     }
@@ -324,9 +357,7 @@ int stations_of(Section *section, const Edge *edges, int edge_count, double tota
         double gap_m = station.high_m - station.low_m;
         if (gap_m < INFINITY) {
             double half_turn = 2.0 * asin(smaller(1.0, 0.5 * fabs(one->turn)));
-            bool slit = in_one_face(section, one->corner, partner >= 0 ? edges[partner].corner : limit_corner[i]);
-            double shut_m = slit ? SHUT_M : SHORT_M, free_m = slit ? OPEN_M : FREE_M;
-            station.gain *= smooth((gap_m - shut_m) / (free_m - shut_m));
+            if (partner >= 0) station.gain *= drawn_open(section, one->corner, edges[partner].corner, gap_m);
             station.gain *= obliquity(tan(smaller(half_turn, 1.5)));
         }
         int place = count++;
