@@ -106,7 +106,7 @@ static bool one_line(const Bodies *bodies, Workspace *work, Workspace *mirror_wo
     double powers[WAYS] = {0.0}, straight = 0.0;
     if (line.length_m < 1e-6) return true;
     integrals->known_count = integrals->oldest = 0;
-    int some = line_powers(bodies, work, integrals, &line, wavelength_m, NULL, NULL, &found);
+    int some = line_powers(bodies, work, integrals, &line, wavelength_m, NULL, NULL, MAX_LOSS_DB, &found);
     if (some <= 0) return some == 0;
     for (int field = 0; field < 2; field++) {
         const Power *one = found.powers + field;

@@ -339,7 +339,7 @@ bool section_of(const Bodies *bodies, Workspace *work, Section *section, const u
 
 /* rule.c */
 int line_powers(const Bodies *bodies, Workspace *work, Integrals *integrals, const Line *line, double wavelength_m, const Image *image,
-                const Window *window, Found *found);
+                const Window *window, double useful_db, Found *found);
 double opening(Integrals *integrals, const Window *window, int plane, const Line *line, double wavelength_m);
 
 /* mirrors.c */

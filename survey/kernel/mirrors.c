@@ -100,7 +100,8 @@ int mirror_ways(const Bodies *bodies, Workspace *work, Integrals *integrals, con
         Mirrored way = {one->image.sheet, {one->power, one->power}, {one->at_m[0], one->at_m[1], one->at_m[2]}};
         Found powers;
         if (one->power < LEAST_SHARE * best) break;
-        int some = line_powers(bodies, work, integrals, &one->line, wavelength_m, &one->image, &one->window, &powers);
+        double useful_db = smaller(MAX_LOSS_DB, 10.0 * log10(one->scale / larger(least, 1e-12)));
+        int some = line_powers(bodies, work, integrals, &one->line, wavelength_m, &one->image, &one->window, useful_db, &powers);
         if (some < 0) return -1;
         if (some) {
             double through = powers.clear ? 1.0 : pow(10.0, -powers.through_db / 10.0);

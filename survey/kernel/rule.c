@@ -95,11 +95,10 @@ double opening(Integrals *integrals, const Window *window, int plane, const Line
 
 /* Everything in one plane; false without memory. */
 static bool plane_of(const Bodies *bodies, Workspace *work, Integrals *integrals, const Line *line, bool upright,
-                     double wavelength_m, double through_db, const Image *image, const Window *window)
+                     double wavelength_m, double most_db, const Image *image, const Window *window)
 {
     int number = upright ? 0 : 1;
     Plane *plane = work->planes + number;
-    double most_db = smaller(MAX_LOSS_DB, (through_db > 0.0 ? through_db : MAX_LOSS_DB) + MARGIN_DB);
     plane->around_count = plane->mixed_count = 0;
     plane->straight = NULL;
     if (!section_of(bodies, work, work->sections + number, work->used, line, upright, true, image, window)) return false;
@@ -252,7 +251,7 @@ static void clear_all(Workspace *work, int number, const uint8_t *near)
 /* Ways around for one line, or for one unfolded at a mirror: 1 where something stands near it, 0 where nothing does, -1 without
    memory. */
 int line_powers(const Bodies *bodies, Workspace *work, Integrals *integrals, const Line *line, double wavelength_m, const Image *image,
-                const Window *window, Found *found)
+                const Window *window, double useful_db, Found *found)
 {
     double reach = -LEAST_NU * sqrt(wavelength_m * line->length_m / 8.0), through_db, straight[2];
     bool some = false;
@@ -274,11 +273,12 @@ int line_powers(const Bodies *bodies, Workspace *work, Integrals *integrals, con
     if (!some) return 0;
     int crossed = straight_loss_db(bodies, work, line, image, &through_db);
     if (crossed < 0) return -1;
+    double most_db = smaller(useful_db, (through_db > 0.0 ? through_db : MAX_LOSS_DB) + MARGIN_DB);
     bool straight_only = image && !crossed;
     for (int plane = 0; plane < 2 && !straight_only; plane++)
-        if (!plane_of(bodies, work, integrals, line, plane == 0, wavelength_m, through_db, image, window)) return -1;
+        if (!plane_of(bodies, work, integrals, line, plane == 0, wavelength_m, most_db, image, window)) return -1;
     for (int round = 0; round < MAX_ROUNDS && crossed; round++) {
-        double best_db = smaller(smaller(best_of(work->planes), best_of(work->planes + 1)), through_db);
+        double best_db = smaller(smaller(best_of(work->planes), best_of(work->planes + 1)), most_db - MARGIN_DB);
         bool more = false;
         for (int i = 0; i < work->place_count; i++) more |= !work->used[i];
         for (int i = 0; i < work->sphere_count; i++) {
@@ -291,7 +291,7 @@ int line_powers(const Bodies *bodies, Workspace *work, Integrals *integrals, con
         if (!more) break;
         memset(work->used, 1, (size_t)work->place_count);
         for (int plane = 0; plane < 2; plane++)
-            if (!plane_of(bodies, work, integrals, line, plane == 0, wavelength_m, through_db, image, window)) return -1;
+            if (!plane_of(bodies, work, integrals, line, plane == 0, wavelength_m, most_db, image, window)) return -1;
     }
     double deepest = -INFINITY;
     uint8_t *near = work->used + 4 * bodies->solids;

@@ -8,6 +8,7 @@ from typing import NamedTuple
 from survey.propagation.around.bodies import Bodies
 from survey.propagation.around.cut import Image, Line, Window, line_of
 from survey.propagation.around.rule import line_powers, opening
+from survey.propagation.around.search import MAX_LOSS_DB
 from survey.propagation.around.string import smooth
 
 ON_MIRROR_M = 1e-3
@@ -58,7 +59,8 @@ def mirror_ways(
     for one in candidates[:MAX_PATHS]:
         if one.power < LEAST_SHARE * best:
             break
-        powers = line_powers(bodies, one.line, wavelength_m, one.image, one.window)
+        useful_db = min(MAX_LOSS_DB, 10.0 * math.log10(one.scale / max(least, 1e-12)))
+        powers = line_powers(bodies, one.line, wavelength_m, one.image, one.window, useful_db)
         if powers is None:
             found.append(Mirrored(one.image.sheet, one.power, one.power, one.at_m))
         else:
