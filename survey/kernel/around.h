@@ -101,11 +101,14 @@ typedef struct {
     bool flat;
 } Corner;
 
+#define BLOCK 16 /* segments that are looked at together */
+
 /* Segments of the cut of a plane with their corners. */
 typedef struct {
     Segment *segments;
     int (*ends)[2];
-    double *x1, *y1, *x2, *y2; /* the same places side by side */
+    double *x1, *y1, *x2, *y2, *least_db; /* the same places side by side, and what passing costs at least, in whole BLOCKs */
+    int padded;
     int count, room, ends_room, places_room;
     Corner *corners;
     int corner_count, corner_room;
@@ -122,7 +125,7 @@ typedef struct {
 /* A string, or the beginning of one, as its last leg and what it continues. */
 typedef struct {
     double bound_db, length_m, through_db;
-    int before, corner, corner_count; /* -1 for nothing before; corner -1 is the end of the line */
+    int before, corner, corner_count, all_beside; /* -1 for nothing before; corner -1 is the end of the line */
     int first_passed, passed_count;   /* segments that this leg passes */
     int first_beside, beside_count;   /* solids that it passes beside the plane */
 } Step;

@@ -44,10 +44,16 @@ bool join(Section *section)
     section->corner_count = section->arm_count = 0;
     if (!make_room(&section->ends, &section->ends_room, count, sizeof *section->ends)) return false;
     if (!make_room(&section->corners, &section->corner_room, 2 * count, sizeof *section->corners)) return false;
-    if (!make_room(&section->x1, &section->places_room, 4 * count, sizeof *section->x1)) return false;
-    section->y1 = section->x1 + count;
-    section->x2 = section->y1 + count;
-    section->y2 = section->x2 + count;
+    int padded = section->padded = (count + BLOCK - 1) / BLOCK * BLOCK;
+    if (!make_room(&section->x1, &section->places_room, 5 * padded, sizeof *section->x1)) return false;
+    section->y1 = section->x1 + padded;
+    section->x2 = section->y1 + padded;
+    section->y2 = section->x2 + padded;
+    section->least_db = section->y2 + padded;
+    for (int number = count; number < padded; number++) {
+        section->x1[number] = section->y1[number] = section->x2[number] = section->y2[number] = 0.0;
+        section->least_db[number] = -1.0;
+    }
     for (int number = 0; number < count; number++) {
         Segment *one = section->segments + number;
         int a = corner_at(section, one->x1, one->y1, -1), b = corner_at(section, one->x2, one->y2, a);
@@ -80,6 +86,9 @@ bool join(Section *section)
         section->y1[number] = one->y1 = a->y;
         section->x2[number] = one->x2 = b->x;
         section->y2[number] = one->y2 = b->y;
+        double least_db = one->table ? one->table[0] : one->loss_db;
+        for (int k = 1; one->table && k < one->table_count; k++) least_db = smaller(least_db, one->table[k]);
+        section->least_db[number] = smaller(least_db, one->beside_db);
         double dx = one->x2 - one->x1, dy = one->y2 - one->y1, size = sqrt(dx * dx + dy * dy);
         one->size_m = size;
         one->dx = size < TOUCH_M ? 0.0 : dx / size;
@@ -161,6 +170,29 @@ static int weaker_sides(Scratch *scratch, int corner_count, int hit_count)
     return hit_count;
 }
 
+/* Whether a leg goes, for certain, through one segment that costs more than so much: most legs are given up for that. */
+static WIDE bool is_blocked(const Section *section, place_t from, double dx, double dy, double size, double most_db)
+{
+    for (int first = 0; first < section->padded; first += BLOCK) {
+        const double *x1 = section->x1 + first, *y1 = section->y1 + first, *x2 = section->x2 + first, *y2 = section->y2 + first;
+        const double *least_db = section->least_db + first;
+        uint64_t any = 0;
+        for (int i = 0; i < BLOCK; i++) {
+            double px = x1[i] - from.x, py = y1[i] - from.y, qx = x2[i] - from.x, qy = y2[i] - from.y;
+            double s1 = py * dx - px * dy, s2 = qy * dx - qx * dy, low = smaller(s1, s2), high = larger(s1, s2);
+            double along = ((px * dx + py * dy) * s2 - (qx * dx + qy * dy) * s1) / (s2 - s1);
+            uint64_t hit = least_db[i] > most_db ? 1 : 0;
+            hit = low < -TOUCH_M ? hit : 0;
+            hit = high > TOUCH_M ? hit : 0;
+            hit = along > 1.001 * END_M ? hit : 0;
+            hit = along < size - 1.001 * END_M ? hit : 0;
+            any |= hit;
+        }
+        if (any) return true;
+    }
+    return false;
+}
+
 /* Which segments reach both sides of a leg's line. */
 static WIDE void mark_hits(const Section *section, place_t from, double dx, double dy, uint8_t *may_hit)
 {
@@ -187,6 +219,10 @@ bool met_by_leg(const Section *section, Scratch *scratch, place_t from, place_t 
         !make_room(&scratch->may_hit, &scratch->may_hit_room, section->count, 1) ||
         !make_room(&scratch->corner_hits, &scratch->corner_hit_room, section->count, sizeof *scratch->corner_hits))
         return false;
+    if (most_db < 1e8 && (step < 0 || !scratch->steps[step].all_beside) && is_blocked(section, from, dx, dy, size, most_db)) {
+        met->loss_db = INFINITY;
+        return true;
+    }
     mark_hits(section, from, dx, dy, scratch->may_hit);
     for (int number = 0; number < section->count; number++) {
         if (!scratch->may_hit[number]) continue;
