@@ -42,11 +42,15 @@ class Image(NamedTuple):
 
 
 class Window(NamedTuple):
-    """The opening that a mirror is to its unfolded line: in both planes from where to where, right to left, at x."""
+    """The opening that a mirror is to its unfolded line, in the upright plane and in the level one."""
 
-    x: float
-    low: tuple[float, float]
-    high: tuple[float, float]
+    low: tuple[tuple[float, float], tuple[float, float]]
+    high: tuple[tuple[float, float], tuple[float, float]]
+    """Ends of its cut, along the line and to the left of it. [m]"""
+    nu: tuple[tuple[float, float], tuple[float, float]]
+    """The same as nu, positive where they lie to the left. [-]"""
+    leaves: tuple[float, float]
+    """What it leaves of the line in each plane, amplitude."""
 
 
 class Local(NamedTuple):
@@ -208,26 +212,16 @@ def section_of(
 
 def around_mirror(line: Line, upright: bool, image: Image, window: Window) -> list[Segment]:
     """What is no mirror lets nothing through to its image: a sheet on either side of its outline, in its plane."""
-    off = line.up if upright else line.left
-    nx = sum(image.normal[i] * line.along[i] for i in range(3))
-    ny = sum(image.normal[i] * off[i] for i in range(3))
-    size = math.hypot(nx, ny)
-    if size < SAME_M:
-        return []
-    dx, dy = -ny / size, nx / size
-    if dy < 0.0:
-        dx, dy = -dx, -dy
-    found: list[Segment] = []
     plane = 0 if upright else 1
-    for side, y in ((-1.0, window.low[plane]), (1.0, window.high[plane])):
-        across = dy * window.x - dx * y
-        if abs(y) > FAR_M or across < 1e-3 * window.x:
-            continue
-        t = window.x * y / across
-        x1, y1 = window.x + t * dx, t * dy
-        found.append(
-            Segment(x1, y1, x1 + side * FAR_M * dx, y1 + side * FAR_M * dy, 1e3, image.sheet, -1, 1e9, 0.0, 0.0, ())
-        )
+    (x1, y1), (x2, y2) = window.low[plane], window.high[plane]
+    size = math.hypot(x2 - x1, y2 - y1)
+    found: list[Segment] = []
+    if size < INSIDE_M:
+        return found
+    dx, dy = (x2 - x1) / size * FAR_M, (y2 - y1) / size * FAR_M
+    for (x, y), side in (((x1, y1), -1.0), ((x2, y2), 1.0)):
+        if abs(y) < FAR_M:
+            found.append(Segment(x, y, x + side * dx, y + side * dy, 1e3, image.sheet, -1, 1e9, 0.0, 0.0, ()))
     return found
 
 

@@ -6,13 +6,14 @@ import math
 from typing import NamedTuple
 
 from survey.propagation.around.bodies import Bodies
-from survey.propagation.around.cut import Image, Line, Window, line_of
+from survey.propagation.around.cut import NEAREST, Image, Line, Window, line_of
 from survey.propagation.around.rule import line_powers, opening
-from survey.propagation.around.search import MAX_LOSS_DB
 from survey.propagation.around.string import smooth
 
 ON_MIRROR_M = 1e-3
 """Ends so near to a mirror's plane are on it, and it shows them nothing. [m]"""
+NEARER_M = 1e-6
+"""Distances that differ by less than this are the same. [m]"""
 OWN_WAY_NU = 2.0**0.5
 """A detour of half a wavelength, the first Fresnel zone, as nu: nearer than that a mirror path is no way of its own."""
 LEAST_SHARE = 0.02
@@ -59,8 +60,8 @@ def mirror_ways(
     for one in candidates[:MAX_PATHS]:
         if one.power < LEAST_SHARE * best:
             break
-        useful_db = min(MAX_LOSS_DB, 10.0 * math.log10(one.scale / max(least, 1e-12)))
-        powers = line_powers(bodies, one.line, wavelength_m, one.image, one.window, useful_db)
+        worth_db = -10.0 * math.log10(max(least, LEAST_SHARE * best, 1e-7) / one.scale)
+        powers = line_powers(bodies, one.line, wavelength_m, one.image, one.window, worth_db)
         if powers is None:
             found.append(Mirrored(one.image.sheet, one.power, one.power, one.at_m))
         else:
@@ -97,41 +98,62 @@ def candidate(
         centre = bodies.centre_m[solid]
         if nx * centre[0] + ny * centre[1] + nz * centre[2] - offset > 0.0:
             return None
+    # The end nearer to the mirror is the one that is mirrored, so that both directions give the same.
+    if away_2 < away_1 - NEARER_M or (away_2 < away_1 + NEARER_M and end_m[2] < start_m[2]):
+        start_m, end_m, away_1, away_2 = end_m, start_m, away_2, away_1
     start = (start_m[0] - 2.0 * away_1 * nx, start_m[1] - 2.0 * away_1 * ny, start_m[2] - 2.0 * away_1 * nz)
     line = line_of(start, end_m)
     apart = smooth(2.0 * math.sqrt(max(line.length_m - direct_m, 0.0) / wavelength_m) / OWN_WAY_NU)
     if apart <= 0.0:
         return None
     x = line.length_m * away_1 / (away_1 + away_2)
-    low, high = [0.0, 0.0], [0.0, 0.0]
-    for plane in range(2):
-        low[plane], high[plane] = outline(bodies, sheet, line, x, plane)
-    window = Window(x, (low[0], low[1]), (high[0], high[1]))
-    across, aside = opening(window, 0, line, wavelength_m), opening(window, 1, line, wavelength_m)
+    upright, level = outline(bodies, sheet, line, 0), outline(bodies, sheet, line, 1)
+    if upright is None or level is None:
+        return None
+    nus = (as_nu(upright, line, wavelength_m), as_nu(level, line, wavelength_m))
+    across, aside = opening(*nus[0]), opening(*nus[1])
+    window = Window((upright[0], level[0]), (upright[1], level[1]), nus, (across, aside))
     scale = apart * (direct_m / line.length_m) ** 2
     at_m = (start[0] + x * line.along[0], start[1] + x * line.along[1], start[2] + x * line.along[2])
     power = min(across * aside, 1.0) ** 2 * scale
     return Candidate(power, Image(sheet, (nx, ny, nz), offset), line, window, scale, at_m) if power > 0.0 else None
 
 
-def outline(bodies: Bodies, sheet: int, line: Line, x: float, plane: int) -> tuple[float, float]:
-    """From where to where a mirror reaches in a plane of its line, measured across the line where that meets it."""
-    corners = []
+Cut = tuple[tuple[float, float], tuple[float, float]]
+
+
+def outline(bodies: Bodies, sheet: int, line: Line, plane: int) -> Cut | None:
+    """Ends of a mirror's cut by a plane of its line, or by one beside it that still meets it; from right to left. [m]"""
+    corners: list[tuple[float, float, float]] = []
     out, off = (line.left, line.up) if plane == 0 else (line.up, line.left)
     for c in range(bodies.first[sheet], bodies.first[sheet + 1]):
         px = [float(bodies.corner_m[c][i]) - line.start_m[i] for i in range(3)]
-        u = sum(px[i] * line.along[i] for i in range(3))
-        scale = x / u if u > 1e-6 else 1.0  # noqa: PLR2004  seen from the image, at the mirror point's distance
-        corners.append((sum(px[i] * off[i] for i in range(3)) * scale, sum(px[i] * out[i] for i in range(3)) * scale))
-    lows = min(one[1] for one in corners)
-    highs = max(one[1] for one in corners)
+        corners.append(
+            (
+                sum(px[i] * line.along[i] for i in range(3)),
+                sum(px[i] * off[i] for i in range(3)),
+                sum(px[i] * out[i] for i in range(3)),
+            )
+        )
+    lows = min(one[2] for one in corners)
+    highs = max(one[2] for one in corners)
     inside = min(1e-3, 0.25 * (highs - lows))
     shift = min(max(0.0, lows + inside), highs - inside)
-    found: list[float] = []
+    found: list[tuple[float, float]] = []
     for i in range(len(corners)):
-        (a, p), (b, q) = corners[i - 1], corners[i]
+        (a, b, p), (u, v, q) = corners[i - 1], corners[i]
         if (p > shift) != (q > shift):
-            found.append(a + (shift - p) / (q - p) * (b - a))
+            share = (shift - p) / (q - p)
+            found.append((a + share * (u - a), b + share * (v - b)))
     if len(found) < 2:  # noqa: PLR2004  seen edge on
-        return 1e3, 1e3
-    return min(found), max(found)
+        return None
+    return (found[0], found[1]) if found[0][1] <= found[1][1] else (found[1], found[0])
+
+
+def as_nu(cut: Cut, line: Line, wavelength_m: float) -> tuple[float, float]:
+    """How far both ends of a cut lie to the left of a line, as nu."""
+    nus = []
+    for x, y in cut:
+        share = min(max(x / line.length_m, NEAREST), 1.0 - NEAREST)
+        nus.append(y * math.sqrt(2.0 / (wavelength_m * line.length_m * share * (1.0 - share))))
+    return nus[0], nus[1]

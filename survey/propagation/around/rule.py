@@ -71,11 +71,11 @@ def line_powers(
     wavelength_m: float,
     image: Image | None = None,
     window: Window | None = None,
-    useful_db: float = MAX_LOSS_DB,
+    worth_db: float = MAX_LOSS_DB,
 ) -> Found | None:
     """Ways around for one line, or for one unfolded at a mirror; nothing where nothing stands near it.
 
-    What loses more than `useful_db` is not looked for.
+    Strings that lose more than `worth_db` at least are left out.
     """
     reach = -LEAST_NU * math.sqrt(wavelength_m * line.length_m / 8.0)
     every = places_of(bodies, line, image)
@@ -85,11 +85,10 @@ def line_powers(
     if not near:
         return None
     through_db, crossed = straight_loss_db(bodies, near, line, image)
-    most_db = min(useful_db, (through_db if through_db > 0.0 else MAX_LOSS_DB) + MARGIN_DB)
-    upright = plane_of(bodies, near, places, line, True, wavelength_m, most_db, image, window)
-    level = plane_of(bodies, near, places, line, False, wavelength_m, most_db, image, window)
+    upright = plane_of(bodies, near, places, line, True, wavelength_m, min(worth_db, through_db or MAX_LOSS_DB), image, window)
+    level = plane_of(bodies, near, places, line, False, wavelength_m, min(worth_db, through_db or MAX_LOSS_DB), image, window)
     for _ in range(MAX_ROUNDS if crossed else 0):
-        best_db = min(best_of(upright), best_of(level), most_db - MARGIN_DB)
+        best_db = min(best_of(upright), best_of(level), through_db)
         more = [
             i
             for i in range(len(every))
@@ -101,8 +100,8 @@ def line_powers(
         chosen = [*chosen, *more]
         places = [*places, *(local(bodies, every[i].number, line, wavelength_m, image) for i in more)]
         near = places
-        upright = plane_of(bodies, near, places, line, True, wavelength_m, most_db, image, window)
-        level = plane_of(bodies, near, places, line, False, wavelength_m, most_db, image, window)
+        upright = plane_of(bodies, near, places, line, True, wavelength_m, min(worth_db, through_db or MAX_LOSS_DB), image, window)
+        level = plane_of(bodies, near, places, line, False, wavelength_m, min(worth_db, through_db or MAX_LOSS_DB), image, window)
     grazed = [one for one in near if one.solid not in crossed and graze_nu(one) > LEAST_NU]
     straight = straight_amplitude(bodies, grazed, places, line, wavelength_m, image)
     nearest = max(grazed, key=graze_nu).solid if grazed else -1
@@ -191,17 +190,18 @@ def plane_of(
     line: Line,
     upright: bool,
     wavelength_m: float,
-    most_db: float,
+    worth_db: float,
     image: Image | None,
     window: Window | None,
 ) -> Plane:
     """Everything in one plane."""
     section = section_of(bodies, near, every, line, upright, True, image, window)
+    most_db = min(MAX_LOSS_DB, worth_db + MARGIN_DB)
     around, mixed = [], []
     straight = None
     for one in arrivals(section, line.length_m, wavelength_m, most_db):
         if window is not None:
-            one = scaled(one, opening(window, 1 if upright else 0, line, wavelength_m))
+            one = scaled(one, window.leaves[1 if upright else 0])
         if not one.path.corners:
             if not one.path.passed and not one.path.beside:
                 straight = one
@@ -212,10 +212,8 @@ def plane_of(
     return Plane(section, around, mixed, straight)
 
 
-def opening(window: Window, plane: int, line: Line, wavelength_m: float) -> float:
-    """What a mirror's outline in a plane leaves of its line, amplitude."""
-    scale = math.sqrt(2.0 * line.length_m / (wavelength_m * window.x * (line.length_m - window.x)))
-    low, high = window.low[plane] * scale, window.high[plane] * scale
+def opening(low: float, high: float) -> float:
+    """What a window between two edges leaves of a wave that meets it at nu = 0, amplitude."""
     if high < 0.0:
         low, high = -high, -low
     if low > MAX_OPEN_NU:
