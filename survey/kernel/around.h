@@ -68,6 +68,7 @@
 #define MAX_OPEN_NU 3.3
 /* mirrors.py */
 #define ON_MIRROR_M 1e-3
+#define NEARER_M 1e-6
 #define OWN_WAY_NU 1.4142135623730951
 #define LEAST_SHARE 0.02
 #define MAX_PATHS 4
@@ -227,9 +228,10 @@ typedef struct {
     double normal[3], offset_m;
 } Image;
 
-/* The opening that a mirror is to its unfolded line: in both planes from where to where, right to left, at x. */
+/* The opening that a mirror is to its unfolded line, in the upright plane and in the level one. */
 typedef struct {
-    double x, low[2], high[2];
+    place_t low[2], high[2]; /* ends of its cut */
+    double leaves[2];        /* what it leaves of the line in each plane, amplitude */
 } Window;
 
 /* A sphere around a solid, or around its image in a mirror, seen from a line. */
@@ -342,8 +344,8 @@ bool section_of(const Bodies *bodies, Workspace *work, Section *section, const u
 
 /* rule.c */
 int line_powers(const Bodies *bodies, Workspace *work, Integrals *integrals, const Line *line, double wavelength_m, const Image *image,
-                const Window *window, double useful_db, Found *found);
-double opening(Integrals *integrals, const Window *window, int plane, const Line *line, double wavelength_m);
+                const Window *window, double worth_db, Found *found);
+double opening(Integrals *integrals, double low, double high);
 
 /* mirrors.c */
 int mirror_ways(const Bodies *bodies, Workspace *work, Integrals *integrals, const double *start_m, const double *end_m,

@@ -109,24 +109,20 @@ static bool before_mirror(place_t *ends, const Line *line, int axis, double shif
 }
 
 /* What is no mirror lets nothing through to its image: a sheet on either side of its outline, in its plane; false without memory. */
-static bool around_mirror(Section *section, const Line *line, bool upright, const Image *image, const Window *window)
+static bool around_mirror(Section *section, bool upright, const Image *image, const Window *window)
 {
-    double nx = dot(image->normal, line->along), ny = dot(image->normal, upright ? line->up : line->left), size = sqrt(nx * nx + ny * ny);
-    if (size < SAME_M) return true;
-    double dx = -ny / size, dy = nx / size;
-    if (dy < 0.0) {
-        dx = -dx;
-        dy = -dy;
-    }
+    int plane = upright ? 0 : 1;
+    place_t ends[2] = {window->low[plane], window->high[plane]};
+    double size = apart(ends[0], ends[1]);
+    if (size < INSIDE_M) return true;
+    double dx = (ends[1].x - ends[0].x) / size * FAR_M, dy = (ends[1].y - ends[0].y) / size * FAR_M;
     for (int end = 0; end < 2; end++) {
-        int plane = upright ? 0 : 1;
-        double side = end ? 1.0 : -1.0, y = end ? window->high[plane] : window->low[plane], across = dy * window->x - dx * y;
-        if (fabs(y) > FAR_M || across < 1e-3 * window->x) continue;
-        double t = window->x * y / across, x1 = window->x + t * dx, y1 = t * dy;
+        double side = end ? 1.0 : -1.0, x1 = ends[end].x, y1 = ends[end].y;
+        if (!(fabs(y1) < FAR_M)) continue;
         Segment segment = {.x1 = x1,
                            .y1 = y1,
-                           .x2 = x1 + side * FAR_M * dx,
-                           .y2 = y1 + side * FAR_M * dy,
+                           .x2 = x1 + side * dx,
+                           .y2 = y1 + side * dy,
                            .loss_db = 1e3,
                            .beside_db = 1e9,
                            .solid = -1,
@@ -186,7 +182,7 @@ bool section_of(const Bodies *bodies, Workspace *work, Section *section, const u
             section->segments[section->count++] = segment;
         }
     }
-    if (image && window && !around_mirror(section, line, upright, image, window)) return false;
+    if (image && window && !around_mirror(section, upright, image, window)) return false;
     if (!join(section)) return false;
     for (int number = 0; number < section->corner_count; number++) { /* nothing turns below the ground, or far off around a mirror */
         Corner *corner = section->corners + number;

@@ -10,36 +10,43 @@ typedef struct {
     Window window;
 } Candidate;
 
-/* From where to where a mirror reaches in a plane of its line, measured across the line where that meets it. */
-static void outline(const Bodies *bodies, int sheet, const Line *line, double x, int plane, double *low, double *high)
+/* Ends of a mirror's cut by a plane of its line, or by one beside it that still meets it, from right to left; false for none. */
+static bool outline(const Bodies *bodies, int sheet, const Line *line, int plane, place_t *low, place_t *high)
 {
     const double *out = plane ? line->up : line->left, *off = plane ? line->left : line->up;
     int from = bodies->first[sheet], to = bodies->first[sheet + 1], found = 0;
-    double lows = INFINITY, highs = -INFINITY, last[2] = {0.0, 0.0};
-    *low = INFINITY;
-    *high = -INFINITY;
+    double lows = INFINITY, highs = -INFINITY, inside = 0.0, shift = 0.0, last[3] = {0.0, 0.0, 0.0};
+    place_t ends[2] = {{0.0, 0.0}, {0.0, 0.0}};
     for (int pass = 0; pass < 2; pass++) { /* first its extent beside the plane, then where it cuts the plane, or nearly */
-        double inside = smaller(1e-3, 0.25 * (highs - lows)), shift = smaller(larger(0.0, lows + inside), highs - inside);
-        for (int c = pass ? from - 1 : from; c < to; c++) {
+        if (pass) {
+            inside = smaller(1e-3, 0.25 * (highs - lows));
+            shift = smaller(larger(0.0, lows + inside), highs - inside);
+        }
+        for (int c = pass ? from - 1 : from; c < to && found < 2; c++) {
             const double *corner = bodies->corner_m + 3 * (c < from ? to - 1 : c);
             double d[3] = {corner[0] - line->start_m[0], corner[1] - line->start_m[1], corner[2] - line->start_m[2]};
-            double u = dot(d, line->along), scale = u > 1e-6 ? x / u : 1.0, a = dot(d, off) * scale, p = dot(d, out) * scale;
-            if (!pass) {
-                lows = smaller(lows, p);
-                highs = larger(highs, p);
-                continue;
+            double here[3] = {dot(d, line->along), dot(d, off), dot(d, out)};
+            lows = smaller(lows, here[2]);
+            highs = larger(highs, here[2]);
+            if (pass && c >= from && (last[2] > shift) != (here[2] > shift)) {
+                double share = (shift - last[2]) / (here[2] - last[2]);
+                ends[found].x = last[0] + share * (here[0] - last[0]);
+                ends[found++].y = last[1] + share * (here[1] - last[1]);
             }
-            if (c >= from && (last[1] > shift) != (p > shift)) {
-                double at = last[0] + (shift - last[1]) / (p - last[1]) * (a - last[0]);
-                *low = smaller(*low, at);
-                *high = larger(*high, at);
-                found++;
-            }
-            last[0] = a;
-            last[1] = p;
+            memcpy(last, here, sizeof last);
         }
     }
-    if (found < 2) *low = *high = 1e3; /* seen edge on */
+    bool rises = ends[0].y <= ends[1].y;
+    *low = ends[rises ? 0 : 1];
+    *high = ends[rises ? 1 : 0];
+    return found == 2; /* seen edge on */
+}
+
+/* How far a place lies to the left of a line, as nu. */
+static double as_nu(place_t place, const Line *line, double wavelength_m)
+{
+    double share = smaller(larger(place.x / line->length_m, NEAREST), 1.0 - NEAREST);
+    return place.y * sqrt(2.0 / (wavelength_m * line->length_m * share * (1.0 - share)));
 }
 
 /* The path by way of one sheet as if nothing else stood there; false for none. */
@@ -58,14 +65,27 @@ static bool candidate(const Bodies *bodies, Integrals *integrals, int sheet, con
     }
     int solid = bodies->solid[sheet];
     if (bodies->solid_first[solid + 1] - bodies->solid_first[solid] > 1 && dot(n, bodies->centre_m + 3 * solid) - offset > 0.0) return false;
+    /* The end nearer to the mirror is the one that is mirrored, so that both directions give the same. */
+    if (away_2 < away_1 - NEARER_M || (away_2 < away_1 + NEARER_M && end_m[2] < start_m[2])) {
+        const double *other = start_m;
+        double away = away_1;
+        start_m = end_m;
+        end_m = other;
+        away_1 = away_2;
+        away_2 = away;
+    }
     double start[3] = {start_m[0] - 2.0 * away_1 * n[0], start_m[1] - 2.0 * away_1 * n[1], start_m[2] - 2.0 * away_1 * n[2]};
     Line line = line_of(start, end_m);
     double own = smooth(2.0 * sqrt(larger(line.length_m - direct_m, 0.0) / wavelength_m) / OWN_WAY_NU);
     if (own <= 0.0) return false;
     double x = line.length_m * away_1 / (away_1 + away_2);
-    Window window = {.x = x};
-    for (int plane = 0; plane < 2; plane++) outline(bodies, sheet, &line, x, plane, window.low + plane, window.high + plane);
-    double across = opening(integrals, &window, 0, &line, wavelength_m), aside = opening(integrals, &window, 1, &line, wavelength_m);
+    Window window;
+    for (int plane = 0; plane < 2; plane++)
+        if (!outline(bodies, sheet, &line, plane, window.low + plane, window.high + plane)) return false;
+    for (int plane = 0; plane < 2; plane++)
+        window.leaves[plane] =
+            opening(integrals, as_nu(window.low[plane], &line, wavelength_m), as_nu(window.high[plane], &line, wavelength_m));
+    double across = window.leaves[0], aside = window.leaves[1];
     double both = smaller(across * aside, 1.0), ratio = direct_m / line.length_m;
     one->scale = own * ratio * ratio;
     one->power = both * both * one->scale;
@@ -100,14 +120,14 @@ int mirror_ways(const Bodies *bodies, Workspace *work, Integrals *integrals, con
         Mirrored way = {one->image.sheet, {one->power, one->power}, {one->at_m[0], one->at_m[1], one->at_m[2]}};
         Found powers;
         if (one->power < LEAST_SHARE * best) break;
-        double useful_db = smaller(MAX_LOSS_DB, 10.0 * log10(one->scale / larger(least, 1e-12)));
-        int some = line_powers(bodies, work, integrals, &one->line, wavelength_m, &one->image, &one->window, useful_db, &powers);
+        double worth_db = -10.0 * log10(larger(larger(least, LEAST_SHARE * best), 1e-7) / one->scale);
+        int some = line_powers(bodies, work, integrals, &one->line, wavelength_m, &one->image, &one->window, worth_db, &powers);
         if (some < 0) return -1;
         if (some) {
-            double through = powers.clear ? 1.0 : pow(10.0, -powers.through_db / 10.0);
+            double through = pow(10.0, -powers.through_db / 10.0);
             for (int field = 0; field < 2; field++) {
                 const Power *each = powers.powers + field;
-                double turned = powers.clear ? 0.0 : (each->over + each->left + each->right) * one->scale;
+                double turned = (each->over + each->left + each->right) * one->scale;
                 way.powers[field] = turned + each->straight * one->power * through;
             }
         }

@@ -76,11 +76,9 @@ static complex_t beyond_edge(Integrals *integrals, double nu)
     return one;
 }
 
-/* What a mirror's outline in a plane leaves of its line, amplitude. */
-double opening(Integrals *integrals, const Window *window, int plane, const Line *line, double wavelength_m)
+/* What a window between two edges leaves of a wave that meets it at nu = 0, amplitude. */
+double opening(Integrals *integrals, double low, double high)
 {
-    double scale = sqrt(2.0 * line->length_m / (wavelength_m * window->x * (line->length_m - window->x)));
-    double low = window->low[plane] * scale, high = window->high[plane] * scale;
     if (high < 0.0) {
         double other = -low;
         low = -high;
@@ -105,7 +103,7 @@ static bool plane_of(const Bodies *bodies, Workspace *work, Integrals *integrals
     int count = arrivals(work->sections + number, work->scratch + number, integrals, line->length_m, wavelength_m, most_db, plane->found);
     for (int i = 0; i < count; i++) {
         Arrival *one = plane->found + i;
-        if (window) *one = scaled(one, opening(integrals, window, 1 - number, line, wavelength_m));
+        if (window) *one = scaled(one, window->leaves[1 - number]);
         if (!one->path->corner_count) {
             if (!one->path->passed_count && !one->path->beside_count) plane->straight = one;
         } else if (one->path->beside_count) {
@@ -251,7 +249,7 @@ static void clear_all(Workspace *work, int number, const uint8_t *near)
 /* Ways around for one line, or for one unfolded at a mirror: 1 where something stands near it, 0 where nothing does, -1 without
    memory. */
 int line_powers(const Bodies *bodies, Workspace *work, Integrals *integrals, const Line *line, double wavelength_m, const Image *image,
-                const Window *window, double useful_db, Found *found)
+                const Window *window, double worth_db, Found *found)
 {
     double reach = -LEAST_NU * sqrt(wavelength_m * line->length_m / 8.0), through_db, straight[2];
     bool some = false;
@@ -273,12 +271,12 @@ int line_powers(const Bodies *bodies, Workspace *work, Integrals *integrals, con
     if (!some) return 0;
     int crossed = straight_loss_db(bodies, work, line, image, &through_db);
     if (crossed < 0) return -1;
-    double most_db = smaller(useful_db, (through_db > 0.0 ? through_db : MAX_LOSS_DB) + MARGIN_DB);
+    double most_db = smaller(MAX_LOSS_DB, smaller(worth_db, through_db > 0.0 ? through_db : MAX_LOSS_DB) + MARGIN_DB);
     bool straight_only = image && !crossed;
     for (int plane = 0; plane < 2 && !straight_only; plane++)
         if (!plane_of(bodies, work, integrals, line, plane == 0, wavelength_m, most_db, image, window)) return -1;
     for (int round = 0; round < MAX_ROUNDS && crossed; round++) {
-        double best_db = smaller(smaller(best_of(work->planes), best_of(work->planes + 1)), most_db - MARGIN_DB);
+        double best_db = smaller(smaller(best_of(work->planes), best_of(work->planes + 1)), through_db);
         bool more = false;
         for (int i = 0; i < work->place_count; i++) more |= !work->used[i];
         for (int i = 0; i < work->sphere_count; i++) {
