@@ -157,13 +157,18 @@ def image_at(
     n = outer_angle(section, corner)
     if not here.arms or n < 1.01:  # noqa: PLR2004  no wedge
         return 0.0, 0.0
-    bx, by = before[0] - here.x, before[1] - here.y
-    leg_m = max(math.hypot(bx, by), 1e-9)
-    nearest = math.pi
-    for dx, dy, _ in here.arms:
-        nearest = min(nearest, math.acos(min(max((bx * dx + by * dy) / leg_m, -1.0), 1.0)))
     turn_rad = abs(turn_rad)
-    image = 1.0 / max(math.cos(math.pi / n) - math.cos((math.pi + turn_rad + 2.0 * nearest) / n), 0.1)
+    nearest = []
+    for x, y in (before, beyond):
+        dx, dy = x - here.x, y - here.y
+        leg_m = max(math.hypot(dx, dy), 1e-9)
+        least = math.pi
+        for ax, ay, _ in here.arms:
+            least = min(least, math.acos(min(max((dx * ax + dy * ay) / leg_m, -1.0), 1.0)))
+        nearest.append(least)
+    # The angles of both legs to the faces, taken alike, so that both directions give the same.
+    apart = math.cos(math.pi / n) + math.cos((nearest[0] - nearest[1]) / n)
+    image = 1.0 / max(apart, 0.1)
     more = wedge_gain(turn_rad, n) * n / (math.sin(math.pi / n) * image) - 2.0 * math.sin(turn_rad / 2.0)
     return 1.0, max(more, 0.0)
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 
 from survey.propagation.around.search import Path
-from survey.propagation.around.section import Section
+from survey.propagation.around.section import END_M, Section
 from survey.propagation.around.string import FULL_NU, LEAST_NU, OPAQUE_DB, image_at, outer_angle, ripple, smooth, wedge_gain
 from survey.propagation.around.windows import Face, Station, field
 
@@ -55,10 +55,13 @@ def facing_walls(section: Section, first: int, second: int) -> tuple[float, floa
                 section.segments[two].x2 - section.segments[two].x1, section.segments[two].y2 - section.segments[two].y1
             )
             across = abs(ax * by - ay * bx)
-            overlap_m = (b.x - a.x) * ax + (b.y - a.y) * ay
+            mx, my = ax - bx, ay - by
+            size = math.hypot(mx, my)
+            mx, my = mx / size, my / size
+            overlap_m = (b.x - a.x) * mx + (b.y - a.y) * my
             if across > PARALLEL or overlap_m <= 0.0 or overlap_m > min(size_1, size_2):
                 continue
-            nx, ny = -ay, ax
+            nx, ny = -my, mx
             width_m = (b.x - a.x) * nx + (b.y - a.y) * ny
             if width_m < 0.0:
                 nx, ny, width_m = -nx, -ny, -width_m
@@ -147,11 +150,13 @@ def straightened(
     members: list[list[int]] = []
     kept: list[int] = []
     gain = 1.0
+    last_m = 0.0
     number = 0
     for i, (x, y, corner, side, bounce) in enumerate(places):
         arms = [arm[2] for arm in section.corners[corner].arms]
         if tight[i]:
             number += 1
+            last_m = starts_m[number]
             turn_rad = turn_at(points, number)
             n = outer_angle(section, corner)
             low_m, high_m = (-math.inf, 0.0) if side > 0 else (0.0, math.inf)
@@ -168,7 +173,9 @@ def straightened(
             (x1, y1), (x2, y2) = points[number], points[number + 1]
             size = math.hypot(x2 - x1, y2 - y1)
             dx, dy = (x2 - x1) / size, (y2 - y1) / size
-            along = min(max((x - x1) * dx + (y - y1) * dy, 1e-3), size - 1e-3)
+            along = (x - x1) * dx + (y - y1) * dy
+            if not END_M < along < size - END_M or starts_m[number] + along <= last_m:
+                continue
             off = (y - y1) * dx - (x - x1) * dy
             low_m, high_m = (-math.inf, off) if side > 0 else (off, math.inf)
             nu = -(off * side) * math.sqrt(2.0 / wavelength_m * (1.0 / along + 1.0 / (size - along)))
@@ -176,7 +183,8 @@ def straightened(
             if weight < 1.0:
                 gain *= 1.0 + weight * ripple(nu)
                 continue
-            stations.append(Station(starts_m[number] + along, low_m, high_m, 0.0, 1.0))
+            last_m = starts_m[number] + along
+            stations.append(Station(last_m, low_m, high_m, 0.0, 1.0))
         members.append([] if bounce else arms)
         kept.append(i)
     faces = []
