@@ -27,3 +27,11 @@ def validation():
     if not VALIDATION.is_dir():
         pytest.skip("the folder shared/validation with the open data does not lie beside this checkout")
     return VALIDATION
+
+
+def pytest_collection_modifyitems(items):
+    """Tests that take minutes run only where SURVEY_SLOW_TESTS is set."""
+    if not os.environ.get("SURVEY_SLOW_TESTS"):
+        for item in items:
+            if item.get_closest_marker("slow"):
+                item.add_marker(pytest.mark.skip(reason="takes minutes: set SURVEY_SLOW_TESTS=1"))

@@ -152,7 +152,7 @@ typedef struct {
     int corner;
     bool left;
     Members segments;
-    place_t tangent, from;
+    place_t tangent, from, to; /* ends of the leg that it lies beside */
     double image[2];
 } Edge;
 
@@ -316,7 +316,7 @@ double outer_angle(Section *section, int corner);
 bool holds(Members one, int segment);
 bool share_one(Members one, Members other);
 Members members_of(const Section *section, int corner);
-void image_at(Section *section, int corner, place_t before, double turn_rad, double image[2]);
+void image_at(Section *section, int corner, place_t before, place_t beyond, double turn_rad, double image[2]);
 int edges_along(Section *section, Scratch *scratch, const Path *path, const place_t *points, int point_count, double wavelength_m,
                 Edge *edges, double *factor);
 int stations_of(Section *section, const Edge *edges, int edge_count, double total_m, double wavelength_m, Station *stations, Face *faces);

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ctypes
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -49,6 +50,8 @@ def site(**arrays: NDArray[np.generic]) -> Site:
     """
     sheets, solids = len(arrays["loss_db"]), len(arrays["radius_m"])
     corners, touches = len(arrays["corner_m"]), len(arrays["touch"])
+    if arrays["table_db"].ndim != 2:  # noqa: PLR2004
+        raise ValueError(f"table_db: the shape is {arrays['table_db'].shape}")
     tables, steps = arrays["table_db"].shape
     if max(corners, touches, tables * steps) > MAX_CORNERS:
         raise ValueError(f"corner_m, touch, table_db: more than {MAX_CORNERS} of them")
@@ -117,7 +120,7 @@ def ways_around(
     *,
     wavelength_m: float,
     weights: tuple[float, float],
-    quadrature: tuple[FloatArray, FloatArray, FloatArray, FloatArray],
+    quadrature: tuple[Sequence[float], Sequence[float], Sequence[float], Sequence[float]],
 ) -> Figures:
     """Ways around for some lines.
 
@@ -133,7 +136,7 @@ def ways_around(
         Wavelength. [m]
     weights : tuple of two floats
         Of a vertical and of a horizontal field. [-]
-    quadrature : tuple of four ndarrays
+    quadrature : tuple of four sequences of float
         Points and weights on half a line, and between two edges.
 
     Returns
@@ -160,11 +163,22 @@ def ways_around(
         rows = (*(np.empty(room, dtype=np.int64) for _ in range(3)), np.empty(room), np.empty(room))
         figures = (way_db, mirror, leave_deg, arrive_deg, grazed_db, grazed_solid)
         needed = call(
-            kernel, "survey_around", *bodies, *tables, count, starts_m, ends_m, float(wavelength_m), shares, *figures, room, *rows
+            kernel,
+            "survey_around",
+            *bodies,
+            *tables,
+            count,
+            starts_m,
+            ends_m,
+            float(wavelength_m),
+            shares,
+            *figures,
+            room,
+            *rows,
         )
         if needed <= room:
             break
         room = needed
     for one in rows:
         one.resize(needed, refcheck=False)
-    return Figures(*figures, *rows)
+    return Figures(*figures, *rows)  # type: ignore[arg-type]  # of the kinds just made

@@ -50,17 +50,22 @@ Members members_of(const Section *section, int corner)
     return all;
 }
 
-void image_at(Section *section, int corner, place_t before, double turn_rad, double image[2])
+/* The angle between a leg and the face nearest to it. */
+static double nearest_face(const Corner *here, place_t point)
+{
+    double dx = point.x - here->x, dy = point.y - here->y, leg_m = larger(sqrt(dx * dx + dy * dy), 1e-9), most = -1.0;
+    for (int i = 0; i < here->arm_count; i++) most = larger(most, (dx * here->arms[i].dx + dy * here->arms[i].dy) / leg_m);
+    return angle_between(most);
+}
+
+void image_at(Section *section, int corner, place_t before, place_t beyond, double turn_rad, double image[2])
 {
     const Corner *here = section->corners + corner;
-    double n = outer_angle(section, corner), bx = before.x - here->x, by = before.y - here->y, nearest = PI;
-    double leg_m = larger(sqrt(bx * bx + by * by), 1e-9);
+    double n = outer_angle(section, corner);
     image[0] = image[1] = 0.0;
     if (!here->arm_count || n < 1.01) return;
-    for (int i = 0; i < here->arm_count; i++)
-        nearest = smaller(nearest, angle_between((bx * here->arms[i].dx + by * here->arms[i].dy) / leg_m));
     turn_rad = fabs(turn_rad);
-    double term = 1.0 / larger(cos(PI / n) - cos((PI + turn_rad + 2.0 * nearest) / n), 0.1);
+    double term = 1.0 / larger(cos(PI / n) + cos((nearest_face(here, before) - nearest_face(here, beyond)) / n), 0.1);
     image[0] = 1.0;
     image[1] = larger(wedge_gain(turn_rad, n) * n / (sin(PI / n) * term) - 2.0 * sin(turn_rad / 2.0), 0.0);
 }
@@ -169,7 +174,7 @@ static Edge turning(Section *section, const Path *path, const place_t *points, i
                  .left = turn_rad > 0,
                  .segments = members_of(section, corner),
                  .tangent = {mx / middle, my / middle}};
-    image_at(section, corner, last, turn_rad, edge.image);
+    image_at(section, corner, last, points[leg + 1], turn_rad, edge.image);
     return edge;
 }
 
@@ -221,7 +226,7 @@ int edges_along(Section *section, Scratch *scratch, const Path *path, const plac
         for (int number = 0; number < section->corner_count; number++) {
             const Corner *corner = section->corners + number;
             if (corner->flat || !corner->arm_count || on_path(path, number)) continue;
-            Edge edge = {.gain = 1.0, .corner = number, .segments = members_of(section, number), .tangent = {dx, dy}, .from = from};
+            Edge edge = {.gain = 1.0, .corner = number, .segments = members_of(section, number), .tangent = {dx, dy}, .from = from, .to = points[leg + 1]};
             int found = is_beside(section, scratch, path->step, number, from, dx, dy, size, at_m, whole_m, wavelength_m, &edge);
             if (found < 0) return -1;
             if (!found) continue;
@@ -239,7 +244,7 @@ int edges_along(Section *section, Scratch *scratch, const Path *path, const plac
         if (loss_db < OPAQUE_DB) {
             *factor *= smaller(1.0, pow(10.0, -edge_loss_db(nu) / 10.0) + pow(10.0, -loss_db / 10.0));
         } else if (weight >= 1.0 && count < MAX_STATIONS) {
-            image_at(section, edge.corner, edge.from, 0.0, edge.image);
+            image_at(section, edge.corner, edge.from, edge.to, 0.0, edge.image);
             edge.image[0] *= smooth(1.0 + nu / FLUSH_NU);
             edge.nu = nu;
             edges[count++] = edge;

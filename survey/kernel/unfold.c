@@ -41,9 +41,12 @@ static bool facing_walls(const Section *section, int first, int second, Facing *
             const Segment *wall_2 = section->segments + two->segment;
             if (one->segment == two->segment || wall_2->loss_db < OPAQUE_DB || one->dx * two->dx + one->dy * two->dy > 0.0) continue;
             double across = fabs(one->dx * two->dy - one->dy * two->dx);
-            double overlap_m = (b->x - a->x) * one->dx + (b->y - a->y) * one->dy;
+            double mx = one->dx - two->dx, my = one->dy - two->dy, middle = sqrt(mx * mx + my * my);
+            mx /= middle;
+            my /= middle;
+            double overlap_m = (b->x - a->x) * mx + (b->y - a->y) * my;
             if (across > PARALLEL || overlap_m <= 0.0 || overlap_m > smaller(wall_1->size_m, wall_2->size_m)) continue;
-            double nx = -one->dy, ny = one->dx, width_m = (b->x - a->x) * nx + (b->y - a->y) * ny;
+            double nx = -my, ny = mx, width_m = (b->x - a->x) * nx + (b->y - a->y) * ny;
             if (width_m < 0.0) {
                 nx = -nx;
                 ny = -ny;
@@ -63,7 +66,7 @@ static bool facing_walls(const Section *section, int first, int second, Facing *
 static powers_t straightened(Section *section, Integrals *integrals, const Place *places, int place_count, const bool *tight,
                              const place_t *points, int point_count, double length_m, double wavelength_m)
 {
-    double starts_m[ROOM_PLACES + 2] = {0.0}, gain = 1.0;
+    double starts_m[ROOM_PLACES + 2] = {0.0}, gain = 1.0, last_m = 0.0;
     Station stations[ROOM_PLACES];
     Face faces[ROOM_PLACES];
     Members members[ROOM_PLACES], none = {NULL, 0, -1};
@@ -78,11 +81,11 @@ static powers_t straightened(Section *section, Integrals *integrals, const Place
             double turn_rad = turn_at(points, number), image[2];
             if (place->side > 0) station.high_m = 0.0;
             else station.low_m = 0.0;
-            image_at(section, place->corner, points[number - 1], turn_rad, image);
+            image_at(section, place->corner, points[number - 1], points[number + 1], turn_rad, image);
             bool shared = count > 0 && share_one(members[count - 1], arms);
             shared |= i + 1 < place_count && places[i + 1].corner != place->corner &&
                       share_one(members_of(section, places[i + 1].corner), arms);
-            station.at_m = starts_m[number];
+            station.at_m = last_m = starts_m[number];
             station.turn = 2.0 * sin(turn_rad / 2.0);
             station.gain = wedge_gain(fabs(turn_rad), outer_angle(section, place->corner));
             station.image = shared ? 0.0 : image[0];
@@ -90,7 +93,8 @@ static powers_t straightened(Section *section, Integrals *integrals, const Place
         } else {
             place_t from = points[number], to = points[number + 1];
             double size = apart(from, to), dx = (to.x - from.x) / size, dy = (to.y - from.y) / size;
-            double along = smaller(larger((place->x - from.x) * dx + (place->y - from.y) * dy, 1e-3), size - 1e-3);
+            double along = (place->x - from.x) * dx + (place->y - from.y) * dy;
+            if (!(END_M < along && along < size - END_M) || starts_m[number] + along <= last_m) continue;
             double off = (place->y - from.y) * dx - (place->x - from.x) * dy;
             if (place->side > 0) station.high_m = off;
             else station.low_m = off;
@@ -100,7 +104,7 @@ static powers_t straightened(Section *section, Integrals *integrals, const Place
                 gain *= 1.0 + weight * ripple(nu);
                 continue;
             }
-            station.at_m = starts_m[number] + along;
+            station.at_m = last_m = starts_m[number] + along;
         }
         stations[count] = station;
         members[count] = place->bounce ? none : arms;
@@ -173,7 +177,7 @@ powers_t unfolded_powers(Section *section, Integrals *integrals, const Path *pat
     double sides[MAX_CORNERS];
     closed_sides(section, path, length_m, sides);
     for (int leg = 0; leg + 1 < path->corner_count; leg++) {
-        Facing facing;
+        Facing facing = {0.0, 0.0, 0.0, 0.0};
         if (sides[leg] == sides[leg + 1] || !facing_walls(section, path->corners[leg], path->corners[leg + 1], &facing)) continue;
         for (int bounces = 1; bounces <= MAX_BOUNCES; bounces++) {
             powers_t one = bounced(section, integrals, path, sides, leg, bounces, &facing, length_m, wavelength_m);

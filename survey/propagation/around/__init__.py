@@ -1,29 +1,39 @@
 """Ways around what stands in a line: one rule for one line after another, in plain Python.
 
-This is the specification. `bodies.py` makes a site ready, `cut.py` cuts a line's upright and level plane, `section.py`
-joins what touches there, `search.py` finds strings, `string.py`, `windows.py` and `unfold.py` work out what arrives along
+This is the specification; where there is a compiled kernel, that does the work, with the same result. `bodies.py` makes a
+site ready, `cut.py` cuts a line's upright and level plane, `section.py` joins what touches there, `search.py` finds strings, `string.py`, `windows.py` and `unfold.py` work out what arrives along
 one, `plane.py` along all of a plane, `rule.py` joins the planes of a line, and `mirrors.py` adds reflections.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+import threading
+from dataclasses import dataclass, fields
 from enum import IntEnum
 
 import numpy as np
 from numpy.typing import NDArray
 
+from survey.kernel import library
+from survey.kernel.around import Figures
+from survey.kernel.around import site as checked_site
+from survey.kernel.around import ways_around as by_kernel
 from survey.propagation.around.bodies import Bodies, bodies_of
 from survey.propagation.around.cut import Line, line_of
 from survey.propagation.around.mirrors import Mirrored, mirror_ways
 from survey.propagation.around.plane import Arrival
+from survey.propagation.around.quadrature import POINTS, SPAN_POINTS, SPAN_WEIGHTS
+from survey.propagation.around.quadrature import WEIGHTS as WEIGHTS_OF_POINTS
 from survey.propagation.around.rule import Found, line_powers
+from survey.workers import WORKERS, in_order
 
-__all__ = ["Bodies", "Polarisation", "Way", "Ways", "bodies_of", "ways_around"]
+__all__ = ["Bodies", "Polarisation", "Way", "Ways", "bodies_of", "specified_ways", "ways_around"]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int32]
+LINES_AT_ONCE = 500
+"""Lines that the kernel is given in one go: few enough for two threads to end together."""
 LEAST_POWER = 1e-10
 """Ways that bring less than this are none: 100 dB."""
 FREE = 0.97
@@ -47,6 +57,14 @@ class Polarisation(IntEnum):
     UNKNOWN = 0
     VERTICAL = 1
     HORIZONTAL = 2
+
+
+WEIGHTS = {
+    Polarisation.UNKNOWN: (0.5, 0.5),
+    Polarisation.VERTICAL: (1.0, 0.0),
+    Polarisation.HORIZONTAL: (0.0, 1.0),
+}
+"""Of a vertical and of a horizontal field."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -107,6 +125,35 @@ def ways_around(
     -------
     Ways
     """
+    kernel = library()
+    if kernel is None:
+        return specified_ways(bodies, starts_m, ends_m, wavelength_m=wavelength_m, polarisation=polarisation)
+    site = checked_site(**{one.name: getattr(bodies, one.name) for one in fields(bodies)})
+    # Blocks of links are worked out in threads of their own already.
+    workers = WORKERS if threading.current_thread() is threading.main_thread() else 1
+    parts = [slice(first, first + LINES_AT_ONCE) for first in range(0, max(1, len(starts_m)), LINES_AT_ONCE)]
+
+    def part_ways(part: slice) -> Figures:
+        return by_kernel(
+            kernel,
+            site,
+            starts_m[part],
+            ends_m[part],
+            wavelength_m=wavelength_m,
+            weights=WEIGHTS[polarisation],
+            quadrature=(POINTS, WEIGHTS_OF_POINTS, SPAN_POINTS, SPAN_WEIGHTS),
+        )
+
+    found = list(in_order(part_ways, parts, workers=workers))
+    for part, one in zip(parts, found, strict=True):
+        one.pass_line[:] += part.start
+    return Ways(**{name: np.concatenate([getattr(one, name) for one in found]) for name in Figures._fields})
+
+
+def specified_ways(
+    bodies: Bodies, starts_m: FloatArray, ends_m: FloatArray, *, wavelength_m: float, polarisation: Polarisation
+) -> Ways:
+    """The same by the specification, whether there is a kernel or not: plain Python, some milliseconds a line."""
     count = len(starts_m)
     ways = Ways(
         loss_db=np.full((count, len(Way)), np.nan),
@@ -159,7 +206,7 @@ def _one_line(
     found = line_powers(bodies, line, wavelength_m)
     if found is None:
         return
-    weights = (0.5, 0.5) if polarisation == Polarisation.UNKNOWN else (1.0, 0.0) if polarisation == 1 else (0.0, 1.0)
+    weights = WEIGHTS[polarisation]
     powers = [0.0] * len(Way)
     straight = 0.0
     for weight, one in zip(weights, (found.vertical, found.horizontal), strict=True):
