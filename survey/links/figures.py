@@ -39,8 +39,8 @@ class Links:
         Loss that distance alone costs. [dB]
     straight_db : ndarray of float
         What the straight line loses on top: in all that it goes through, and to edges that it grazes. [dB]
-    grazed_db, grazed_screen : ndarray of float, ndarray of int
-        What it loses to the edges, and the nearest screen that they belong to; -1 where there is none. [dB]
+    grazed_db, grazed_obstacle : ndarray of float, ndarray of int
+        What it loses to the edges, and the obstacle that the nearest belongs to; -1 where there is none. [dB]
     around_db : dict of str to ndarray of float
         What each of `WAYS` loses on top; NaN where there is no such way. [dB]
     mirror : ndarray of int
@@ -62,7 +62,7 @@ class Links:
     base_loss_db: FloatArray
     straight_db: FloatArray
     grazed_db: FloatArray
-    grazed_screen: NDArray[np.int64]
+    grazed_obstacle: NDArray[np.int64]
     around_db: dict[str, FloatArray]
     mirror: NDArray[np.int64]
     leave_deg: FloatArray
@@ -264,7 +264,7 @@ class Links:
         for start, end, _, owner, loss_db in sorted(rows):
             found.setdefault((start, end), []).append((obstacles.names[owner], loss_db))
         for start, end in np.argwhere(self.grazed_db > 0).tolist():
-            owner = self.scene.screens.owner[self.grazed_screen[start, end]]
+            owner = self.grazed_obstacle[start, end]
             found.setdefault((start, end), []).append((obstacles.names[owner], float(self.grazed_db[start, end])))
         return found
 

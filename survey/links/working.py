@@ -13,7 +13,7 @@ from survey.geometry import chords, crossings_and_misses
 from survey.geometry.plain import EDGE_M
 from survey.links.figures import Links, own_spreads_db
 from survey.links.states import WAYS
-from survey.propagation.around import Around, around, near_lines, within_reach
+from survey.propagation.detours import Around, around, near_lines, within_reach
 from survey.propagation.distance import log_distance_loss_db
 from survey.propagation.enclosed import Shut, no_leaks, shut_on_one_side
 from survey.propagation.penetration import chord_losses_db, sheet_losses_db, total_over_links
@@ -55,7 +55,7 @@ def links_between(scene: Scene, inverters: Ends, gateways: Ends) -> Links:
         links,
         straight_db=links.straight_db + grazed_db,
         grazed_db=grazed_db,
-        grazed_screen=_laid_out(number, ways.grazed_screen, -1, links.shape),
+        grazed_obstacle=_laid_out(number, ways.grazed_obstacle, -1, links.shape),
         around_db={
             "over": _laid_out(number, ways.over_db, np.nan, links.shape),
             "left": _laid_out(number, ways.left_db, np.nan, links.shape),
@@ -97,15 +97,8 @@ class Detours:
     def ways(self, chosen: NDArray[np.int64] | None = None) -> Around:
         """Ways around of all lines, or of some of them; with a fit, less what it has found of buildings they leave."""
         if chosen is None:
-            return self._fitted(around(self.scene, self.starts_m, self.ends_m, self.near, self.shut))
-        place = np.full(len(self.number), -1)
-        place[chosen] = np.arange(len(chosen))
-        line, screen, blocks = self.near
-        row = np.flatnonzero(place[line] >= 0)
-        near = (place[line[row]], screen[row], blocks[row])
-        return self._fitted(
-            around(self.scene, self.starts_m[chosen], self.ends_m[chosen], near, self.shut.pick(chosen))
-        )
+            return self._fitted(around(self.scene, self.starts_m, self.ends_m))
+        return self._fitted(around(self.scene, self.starts_m[chosen], self.ends_m[chosen]))
 
     def _fitted(self, ways: Around) -> Around:
         correction, leaks = self.scene.correction, ways.leaks
@@ -142,7 +135,8 @@ def straight_links(scene: Scene, inverters: Ends, gateways: Ends) -> tuple[Links
     beside_m = np.where(scene.screens.of_sheet >= 0, widest_m, EDGE_M)
     through, missed = crossings_and_misses(inverters.at_m, gateways.at_m, scene.sheets, beside_m)
     missed = within_reach(missed, distance_m, wavelength_m=wave_m)
-    number, near = near_lines(through, missed, scene.screens, columns=shape[1])
+    screened, (line, screen, blocks) = near_lines(through, missed, scene.screens, columns=shape[1])
+    number, near = np.arange(shape[0] * shape[1]), (screened[line], screen, blocks)
     inside = chords(inverters.at_m, gateways.at_m, scene.prisms)
     owner = scene.sheets.owner[through.sheet]
     spreads_db = own_spreads_db(scene)[owner]
@@ -161,7 +155,7 @@ def straight_links(scene: Scene, inverters: Ends, gateways: Ends) -> tuple[Links
         ),
         straight_db=straight_db + total_over_links(inside, chord_losses_db(scene, inside), shape=shape),
         grazed_db=np.broadcast_to(0.0, shape),
-        grazed_screen=np.broadcast_to(np.int64(-1), shape),
+        grazed_obstacle=np.broadcast_to(np.int64(-1), shape),
         around_db=dict.fromkeys(WAYS, no_way),
         mirror=np.broadcast_to(np.int64(-1), shape),
         leave_deg=no_way,

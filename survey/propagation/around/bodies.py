@@ -58,6 +58,10 @@ class Bodies:
         A sphere around each solid. [m]
     touch_first, touch : ndarray of int32, shapes (solids + 1,) and (touches,)
         Which other solids each touches.
+    plant_first, plant_xy_m : ndarray of int32, shape (plants + 1,); ndarray of float64, shape (places, 2)
+        Outlines of foliage in plan, one after another. [m]
+    plant_base_m, plant_top_m, plant_db_per_m, plant_most_db : ndarray of float64, shape (plants,)
+        Between which heights each stands, what a metre in it costs, and what it costs at most. [m, m, dB/m, dB]
     """
 
     corner_m: FloatArray
@@ -75,6 +79,12 @@ class Bodies:
     radius_m: FloatArray
     touch_first: IntArray
     touch: IntArray
+    plant_first: IntArray
+    plant_xy_m: FloatArray
+    plant_base_m: FloatArray
+    plant_top_m: FloatArray
+    plant_db_per_m: FloatArray
+    plant_most_db: FloatArray
 
 
 def bodies_of(
@@ -86,6 +96,7 @@ def bodies_of(
     mirror_loss_db: float = 20.0,
     table: Sequence[int] = (),
     table_db: FloatArray | None = None,
+    plants: Sequence[tuple[FloatArray, float, float, float, float]] = (),
 ) -> Bodies:
     """Make sheets ready.
 
@@ -103,6 +114,8 @@ def bodies_of(
         Row of `table_db` of each, -1 for none.
     table_db : ndarray of float, shape (tables, steps), optional
         Loss by cosine of incidence. [dB]
+    plants : sequence of (ndarray of float of shape (n, 2), float, float, float, float)
+        Foliage: outline in plan, base, top, loss of a metre, and what it costs at most. [m, m, m, dB/m, dB]
 
     Returns
     -------
@@ -156,6 +169,12 @@ def bodies_of(
         radius_m=radius_m,
         touch_first=np.searchsorted([one for one, _ in pairs], np.arange(solids + 1)).astype(np.int32),
         touch=np.array([other for _, other in pairs], dtype=np.int32),
+        plant_first=np.cumsum([0, *(len(one[0]) for one in plants)]).astype(np.int32),
+        plant_xy_m=np.concatenate([one[0] for one in plants]) if plants else np.zeros((0, 2)),
+        plant_base_m=np.array([one[1] for one in plants], dtype=np.float64),
+        plant_top_m=np.array([one[2] for one in plants], dtype=np.float64),
+        plant_db_per_m=np.array([one[3] for one in plants], dtype=np.float64),
+        plant_most_db=np.array([one[4] for one in plants], dtype=np.float64),
     )
 
 

@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 from survey.propagation.around.bodies import Bodies
 from survey.propagation.around.cut import NEAREST, Image, Line, Window, line_of
+from survey.propagation.around.plants import plants_loss_db
 from survey.propagation.around.rule import line_powers, opening
 from survey.propagation.around.string import smooth
 
@@ -62,10 +63,16 @@ def mirror_ways(
             break
         worth_db = -10.0 * math.log10(max(least, LEAST_SHARE * best, 1e-7) / one.scale)
         powers = line_powers(bodies, one.line, wavelength_m, one.image, one.window, worth_db)
+        end = (
+            one.line.start_m[0] + one.line.length_m * one.line.along[0],
+            one.line.start_m[1] + one.line.length_m * one.line.along[1],
+            one.line.start_m[2] + one.line.length_m * one.line.along[2],
+        )
+        plants = 10.0 ** (-plants_loss_db(bodies, [one.line.start_m, end], one.image) / 10.0)
         if powers is None:
-            found.append(Mirrored(one.image.sheet, one.power, one.power, one.at_m))
+            found.append(Mirrored(one.image.sheet, one.power * plants, one.power * plants, one.at_m))
         else:
-            through = 10.0 ** (-powers.through_db / 10.0)
+            through = 10.0 ** (-powers.through_db / 10.0) * plants
             both = []
             for each in (powers.vertical, powers.horizontal):
                 turned = (each.over + each.left + each.right) * one.scale

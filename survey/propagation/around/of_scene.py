@@ -46,6 +46,17 @@ def scene_bodies(scene: Scene) -> Bodies:
         steps, losses_db = slab_by_angle(*kind, frequency_mhz=scene.plan.radio.frequency_mhz)
         tables.append(np.interp(cosines, steps, losses_db))
     rows = np.array([-1 if one is None else kinds.index(one) for one in obstacles.slabs], dtype=np.int64)
+    first = next((i for i, kind in enumerate(obstacles.kinds) if kind == "foliage"), len(obstacles.kinds))
+    plants = [
+        (
+            np.array(plant.footprint, dtype=np.float64),
+            float(plant.base_m),
+            float(plant.base_m + plant.height_m),
+            float(obstacles.loss_db[first + i]),
+            float(obstacles.most_loss_db[first + i]),
+        )
+        for i, plant in enumerate(scene.plan.foliage)
+    ]
     return bodies_of(
         outlines_m,
         loss_db=obstacles.loss_db[sheets.owner].tolist(),
@@ -53,4 +64,5 @@ def scene_bodies(scene: Scene) -> Bodies:
         solid=solid,
         table=rows[sheets.owner].tolist() if len(rows) else (),
         table_db=np.array(tables) if tables else None,
+        plants=plants,
     )

@@ -8,6 +8,7 @@ from typing import NamedTuple
 from survey.propagation.around.bodies import Bodies
 from survey.propagation.around.cut import BESIDE_NU, Image, Line, Local, Window, local, section_of
 from survey.propagation.around.plane import Arrival, arrivals, joined_power, scaled, weaker
+from survey.propagation.around.plants import plants_loss_db
 from survey.propagation.around.search import MARGIN_DB, MAX_LOSS_DB, Path, edge_loss_db
 from survey.propagation.around.section import Section, met_by_leg
 from survey.propagation.around.string import FULL_NU, LEAST_NU, edges_along, smooth, stations_of
@@ -200,6 +201,9 @@ def plane_of(
     around, mixed = [], []
     straight = None
     for one in arrivals(section, line.length_m, wavelength_m, most_db):
+        plants_db = plants_loss_db(bodies, in_space(section, one.path, line, upright), image)
+        if plants_db > 0.0:
+            one = scaled(one, 10.0 ** (-plants_db / 20.0))
         if window is not None:
             one = scaled(one, window.leaves[1 if upright else 0])
         if not one.path.corners:
@@ -231,6 +235,22 @@ def beyond_edge(nu: float) -> complex:
     # Legs of 1 m and a wavelength of 1 m: nu is twice the height.
     one, _ = field([Station(1.0, 0.5 * nu, math.inf, 0.0, 1.0)], [], 2.0, 1.0)
     return 1.0 + weight * (one - 1.0)
+
+
+def in_space(section: Section, path: Path, line: Line, upright: bool) -> list[tuple[float, float, float]]:
+    """Corners of a string with its ends. [m]"""
+    off = line.up if upright else line.left
+    points = []
+    for i in [-2, *path.corners, -1]:
+        x, y = (section.corners[i].x, section.corners[i].y) if i >= 0 else (0.0 if i == -2 else line.length_m, 0.0)  # noqa: PLR2004
+        points.append(
+            (
+                line.start_m[0] + x * line.along[0] + y * off[0],
+                line.start_m[1] + x * line.along[1] + y * off[1],
+                line.start_m[2] + x * line.along[2] + y * off[2],
+            )
+        )
+    return points
 
 
 def best_of(plane: Plane) -> float:
