@@ -178,33 +178,38 @@ static void clear(Workspace *work)
     free(work->used);
     free(work->crossed);
     free(work->passed);
+    free(work->chords);
     free(work);
 }
 
 /* Gives how many rows of passes there are, or would be; -1 where memory runs out. All figures but grazed_db, which is 0, are to be
    set to what stands for nothing before. */
-ENTRY index_t survey_around(index_t sheets, index_t solids, index_t table_steps, const double *corner_m, const int32_t *first,
+ENTRY index_t survey_around(index_t sheets, index_t solids, index_t table_steps, index_t plants, const double *corner_m, const int32_t *first,
                             const double *normal, const double *offset_m, const double *loss_db, const int32_t *table,
                             const double *table_db, const int32_t *obstacle, const int32_t *solid, const uint8_t *mirror,
                             const int32_t *solid_first, const double *centre_m, const double *radius_m, const int32_t *touch_first,
-                            const int32_t *touch, const double *points, const double *weights, const double *span_points,
+                            const int32_t *touch, const int32_t *plant_first, const double *plant_xy_m, const double *plant_base_m,
+                            const double *plant_top_m, const double *plant_db_per_m, const double *plant_most_db, const double *points, const double *weights, const double *span_points,
                             const double *span_weights, index_t lines, const double *starts, const double *ends, double wavelength_m,
                             const double *polarisation, double *way_db, index_t *way_mirror, double *leave_deg, double *arrive_deg,
                             double *grazed_db, index_t *grazed_solid, index_t capacity, index_t *pass_line, index_t *pass_way,
                             index_t *pass_obstacle, double *pass_count, double *pass_power);
 
-ENTRY index_t survey_around(index_t sheets, index_t solids, index_t table_steps, const double *corner_m, const int32_t *first,
+ENTRY index_t survey_around(index_t sheets, index_t solids, index_t table_steps, index_t plants, const double *corner_m, const int32_t *first,
                             const double *normal, const double *offset_m, const double *loss_db, const int32_t *table,
                             const double *table_db, const int32_t *obstacle, const int32_t *solid, const uint8_t *mirror,
                             const int32_t *solid_first, const double *centre_m, const double *radius_m, const int32_t *touch_first,
-                            const int32_t *touch, const double *points, const double *weights, const double *span_points,
+                            const int32_t *touch, const int32_t *plant_first, const double *plant_xy_m, const double *plant_base_m,
+                            const double *plant_top_m, const double *plant_db_per_m, const double *plant_most_db, const double *points, const double *weights, const double *span_points,
                             const double *span_weights, index_t lines, const double *starts, const double *ends, double wavelength_m,
                             const double *polarisation, double *way_db, index_t *way_mirror, double *leave_deg, double *arrive_deg,
                             double *grazed_db, index_t *grazed_solid, index_t capacity, index_t *pass_line, index_t *pass_way,
                             index_t *pass_obstacle, double *pass_count, double *pass_power)
 {
-    Bodies bodies = {corner_m,    normal,   offset_m, loss_db, table_db,    centre_m,    radius_m, first, table,
-                     obstacle,    solid,    solid_first, touch_first, touch, mirror, (int)sheets, (int)solids, (int)table_steps};
+    Bodies bodies = {corner_m,    normal,         offset_m,      loss_db,     table_db,    centre_m,      radius_m,         plant_xy_m,
+                     plant_base_m, plant_top_m,   plant_db_per_m, plant_most_db, first,    table,         obstacle,         solid,
+                     solid_first, touch_first,    touch,         plant_first, mirror,      (int)sheets,   (int)solids,      (int)table_steps,
+                     (int)plants};
     Ways ways = {way_db,   leave_deg, arrive_deg, grazed_db,     way_mirror, grazed_solid,
                  capacity, 0,         pass_line,  pass_way,      pass_obstacle, pass_count, pass_power};
     Workspace *work = calloc(1, sizeof *work), *mirror_work = calloc(1, sizeof *mirror_work);

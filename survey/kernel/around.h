@@ -212,10 +212,11 @@ typedef struct {
 
 /* What stands on a site: see bodies.py. */
 typedef struct {
-    const double *corner_m, *normal, *offset_m, *loss_db, *table_db, *centre_m, *radius_m;
-    const int32_t *first, *table, *obstacle, *solid, *solid_first, *touch_first, *touch;
+    const double *corner_m, *normal, *offset_m, *loss_db, *table_db, *centre_m, *radius_m, *plant_xy_m, *plant_base_m, *plant_top_m,
+        *plant_db_per_m, *plant_most_db;
+    const int32_t *first, *table, *obstacle, *solid, *solid_first, *touch_first, *touch, *plant_first;
     const uint8_t *mirror;
-    int sheets, solids, table_steps;
+    int sheets, solids, table_steps, plants;
 } Bodies;
 
 typedef struct {
@@ -278,6 +279,8 @@ typedef struct {
     int chosen_room, used_room, crossed_room;
     Passed *passed;
     int passed_room;
+    double *chords;
+    int chord_room;
     Plane planes[2];
 } Workspace;
 
@@ -346,6 +349,9 @@ bool section_of(const Bodies *bodies, Workspace *work, Section *section, const u
 int line_powers(const Bodies *bodies, Workspace *work, Integrals *integrals, const Line *line, double wavelength_m, const Image *image,
                 const Window *window, double worth_db, Found *found);
 double opening(Integrals *integrals, double low, double high);
+
+/* plants.c */
+double plants_loss_db(const Bodies *bodies, Workspace *work, const double *points, int count, const Image *image);
 
 /* mirrors.c */
 int mirror_ways(const Bodies *bodies, Workspace *work, Integrals *integrals, const double *start_m, const double *end_m,

@@ -17,12 +17,17 @@ MAX_CORNERS = 2**30
 """More than this is refused: the kernel counts in 32 bits."""
 
 
+NO_LIMIT_DB = 1e9
+"""Stands for an infinite loss."""
+
+
 class Site(NamedTuple):
     """What stands on a site, as `survey.propagation.around.Bodies` has it, checked."""
 
     sheets: int
     solids: int
     table_steps: int
+    plants: int
     corner_m: FloatArray
     first: NDArray[np.int32]
     normal: FloatArray
@@ -38,6 +43,12 @@ class Site(NamedTuple):
     radius_m: FloatArray
     touch_first: NDArray[np.int32]
     touch: NDArray[np.int32]
+    plant_first: NDArray[np.int32]
+    plant_xy_m: FloatArray
+    plant_base_m: FloatArray
+    plant_top_m: FloatArray
+    plant_db_per_m: FloatArray
+    plant_most_db: FloatArray
 
 
 def site(**arrays: NDArray[np.generic]) -> Site:
@@ -50,10 +61,11 @@ def site(**arrays: NDArray[np.generic]) -> Site:
     """
     sheets, solids = len(arrays["loss_db"]), len(arrays["radius_m"])
     corners, touches = len(arrays["corner_m"]), len(arrays["touch"])
+    plants, places = len(arrays["plant_base_m"]), len(arrays["plant_xy_m"])
     if arrays["table_db"].ndim != 2:  # noqa: PLR2004
         raise ValueError(f"table_db: the shape is {arrays['table_db'].shape}")
     tables, steps = arrays["table_db"].shape
-    if max(corners, touches, tables * steps) > MAX_CORNERS:
+    if max(corners, touches, tables * steps, places) > MAX_CORNERS:
         raise ValueError(f"corner_m, touch, table_db: more than {MAX_CORNERS} of them")
     if tables and steps < 2:  # noqa: PLR2004  nothing to interpolate between
         raise ValueError("table_db: fewer than two steps")
@@ -78,6 +90,7 @@ def site(**arrays: NDArray[np.generic]) -> Site:
         sheets=sheets,
         solids=solids,
         table_steps=steps,
+        plants=plants,
         corner_m=floats("corner_m", arrays["corner_m"], corners, 3),
         first=first,
         normal=floats("normal", arrays["normal"], sheets, 3),
@@ -93,6 +106,12 @@ def site(**arrays: NDArray[np.generic]) -> Site:
         radius_m=floats("radius_m", arrays["radius_m"], solids),
         touch_first=begins("touch_first", solids, touches),
         touch=whole("touch", touches, below=solids),
+        plant_first=begins("plant_first", plants, places),
+        plant_xy_m=floats("plant_xy_m", arrays["plant_xy_m"], places, 2),
+        plant_base_m=floats("plant_base_m", arrays["plant_base_m"], plants),
+        plant_top_m=floats("plant_top_m", arrays["plant_top_m"], plants),
+        plant_db_per_m=floats("plant_db_per_m", arrays["plant_db_per_m"], plants),
+        plant_most_db=floats("plant_most_db", np.minimum(arrays["plant_most_db"], NO_LIMIT_DB), plants),
     )
 
 

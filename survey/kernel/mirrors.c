@@ -117,14 +117,21 @@ int mirror_ways(const Bodies *bodies, Workspace *work, Integrals *integrals, con
     }
     for (int i = 0; i < count; i++) {
         const Candidate *one = most + i;
-        Mirrored way = {one->image.sheet, {one->power, one->power}, {one->at_m[0], one->at_m[1], one->at_m[2]}};
+        double ends[6];
+        for (int k = 0; k < 3; k++) {
+            ends[k] = one->line.start_m[k];
+            ends[3 + k] = one->line.start_m[k] + one->line.length_m * one->line.along[k];
+        }
+        double plants = pow(10.0, -plants_loss_db(bodies, work, ends, 2, &one->image) / 10.0);
+        if (!(plants >= 0.0)) return -1;
+        Mirrored way = {one->image.sheet, {one->power * plants, one->power * plants}, {one->at_m[0], one->at_m[1], one->at_m[2]}};
         Found powers;
         if (one->power < LEAST_SHARE * best) break;
         double worth_db = -10.0 * log10(larger(larger(least, LEAST_SHARE * best), 1e-7) / one->scale);
         int some = line_powers(bodies, work, integrals, &one->line, wavelength_m, &one->image, &one->window, worth_db, &powers);
         if (some < 0) return -1;
         if (some) {
-            double through = pow(10.0, -powers.through_db / 10.0);
+            double through = pow(10.0, -powers.through_db / 10.0) * plants;
             for (int field = 0; field < 2; field++) {
                 const Power *each = powers.powers + field;
                 double turned = (each->over + each->left + each->right) * one->scale;

@@ -91,6 +91,22 @@ double opening(Integrals *integrals, double low, double high)
     return sqrt(power_of(one)) * smooth(MAX_OPEN_NU - low);
 }
 
+/* What a string loses in foliage; NaN without memory. */
+static double string_in_plants_db(const Bodies *bodies, Workspace *work, const Section *section, const Path *path, const Line *line,
+                                  bool upright, const Image *image)
+{
+    const double *off = upright ? line->up : line->left;
+    double points[3 * (MAX_CORNERS + 2)];
+    int count = path->corner_count + 2;
+    if (!bodies->plants) return 0.0;
+    for (int i = 0; i < count; i++) {
+        place_t at = {i ? line->length_m : 0.0, 0.0};
+        if (i && i + 1 < count) at = corner_place(section, path->corners[i - 1]);
+        for (int k = 0; k < 3; k++) points[3 * i + k] = line->start_m[k] + at.x * line->along[k] + at.y * off[k];
+    }
+    return plants_loss_db(bodies, work, points, count, image);
+}
+
 /* Everything in one plane; false without memory. */
 static bool plane_of(const Bodies *bodies, Workspace *work, Integrals *integrals, const Line *line, bool upright,
                      double wavelength_m, double most_db, const Image *image, const Window *window)
@@ -103,6 +119,9 @@ static bool plane_of(const Bodies *bodies, Workspace *work, Integrals *integrals
     int count = arrivals(work->sections + number, work->scratch + number, integrals, line->length_m, wavelength_m, most_db, plane->found);
     for (int i = 0; i < count; i++) {
         Arrival *one = plane->found + i;
+        double plants_db = string_in_plants_db(bodies, work, work->sections + number, one->path, line, upright, image);
+        if (!(plants_db >= 0.0)) return false;
+        if (plants_db > 0.0) *one = scaled(one, pow(10.0, -plants_db / 20.0));
         if (window) *one = scaled(one, window->leaves[1 - number]);
         if (!one->path->corner_count) {
             if (!one->path->passed_count && !one->path->beside_count) plane->straight = one;

@@ -74,7 +74,17 @@ def site(seed):
         solid += [first if one_solid else first + k for k in range(len(sheets))]
         table += [-1 if rng.random() < 0.7 else 0] * len(sheets)
     by_angle_db = np.linspace(30.0, 10.0, 65)[None]
-    bodies = bodies_of(outlines, loss_db=loss_db, obstacle=obstacle, solid=solid, table=table, table_db=by_angle_db)
+    hedge = np.array([[0.0, 10.0], [30.0, 12.0], [15.0, 14.0], [30.0, 18.0], [0.0, 15.0]])  # no convex one
+    bush = np.array([[20.0, 30.0], [24.0, 30.0], [22.0, 34.0]])
+    bodies = bodies_of(
+        outlines,
+        loss_db=loss_db,
+        obstacle=obstacle,
+        solid=solid,
+        table=table,
+        table_db=by_angle_db,
+        plants=[(hedge, 0.0, 2.0, 0.4, np.inf), (bush, 0.5, 4.0, 1.0, 3.0)] if seed % 2 else (),
+    )
     ends = [np.column_stack([rng.uniform(-5.0, 45.0, (LINES, 2)), rng.uniform(0.5, 5.0, LINES)]) for _ in range(2)]
     starts_m, ends_m = (np.round(one) if whole_metres else one for one in ends)
     wavelength_m = float(rng.choice([0.123, 0.345]))
@@ -140,7 +150,7 @@ def spoilt(bodies, name, value):
     return {**arrays, name: array}
 
 
-INDICES = ("first", "table", "obstacle", "solid", "solid_first", "touch_first", "touch")
+INDICES = ("first", "table", "obstacle", "solid", "solid_first", "touch_first", "touch", "plant_first")
 
 
 @pytest.mark.parametrize("value", [-2, 2**31 - 1, 2**40])
@@ -152,13 +162,13 @@ def test_indices_that_lead_out_of_their_array_are_refused(name, value):
         checked_site(**spoilt(bodies, name, value))
 
 
-@pytest.mark.parametrize("name", sorted(set(Site._fields) - {"sheets", "solids", "table_steps", "mirror", *INDICES}))
+@pytest.mark.parametrize("name", sorted(set(Site._fields) - {"sheets", "solids", "table_steps", "plants", "mirror", *INDICES}))
 def test_figures_that_are_no_numbers_are_refused(name):
     with pytest.raises(ValueError, match=f"^{name}: "):
         checked_site(**spoilt(site(1)[0], name, np.nan))
 
 
-@pytest.mark.parametrize("name", sorted(set(Site._fields) - {"sheets", "solids", "table_steps"}))
+@pytest.mark.parametrize("name", sorted(set(Site._fields) - {"sheets", "solids", "table_steps", "plants"}))
 def test_arrays_of_another_shape_are_refused(name):
     arrays = {one.name: getattr(site(1)[0], one.name) for one in fields(site(1)[0])}
     wrong = [arrays[name][None]] if name == "table_db" else [arrays[name][:-1], np.concatenate([arrays[name]] * 2)]
