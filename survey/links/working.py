@@ -81,6 +81,8 @@ class Detours:
         Which links, sorted: inverter times the number of gateways plus gateway.
     starts_m, ends_m : ndarray of float, shape (lines, 3)
         Their ends. [m]
+    touched : ndarray of bool, shape (lines,)
+        Lines that go through a sheet, or touch one.
     near : tuple of three ndarrays
         Pairs of line and screen, and whether it blocks the line or lies close to it.
     shut : Shut
@@ -91,14 +93,15 @@ class Detours:
     number: NDArray[np.int64]
     starts_m: FloatArray
     ends_m: FloatArray
+    touched: NDArray[np.bool_]
     near: Near
     shut: Shut
 
     def ways(self, chosen: NDArray[np.int64] | None = None) -> Around:
         """Ways around of all lines, or of some of them; with a fit, less what it has found of buildings they leave."""
         if chosen is None:
-            return self._fitted(around(self.scene, self.starts_m, self.ends_m))
-        return self._fitted(around(self.scene, self.starts_m[chosen], self.ends_m[chosen]))
+            return self._fitted(around(self.scene, self.starts_m, self.ends_m, self.touched))
+        return self._fitted(around(self.scene, self.starts_m[chosen], self.ends_m[chosen], self.touched[chosen]))
 
     def _fitted(self, ways: Around) -> Around:
         correction, leaks = self.scene.correction, ways.leaks
@@ -172,6 +175,7 @@ def straight_links(scene: Scene, inverters: Ends, gateways: Ends) -> tuple[Links
         number=number,
         starts_m=inverters.at_m[inverter],
         ends_m=gateways.at_m[gateway],
+        touched=np.bincount(through.start * shape[1] + through.end, minlength=len(number)) > 0,
         near=near,
         shut=shut_on_one_side(scene, inverters.at_m, gateways.at_m, *np.where(blocked, (inverter, gateway), -1)),
     )

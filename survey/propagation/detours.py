@@ -18,6 +18,7 @@ from survey.units import wavelength_m
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
 
 
 
@@ -103,7 +104,7 @@ def near_lines(crossed: Crossings, missed: Crossings, screens: Screens, *, colum
     return number, (line, pair % count, np.arange(len(pair)) < len(blocked))
 
 
-def around(scene: Scene, starts_m: FloatArray, ends_m: FloatArray) -> Around:
+def around(scene: Scene, starts_m: FloatArray, ends_m: FloatArray, touched: BoolArray) -> Around:
     """Work out the ways around for some lines.
 
     Parameters
@@ -112,6 +113,9 @@ def around(scene: Scene, starts_m: FloatArray, ends_m: FloatArray) -> Around:
         The site.
     starts_m, ends_m : ndarray of float, shape (lines, 3)
         Their ends. [m]
+    touched : ndarray of bool, shape (lines,)
+        Lines that are charged with going through something: where the rule has them clear, they only touch its edge,
+        and what arrives past that edge is told as a way over it.
 
     Returns
     -------
@@ -129,15 +133,16 @@ def around(scene: Scene, starts_m: FloatArray, ends_m: FloatArray) -> Around:
     solid = ways.grazed_solid
     first = np.where(solid >= 0, bodies.solid_first[np.maximum(solid, 0)], 0)
     owner = bodies.obstacle[first] if len(bodies.obstacle) else np.zeros(len(solid), dtype=np.int64)
+    past = touched & ways.clear
     return Around(
-        over_db=ways.loss_db[:, Way.OVER],
+        over_db=np.where(past, ways.grazed_db, ways.loss_db[:, Way.OVER]),
         left_db=ways.loss_db[:, Way.LEFT],
         right_db=ways.loss_db[:, Way.RIGHT],
         reflected_db=ways.loss_db[:, Way.REFLECTED],
         mirror=ways.mirror.astype(np.int64),
         leave_deg=ways.leave_deg,
         arrive_deg=ways.arrive_deg,
-        grazed_db=ways.grazed_db,
+        grazed_db=np.where(past, 0.0, ways.grazed_db),
         grazed_obstacle=np.where(solid >= 0, owner, -1).astype(np.int64),
         leaks=Leaks(
             link=ways.pass_line.astype(np.int64),

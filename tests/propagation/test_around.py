@@ -161,7 +161,7 @@ SCREEN = [(433.0, 12.509), (868.0, 15.007), (2440.0, 19.191)]
 def test_a_screen_of_finite_width(frequency_mhz, average_db):
     found = link(steel((0.0, -5.0), (0.0, 5.0), height_m=11.5), frequency_mhz=frequency_mhz, heights_m=(10.0, 10.0))
     assert excess_db(found) == pytest.approx(average_db, abs=0.15)
-    assert way_db(found, "left") == pytest.approx(way_db(found, "right"))
+    assert way_db(found, "left") == pytest.approx(way_db(found, "right"), abs=0.01)
 
 
 def test_through_and_around_join_by_power():

@@ -84,6 +84,8 @@ class Ways:
         What the straight line loses to edges that it passes closely. [dB]
     grazed_solid : ndarray of int, shape (lines,)
         The solid with the nearest of them; -1 where there is none.
+    clear : ndarray of bool, shape (lines,)
+        Lines that go through nothing; `grazed_db` holds all that they lose then, and there is no way but reflected.
     pass_line, pass_way, pass_obstacle : ndarray of int, shape (passes,)
         What ways go through all the same, a row for each line, way and obstacle, in this order.
     pass_count : ndarray of float, shape (passes,)
@@ -98,6 +100,7 @@ class Ways:
     arrive_deg: FloatArray
     grazed_db: FloatArray
     grazed_solid: IntArray
+    clear: NDArray[np.bool_]
     pass_line: IntArray
     pass_way: IntArray
     pass_obstacle: IntArray
@@ -162,6 +165,7 @@ def specified_ways(
         arrive_deg=np.full(count, np.nan),
         grazed_db=np.zeros(count),
         grazed_solid=np.full(count, -1, dtype=np.int32),
+        clear=np.ones(count, dtype=bool),
         pass_line=np.zeros(0, dtype=np.int32),
         pass_way=np.zeros(0, dtype=np.int32),
         pass_obstacle=np.zeros(0, dtype=np.int32),
@@ -181,6 +185,7 @@ def specified_ways(
         arrive_deg=ways.arrive_deg,
         grazed_db=ways.grazed_db,
         grazed_solid=ways.grazed_solid,
+        clear=ways.clear,
         pass_line=np.array(lines, dtype=np.int32),
         pass_way=np.array(sides, dtype=np.int32),
         pass_obstacle=np.array(obstacles, dtype=np.int32),
@@ -227,9 +232,10 @@ def _one_line(
         mirrored = mirror_ways(bodies, start, end, wavelength_m, LEAST_MIRROR_SHARE * whole)
         for one_way in mirrored:
             powers[Way.REFLECTED] += weights[0] * one_way.vertical + weights[1] * one_way.horizontal
-        powers[Way.REFLECTED] = min(powers[Way.REFLECTED], 1.0) * (1.0 - whole)
+        powers[Way.REFLECTED] = min(powers[Way.REFLECTED], max(1.0 - whole, 0.0))
     ways.grazed_db[i] = max(-10.0 * math.log10(max(straight, 1e-12)), 0.0)
     ways.grazed_solid[i] = found.nearest
+    ways.clear[i] = found.clear
     for way in Way:
         if powers[way] > LEAST_POWER:
             ways.loss_db[i, way] = -10.0 * math.log10(powers[way])

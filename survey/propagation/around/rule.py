@@ -10,7 +10,7 @@ from survey.propagation.around.cut import BESIDE_NU, Image, Line, Local, Window,
 from survey.propagation.around.plane import Arrival, arrivals, joined_power, scaled, weaker
 from survey.propagation.around.plants import plants_loss_db
 from survey.propagation.around.search import MARGIN_DB, MAX_LOSS_DB, Path, edge_loss_db
-from survey.propagation.around.section import Section, met_by_leg
+from survey.propagation.around.section import TOUCH_M, Section, met_by_leg
 from survey.propagation.around.string import FULL_NU, LEAST_NU, edges_along, smooth, stations_of
 from survey.propagation.around.windows import Station, field
 
@@ -178,8 +178,8 @@ def counts(one: Local, line: Line) -> bool:
 def straight_loss_db(
     bodies: Bodies, near: list[Local], line: Line, image: Image | None
 ) -> tuple[float, list[int]]:
-    """What the line itself goes through, and which solids."""
-    section = section_of(bodies, [one for one in near if one.low[2] <= 1e-6 and one.high[2] > -1e-6], near, line, True, False, image)
+    """What the line itself goes through, and which solids; what it only touches is not among them."""
+    section = section_of(bodies, [one for one in near if one.low[2] < -TOUCH_M and one.high[2] > TOUCH_M], near, line, True, False, image)
     met = met_by_leg(section, 0.0, 0.0, line.length_m, 0.0, -1, -1, 1e9, [])
     return met.loss_db, [section.segments[i].solid for i in met.passed]
 
