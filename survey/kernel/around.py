@@ -120,6 +120,7 @@ class Figures(NamedTuple):
 
     loss_db: FloatArray
     mirror: IntArray
+    clear: NDArray[np.int64]
     leave_deg: FloatArray
     arrive_deg: FloatArray
     grazed_db: FloatArray
@@ -170,17 +171,16 @@ def ways_around(
     shares = floats("weights", weights, 2)
     room = PASSES_A_LINE * count + 1_000
     while True:
-        lines = (
+        figures = (
             np.full((count, 4), np.nan),
             np.full(count, -1, dtype=np.int64),
+            np.ones(count, dtype=np.int64),
             np.full(count, np.nan),
             np.full(count, np.nan),
             np.zeros(count),
             np.full(count, -1, dtype=np.int64),
         )
-        way_db, mirror, leave_deg, arrive_deg, grazed_db, grazed_solid = lines
         rows = (*(np.empty(room, dtype=np.int64) for _ in range(3)), np.empty(room), np.empty(room))
-        figures = (way_db, mirror, leave_deg, arrive_deg, grazed_db, grazed_solid)
         needed = call(
             kernel,
             "survey_around",

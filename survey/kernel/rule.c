@@ -53,7 +53,7 @@ static int straight_loss_db(const Bodies *bodies, Workspace *work, const Line *l
     Met met;
     memset(work->crossed, 0, 2 * (size_t)bodies->solids);
     for (int i = 0; i < work->place_count; i++)
-        work->used[2 * bodies->solids + i] = work->used[i] && work->places[i].low[2] <= 1e-6 && work->places[i].high[2] > -1e-6;
+        work->used[2 * bodies->solids + i] = work->used[i] && work->places[i].low[2] < -TOUCH_M && work->places[i].high[2] > TOUCH_M;
     if (!section_of(bodies, work, section, work->used + 2 * bodies->solids, line, true, false, image, NULL)) return -1;
     scratch->passed_count = scratch->beside_count = 0;
     if (!met_by_leg(section, scratch, from, to, -1, -1, 1e9, -1, &met)) return -1;

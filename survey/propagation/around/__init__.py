@@ -150,7 +150,8 @@ def ways_around(
     found = list(in_order(part_ways, parts, workers=workers))
     for part, one in zip(parts, found, strict=True):
         one.pass_line[:] += part.start
-    return Ways(**{name: np.concatenate([getattr(one, name) for one in found]) for name in Figures._fields})
+    figures = {name: np.concatenate([getattr(one, name) for one in found]) for name in Figures._fields}
+    return Ways(**{**figures, "clear": figures["clear"] != 0})
 
 
 def specified_ways(

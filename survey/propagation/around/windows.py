@@ -173,10 +173,14 @@ def kernel(
             )
         return direct * (1.0 + even), direct * odd
     if face.right > 0.0:
-        image += face.right * cmath.exp(-2j * k * (u - last.low_m) * (v - one.low_m) / leg_m)
+        image += face.right * cmath.exp(
+            -0.5j * k * ((u - v) ** 2 + 4.0 * (u - last.low_m) * (v - one.low_m)) / leg_m
+        )
     if face.left > 0.0:
-        image += face.left * cmath.exp(-2j * k * (u - last.high_m) * (v - one.high_m) / leg_m)
-    return direct, direct * image
+        image += face.left * cmath.exp(
+            -0.5j * k * ((u - v) ** 2 + 4.0 * (u - last.high_m) * (v - one.high_m)) / leg_m
+        )
+    return direct, image  # each as one exponential: its parts alone may be too large for a number
 
 
 def obliquity(slant: float) -> float:
