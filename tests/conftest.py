@@ -1,10 +1,10 @@
 """What several tests share: the folder of open data beside the project, and skipping where it is not there."""
 
 import os
-from pathlib import Path
 
 import pytest
 from hypothesis import settings
+from places import SHARED
 
 from survey.kernel import build
 
@@ -18,7 +18,7 @@ settings.register_profile("steady", derandomize=True, deadline=None)
 settings.register_profile("wide", derandomize=False, deadline=None)
 settings.load_profile("steady")
 
-VALIDATION = Path(__file__).parents[2] / "shared" / "validation"
+VALIDATION = SHARED / "validation"
 
 
 @pytest.fixture
@@ -27,11 +27,3 @@ def validation():
     if not VALIDATION.is_dir():
         pytest.skip("the folder shared/validation with the open data does not lie beside this checkout")
     return VALIDATION
-
-
-def pytest_collection_modifyitems(items):
-    """Tests that take minutes run only where SURVEY_SLOW_TESTS is set."""
-    if not os.environ.get("SURVEY_SLOW_TESTS"):
-        for item in items:
-            if item.get_closest_marker("slow"):
-                item.add_marker(pytest.mark.skip(reason="takes minutes: set SURVEY_SLOW_TESTS=1"))

@@ -11,6 +11,7 @@ Where figures have moved on purpose, write the outputs anew and read the differe
 
 from __future__ import annotations
 
+import doctest
 import json
 import os
 import re
@@ -23,14 +24,14 @@ from pathlib import Path
 import click
 import pytest
 from click.testing import CliRunner
+from places import ROOT
 
+from survey.base.units import direction_of_bearing
 from survey.cli import COMMANDS, main
-from survey.fields import Choice, Number, Numbers, Points, Text, Texts, keys_of
-from survey.plan import Array, OwnRadio, RadioEnd
-from survey.plan_file import LISTS, TABLES, plan_of
-from survey.units import direction_of_bearing
+from survey.inputs.fields import Choice, Number, Numbers, Points, Text, Texts, keys_of
+from survey.inputs.plan import Array, OwnRadio, RadioEnd
+from survey.inputs.plan_file import TABLES, list_tables, plan_of
 
-ROOT = Path(__file__).parent.parent
 PAGES = [ROOT / "README.md", *sorted((ROOT / "docs").glob("*.md"))]
 UPDATE = bool(os.environ.get("SURVEY_UPDATE_DOCS"))
 TO_JSON_TOOL = " | python3 -m json.tool"
@@ -38,7 +39,7 @@ DEMO_COMMAND = (
     "python3 -m venv .venv && .venv/bin/pip install --quiet --editable . && .venv/bin/survey place sites/farm.toml"
 )
 TEST_COMMAND = (
-    "python3 -m venv .venv && .venv/bin/pip install --quiet --editable '.[dev]' && .venv/bin/python -m pytest"
+    "python3 -m venv .venv && .venv/bin/pip install --quiet --editable '.[dev]' && .venv/bin/python -m pytest -n auto"
 )
 
 
@@ -108,7 +109,15 @@ def shortened_as(shown: list[str], printed: list[str]) -> list[str]:
     return [*printed[:cut], "...", *printed[len(printed) - (len(shown) - cut - 1) :]]
 
 
-@pytest.mark.parametrize("page", PAGES, ids=page_name)
+LONG = {"docs/several-gateways.md", "docs/pictures.md", "docs/service-call.md", "docs/network.md"}
+"""Pages whose sessions take long; what they show is the same kind of output as in the others."""
+SESSIONS = [
+    pytest.param(page, marks=[pytest.mark.slow] if page_name(page) in LONG else [], id=page_name(page))
+    for page in PAGES
+]
+
+
+@pytest.mark.parametrize("page", SESSIONS)
 def test_every_session_shows_what_the_program_prints(page, tmp_path, monkeypatch):
     text = page.read_text(encoding="utf-8")
     lay_out(tmp_path)
@@ -125,6 +134,22 @@ def test_every_session_shows_what_the_program_prints(page, tmp_path, monkeypatch
             text = text.replace(block, "\n".join(anew) + "\n", 1)
     if UPDATE:
         page.write_text(text, encoding="utf-8")
+
+
+def test_the_python_of_the_page_runs_and_answers_as_shown(tmp_path, monkeypatch):
+    lay_out(tmp_path)
+    monkeypatch.chdir(tmp_path)
+    names: dict[str, object] = {}
+    for number, block in enumerate(blocks((ROOT / "docs" / "python.md").read_text(encoding="utf-8"), "python")):
+        if not block.startswith(">>> "):
+            exec(block, names)  # noqa: S102  that it runs is what the test is about
+            continue
+        session = doctest.DocTestParser().get_doctest(block, names, f"block {number}", "docs/python.md", 0)
+        told: list[str] = []
+        result = doctest.DocTestRunner().run(session, out=told.append, clear_globs=False)
+        names |= session.globs
+        assert result.failed == 0, "".join(told)
+    assert (tmp_path / "post.png").stat().st_size > 0
 
 
 def test_three_dots_are_used_sparingly():
@@ -209,9 +234,9 @@ HEADINGS = {
     **{name: (f"`[{name}]`", entry) for name, entry in TABLES.items()},
     "radio ends": ("`[radio.inverter]` and `[radio.gateway]`", RadioEnd),
     "own radio figures": ("Radio figures of its own", OwnRadio),
-    **{name: (f"`[[{name}]]`", entry) for name, (_, entry) in LISTS.items()},
-    "gateway": ("`[[gateway]]` and `[[spot]]`", LISTS["gateway"][1]),
-    "spot": ("`[[gateway]]` and `[[spot]]`", LISTS["spot"][1]),
+    **{name: (f"`[[{name}]]`", entry) for name, (_, entry) in list_tables().items()},
+    "gateway": ("`[[gateway]]` and `[[spot]]`", list_tables()["gateway"][1]),
+    "spot": ("`[[gateway]]` and `[[spot]]`", list_tables()["spot"][1]),
 }
 
 

@@ -22,6 +22,7 @@ COMMANDS = {
     "fit": "Fit the model to measured levels.",
     "draw": "Draw a picture of PLAN.",
     "dropouts": "Sort the dropouts in LOG by likely cause.",
+    "export": "Write the site for maps, spreadsheets and drawings.",
     "report": "Write one page for the job file.",
     "materials": "List the built-in materials.",
 }
@@ -38,8 +39,8 @@ The program shares its work among threads itself, and on a busy machine more of 
 """
 
 
-def _in_words(message: Warning | str, *_: object) -> None:
-    """A warning as people read it, without the line of code that gives it."""
+def _print_warning(message: Warning | str, *_where: object, **_more: object) -> None:
+    """Print a warning in one line, as commands do, not with the line of code that it comes from."""
     click.echo(f"warning: {message}", err=True)
 
 
@@ -47,17 +48,18 @@ class _Program(click.Group):
     """A group whose commands are loaded by name and tell faults of the user's input in words, with exit status 1."""
 
     def invoke(self, ctx: click.Context) -> Any:  # noqa: ANN401  as click has it
-        from survey.errors import SurveyError  # noqa: PLC0415  the list of commands does without
+        from survey.base.errors import SurveyError, SurveyWarning
 
-        # A warning as people read it, without the line of code that gives it.
-        warnings.showwarning = lambda message, *_, **__: click.echo(f"warning: {message}", err=True)
         if not BLAS_THREADS & set(os.environ):
             os.environ.update(dict.fromkeys(BLAS_THREADS, "1"))
-        try:
-            return super().invoke(ctx)
-        except SurveyError as error:
-            click.echo(str(error), err=True)
-            ctx.exit(1)
+        with warnings.catch_warnings():
+            warnings.simplefilter("always", SurveyWarning)
+            warnings.showwarning = _print_warning
+            try:
+                return super().invoke(ctx)
+            except SurveyError as error:
+                click.echo(str(error), err=True)
+                ctx.exit(1)
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002  as click has it
         """A command with all that it takes."""
@@ -80,7 +82,7 @@ class _Program(click.Group):
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
         """Name the nearest command where there is none of that name."""
-        from survey.errors import did_you_mean  # noqa: PLC0415  only where something is wrong
+        from survey.base.errors import did_you_mean
 
         if args and not args[0].startswith("-") and args[0] not in COMMANDS:
             ctx.fail(f'no command "{args[0]}"{did_you_mean(args[0], self.list_commands(ctx))}')

@@ -18,12 +18,11 @@ def check(plan_file: Path, output: options.Output) -> None:
     Says what is in PLAN and which defaults apply, and warns of what is allowed but looks wrong. Faults are told all
     at once.
     """
-    from survey.inspection import inspect  # noqa: PLC0415
-    from survey.records import check as records  # noqa: PLC0415  start-up time
-    from survey.tables import check as tables  # noqa: PLC0415
+    from survey.library.check import check as check_plan
+    from survey.output.answers.check import check_text
 
     with options.progress("looking for obstacles that no link meets") as told:
-        inspection = inspect(options.read_scene(plan_file), progress=told)
-    output.show(tables.check_text, records.check_record, inspection)
-    for warning in inspection.warnings:
+        found = check_plan(options.read_plan(plan_file), progress=told)
+    output.show(lambda: check_text(found.inspection), found.to_dict)
+    for warning in found.warnings:
         options.warn(warning)

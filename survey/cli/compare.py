@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from functools import partial
 from pathlib import Path
 
 import click
@@ -45,28 +44,40 @@ def compare(
     serves more inverters than the other. With another plan, such as the same site after a container came, it takes
     one or more, and says link by link what changed.
     """
-    from survey import comparison  # noqa: PLC0415  start-up time
-    from survey.records.compare import compare_record  # noqa: PLC0415
-    from survey.records.plans import plans_record  # noqa: PLC0415
-    from survey.tables.compare import compare_table  # noqa: PLC0415
-    from survey.tables.plans import plans_table  # noqa: PLC0415
+    from survey.library.compare import compare as put_side_by_side
+    from survey.output.answers.compare import compare_table
+    from survey.output.answers.plans import plans_table
 
     if other_plan is None and len(set(spots)) < 2:  # noqa: PLR2004  nothing to compare
         raise click.UsageError("name two different spots or more to compare, or another plan with --with")
-    scene = options.read_scene(plan_file, fit_file).wanting(max_relays=max_relays)
-    scene.check_names(places=spots, inverters=inverters)
+    plan = options.read_plan(plan_file)
     if other_plan is None:
         with options.progress("links between inverters") as told:
-            found = comparison.compare(scene, spots, draws=draws, seed=seed, progress=told)
-        output.show(
-            partial(compare_table, inverters=inverters),
-            partial(compare_record, inverters=inverters),
-            found,
-        )
-        options.finish(require=require, all_hold=found.together.all_hold)
+            found = put_side_by_side(
+                plan,
+                spots,
+                inverter=inverters,
+                relays=max_relays,
+                fit=fit_file,
+                draws=draws,
+                seed=seed,
+                progress=told,
+            )
+        output.show(lambda: compare_table(found.comparison, inverters=inverters), found.to_dict)
+        options.finish(require=require, all_hold=found.all_hold)
         return
-    other = options.read_scene(other_plan, fit_file).wanting(max_relays=max_relays)
+    other = options.read_plan(other_plan)
     with options.progress("trying what changed") as told:
-        between = comparison.compare_plans(scene, other, spots, draws=draws, seed=seed, progress=told)
-    output.show(partial(plans_table, inverters=inverters), partial(plans_record, inverters=inverters), between)
-    options.finish(require=require, all_hold=between.after_network.all_hold)
+        changed = put_side_by_side(
+            plan,
+            spots,
+            inverter=inverters,
+            other_plan=other,
+            relays=max_relays,
+            fit=fit_file,
+            draws=draws,
+            seed=seed,
+            progress=told,
+        )
+    output.show(lambda: plans_table(changed.between, inverters=inverters), changed.to_dict)
+    options.finish(require=require, all_hold=changed.all_hold)

@@ -2,34 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import Literal
 
 import click
 
+from survey.base.errors import OutputError, did_you_mean, one_line
+from survey.base.limits import MAX_HEIGHT_M, MAX_POINTS, MIN_HEIGHT_M, MIN_POINTS
 from survey.cli import options
-from survey.errors import OutputError, SurveyError, did_you_mean, one_line
-
-if TYPE_CHECKING:  # they bring numpy and matplotlib
-    from matplotlib.figure import Figure
-
-    from survey.network import Network
-    from survey.scene import Ends, Scene
 
 KINDS = ("map", "coverage", "profile", "network", "budget")
 ENDINGS = ("png", "svg", "pdf")
-OF_A_LINK, OF_A_GRID = ("profile", "budget"), ("coverage",)
-BELONGS: dict[str, tuple[str, ...]] = {
-    "--inverter": OF_A_LINK,
-    "--height-m": OF_A_GRID,
-    "--show": OF_A_GRID,
-    "--gateway-places": OF_A_GRID,
-    "--points": OF_A_GRID,
-    "--relays": ("map", "network"),
-}
-"""Options that only some kinds of picture take."""
 
 
 @click.command()
@@ -41,7 +24,7 @@ BELONGS: dict[str, tuple[str, ...]] = {
 @click.option("--inverter", metavar="NAME", help="profile, budget: the link of this inverter; else the weakest.")
 @click.option(
     "--height-m",
-    type=click.FloatRange(-100.0, 1000.0),
+    type=click.FloatRange(MIN_HEIGHT_M, MAX_HEIGHT_M),
     callback=options.finite,
     metavar="M",
     help="coverage: height of the points.",
@@ -50,7 +33,9 @@ BELONGS: dict[str, tuple[str, ...]] = {
 @click.option(
     "--gateway-places", is_flag=True, help="coverage: every point stands for a gateway; shows its weakest link."
 )
-@click.option("--points", type=click.IntRange(4, 1_000_000), metavar="N", help="coverage: about so many points.")
+@click.option(
+    "--points", type=click.IntRange(MIN_POINTS, MAX_POINTS), metavar="N", help="coverage: about so many points."
+)
 @options.placing_options
 @options.relays_option
 @options.fit_option
@@ -58,11 +43,11 @@ def draw(
     plan_file: Path,
     out: Path,
     *,
-    kind: str,
+    kind: Literal["map", "coverage", "profile", "network", "budget"],
     gateways: tuple[str, ...],
     inverter: str | None,
     height_m: float | None,
-    show: str | None,
+    show: Literal["margin", "chance"] | None,
     points: int | None,
     max_relays: int | None,
     fit_file: Path | None,
@@ -75,36 +60,47 @@ def draw(
     For the gateways that stand there today, for the gateways or spots named, or for those that `survey place`
     recommends with the same options.
     """
+    from survey.library.draw import KINDS_OF, out_of_place
+    from survey.library.draw import draw as picture_of
+
     given = {
-        "--inverter": inverter,
-        "--height-m": height_m,
-        "--show": show,
-        "--gateway-places": gateway_places or None,
-        "--points": points,
-        "--relays": max_relays,
+        "inverter": inverter,
+        "height_m": height_m,
+        "show": show,
+        "gateway_places": gateway_places or None,
+        "points": points,
+        "relays": max_relays,
     }
-    _check_usage(kind, given, gateways=gateways, placed=placed, gateway_places=gateway_places)
-    if placing.given and not placed:
-        raise click.UsageError(f"{placing.given[0]} belongs to --placed")
+    if name := out_of_place(kind, given):
+        raise click.UsageError(f"--{name.replace('_', '-')} belongs to --kind {' or '.join(KINDS_OF[name])}")
+    if gateways and placed:
+        raise click.UsageError("--gateway and --placed exclude each other")
+    if gateway_places and (gateways or placed):
+        raise click.UsageError("with --gateway-places every point is a gateway; leave --gateway and --placed away")
+    if not placed and (option := _of_placing(placing)):
+        raise click.UsageError(f"{option} belongs to --placed")
     ending = _ending(out)
     inputs = (plan_file,) if fit_file is None else (plan_file, fit_file)
     options.check_writable(out, inputs=inputs)
-    scene = options.read_scene(plan_file, fit_file).wanting(max_relays=max_relays)
-    if placed:
-        scene = placing.asked_of(scene, max_relays=max_relays)
-    if inverter is not None:
-        scene.check_names(places=(), inverters=(inverter,))
-    asked = placing if placed else None
-    if kind == "coverage":
-        ends = None if gateway_places else _ends(scene, gateways, asked)
-        figure = _coverage(scene, ends, height_m, points, show or "margin")
-    elif kind == "map" and not (gateways or placed or len(scene.gateways)):
-        from survey.pictures import site_map  # noqa: PLC0415  start-up time
-
-        figure = site_map(scene)
-    else:
-        figure = _of_network(_network(scene, gateways, asked), kind, inverter)
-    from survey.pictures import as_bytes, missing_letters  # noqa: PLC0415  start-up time
+    plan = options.read_plan(plan_file)
+    label = "trying spots" if placed else "points" if kind == "coverage" else "links between inverters"
+    with options.progress(label) as told:
+        figure = picture_of(
+            plan,
+            kind=kind,
+            gateway=gateways,
+            placed=placed,
+            inverter=inverter,
+            height_m=height_m,
+            show=show,
+            gateway_places=gateway_places,
+            points=points,
+            **placing,
+            relays=max_relays,
+            fit=fit_file,
+            progress=told,
+        )
+    from survey.output.pictures import as_bytes, missing_letters
 
     options.write_whole(out, as_bytes(figure, ending), inputs=inputs)
     missing = 0 if ending == "svg" else missing_letters(figure)  # whoever shows an SVG has fonts of their own
@@ -116,17 +112,10 @@ def draw(
     click.echo(f"written: {one_line(str(out))}", err=True)
 
 
-def _check_usage(
-    kind: str, given: Mapping[str, object], *, gateways: tuple[str, ...], placed: bool, gateway_places: bool
-) -> None:
-    """Refuse options that the picture asked for has no use for."""
-    for option, value in given.items():
-        if value is not None and kind not in BELONGS[option]:
-            raise click.UsageError(f"{option} belongs to --kind {' or '.join(BELONGS[option])}")
-    if gateways and placed:
-        raise click.UsageError("--gateway and --placed exclude each other")
-    if gateway_places and (gateways or placed):
-        raise click.UsageError("with --gateway-places every point is a gateway; leave --gateway and --placed away")
+def _of_placing(placing: options.Placing) -> str:
+    """The first option that only a recommendation takes; empty where none is given."""
+    given = {"gateways": placing["gateways"] is not None, "fewest": placing["fewest"], "spare": placing["spare"]}
+    return next((f"--{name}" for name, is_given in given.items() if is_given), "")
 
 
 def _ending(out: Path) -> str:
@@ -136,53 +125,3 @@ def _ending(out: Path) -> str:
         near = did_you_mean(ending, ENDINGS) if ending else ""
         raise OutputError(one_line(f"{out}: is no picture by its name; end it in .png, .svg or .pdf{near}"))
     return ending
-
-
-def _ends(scene: Scene, gateways: tuple[str, ...], placing: options.Placing | None) -> Ends:
-    """The gateways that a picture is drawn for."""
-    if placing is not None:
-        return _network(scene, gateways, placing).links.gateways
-    from survey.coverage import chosen_gateways  # noqa: PLC0415  start-up time
-
-    return chosen_gateways(scene, gateways)
-
-
-def _network(scene: Scene, gateways: tuple[str, ...], placing: options.Placing | None) -> Network:
-    """All inverters with the gateways that a picture is drawn for."""
-    if placing is None:
-        from survey.network import network_between  # noqa: PLC0415  start-up time
-
-        ends = _ends(scene, gateways, None)
-        with options.progress("links between inverters") as told:
-            return network_between(scene, ends, progress=told)
-    from survey import placement  # noqa: PLC0415  start-up time
-
-    with options.progress("trying spots") as told:
-        return placement.place(scene, wanted=placing.wanted(), progress=told).network
-
-
-def _coverage(scene: Scene, ends: Ends | None, height_m: float | None, points: int | None, show: str) -> Figure:
-    from survey.coverage import coverage_of  # noqa: PLC0415  start-up time
-    from survey.pictures import coverage_picture, field_m  # noqa: PLC0415
-
-    work = partial(coverage_of, scene, ends, area_m=field_m(scene), height_m=height_m, points=points)
-    with options.progress("points") as told:
-        return coverage_picture(work(progress=told), show=show)
-
-
-def _of_network(network: Network, kind: str, inverter: str | None) -> Figure:
-    """The map, the routes, or the link of an inverter to its gateway: of the weakest where none is named."""
-    from survey import pictures  # noqa: PLC0415  start-up time
-
-    if kind == "map":
-        return pictures.site_map(network.scene, network)
-    if kind == "network":
-        from survey.network.weak_points import weak_points  # noqa: PLC0415  start-up time
-
-        return pictures.network_picture(weak_points(network))
-    links, gateway_of = network.links, network.gateway_of
-    if not len(links.inverters):
-        raise SurveyError(f"{network.scene.plan.file}: has no inverter to draw a link of")
-    own_db = links.margin_db[range(len(gateway_of)), gateway_of]
-    i = int(own_db.argmin()) if inverter is None else links.inverters.names.index(inverter)
-    return (pictures.profile_picture if kind == "profile" else pictures.budget_picture)(links, i, int(gateway_of[i]))

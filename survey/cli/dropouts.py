@@ -20,20 +20,10 @@ def dropouts(plan_file: Path, log_file: Path, fit_file: Path | None, *, output: 
     LOG is a CSV file with a header: time,inverter,gateway,heard and, where there are such columns, level_dbm, power_w
     and branch.
     """
-    from survey.dropouts.sorting import dropouts_of  # noqa: PLC0415  start-up time
-    from survey.logs import read_log  # noqa: PLC0415
-    from survey.records.dropouts import dropouts_record  # noqa: PLC0415
-    from survey.tables.dropouts import dropouts_table  # noqa: PLC0415
+    from survey.library.dropouts import dropouts as causes_of
+    from survey.output.answers.dropouts import dropouts_table
 
-    scene = options.read_scene(plan_file, fit_file)
+    plan = options.read_plan(plan_file)
     with options.progress("reading the log") as told:
-        log = read_log(
-            log_file,
-            inverters=scene.inverters.names,
-            serials=scene.inverters.serials,
-            gateways=scene.gateways_and_spots.names,
-            progress=told,
-        )
-    for note in log.notes:
-        options.warn(f"{log_file}: {note}")
-    output.show(dropouts_table, dropouts_record, dropouts_of(scene, log))
+        found = causes_of(plan, log_file, fit=fit_file, progress=told)
+    output.show(lambda: dropouts_table(found.dropouts), found.to_dict)

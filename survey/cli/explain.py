@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 
 import click
 
+from survey.base.limits import CABLE_M, MOST_CABLE_LOSS_DB_PER_M, MOST_CABLE_M
 from survey.cli import options
 
 
@@ -22,8 +22,8 @@ from survey.cli import options
 )
 @click.option(
     "--cable-m",
-    type=click.FloatRange(0.0, 100.0),
-    default=10.0,
+    type=click.FloatRange(0.0, MOST_CABLE_M),
+    default=CABLE_M,
     show_default=True,
     metavar="M",
     callback=options.finite,
@@ -31,7 +31,7 @@ from survey.cli import options
 )
 @click.option(
     "--cable-loss-db-per-m",
-    type=click.FloatRange(0.0, 10.0),
+    type=click.FloatRange(0.0, MOST_CABLE_LOSS_DB_PER_M),
     metavar="DB",
     callback=options.finite,
     help="Loss of that cable by the metre.  [default: that of a thin one, an assumption]",
@@ -57,15 +57,20 @@ def explain(
     Takes the link of each INVERTER to that of the gateways in PLAN to which it reports; where none stands, to the
     recommended spots. Every remedy is worked out by running the changed plan.
     """
-    from survey import remedies  # noqa: PLC0415  start-up time
-    from survey.records.explain import explain_record  # noqa: PLC0415
-    from survey.tables.explain import explain_text  # noqa: PLC0415
+    from survey.library.explain import explain as explained
+    from survey.output.answers.explain import explain_text
 
-    scene = options.read_scene(plan_file, fit_file).wanting(max_relays=max_relays)
-    cable = replace(remedies.usual_cable(scene.plan.radio.frequency_mhz), longest_m=cable_m)
-    if cable_loss_db_per_m is not None:
-        cable = replace(cable, loss_db_per_m=cable_loss_db_per_m, assumed=False)
+    plan = options.read_plan(plan_file)
     with options.progress("trying remedies") as told:
-        found = remedies.explain(scene, inverters, gateways=gateways, cable=cable, progress=told)
-    output.show(explain_text, explain_record, found)
+        found = explained(
+            plan,
+            inverters,
+            gateway=gateways,
+            cable_m=cable_m,
+            cable_loss_db_per_m=cable_loss_db_per_m,
+            relays=max_relays,
+            fit=fit_file,
+            progress=told,
+        )
+    output.show(lambda: explain_text(found.explained), found.to_dict)
     options.finish(require=require, all_hold=found.all_hold)

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import partial
 from pathlib import Path
 
 import click
 
+from survey.base.limits import MAX_EXPONENT_SD, MIN_EXPONENT_SD
 from survey.cli import options
 
 
@@ -17,7 +17,7 @@ from survey.cli import options
 @click.option("--check", is_flag=True, help="Show every inverter: as expected, stronger or weaker.")
 @click.option(
     "--exponent-sd",
-    type=click.FloatRange(min=0.001, max=10.0),
+    type=click.FloatRange(min=MIN_EXPONENT_SD, max=MAX_EXPONENT_SD),
     callback=options.finite,
     metavar="NUMBER",
     help="How far the plan's exponent may be off, as a standard deviation (0.5).",
@@ -40,16 +40,11 @@ def fit(
     READINGS is a CSV file with the columns inverter (or serial), gateway and level_dbm. With --out FILE.json the result
     is written as the JSON that `--fit FILE.json` of other commands takes.
     """
-    from survey import calibration  # noqa: PLC0415  start-up time
-    from survey.readings import read_readings  # noqa: PLC0415
-    from survey.records.fit import fit_record  # noqa: PLC0415
-    from survey.tables.fit import fit_table  # noqa: PLC0415
+    from survey.library.fit import fit as fitted
+    from survey.output.answers.fit import fit_table
 
-    scene = options.read_scene(plan_file)
-    readings = read_readings(readings_file, calibration.names_of(scene))
-    for note in readings.notes:
-        options.warn(note)
-    found = calibration.fit(scene, readings, exponent_sd=exponent_sd, anchored=anchored, plain=plain)
+    plan = options.read_plan(plan_file)
+    found = fitted(plan, readings_file, exponent_sd=exponent_sd, anchored=anchored, plain=plain)
     if output.file is not None and output.file.suffix.casefold() == ".json":
         output = replace(output, as_json=True)
-    output.show(partial(fit_table, check=check), fit_record, found)
+    output.show(lambda: fit_table(found.fit, check=check), found.to_dict)

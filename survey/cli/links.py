@@ -33,13 +33,12 @@ def links(
 
     To the gateways that stand in PLAN today, or to the gateways or spots named.
     """
-    from survey.links import links_of  # noqa: PLC0415
-    from survey.records import links as records  # noqa: PLC0415  start-up time
-    from survey.tables.links import link_table  # noqa: PLC0415
-    from survey.tables.links_csv import links_csv  # noqa: PLC0415
+    from survey.library.links import links as links_of
+    from survey.output.answers.links import link_table
+    from survey.output.answers.links_csv import links_csv
 
     if as_csv and output.as_json:
         raise click.UsageError("--csv and --json exclude each other")
-    found = links_of(options.read_scene(plan_file, fit_file), gateways=gateways, inverters=inverters)
-    output.show(links_csv if as_csv else link_table, records.links_record, found)
+    found = links_of(options.read_plan(plan_file), gateway=gateways, inverter=inverters, fit=fit_file)
+    output.show(lambda: (links_csv if as_csv else link_table)(found.links), found.to_dict)
     options.finish(require=require, all_hold=found.all_hold)

@@ -6,13 +6,14 @@ from functools import partial
 
 import click
 
+from survey.base.limits import MAX_FREQUENCY_MHZ, MIN_FREQUENCY_MHZ
 from survey.cli import options
 
 
 @click.command()
 @click.option(
     "--frequency-mhz",
-    type=click.FloatRange(30.0, 30_000.0),
+    type=click.FloatRange(MIN_FREQUENCY_MHZ, MAX_FREQUENCY_MHZ),
     default=868.0,
     callback=options.finite,
     show_default=True,
@@ -24,12 +25,8 @@ def materials(frequency_mhz: float, output: options.Output) -> None:
 
     Shows what one pass through each costs, how far the figure can be trusted, and where it comes from.
     """
-    from survey.materials import BUILT_IN  # noqa: PLC0415
-    from survey.records import materials as records  # noqa: PLC0415  start-up time
-    from survey.tables import materials as tables  # noqa: PLC0415
+    from survey.inputs.materials import BUILT_IN
+    from survey.output.answers.materials import materials_record, materials_table
 
-    output.show(
-        partial(tables.materials_table, frequency_mhz=frequency_mhz),
-        partial(records.materials_record, frequency_mhz=frequency_mhz),
-        list(BUILT_IN.values()),
-    )
+    known = list(BUILT_IN.values())
+    output.show(partial(materials_table, known, frequency_mhz), partial(materials_record, known, frequency_mhz))

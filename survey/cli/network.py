@@ -6,8 +6,8 @@ from pathlib import Path
 
 import click
 
+from survey.base.errors import one_line
 from survey.cli import options
-from survey.errors import one_line
 
 
 @click.command()
@@ -35,23 +35,19 @@ def network(
     Routes go to the gateways that stand in PLAN today, or to the gateways or spots named, by way of as many other
     inverters as the plan's max_relays allows.
     """
-    from survey.network import network_of  # noqa: PLC0415
-    from survey.network.weak_points import weak_points  # noqa: PLC0415
-    from survey.records import network as records  # noqa: PLC0415  start-up time
-    from survey.tables import network as tables  # noqa: PLC0415
+    from survey.library.network import network as routes_of
+    from survey.output.answers.network import network_table
 
     inputs = (plan_file,) if fit_file is None else (plan_file, fit_file)
     if graphml is not None:
         options.check_writable(graphml, inputs=inputs)
         if output.file is not None and output.file.resolve() == graphml.resolve():
             raise click.UsageError("--out and --graphml name the same file")
-    scene = options.read_scene(plan_file, fit_file).wanting(max_relays=max_relays)
+    plan = options.read_plan(plan_file)
     with options.progress("links between inverters") as told:
-        found = weak_points(network_of(scene, gateways=gateways, progress=told))
+        found = routes_of(plan, gateway=gateways, relays=max_relays, fit=fit_file, progress=told)
     if graphml is not None:
-        from survey.network.graph import graphml_of  # noqa: PLC0415
-
-        options.write_whole(graphml, graphml_of(found.network) + "\n", inputs=inputs)
+        options.write_whole(graphml, found.graphml() + "\n", inputs=inputs)
         click.echo(f"written: {one_line(str(graphml))}", err=True)
-    output.show(tables.network_table, records.network_record, found)
-    options.finish(require=require, all_hold=found.network.all_hold)
+    output.show(lambda: network_table(found.points), found.to_dict)
+    options.finish(require=require, all_hold=found.all_hold)

@@ -14,18 +14,16 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from functools import wraps
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypedDict, TypeVar
 
 import click
 
-from survey.errors import OutputError, one_line
-from survey.limits import MOST_GATEWAYS, MOST_RELAYS
+from survey.base.errors import OutputError, one_line
+from survey.base.limits import DRAWS, MOST_DRAWS, MOST_GATEWAYS, MOST_RELAYS, TIME_LIMIT_S
 
 if TYPE_CHECKING:  # numpy comes with it
-    from survey.placement import Wanted
-    from survey.scene import Scene
+    from survey.inputs.plan import Plan
 
-R = TypeVar("R")
 F = TypeVar("F", bound=Callable[..., Any])
 
 QUIET_S = 1.0
@@ -55,23 +53,21 @@ def finite(_context: click.Context, _parameter: click.Parameter, value: float | 
     return value
 
 
-def read_scene(plan_file: Path, fit_file: Path | None = None) -> Scene:
-    """The site that a plan file describes, ready for computing; with a fit, as readings have shown it."""
-    from survey.antennas import KINDS  # noqa: PLC0415
-    from survey.plan_file import read_plan  # noqa: PLC0415  start-up time
-    from survey.scene import corrected, scene_of  # noqa: PLC0415
+def read_plan(plan_file: Path) -> Plan:
+    """Read a plan, and remember the files that it names, so that no output falls on them."""
+    from survey.inputs.plan_file import read_plan as read
 
-    scene = scene_of(read_plan(plan_file))
-    of_antennas = [plan_file.parent / name for name in scene.plan.patterns if name not in KINDS]
-    click.get_current_context().meta.setdefault(READ, []).extend(of_antennas)
-    if fit_file is None:
-        return scene
-    from survey.calibration import read_fit  # noqa: PLC0415
+    plan = read(plan_file)
+    remember(plan, plan_file)
+    return plan
 
-    correction, warnings = read_fit(fit_file, scene)
-    for message in warnings:
-        warn(one_line(message))
-    return corrected(scene, correction)
+
+def remember(plan: Plan, plan_file: Path) -> None:
+    """Keep in mind the files that a plan names, antennas and drawings: no output may fall on them."""
+    from survey.inputs.antennas import KINDS
+
+    named = [*(name for name in plan.patterns if name not in KINDS), *plan.drawn_from]
+    click.get_current_context().meta.setdefault(READ, []).extend(plan_file.parent / name for name in named)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -82,15 +78,15 @@ class Output:
     file: Path | None
     inputs: tuple[Path, ...]
 
-    def show(self, as_text: Callable[[R], str], as_record: Callable[[R], dict[str, Any]], result: R) -> None:
+    def show(self, as_text: Callable[[], str], as_record: Callable[[], dict[str, Any]]) -> None:
         """Print a result, or write it to the file asked for."""
         if self.as_json:
-            import json  # noqa: PLC0415  only where asked for
+            import json
 
-            record = as_record(result)
+            record = as_record()
             text = json.dumps(record, ensure_ascii=False, allow_nan=False)
         else:
-            text = as_text(result)
+            text = as_text()
         try:
             self._put(text)
         except UnicodeEncodeError:  # names that the terminal has no letters for; nothing has been written yet
@@ -156,41 +152,17 @@ def relays_option(command: F) -> F:
     return option(command)
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Placing:
-    """How many gateways a recommendation is asked for: up to a number, the fewest, or the fewest with one to spare."""
+class Placing(TypedDict):
+    """How many gateways a recommendation is asked for: keywords of `survey.place`."""
 
     gateways: int | None
     fewest: bool
     spare: bool
     time_limit_s: float
 
-    @property
-    def given(self) -> list[str]:
-        """The options that were given."""
-        told = {"--gateways": self.gateways is not None, "--fewest": self.fewest, "--spare": self.spare}
-        return [option for option, is_given in told.items() if is_given]
-
-    def wanted(self, **draws: int) -> Wanted:
-        """The same for `placement.place`, with how often to draw and where to begin."""
-        from survey.placement import Wanted  # noqa: PLC0415  start-up time
-
-        fewest = self.fewest or self.spare
-        return Wanted(fewest=fewest, spare=self.spare, time_limit_s=self.time_limit_s, **draws)
-
-    def asked_of(self, scene: Scene, *, max_relays: int | None) -> Scene:
-        """The site with what was asked for in place of the plan's figures; warns where there is no room for all."""
-        from survey.placement import short_of_room  # noqa: PLC0415  start-up time
-
-        scene = scene.wanting(gateways=self.gateways, max_relays=max_relays)
-        told_short = short_of_room(scene)
-        if told_short and not (self.fewest or self.spare):
-            warn(told_short)
-        return scene
-
 
 def placing_options(command: F) -> F:
-    """Add --gateways, --fewest, --spare and --time-limit, handed to the command as ``placing``."""
+    """Add --gateways, --fewest, --spare and --time-limit, handed to the command together as ``placing``."""
 
     @click.option(
         "--gateways",
@@ -208,7 +180,7 @@ def placing_options(command: F) -> F:
         "time_limit_s",
         type=click.FloatRange(min=0.0),
         callback=finite,
-        default=60.0,
+        default=TIME_LIMIT_S,
         metavar="SECONDS",
         help="How long to look for a proof that no other choice of gateways is better; 60 by default.",
     )
@@ -229,10 +201,6 @@ def placing_options(command: F) -> F:
         return command(*args, placing=placing, **kwargs)
 
     return wrapper  # type: ignore[return-value]  # the same command, with four options more
-
-
-DRAWS = 1_000
-MOST_DRAWS = 100_000
 
 
 def draws_options(command: F) -> F:

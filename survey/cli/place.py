@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from functools import partial
 from pathlib import Path
 
 import click
@@ -36,12 +35,11 @@ def place(
     Tries every spot and every point of a search in PLAN, and shows the best of them, the runners-up, the inverters
     that decide it, and the weakest links.
     """
-    from survey import placement  # noqa: PLC0415  start-up time
-    from survey.records import place as records  # noqa: PLC0415
-    from survey.tables import place as tables  # noqa: PLC0415
+    from survey.library.place import place as recommend
+    from survey.output.answers.place import place_table
 
-    scene = placing.asked_of(options.read_scene(plan_file, fit_file), max_relays=max_relays)
+    plan = options.read_plan(plan_file)
     with options.progress("trying spots") as told:
-        found = placement.place(scene, wanted=placing.wanted(draws=draws, seed=seed), progress=told)
-    output.show(partial(tables.place_table, top=top), records.place_record, found)
-    options.finish(require=require, all_hold=found.network.all_hold)
+        found = recommend(plan, **placing, relays=max_relays, fit=fit_file, draws=draws, seed=seed, progress=told)
+    output.show(lambda: place_table(found.placement, top=top), found.to_dict)
+    options.finish(require=require, all_hold=found.all_hold)

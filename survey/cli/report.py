@@ -7,8 +7,8 @@ from pathlib import Path
 
 import click
 
+from survey.base.errors import OutputError, one_line
 from survey.cli import options
-from survey.errors import OutputError, one_line
 
 ENDINGS = (".html", ".htm")
 
@@ -69,41 +69,27 @@ def report(
     map, a table of all inverters, the weakest links explained, what would mend them, what was assumed, and cautions.
     The page needs no network and no other file.
     """
-    from survey import __version__  # noqa: PLC0415  start-up time
-    from survey import report as pages  # noqa: PLC0415
+    from survey.library.report import report as page_of
 
     if out.suffix.casefold() not in ENDINGS:
         raise OutputError(one_line(f"{out}: the page is HTML; name a file that ends in .html"))
     inputs = tuple(one for one in (plan_file, fit_file, readings_file, log_file) if one is not None)
     options.check_writable(out, inputs=inputs)
-    scene = placing.asked_of(options.read_scene(plan_file, fit_file), max_relays=max_relays)
-    plain_scene = options.read_scene(plan_file) if fit_file is not None else scene
-    readings = None
-    if readings_file is not None:
-        from survey.calibration import names_of  # noqa: PLC0415
-        from survey.readings import read_readings  # noqa: PLC0415
-
-        readings = read_readings(readings_file, names_of(plain_scene))
-        for note in readings.notes:
-            options.warn(note)
-    log = None
-    if log_file is not None:
-        from survey.logs import read_log  # noqa: PLC0415
-
-        log = read_log(
-            log_file,
-            inverters=scene.inverters.names,
-            serials=scene.inverters.serials,
-            gateways=scene.gateways_and_spots.names,
-        )
-        for note in log.notes:
-            options.warn(f"{log_file}: {note}")
-    given = pages.Given(gateways=gateways, plain_scene=plain_scene, readings=readings, log=log)
-    wanted = placing.wanted(draws=draws, seed=seed)
     with options.progress("working out the page") as told:
-        found = pages.findings_of(scene, given, wanted=wanted, progress=told)
-    day = (date or datetime.now().astimezone()).date().isoformat()
-    stamp = pages.Stamp(version=__version__, plan=plan_file.read_bytes(), date=day)
-    options.write_whole(out, pages.html_page(found, stamp), inputs=inputs)
+        page = page_of(
+            plan_file,
+            gateway=gateways,
+            readings=readings_file,
+            log=log_file,
+            date=None if date is None else date.date(),
+            **placing,
+            relays=max_relays,
+            fit=fit_file,
+            draws=draws,
+            seed=seed,
+            progress=told,
+        )
+    options.remember(page.plan, plan_file)
+    options.write_whole(out, page.html, inputs=inputs)
     click.echo(f"written: {one_line(str(out))}", err=True)
-    options.finish(require=require, all_hold=found.network.all_hold)
+    options.finish(require=require, all_hold=page.all_hold)

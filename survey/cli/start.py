@@ -6,8 +6,8 @@ from pathlib import Path
 
 import click
 
+from survey.base.errors import OutputError, one_line
 from survey.cli.options import check_writable, write_whole
-from survey.errors import OutputError, one_line
 
 
 @click.command()
@@ -18,10 +18,10 @@ def start(file: Path, force: bool) -> None:  # noqa: FBT001  as click hands it o
 
     FILE gets a short plan with notes, to fill in with a tape measure.
     """
-    from importlib.resources import files  # noqa: PLC0415  start-up time
+    from importlib.resources import files
 
     check_writable(file)
     if file.exists() and not force:
         raise OutputError(one_line(f"{file}: is there already; --force writes over it"))
-    write_whole(file, files("survey").joinpath("templates/starter.toml").read_text(encoding="utf-8"))
+    write_whole(file, files("survey.output").joinpath("templates/starter.toml").read_text(encoding="utf-8"))
     click.echo(f"written: {file}\nFill it in, then: survey check {file}")

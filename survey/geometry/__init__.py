@@ -5,12 +5,13 @@ from survey.geometry.crossings import Crossings, crossings, crossings_and_misses
 from survey.geometry.enclosures import buildings_of, seen_first, shut_out
 from survey.geometry.legs import Footprints, Met, footprints_of, leg_crossings
 from survey.geometry.lines import Lines, lines_between
-from survey.geometry.plain import ON_SHEET_M
+from survey.geometry.plain import EDGE_M, ON_SHEET_M
 from survey.geometry.screens import Screens, convex_outlines, inside_boxes, screens_of
 from survey.geometry.sheets import Sheets, sheets_of
 from survey.geometry.strings import SIDES, Strings, strings_around
 
 __all__ = [
+    "EDGE_M",
     "ON_SHEET_M",
     "SIDES",
     "Chords",

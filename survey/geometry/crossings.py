@@ -11,16 +11,12 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from survey.base.arrays import BoolArray, FloatArray, IntArray
 from survey.geometry.plain import EDGE_M, ON_SHEET_M, SAME_POINT_M, plain_crossings
 from survey.geometry.sheets import Sheets
 from survey.kernel import library
 from survey.kernel.crossings import crossings as by_kernel
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 SPARE_M = 1e-3
 """How much wider than asked for the kernel takes a sheet to be when it leaves lines out by their direction."""

@@ -5,16 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
-from numpy.typing import NDArray
 
+from survey.base.arrays import BoolArray, FloatArray, IntArray
 from survey.geometry.crossings import on_sheet
 from survey.geometry.plain import EDGE_M
 from survey.geometry.screens import Screens
 from survey.geometry.sheets import Sheets
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 DIRECTIONS = 3072
 """In so many directions from level to straight up a point looks out."""

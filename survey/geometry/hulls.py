@@ -5,11 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
+from survey.base.arrays import BoolArray, FloatArray, IntArray
 
 MOST_CORNERS = 8
 """A string that needs more corners than this is given up."""

@@ -5,14 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 
 import numpy as np
-from numpy.typing import NDArray
 
+from survey.base.arrays import BoolArray, FloatArray, IntArray
 from survey.geometry.plain import EDGE_M, ON_SHEET_M
 from survey.geometry.sheets import Sheets
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 PAIRS_AT_ONCE = 30_000
 """How many pairs of leg and sheet are looked at in one go: few enough to stay in a processor's cache."""

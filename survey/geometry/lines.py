@@ -5,13 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from survey.base.arrays import BoolArray, FloatArray, IntArray
 from survey.geometry.plain import ON_SHEET_M
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 TINY_M = 1e-9
 

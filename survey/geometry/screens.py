@@ -6,16 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from survey import polygon
+from survey.base import polygon
+from survey.base.arrays import BoolArray, FloatArray, IntArray
 from survey.geometry.crossings import on_sheet
 from survey.geometry.legs import Footprints, footprints_of
 from survey.geometry.sheets import Sheets, plane_of
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 JOINT_M = 0.02
 """A corner this close to another screen is joined to it."""

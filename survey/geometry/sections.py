@@ -3,15 +3,11 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from survey.base.arrays import BoolArray, FloatArray, IntArray
 from survey.geometry.hulls import Points
 from survey.geometry.lines import AXIS, SIGN, Lines
 from survey.geometry.screens import Screens
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 OUT_OF_PLANE = (2, 1)
 """Which axis of a line stands out of its upright plane, and out of its level one."""

@@ -6,12 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass, fields
 
 import numpy as np
-from numpy.typing import NDArray
 
-from survey import polygon
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
+from survey.base import polygon
+from survey.base.arrays import FloatArray, IntArray
 
 
 @dataclass(frozen=True, kw_only=True)

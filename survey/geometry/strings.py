@@ -7,16 +7,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from survey.base.arrays import BoolArray, FloatArray, IntArray
 from survey.geometry.hulls import Paths, Points, grazed, hemmed_in, wrap
 from survey.geometry.legs import leg_crossings
 from survey.geometry.lines import TINY_M, Lines
 from survey.geometry.screens import Screens, inside_boxes
 from survey.geometry.sections import Sections
 from survey.geometry.sheets import Sheets
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 SIDES = ("over", "under", "left", "right")
 """The four sides: two in the upright plane through both ends, two in the plane through them that is most level."""

@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from survey.base.errors import SurveyWarning
 from survey.kernel import build
 
 FloatArray = NDArray[np.float64]
@@ -25,7 +26,7 @@ IntArray = NDArray[np.int64]
 _loading = threading.Lock()
 
 
-class SlowWarning(UserWarning):
+class SlowWarning(SurveyWarning):
     """All works, but without the compiled kernel, and so slowly."""
 
 

@@ -3,17 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from survey.base.arrays import BoolArray, FloatArray, IntArray
 from survey.geometry import Lines, Strings
 from survey.geometry.hulls import LEAST_NU, MOST_GRAZED, Paths
 from survey.propagation.diffraction import edges_amplitude, wedge_ratio
 from survey.propagation.slight import smooth
 from survey.scene import Scene
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 BOX_WEDGE = 1.5
 """Outer angle of a box's edge in half turns; a sheet's is 2."""

@@ -5,17 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
+from survey.base.arrays import BoolArray, FloatArray, IntArray
+from survey.base.units import wavelength_m
 from survey.geometry import SIDES, Lines
 from survey.propagation.sides import Near, Ways, blocked_lines, grazed_loss_db, ways_of
 from survey.propagation.slight import DEEP_NU, slight_blockers, smooth
 from survey.scene import Scene
-from survey.units import wavelength_m
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 OTHER_WAY_ROUND = np.array([0, 1, 3, 2])
 """The sides as they are called from a line's other end."""

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from survey.base.arrays import BoolArray, FloatArray, IntArray
+from survey.base.units import wavelength_m
 from survey.geometry import Crossings, Screens
 from survey.propagation.around import Bodies, Polarisation, Way, ways_around
 from survey.propagation.around.of_scene import scene_bodies
@@ -14,11 +15,6 @@ from survey.propagation.enclosed import Leaks
 from survey.propagation.sides import Near
 from survey.propagation.slight import graze_reach_m
 from survey.scene import Scene
-from survey.units import wavelength_m
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 
 
@@ -28,10 +24,10 @@ class Around:
 
     Attributes
     ----------
-    over_db, left_db, right_db, reflected_db : ndarray of float, shape (lines,)
-        Excess loss of each way over the base loss; NaN where it is not there. [dB]
+    around_db : ndarray of float, shape (ways, lines)
+        Excess loss of each `Way` over the base loss; NaN where it is not there. [dB]
     mirror : ndarray of int, shape (lines,)
-        The sheet that throws most of `reflected_db`; -1 where there is none.
+        The sheet that throws most of what is reflected; -1 where there is none.
     leave_deg, arrive_deg : ndarray of float, shape (lines,)
         Elevation in which the strongest of these ways leaves the start, and from which it comes in at the end;
         NaN where there is none. [deg]
@@ -43,10 +39,7 @@ class Around:
         What these ways go through all the same, by line.
     """
 
-    over_db: FloatArray
-    left_db: FloatArray
-    right_db: FloatArray
-    reflected_db: FloatArray
+    around_db: FloatArray
     mirror: IntArray
     leave_deg: FloatArray
     arrive_deg: FloatArray
@@ -134,11 +127,10 @@ def around(scene: Scene, starts_m: FloatArray, ends_m: FloatArray, touched: Bool
     first = np.where(solid >= 0, bodies.solid_first[np.maximum(solid, 0)], 0)
     owner = bodies.obstacle[first] if len(bodies.obstacle) else np.zeros(len(solid), dtype=np.int64)
     past = touched & ways.clear
+    around_db = ways.loss_db.T.copy()
+    around_db[Way.OVER] = np.where(past, ways.grazed_db, around_db[Way.OVER])
     return Around(
-        over_db=np.where(past, ways.grazed_db, ways.loss_db[:, Way.OVER]),
-        left_db=ways.loss_db[:, Way.LEFT],
-        right_db=ways.loss_db[:, Way.RIGHT],
-        reflected_db=ways.loss_db[:, Way.REFLECTED],
+        around_db=around_db,
         mirror=ways.mirror.astype(np.int64),
         leave_deg=ways.leave_deg,
         arrive_deg=ways.arrive_deg,

@@ -7,9 +7,9 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-FloatArray = NDArray[np.float64]
+from survey.base.arrays import BoolArray, FloatArray
+
 ComplexArray = NDArray[np.complex128]
-BoolArray = NDArray[np.bool_]
 
 NODES = 16
 """Points of the quadrature at each edge: within 0.05 dB of 300 points for the edges of a site."""

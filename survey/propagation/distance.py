@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from survey.units import wavelength_m
+from survey.base.units import wavelength_m
 
 
 def free_space_loss_db(distance_m: ArrayLike, *, frequency_mhz: float) -> NDArray[np.float64]:

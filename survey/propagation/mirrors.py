@@ -5,18 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from survey.geometry import Lines, Met, footprints_of, leg_crossings, lines_between
-from survey.geometry.plain import EDGE_M, ON_SHEET_M
+from survey.base.arrays import BoolArray, FloatArray, IntArray
+from survey.base.units import elevation_deg, ratio_from_db, wavelength_m
+from survey.geometry import EDGE_M, ON_SHEET_M, Lines, Met, footprints_of, leg_crossings, lines_between
 from survey.propagation.diffraction import knife_edge_loss_db
 from survey.propagation.slight import graze_reach_m, smooth
 from survey.scene import Scene
-from survey.units import elevation_deg, ratio_from_db, wavelength_m
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 MIRROR_LOSS_DB = 20.0
 """A sheet that costs this much to go through is taken as metal, and reflects all that meets it."""

@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
+from survey.base.arrays import FloatArray, IntArray
+from survey.base.units import db_from_ratio, ratio_from_db
 from survey.geometry import Chords, Crossings
-from survey.materials import OPAQUE_LOSS_DB
+from survey.inputs.materials import OPAQUE_LOSS_DB
+from survey.inputs.slab import SUBSTANCES, slab_loss_db
 from survey.scene import Scene
-from survey.slab import SUBSTANCES, slab_loss_db
-from survey.units import db_from_ratio, ratio_from_db
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 
 ANGLES = 2_001
 """Steps of the cosine of incidence for which a slab is worked out; between two the loss is interpolated."""
@@ -81,7 +78,7 @@ def slab_by_angle(substance: str, thickness_m: float, *, frequency_mhz: float) -
     Parameters
     ----------
     substance : str
-        One of `survey.slab.SUBSTANCES`.
+        One of `survey.inputs.slab.SUBSTANCES`.
     thickness_m : float
         Thickness. [m]
     frequency_mhz : float

@@ -5,17 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from survey.base.arrays import BoolArray, FloatArray, IntArray
+from survey.base.units import db_from_ratio, elevation_deg, ratio_from_db, wavelength_m
 from survey.geometry import SIDES, Lines, Strings, segment_chords, strings_around
 from survey.propagation.bending import string_power
 from survey.propagation.penetration import chord_losses_db, losses_by_angle
 from survey.scene import Scene
-from survey.units import db_from_ratio, elevation_deg, ratio_from_db, wavelength_m
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 Near = tuple[IntArray, IntArray, BoolArray]
 """Pairs of line and screen: which line, which screen, and whether it blocks or only lies close beside."""
 

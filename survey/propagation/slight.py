@@ -5,14 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from survey.base.arrays import BoolArray, FloatArray, IntArray
 from survey.geometry import Lines, Screens
 from survey.geometry.hulls import LEAST_NU
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 DEEP_NU = 0.78
 """Behind an edge by this much, a line is in its shadow in full."""

@@ -6,17 +6,14 @@ from dataclasses import dataclass
 from time import monotonic
 
 import numpy as np
-from numpy.typing import NDArray
 
+from survey.base.arrays import BoolArray, FloatArray, IntArray
 from survey.siting.columns import Columns
-
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
 
 PATIENCE = 12
 """Rounds without a better bound after which the steps are halved."""
 SMALLEST_STEP = 0.004
+"""Where the search for a bound ends: a judgement, since a bound holds at any step."""
 ROUNDS_IN_ANY_CASE = 30
 """However late it is: without them a bound says nothing."""
 

@@ -6,19 +6,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from survey.base.arrays import BoolArray, FloatArray
 from survey.siting.bounds import PATIENCE
 from survey.siting.programs import LARGEST
 from survey.siting.reduction import reduced
 
-FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
-
 
 @dataclass(frozen=True, kw_only=True)
 class Demand:
-    """Sum of `share` over the chosen spots must reach `need`; what a crowd needs that wants more room than it has."""
+    """Sum of `share` over the chosen spots must reach `need`; what inverters over capacity need."""
 
     share: FloatArray
     need: float

@@ -7,19 +7,16 @@ from dataclasses import dataclass
 from time import monotonic
 
 import numpy as np
-from numpy.typing import NDArray
 
+from survey.base.arrays import BoolArray, FloatArray, IntArray
 from survey.siting.assignment import SMALL
 from survey.siting.bounds import Bound
 from survey.siting.columns import Columns
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
-
-
 PAIRS_AT_ONCE = 1_000
+"""Rows of a matrix product that are in memory at once; a judgement."""
 EXACT_AT_ONCE = 2_000
+"""The same where pairs are told apart; a judgement."""
 
 
 @dataclass(frozen=True, kw_only=True)

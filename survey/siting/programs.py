@@ -5,10 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
+from survey.base.arrays import FloatArray, IntArray
+
 LARGEST = 600_000
 """Programs with more coefficients than this are not begun: reading them takes longer than there is time."""
 LARGEST_PAIRS = 20_000

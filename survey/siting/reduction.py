@@ -6,10 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-IntArray = NDArray[np.int64]
-BoolArray = NDArray[np.bool_]
+from survey.base.arrays import BoolArray, IntArray
 
 DOMINATION_WORK = 4e10
 """Multiplications up to which spots are compared with each other: two or three seconds."""

@@ -14,13 +14,15 @@ from pathlib import Path
 
 import numpy as np
 import scenes
+from places import ROOT
 
+from survey.base.workers import in_order
+from survey.decisions.placement import scores_of
 from survey.geometry import crossings
 from survey.geometry.plain import EDGE_M, plain_crossings
-from survey.placement import score_spots
 from survey.propagation.penetration import sheet_losses_db, total_over_links
+from survey.routing import cover_spots
 from survey.scene import scene_of
-from survey.workers import in_order
 
 LINKS_AT_ONCE = 200_000
 ROUNDS = {"small": 30, "commercial": 4, "large": 2}
@@ -69,7 +71,7 @@ def ratios(size):
     }
     embree_through_trimesh_db, bare_embree_db = embree_through_trimesh(plan), bare_embree(plan)
     if size != "large":
-        rivals["survey, whole ranking"] = lambda: score_spots(scene, scene.spots)
+        rivals["survey, whole ranking"] = lambda: scores_of(scene.spots, cover_spots(scene).matrix)
     best = {}
     for _ in range(ROUNDS[size]):
         for name, work in rivals.items():
@@ -98,7 +100,7 @@ def cost_of_ranking(**counts):
     ours, theirs = os.pipe()
     if os.fork() == 0:
         scene = scene_of(scenes.random_site(**counts, extent_m=200.0))
-        cpu_s = min(timed(lambda: score_spots(scene, scene.spots, workers=1))[2] for _ in range(2))
+        cpu_s = min(timed(lambda: scores_of(scene.spots, cover_spots(scene, workers=1).matrix))[2] for _ in range(2))
         os.write(theirs, f"{cpu_s} {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024}".encode())
         os._exit(0)
     os.wait()

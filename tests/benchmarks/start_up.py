@@ -11,9 +11,9 @@ import subprocess
 import sys
 import tempfile
 import time
-from pathlib import Path
 
-ROOT = Path(__file__).parents[2]
+from places import ROOT
+
 RUNS = 25
 COMMANDS = {
     "python -c pass": ["-c", "pass"],

@@ -6,19 +6,17 @@ for the table of docs/speed.md.
 
 import sys
 import time
-from pathlib import Path
 
 import numpy as np
 import pytest
+from places import SITES
 
-from survey import coverage
-from survey.coverage import chosen_gateways, coverage_of
-from survey.links import links_between
-from survey.pictures import field_m
-from survey.plan_file import read_plan
+from survey.budget import coverage, links_between
+from survey.budget.coverage import chosen_gateways, coverage_of
+from survey.inputs.plan_file import read_plan
+from survey.output.pictures import field_m
 from survey.scene import radios_at, scene_of
 
-SITES = Path(__file__).parents[2] / "sites"
 PLACES = [
     ("farm", "office"),
     ("farm", "roller door"),

@@ -11,9 +11,9 @@ import numpy as np
 import pytest
 from dropout_logs import FAULTS, any_recipe, make
 
-from survey.dropouts import NO_FAULTS
-from survey.dropouts.sorting import dropouts_of
-from survey.logs import read_log
+from survey.inputs.logs import read_log
+from survey.measured.dropouts import NO_FAULTS
+from survey.measured.dropouts.sorting import dropouts_of
 
 LARGE = bool(os.environ.get("SURVEY_LARGE_LOG"))
 SIZES = {"small": (40, 2), "year": (400, 365)}

@@ -1,14 +1,12 @@
 """The page of a large site: how long it takes and how large it is."""
 
-from pathlib import Path
-
 import pytest
+from places import SITES
 
-from survey.plan_file import read_plan
-from survey.report import Stamp, findings_of, html_page
+from survey.inputs.plan_file import read_plan
+from survey.output.report import Stamp, findings_of, html_page
 from survey.scene import scene_of
 
-SITES = Path(__file__).parents[2] / "sites"
 MOST_BYTES = 5_000_000
 
 

@@ -3,14 +3,12 @@
 import os
 import subprocess
 import sys
-from pathlib import Path
 
 import pytest
 from click.testing import CliRunner
+from places import ROOT
 
 from survey.cli import main
-
-ROOT = Path(__file__).parents[2]
 
 
 @pytest.fixture

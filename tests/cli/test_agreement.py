@@ -3,11 +3,10 @@
 import json
 import re
 from html import unescape
-from pathlib import Path
 
 import pytest
+from places import SITES
 
-SITES = Path(__file__).parents[2] / "sites"
 FEW = ("--draws", "20")
 WANTED = {
     "plain": "",
@@ -16,7 +15,10 @@ WANTED = {
     "room": "inverters_per_gateway = 5\n",
     "all of it": "gateways = 2\nmax_relays = 2\ninverters_per_gateway = 5\n",
 }
-CASES = [*(("house", wanted) for wanted in WANTED), ("farm", "relays"), ("farm", "all of it")]
+CASES = [
+    *(("house", wanted) for wanted in WANTED),
+    *(pytest.param("farm", wanted, marks=pytest.mark.slow) for wanted in ("relays", "all of it")),
+]
 
 
 def plan(folder, site, wanted):

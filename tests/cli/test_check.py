@@ -11,9 +11,9 @@ from plans import (
     inverter_with,
     write,
 )
+from shapes import NUMBER, differences
 
-from cli.shapes import NUMBER, differences
-from survey.materials import vegetation_loss
+from survey.inputs.materials import vegetation_loss
 
 WHOLE_TEXT = """\
 plan.toml: invented yard

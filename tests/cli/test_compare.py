@@ -5,8 +5,7 @@ from itertools import combinations
 
 import pytest
 from plans import SPOTS, WALL, WHOLE_PLAN, entry, inverter_with, search, write
-
-from cli.shapes import DRAWN, MORE, NUMBER, RANKED, differences
+from shapes import DRAWN, MORE, NUMBER, RANKED, differences
 
 # As for the links: 54.782 dB at 10 m in the open; 20 dB less through the wall that stands before the office; and 20 dB
 # less at 100 m.

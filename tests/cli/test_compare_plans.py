@@ -4,8 +4,7 @@ import json
 
 import pytest
 from plans import MINIMAL, SPOTS, WALL, entry, write
-
-from cli.shapes import DRAWN, MORE, NUMBER, RANKED, differences
+from shapes import DRAWN, MORE, NUMBER, RANKED, differences
 
 # By hand: 54.782 dB at 10 m in the open; the wall before the office costs it 20 dB.
 WHOLE_TEXT = """\

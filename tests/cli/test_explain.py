@@ -2,14 +2,12 @@
 
 import json
 import re
-from pathlib import Path
 
 import pytest
+from places import SITES
 from plans import MINIMAL, SPOTS, WALL, changed, entry, search, wall, write
+from shapes import MAYBE, NUMBER, differences
 
-from cli.shapes import MAYBE, NUMBER, differences
-
-SITES = Path(__file__).parents[2] / "sites"
 CHANGE = {"inverter": str, "before": str, "after": str}
 REMEDY = {
     "action": str,

@@ -5,8 +5,7 @@ import json
 
 import pytest
 from plans import SPOTS, WALL, entry, write
-
-from cli.shapes import MAYBE, NUMBER, differences
+from shapes import MAYBE, NUMBER, differences
 
 FIGURE = {"value": NUMBER, "stderr": NUMBER}
 IN_THE_INTERFACE = {
@@ -105,6 +104,32 @@ def test_a_file_that_is_no_fit_is_told(day, folder, content, message):
     result = day("links", "plan.toml", "--fit", "fit.json")
     assert (result.exit_code, result.stdout) == (1, "")
     assert f"fit.json: {message}" in result.stderr
+
+
+BEYOND = ["1e999", "-1e999", "1" + "0" * 400, "-1" + "0" * 400]
+FITTED = {
+    "covariance": ("covariance", 0, 0),
+    "shadowing_db": ("shadowing_db",),
+    "offset_db": ("offset_db", "value"),
+    "path_loss_exponent before_stderr": ("path_loss_exponent", "before_stderr"),
+    'materials "long wall"': ("materials", "long wall", "loss_db"),
+}
+
+
+@pytest.mark.parametrize("number", BEYOND, ids=lambda number: number[:6])
+@pytest.mark.parametrize(("told", "keys"), FITTED.items(), ids=FITTED)
+def test_a_fitted_number_beyond_floating_point_is_told(day, folder, told, keys, number):
+    day("fit", "plan.toml", "day.csv", "--out", "fit.json")
+    record = json.loads((folder / "fit.json").read_text(encoding="utf-8"))
+    part = record
+    for key in keys[:-1]:
+        part = part[key]
+    assert isinstance(part[keys[-1]], float)
+    part[keys[-1]] = "here"
+    (folder / "fit.json").write_text(json.dumps(record).replace('"here"', number), encoding="utf-8")
+    result = day("links", "plan.toml", "--fit", "fit.json")
+    assert (result.exit_code, result.stdout) == (1, "")
+    assert result.stderr.startswith(f"fit.json: {told}: ")
 
 
 def test_a_fit_of_another_plan_is_warned_of(day, folder):

@@ -1,11 +1,18 @@
 """The command that lists links."""
 
+import csv
+import io
 import json
+from pathlib import Path
 
 import pytest
 from plans import SPOTS, WALL, WHOLE_PLAN, entry, inverter_with, search, wall, write
+from shapes import LINK, differences
 
-from cli.shapes import LINK, differences
+from survey.inputs.logs import read_log
+from survey.inputs.plan_file import read_plan
+from survey.inputs.readings import Names, read_readings
+from survey.scene import scene_of
 
 # Free space by ITU-R P.525 at 868 MHz: 31.218 dB at 1 m, 51.218 dB at 10 m; the wall costs 20 dB more. Up arrive
 # 8 - 71.218 = -63.218 dBm where -98 are needed, down 10 - 71.218 = -61.218 dBm where -96 are: 34.782 dB either way.
@@ -302,3 +309,68 @@ def test_in_a_process_of_its_own_it_says_the_same(process, folder):
     write(folder, more=WALL)
     result = process("links", "plan.toml")
     assert (result.returncode, result.stdout.decode("utf-8"), result.stderr) == (0, WORKED, b"")
+
+
+# How a cell begins that a spreadsheet runs: OWASP, "CSV Injection". The last two look as if made inert already.
+HOSTILE = ['=HYPERLINK("http://x")', "+61 1", "-2+3", "@SUM(A1)", "'=1+1", "''-1", "'tis a name"]
+
+
+def hostile_plan(folder):
+    """A plan of which names and serials are formulas."""
+    more = "".join(
+        entry("inverter", name=json.dumps(name), serial=json.dumps(f"{name}9"), at=f"[{k + 1}, 5]", height_m=2)
+        for k, name in enumerate(HOSTILE)
+    )
+    more += entry("gateway", name='"=gate"', at="[0, 9]", height_m=2)
+    write(
+        folder,
+        more=more
+        + wall(name='"=wall"', along="[[-9, 3], [99, 3]]", height_m=9)
+        + wall(name='"+fence"', along="[[-9, 2], [99, 2]]", height_m=9),
+    )
+    return scene_of(read_plan(Path("plan.toml")))
+
+
+def test_no_cell_of_the_csv_is_a_formula_and_numbers_stay_numbers(run, folder):
+    hostile_plan(folder)
+    header, *rows = csv.reader(io.StringIO(run("links", "plan.toml", "--csv").stdout))
+    text = {"inverter", "serial", "gateway", "state", "way", "crossed"}
+    assert {row[0] for row in rows} > {"'" + name for name in HOSTILE[:-1]} | {HOSTILE[-1]}
+    assert any(row[-1] in ("'=wall; '+fence", "'+fence; '=wall") for row in rows)
+    negative = 0
+    for row in rows:
+        for column, cell in zip(header, row, strict=True):
+            if column in text:
+                assert not any(part.startswith(("=", "+", "-", "@", "\t", "\r")) for part in cell.split("; ")), cell
+            else:
+                negative += float(cell) < 0
+    assert negative > 20, "levels are negative numbers, without an apostrophe"
+
+
+def test_readings_and_logs_take_the_names_of_the_csv(run, folder):
+    scene = hostile_plan(folder)
+    printed = list(csv.DictReader(io.StringIO(run("links", "plan.toml", "--csv").stdout)))
+    inverters, gateways = scene.inverters.names, scene.gateways.names
+    for column in ("inverter", "serial"):
+        known = [row for row in printed if row[column]]
+        with Path("day.csv").open("w", encoding="utf-8", newline="") as file:
+            csv.writer(file).writerows(
+                [[column, "gateway", "level_dbm"], *([row[column], row["gateway"], "-70"] for row in known)]
+            )
+        with Path("log.csv").open("w", encoding="utf-8", newline="") as file:
+            polls = ([f"2026-05-01T{k:02d}:00", row[column], row["gateway"], 1] for k, row in enumerate(known))
+            csv.writer(file).writerows([["time", "inverter", "gateway", "heard"], *polls])
+        wanted = [
+            (inverters.index(as_named(row, scene)), gateways.index(row["gateway"].removeprefix("'"))) for row in known
+        ]
+        names = Names(plan_file="plan.toml", inverters=inverters, serials=scene.inverters.serials, places=gateways)
+        readings = read_readings(Path("day.csv"), names)
+        assert list(zip(readings.inverter.tolist(), readings.gateway.tolist(), strict=True)) == wanted
+        log = read_log(Path("log.csv"), inverters=inverters, serials=scene.inverters.serials, gateways=gateways)
+        assert set(zip(log.inverter.tolist(), log.gateway.tolist(), strict=True)) == set(wanted)
+
+
+def as_named(row, scene):
+    """The name of the inverter whose place a row of the CSV tells."""
+    at_m = [float(row[key]) for key in ("east_m", "north_m", "height_m")]
+    return scene.inverters.names[scene.inverters.at_m.tolist().index(at_m)]

@@ -3,9 +3,9 @@
 import json
 
 import pytest
+from shapes import NUMBER, differences
 
-from cli.shapes import NUMBER, differences
-from survey.materials import BUILT_IN
+from survey.inputs.materials import BUILT_IN
 
 # The names that the interface promises.
 PROMISED = [

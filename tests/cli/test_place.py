@@ -4,8 +4,7 @@ import json
 
 import pytest
 from plans import MINIMAL, SPOTS, WHOLE_PLAN, entry, inverter_with, search, wall, write
-
-from cli.shapes import LINK, NUMBER, RANKED, differences
+from shapes import LINK, NUMBER, RANKED, differences
 
 # Free space at 868 MHz is 31.218 dB at 1 m. The post is 10 m from the first inverter and 8 m from the second: 51.218 dB
 # and 49.280 dB, so margins of 54.782 and 56.720 dB. The shed is 100 m from the first, 71.218 dB and 34.782 dB, and

@@ -4,12 +4,11 @@ import hashlib
 import json
 import re
 from html.parser import HTMLParser
-from pathlib import Path
 
 import pytest
+from places import ROOT
 from plans import MINIMAL, SPOTS, WALL, changed, write
 
-ROOT = Path(__file__).parents[2]
 FARM = ROOT / "sites" / "farm.toml"
 WEEK = ROOT / "sites" / "farm-week.csv"
 NASTY = "<script>alert(1)</script>"

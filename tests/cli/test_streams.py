@@ -8,10 +8,10 @@ import sys
 from pathlib import Path
 
 import pytest
+from commands import as_text_and_json, every_command, every_command_on_a_plan
+from places import ROOT
 from plans import SPOTS, changed, write
 
-from cli.commands import as_text_and_json, every_command, every_command_on_a_plan
-from cli.conftest import ROOT
 from survey.cli import options
 
 # ------------------------------------------------------------------------------------------------- odd names, streams

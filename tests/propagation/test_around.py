@@ -1,94 +1,24 @@
 """The ways around, through the whole program: exact references, published figures, and what must always hold."""
 
 import dataclasses
-import json
-from pathlib import Path
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from one_link import container, excess_db, in_plan, link, plan, steel, way_db
+from places import SITES
 
-from survey.links import STATES, links_between, links_of
-from survey.plan import (
+from survey.budget import STATES, links_between, links_of
+from survey.inputs.plan import (
     Array,
-    Box,
-    Environment,
     Foliage,
-    Inverter,
-    Plan,
-    Radio,
-    RadioEnd,
-    Requirement,
     Roof,
-    Site,
     Spot,
     Wall,
 )
-from survey.plan_file import read_plan
+from survey.inputs.plan_file import read_plan
 from survey.scene import scene_of
-
-
-def plan(
-    *obstacles, frequency_mhz=868.0, ends=((-15.0, 0.0), (15.0, 0.0)), heights_m=(1.5, 1.5), polarisation="unknown"
-):
-    """An inverter and a gateway with obstacles between."""
-    end = RadioEnd(tx_power_dbm=8.0, sensitivity_dbm=-94.0)
-    of_kind = {kind: tuple(one for one in obstacles if isinstance(one, kind)) for kind in (Wall, Box, Roof, Foliage)}
-    return Plan(
-        file="test",
-        folder=Path(),
-        site=Site(name="test"),
-        radio=Radio(frequency_mhz=frequency_mhz, polarisation=polarisation, inverter=end, gateway=end),
-        environment=Environment(),
-        requirement=Requirement(),
-        inverters=(Inverter(name="i", at=ends[0], height_m=heights_m[0]),),
-        gateways=(Spot(name="g", at=ends[1], height_m=heights_m[1]),),
-        walls=of_kind[Wall],
-        boxes=of_kind[Box],
-        roofs=of_kind[Roof],
-        foliage=of_kind[Foliage],
-    )
-
-
-def container(x=0.0, y=0.0, *, name="container", bearing_deg=0.0, **more):
-    values = {"length_m": 6.06, "width_m": 2.44, "height_m": 2.59, "material": "welded steel"} | more
-    return Box(name=name, centre=(x, y), bearing_deg=bearing_deg, **values)
-
-
-def steel(*points, name="wall", height_m=3.0, **more):
-    return Wall(name=name, material=more.pop("material", "welded steel"), along=points, height_m=height_m, **more)
-
-
-def link(*obstacles, **more):
-    return links_of(scene_of(plan(*obstacles, **more)))
-
-
-def way_db(found, way):
-    return float(found.around_db[way][0, 0])
-
-
-def excess_db(found):
-    return float(found.obstacle_loss_db[0, 0])
-
-
-@pytest.fixture
-def references(validation):
-    """Exact two-dimensional solutions; see the README beside them."""
-    return json.loads((validation / "diffraction" / "reference.json").read_text(encoding="utf-8"))
-
-
-def in_plan(case):
-    """A case of the references as a plan: obstacles 60 m tall, both ends at 30 m."""
-    obstacles = []
-    for number, one in enumerate(case["obstacles"]):
-        if one["kind"] == "box":
-            size = {key: one[key] for key in ("length_m", "width_m", "bearing_deg")}
-            obstacles.append(container(*one["centre"], name=f"o{number}", height_m=60.0, **size))
-        else:
-            obstacles.append(steel(*map(tuple, one["along"]), name=f"o{number}", height_m=60.0))
-    ends = tuple(map(tuple, case["ends"]))
-    return plan(*obstacles, frequency_mhz=case["frequency_mhz"], ends=ends, heights_m=(30.0, 30.0))
 
 
 def test_against_exact_solutions_in_plan(references):
@@ -190,9 +120,9 @@ def test_inverters_under_a_plane_of_modules_see_the_world_from_below_it():
         name="row", first=(-15.0, -4.0), height_m=1.5, bearing_deg=0.0, per_row=5, spacing_m=2.0,
         module_depth_m=2.0, clearance_m=0.2,
     )  # fmt: skip
-    under = dataclasses.replace(plan(ends=((-15.0, 30.0), (15.0, 0.0))), arrays=(row,))
+    under = dataclasses.replace(plan(ends=((-15.0, 30.0), (15.0, 0.0))), arrays=(row,), obstacles=row.module_rows())
     scene = scene_of(under)
-    assert scene.obstacles.kinds == ("modules",)
+    assert [one.kind for one in scene.obstacles.entries] == ["modules"]
     middle = links_of(scene, inverters=["row-1-3"])
     assert excess_db(middle) < 1.0, "out sideways, below the modules"
     high = dataclasses.replace(under, gateways=(Spot(name="g", at=(-5.0, 0.0), height_m=12.0),))
@@ -295,6 +225,7 @@ SLIDES = {
 
 @pytest.mark.parametrize("frequency_mhz", [433.0, 2440.0])
 @pytest.mark.parametrize("slide", SLIDES)
+@pytest.mark.slow
 def test_nothing_jumps_as_an_obstacle_moves_by_a_centimetre(slide, frequency_mhz):
     """From clear through grazing into the shadow, in steps of 1 cm around where things happen."""
     places = np.arange(-5.3, -2.2, 0.01) if slide != "a container rising" else np.arange(-5.6, -3.5, 0.01)
@@ -318,7 +249,7 @@ def test_the_whole_loss_is_the_power_sum_of_what_is_reported(seed):
         for k in range(3)
     ]
     found = link(*obstacles, ends=((-15.0, 1.0), (15.0, -2.0)))
-    ways = [found.straight_db[0, 0], *(way_db(found, way) for way in found.around_db)]
+    ways = [found.straight_db[0, 0], *found.around_db[:, 0, 0]]
     total = sum(10 ** (-way / 10) for way in ways if not np.isnan(way))
     assert excess_db(found) == pytest.approx(-10 * np.log10(total), abs=1e-9)
 
@@ -342,7 +273,7 @@ def test_no_mirror_path_slips_in_at_the_corner_of_a_closed_building():
 
     All that is inside stands behind steel of 26 dB a pass, and the neighbours a centimetre off see no mirror at all.
     """
-    scene = scene_of(read_plan(Path(__file__).parents[2] / "sites" / "farm.toml"))
+    scene = scene_of(read_plan(SITES / "farm.toml"))
     at_m = np.array([[-9.0 + step, 9.19, 3.5] for step in (-0.01, 0.0, 0.01)])
     places = dataclasses.replace(scene.inverters.pick([0, 0, 0]), at_m=at_m)
     links = links_between(scene, places, scene.gateways)

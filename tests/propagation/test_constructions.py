@@ -4,17 +4,17 @@ The table in docs/ways-around.md holds these figures; a test keeps them the same
 """
 
 import csv
-from pathlib import Path
 
 import numpy as np
 import pytest
-from test_around import in_plan, references  # noqa: F401  a fixture
+from one_link import in_plan
+from places import ROOT
 
+from survey.base.units import wavelength_m
+from survey.budget import links_of
 from survey.geometry import SIDES, crossings, lines_between, strings_around
-from survey.links import links_of
 from survey.propagation.diffraction import edges_amplitude, knife_edge_loss_db, wedge_ratio
 from survey.scene import scene_of
-from survey.units import wavelength_m
 
 
 def edge_db(before, edge, beyond, wave_m):
@@ -126,14 +126,14 @@ def errors_db(cases):
     return {name: np.array(errors) for name, errors in found.items()}
 
 
-def test_the_chosen_construction_is_the_best_of_all(references):  # noqa: F811
+def test_the_chosen_construction_is_the_best_of_all(references):
     rmse_db = {name: float(np.sqrt(np.mean(e**2))) for name, e in errors_db(references).items()}
     assert min(rmse_db, key=rmse_db.get) == "with images and wedges"
     assert rmse_db["with images and wedges"] < rmse_db["Epstein-Peterson"] - 0.5
 
 
-def test_the_table_in_the_docs_is_what_is_measured(references):  # noqa: F811
-    text = (Path(__file__).parents[2] / "docs" / "ways-around.md").read_text(encoding="utf-8")
+def test_the_table_in_the_docs_is_what_is_measured(references):
+    text = (ROOT / "docs" / "ways-around.md").read_text(encoding="utf-8")
     for name, errors in errors_db(references).items():
         row = f"| {name} | {np.sqrt(np.mean(errors**2)):.1f} | {errors.mean():+.1f} | {np.abs(errors).max():.1f} |"
         assert row in text, row
@@ -151,7 +151,7 @@ def test_bullington_is_built_right(validation):
     assert float(knife_edge_loss_db(nu)) == pytest.approx(7.97486, abs=0.01)
 
 
-def test_the_program_reaches_what_its_construction_does(references):  # noqa: F811
+def test_the_program_reaches_what_its_construction_does(references):
     """The program adds what the longer way costs, up to half a decibel, which the table leaves out."""
     chosen = errors_db(references)["with images and wedges"]
     whole = [float(links_of(scene_of(in_plan(one))).obstacle_loss_db[0, 0]) - one["mean_db"] for one in references]

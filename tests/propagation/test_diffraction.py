@@ -6,8 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.special import fresnel
 
+from survey.base.units import wavelength_m
 from survey.propagation.diffraction import edges_amplitude, knife_edge_loss_db, wedge_ratio
-from survey.units import wavelength_m
 
 
 def exact_loss_db(nu):

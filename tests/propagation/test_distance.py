@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
+from survey.base.units import dbm_from_watt, eirp_dbm_from_erp_dbm
 from survey.propagation.distance import free_space_loss_db, log_distance_loss_db
-from survey.units import dbm_from_watt, eirp_dbm_from_erp_dbm
 
 # ITU-R P.525: 20 log10(4 pi d / lambda) at 1, 10, 100, 1000 m; the recommendation's round constant allows 0.06 dB.
 P525 = [

@@ -4,19 +4,18 @@ import dataclasses
 
 import numpy as np
 import pytest
-from test_around import container, excess_db, link, plan, steel, way_db
-from test_closed_building import building
+from one_link import closed_building, container, excess_db, link, plan, steel, way_db
 
-from survey.calibration import correction_of, fit
-from survey.correction import Correction
-from survey.draws import Passes, drawn_margins_db, unknowns_of
-from survey.explanation import budget_of
+from survey.budget import links_between, links_of
+from survey.budget.explanation import budget_of
+from survey.decisions.simulation import Passes, drawn_margins_db, unknowns_of
 from survey.geometry import seen_first, shut_out
-from survey.links import links_between, links_of
-from survey.pictures.sections import strings_of
-from survey.plan import Box, OwnMaterial, Roof, Spot, Wall
-from survey.readings import Readings
+from survey.inputs.plan import Box, OwnMaterial, Roof, Spot, Wall
+from survey.inputs.readings import Readings
+from survey.measured.calibration import correction_of, fit
+from survey.output.pictures.sections import strings_of
 from survey.scene import corrected, scene_of
+from survey.scene.correction import Correction
 
 ENDS = ((32.0, 4.0), (6.0, 4.0))
 """An inverter in the open, and a gateway in the middle of a building of 12 by 8 m."""
@@ -28,7 +27,7 @@ def outside(y=4.0, x=20.0):
 
 def shed(loss_db, *, spread_db=0.0, east=None):
     """The building, every sheet with a spread of its own; its east wall, towards the inverter, perhaps another."""
-    sheets = [dataclasses.replace(one, spread_db=spread_db) for one in building(loss_db) if one.name != "wall 1"]
+    sheets = [dataclasses.replace(one, spread_db=spread_db) for one in closed_building(loss_db) if one.name != "wall 1"]
     return [*sheets, *([Wall(name="wall 1", along=((12, 0), (12, 8)), height_m=3.0, loss_db=loss_db,
                              spread_db=spread_db)] if east is None else east)]  # fmt: skip
 
@@ -67,7 +66,7 @@ def test_out_of_one_building_into_another():
         else dataclasses.replace(
             one, name=f"far {one.name}", corners=tuple((x + 30.0, y, z) for x, y, z in one.corners)
         )
-        for one in building(15.0)
+        for one in closed_building(15.0)
     ]
     ends = ((36.0, 4.0), (6.0, 4.0))
     free = through(outside(), ends=ends)
@@ -132,6 +131,7 @@ OUTSIDE = {
 
 
 @pytest.mark.parametrize(("what", "frequency_mhz"), [(what, 868.0) for what in OUTSIDE] + [("a container", 2440.0)])
+@pytest.mark.slow
 def test_nothing_jumps_as_something_slides_into_the_line_outside(what, frequency_mhz):
     """In steps of 1 cm across the edge; loss and sigma."""
     sheets = shed(12.0, spread_db=4.0)
@@ -142,6 +142,7 @@ def test_nothing_jumps_as_something_slides_into_the_line_outside(what, frequency
     assert np.abs(np.diff([one.sigma_db[0, 0] for one in found])).max() < 0.2
 
 
+@pytest.mark.slow
 def test_nothing_jumps_as_something_rises_into_the_line_or_the_inverter_moves():
     sheets = shed(18.0)
     rising = [excess_db(through(*sheets, container(20.0, 4.0, height_m=float(top_m)))) for top_m in
@@ -153,6 +154,7 @@ def test_nothing_jumps_as_something_rises_into_the_line_or_the_inverter_moves():
         assert np.abs(np.diff(losses_db)).max() < 1.0
 
 
+@pytest.mark.slow
 def test_a_gateway_carried_out_through_an_open_side_meets_no_jump():
     """The building has no west wall; the gateway moves out there behind the container, away from the inverter."""
     sheets = [one for one in shed(12.0) if one.name not in {"wall 3", "west"}]
@@ -242,7 +244,7 @@ def test_a_shift_of_the_wall_is_the_plan_with_its_loss_written_otherwise(shift_d
 
 def shed_of_a_material(loss_db):
     """Rows of inverters in the open beyond the container; all sheets of the building of one material."""
-    sheets = [dataclasses.replace(one, loss_db=None, material="shed sheet") for one in building(loss_db)]
+    sheets = [dataclasses.replace(one, loss_db=None, material="shed sheet") for one in closed_building(loss_db)]
     own = OwnMaterial(name="shed sheet", loss_db=loss_db, spread_db=6.0)
     one = plan(*sheets, outside(), ends=ENDS)
     places = [(x, y) for x in (26.0, 30.0, 34.0, 38.0) for y in (2.0, 3.5, 4.5, 6.0, 14.0)]
@@ -307,7 +309,7 @@ def test_what_is_told_of_such_a_link_adds_up():
     budget = budget_of(found, 0, 0)
     assert sum(item.db for item in budget.items) == pytest.approx(budget.level_dbm, abs=1e-9)
     assert budget.carried_by == "over"
-    total = sum(10 ** (-one / 10) for one in [found.straight_db[0, 0], *(way_db(found, way) for way in found.around_db)]
+    total = sum(10 ** (-one / 10) for one in [found.straight_db[0, 0], *found.around_db[:, 0, 0]]
                 if not np.isnan(one))  # fmt: skip
     assert excess_db(found) == pytest.approx(-10 * np.log10(total), abs=1e-9)
     beside = through(*shed(12.0), outside(2.7))
@@ -328,12 +330,12 @@ def test_the_picture_of_a_link_shows_the_way_through_the_wall():
 
 def test_how_much_of_the_sky_a_building_shuts_out():
     """All of it inside; nothing outside or above the roof; half of it for a point in the plane of an open side."""
-    whole = scene_of(plan(*building(26.0)))
+    whole = scene_of(plan(*closed_building(26.0)))
     points_m = np.array([[6.0, 4.0, 1.5], [0.5, 7.5, 0.2], [-3.0, 4.0, 1.5], [6.0, 2.0, 4.0], [12.0, 4.0, 1.0]])
     share = shut_out(points_m, whole.screens, whole.sheets, whole.buildings)
     assert share[[0, 1, 2, 4], 0].tolist() == [1.0, 1.0, 0.0, 1.0], "one that hangs on a sheet counts as inside"
     assert share[3, 0] < 0.1, "the far slope of the roof"
-    open_sides = [one for one in building(26.0) if one.name not in {"wall 3", "west"}]
+    open_sides = [one for one in closed_building(26.0) if one.name not in {"wall 3", "west"}]
     half = scene_of(plan(*open_sides))
     share = shut_out(np.array([[1e-3, 4.0, 0.0]]), half.screens, half.sheets, half.buildings)
     assert share[0, 0] == pytest.approx(0.5, abs=0.03)

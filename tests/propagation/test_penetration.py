@@ -2,10 +2,10 @@
 
 import numpy as np
 import pytest
-from test_around import link
+from one_link import link
 
-from survey.materials import vegetation_loss
-from survey.plan import Foliage, Wall
+from survey.inputs.materials import vegetation_loss
+from survey.inputs.plan import Foliage, Wall
 
 
 def test_a_brick_wall_at_an_angle_is_the_mean_of_both_polarisations():

@@ -15,10 +15,12 @@ from enum import IntEnum
 import numpy as np
 from numpy.typing import NDArray
 
+from survey.base.workers import WORKERS, in_order
 from survey.kernel import library
 from survey.kernel.around import Figures
 from survey.kernel.around import site as checked_site
 from survey.kernel.around import ways_around as by_kernel
+from survey.propagation import Way
 from survey.propagation.around.bodies import Bodies, bodies_of
 from survey.propagation.around.cut import Line, line_of
 from survey.propagation.around.mirrors import Mirrored, mirror_ways
@@ -26,7 +28,6 @@ from survey.propagation.around.plane import Arrival
 from survey.propagation.around.quadrature import POINTS, SPAN_POINTS, SPAN_WEIGHTS
 from survey.propagation.around.quadrature import WEIGHTS as WEIGHTS_OF_POINTS
 from survey.propagation.around.rule import Found, line_powers
-from survey.workers import WORKERS, in_order
 
 __all__ = ["Bodies", "Polarisation", "Way", "Ways", "bodies_of", "specified_ways", "ways_around"]
 
@@ -40,15 +41,6 @@ FREE = 0.97
 """Lines that keep this much have no use for mirror paths."""
 LEAST_MIRROR_SHARE = 0.02
 """Mirror paths that could bring less than this share of all else are not looked at."""
-
-
-class Way(IntEnum):
-    """Ways around, in the order of the arrays' axis."""
-
-    OVER = 0
-    LEFT = 1
-    RIGHT = 2
-    REFLECTED = 3
 
 
 class Polarisation(IntEnum):

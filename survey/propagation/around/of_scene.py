@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from survey.inputs.plan import Foliage
 from survey.propagation.around.bodies import Bodies, bodies_of
 from survey.propagation.penetration import slab_by_angle
 from survey.scene import Scene
@@ -37,7 +38,7 @@ def scene_bodies(scene: Scene) -> Bodies:
         if not solid:
             solid.append(0)
         else:
-            solid.append(solid[-1] if obstacles.kinds[owner] == "box" and owner == last else solid[-1] + 1)
+            solid.append(solid[-1] if obstacles.entries[owner].closed_m() is not None and owner == last else solid[-1] + 1)
         last = owner
     kinds = sorted({one for one in obstacles.slabs if one is not None})
     cosines = np.linspace(0.0, 1.0, STEPS)
@@ -46,16 +47,16 @@ def scene_bodies(scene: Scene) -> Bodies:
         steps, losses_db = slab_by_angle(*kind, frequency_mhz=scene.plan.radio.frequency_mhz)
         tables.append(np.interp(cosines, steps, losses_db))
     rows = np.array([-1 if one is None else kinds.index(one) for one in obstacles.slabs], dtype=np.int64)
-    first = next((i for i, kind in enumerate(obstacles.kinds) if kind == "foliage"), len(obstacles.kinds))
     plants = [
         (
             np.array(plant.footprint, dtype=np.float64),
             float(plant.base_m),
             float(plant.base_m + plant.height_m),
-            float(obstacles.loss_db[first + i]),
-            float(obstacles.most_loss_db[first + i]),
+            float(loss_db),
+            float(most_db),
         )
-        for i, plant in enumerate(scene.plan.foliage)
+        for plant, loss_db, most_db in zip(obstacles.entries, obstacles.loss_db, obstacles.most_loss_db, strict=True)
+        if isinstance(plant, Foliage)
     ]
     return bodies_of(
         outlines_m,

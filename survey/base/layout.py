@@ -1,0 +1,172 @@
+"""Tables in plain text that fit a terminal."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from unicodedata import combining, east_asian_width
+
+WIDTH = 100
+"""Columns that a table may take."""
+GAP = "  "
+LEAST_TEXT_WIDTH = 8
+"""No column of text gets narrower than this: a short name still shows. A judgement. [letters]"""
+CUT = "…"
+
+Cell = str | tuple[str, ...]
+"""Text, or several names, of which as many are shown as there is room for."""
+
+
+@dataclass(frozen=True, slots=True)
+class Column:
+    """A column of a table.
+
+    Attributes
+    ----------
+    heading : str
+        What stands above it, in one line or more.
+    text : bool
+        Text stands left and may be cut; numbers stand right and may not.
+    yields : bool
+        It is cut before all others, down to its heading.
+    """
+
+    heading: str
+    text: bool = False
+    yields: bool = False
+
+
+def table(columns: Sequence[Column], rows: Sequence[Sequence[Cell]], *, width: int = WIDTH) -> str:
+    r"""Rows under headings, no wider than `width` where cutting text can achieve that.
+
+    Examples
+    --------
+    >>> print(table([Column("spot", text=True), Column("margin\ndB")], [["shed", "3.1"], ["fence", "-12.0"]]))
+           margin
+    spot       dB
+    -----  ------
+    shed      3.1
+    fence   -12.0
+    """
+    headings = [one.heading.split("\n") for one in columns]
+    high = max(map(len, headings))
+    above = [[""] * (high - len(lines)) + lines for lines in headings]
+    least = [max(map(columns_of, lines)) for lines in headings]
+    widths = [max([wide, *(columns_of(_whole(row[k])) for row in rows)]) for k, wide in enumerate(least)]
+    _narrow(widths, least, columns, width)
+    lines = [*map(list, zip(*above, strict=True)), ["-" * wide for wide in widths], *rows]
+    return "\n".join(
+        GAP.join(
+            _cell(cell, wide, left=one.text) for cell, wide, one in zip(line, widths, columns, strict=True)
+        ).rstrip()
+        for line in lines
+    )
+
+
+def _narrow(widths: list[int], least: list[int], columns: Sequence[Column], width: int) -> None:
+    """Take from the widths of text until a table fits, a column at a time from the widest."""
+    over = sum(widths) + len(GAP) * (len(columns) - 1) - width
+    while over > 0:
+        ready = [k for k, one in enumerate(columns) if one.yields and widths[k] > least[k]] or [
+            k for k, one in enumerate(columns) if one.text and widths[k] > LEAST_TEXT_WIDTH
+        ]
+        if not ready:
+            break
+        widths[max(ready, key=lambda k: widths[k])] -= 1
+        over -= 1
+
+
+def columns_of(text: str) -> int:
+    """How many columns of a terminal a text takes: the letters of East Asia take two, accents of their own none.
+
+    Examples
+    --------
+    >>> columns_of("roof"), columns_of("屋根")
+    (4, 4)
+    """
+    if text.isascii():
+        return len(text)
+    return sum(0 if combining(one) else 2 if east_asian_width(one) in {"W", "F"} else 1 for one in text)
+
+
+def shortened(text: str, wide: int) -> str:
+    """A text cut in its middle to so many columns; a figure behind its last comma is kept, such as a spot's height.
+
+    Examples
+    --------
+    >>> shortened("workshop south roof", 13)
+    'workshop…roof'
+    >>> shortened("south fence/10.00,-26.00,3.00", 21)
+    'south fence/10.0…3.00'
+    """
+    if columns_of(text) <= wide:
+        return text
+    figure = re.search(r",(-?\d+\.\d+)$", text)
+    room = wide - columns_of(CUT)
+    behind = min(room, len(figure[1]) if figure else room // 3)
+    tail = ""
+    for one in reversed(text):
+        if columns_of(one + tail) > behind:
+            break
+        tail = one + tail
+    while tail and combining(tail[0]):
+        tail = tail[1:]
+    head = text
+    while columns_of(head) > max(0, room - columns_of(tail)):
+        head = head[:-1]
+    return head.rstrip() + CUT + tail.lstrip()
+
+
+def names_within(names: tuple[str, ...], wide: int) -> str:
+    """As many of some names as there is room for, and how many more there are.
+
+    Examples
+    --------
+    >>> names_within(("lean-to roof", "west gable", "hedge"), 24)
+    'lean-to roof +2'
+    >>> names_within(("lean-to roof", "west gable", "hedge"), 12)
+    'lean-t…of +2'
+    """
+    for shown in range(len(names), 0, -1):
+        more = f" +{len(names) - shown}" if shown < len(names) else ""
+        text = ", ".join(names[:shown]) + more
+        if columns_of(text) <= wide:
+            return text
+    return shortened(names[0], wide - len(more)) + more if names else ""
+
+
+def _whole(cell: Cell) -> str:
+    return cell if isinstance(cell, str) else ", ".join(cell)
+
+
+def _cell(cell: Cell, wide: int, *, left: bool) -> str:
+    text = shortened(cell, wide) if isinstance(cell, str) else names_within(cell, wide)
+    padding = " " * (wide - columns_of(text))
+    return text + padding if left else padding + text
+
+
+def counted(number: int, what: str) -> str:
+    """A number of things, in the singular or the plural.
+
+    Examples
+    --------
+    >>> counted(1, "wall"), counted(3, "box"), counted(2, "foliage")
+    ('1 wall', '3 boxes', '2 foliage')
+    """
+    if number == 1 or what == "foliage":
+        return f"{number} {what}"
+    return f"{number} {what}es" if what.endswith("x") else f"{number} {what}s"
+
+
+def paragraphs(*parts: str) -> str:
+    """Parts that are not empty, with an empty line between."""
+    return "\n\n".join(part for part in parts if part)
+
+
+def wrapped(text: str, *, indent: str = "", hang: int = 2, width: int = WIDTH) -> str:
+    """A sentence over as many lines as it needs, those after the first set in by `hang` columns more."""
+    from textwrap import fill  # noqa: PLC0415  not needed by every table
+
+    behind = indent + " " * hang
+    return fill(text, width=width, initial_indent=indent, subsequent_indent=behind, break_on_hyphens=False)

@@ -1,0 +1,103 @@
+"""What a remedy is, and how remedies are ranked."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+WORTH_DB = 0.5
+"""A change that gains less than this and leaves the state as it is does nothing that anybody could measure. [dB]"""
+EFFORT = {"relay": 0, "move": 1, "raise": 2, "cable": 3, "other spot": 4, "one more": 5, "obstacle": 6}
+"""How much work a kind of remedy is, from least to most: a judgement, not a measurement."""
+CAUTIONS = {
+    "height": "Work at height by the local rules for it: a ladder that is held, a harness on a roof.",
+    "mains": "A gateway needs mains: only a licensed electrician connects it.",
+    "cable": (
+        "A hole in a roof or a wall is to be sealed; an antenna outside and its cable are earthed and protected "
+        "against lightning by the local rules."
+    ),
+    "building": (
+        "Whether an obstacle can go is for whoever answers for it to say; no part of a building goes without them, and "
+        "nothing near mains is moved by others than an electrician."
+    ),
+}
+"""What to mind, by the word that a remedy carries."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Change:
+    """Another inverter whose state changes: index into `budget.STATES` before and after."""
+
+    inverter: str
+    before: int
+    after: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class Remedy:
+    """Something to do, and what it would do.
+
+    Attributes
+    ----------
+    kind : str
+        One of `EFFORT`.
+    action : str
+        What to do, in words.
+    gain_db, margin_db : float
+        By how much the margin grows, and to what. [dB]
+    reliability : float
+        Chance that the link then works. [-]
+    state : int
+        Index into `budget.STATES`.
+    changes : tuple of Change
+        The other inverters whose state changes, by their best link.
+    cautions : tuple of str
+        Words of `CAUTIONS`.
+    amount_m : float
+        How far, or how much cable; what tells small efforts of a kind from great ones. [m]
+    about : str
+        Name of the spot, the relay or the obstacle that it is about; empty where that is the gateway itself.
+    at_m : tuple of three floats or None
+        Where the antenna then is. [m]
+    cable_loss_db : float
+        What more cable costs; counted in the gain. [dB]
+    state_before, reliability_before : int, float
+        What the link is worth today, and its chance.
+    """
+
+    kind: str
+    action: str
+    gain_db: float
+    margin_db: float
+    reliability: float
+    state: int
+    changes: tuple[Change, ...]
+    cautions: tuple[str, ...]
+    amount_m: float = 0.0
+    about: str = ""
+    at_m: tuple[float, float, float] | None = None
+    cable_loss_db: float = 0.0
+    state_before: int = 0
+    reliability_before: float = 0.0
+
+    @property
+    def is_worth_it(self) -> bool:
+        """Whether it lifts the state, or the margin by something that could be measured and the chance with it."""
+        if self.state != self.state_before:
+            return self.state > self.state_before
+        return self.gain_db >= WORTH_DB and self.reliability >= self.reliability_before
+
+    @property
+    def helped(self) -> tuple[Change, ...]:
+        """Other inverters that come to a better state."""
+        return tuple(one for one in self.changes if one.after > one.before)
+
+    @property
+    def harmed(self) -> tuple[Change, ...]:
+        """Other inverters that come to a worse state."""
+        return tuple(one for one in self.changes if one.after < one.before)
+
+    @property
+    def rank(self) -> tuple[float, ...]:
+        """Sorts remedies: by state, then whether more inverters lose than win by it, then by effort, then by gain."""
+        net = len(self.helped) - len(self.harmed)
+        return (-self.state, net < 0, EFFORT[self.kind], self.amount_m, -self.gain_db)

@@ -1,0 +1,209 @@
+"""Trying remedies: one changed site serves all the inverters that are asked for."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from survey.base.limits import MOST_RELAYS
+from survey.budget import HOLDS, Progress, links_between
+from survey.budget.explanation import Cost, scene_without
+from survey.decisions.remedies.gateways import IN_REACH_M, Cable, cable_m, variants_of
+from survey.decisions.remedies.outlook import Outlook, in_use, outlook_of, with_each
+from survey.decisions.remedies.remedy import Change, Remedy
+from survey.routing import Hops, Network, coverage_matrix, hops_of, network_between
+from survey.scene import Ends, Scene, join
+from survey.siting import CoverageMatrix
+
+Found = list[list[Remedy]]
+NEAR_M = 0.05
+"""A spot this close to a gateway is where the gateway is already. [m]"""
+
+
+class Trials:
+    """All remedies for some inverters.
+
+    Parameters
+    ----------
+    network : Network
+        Every inverter with the gateways in use.
+    spots : CoverageMatrix
+        To every spot.
+    cable : Cable
+        For an antenna away from its gateway.
+    rows : sequence of int
+        The inverters that are asked for.
+    costs : sequence of tuple of Cost
+        What the obstacles of each of them cost, the most first.
+    """
+
+    def __init__(
+        self,
+        *,
+        network: Network,
+        spots: CoverageMatrix,
+        cable: Cable,
+        rows: Sequence[int],
+        costs: Sequence[tuple[Cost, ...]],
+    ) -> None:
+        self.network, self.spots, self.cable, self.rows, self.costs = network, spots, cable, rows, costs
+        self.scene: Scene = network.scene
+        self.in_use: Ends = network.links.gateways
+        self.hops: Hops | None = network.hops if self.scene.plan.requirement.max_relays else None
+        self.best = network.gateway_of
+        self.today = outlook_of(network)
+        self.found: Found = [[] for _ in rows]
+
+    def remedies(self, *, progress: Progress | None = None) -> Found:
+        """Try everything.
+
+        Returns
+        -------
+        list of list of Remedy
+            For each inverter asked for, in no order; also what does nothing.
+        """
+        tops = {
+            costs[0].obstacle: costs[0].removal
+            for number, costs in enumerate(self.costs)
+            if costs and costs[0].removal and self._wants_room(number)
+        }
+        changed = sorted({int(self.best[i]) for i in self.rows})
+        steps, done = len(tops) + len(changed) + 2, 0
+        for gateway in changed:
+            self._try_gateway(gateway)
+            done += 1
+            if progress:
+                progress(done, steps)
+        self._try_one_more()
+        self._try_relays()
+        for obstacle, removal in tops.items():
+            self._try_without(obstacle, removal)
+            done += 1
+            if progress:
+                progress(done + 2, steps)
+        return self.found
+
+    def _wants_room(self, number: int) -> bool:
+        """Whether an obstacle is worth taking away for an inverter: not where its messages find their way as it is.
+
+        Without relays it is tried for a link that holds, too, to give it more room; with them all links between
+        inverters would have to be worked out anew.
+        """
+        return self.hops is None or bool(self.today.state[self.rows[number]] < HOLDS)
+
+    def _add(self, number: int, after: Outlook, **about: object) -> None:
+        """A remedy for one of the inverters asked for, by how all fare after it."""
+        i = self.rows[number]
+        before, now = self.today.state, after.state
+        changes = tuple(
+            Change(inverter=self.scene.inverters.names[k], before=int(before[k]), after=int(now[k]))
+            for k in np.flatnonzero(before != now).tolist()
+            if k != i
+        )
+        margin_db, margin_before_db = float(after.margin_db[i]), float(self.today.margin_db[i])
+        remedy = Remedy(
+            gain_db=margin_db - margin_before_db if margin_db != margin_before_db else 0.0,  # where nothing arrives too
+            margin_db=margin_db,
+            reliability=float(after.reliability[i]),
+            state=int(now[i]),
+            state_before=int(before[i]),
+            reliability_before=float(self.today.reliability[i]),
+            changes=changes,
+            **about,  # type: ignore[arg-type]  # the fields that say what is done
+        )
+        self.found[number].append(remedy)
+
+    def _try_gateway(self, j: int) -> None:
+        """A gateway raised, moved, its antenna on a cable; or at another spot altogether."""
+        gateway, others = (
+            self.in_use.pick([j]),
+            self.network.matrix.only([k for k in range(len(self.in_use)) if k != j]),
+        )
+        mine = [number for number, i in enumerate(self.rows) if self.best[i] == j]
+        reached = {number: self._spot_by_cable(gateway, self.rows[number]) for number in mine}
+        near = sorted({spot for spot in reached.values() if spot >= 0})
+        variants = variants_of(self.scene, gateway, cable=self.cable, spots=near)
+        if variants:
+            ends = join([one.gateway for one in variants])
+            links = links_between(self.scene, self.scene.inverters, ends)
+            after = with_each(self.scene, others, coverage_matrix(links, self.hops))
+            for number in mine:
+                for choice, one in enumerate(variants):
+                    if one.spot in (-1, reached[number]):
+                        self._add(
+                            number,
+                            after.at(choice),
+                            kind=one.kind,
+                            action=one.action,
+                            cautions=one.cautions,
+                            amount_m=one.amount_m,
+                            about=gateway.names[0],
+                            at_m=tuple(one.gateway.at_m[0].tolist()),
+                            cable_loss_db=float(one.gateway.loss_db[0] - gateway.loss_db[0]),
+                        )
+        after = with_each(self.scene, others, self.spots)
+        for number in mine:
+            self._add_spot(number, after, kind="other spot", action="move the gateway to")
+
+    def _try_one_more(self) -> None:
+        after = with_each(self.scene, self.network.matrix, self.spots)
+        for number in range(len(self.rows)):
+            self._add_spot(number, after, kind="one more", action="one more gateway at")
+
+    def _add_spot(self, number: int, after: Outlook, *, kind: str, action: str) -> None:
+        """The spot that does most for an inverter."""
+        spots = self.scene.spots
+        choice = after.best_for(self.rows[number], self._free_spots)
+        if choice >= 0:
+            x, y, height_m = spots.at_m[choice].tolist()
+            self._add(
+                number,
+                after.at(choice),
+                kind=kind,
+                action=f"{action} {spots.names[choice]}",
+                cautions=("height", "mains") if height_m > IN_REACH_M else ("mains",),
+                about=spots.names[choice],
+                at_m=(x, y, height_m),
+            )
+
+    @property
+    def _free_spots(self) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+        """Spots where no gateway in use is."""
+        away_m = np.linalg.norm(self.scene.spots.at_m[:, None] - self.in_use.at_m[None], axis=2)
+        return np.asarray(np.all(away_m > NEAR_M, axis=1))
+
+    def _spot_by_cable(self, gateway: Ends, i: int) -> int:
+        """The spot within reach of the cable that does most for an inverter, its loss counted; -1 without one."""
+        length_m = cable_m(gateway, self.scene.spots)
+        reached = np.flatnonzero(self._free_spots & (length_m <= self.cable.longest_m))
+        if not len(reached):
+            return -1
+        loss_db = self.cable.loss_db_per_m * length_m[reached]
+        return int(reached[np.argmax(self.spots.margin_db[i, reached] - loss_db)])
+
+    def _try_relays(self) -> None:
+        """By way of one inverter more than the plan allows, where it allows any."""
+        most = self.scene.plan.requirement.max_relays + 1
+        if self.hops is None or most > MOST_RELAYS:
+            return
+        scene = self.scene.wanting(max_relays=most)
+        network = network_between(scene, self.in_use, hops=self.hops, links=replace(self.network.links, scene=scene))
+        names, after = self.scene.inverters.names, outlook_of(network)
+        for number, i in enumerate(self.rows):
+            relays = [names[relay] for relay in network.routes[i].relays]
+            if len(relays) == most:
+                action = f"allow {most} relays (max_relays = {most}): {', '.join(relays)}"
+                self._add(number, after, kind="relay", action=action, cautions=(), about=relays[0])
+
+    def _try_without(self, obstacle: str, removal: str) -> None:
+        """The site without the obstacle that costs some of the inverters most."""
+        changed = scene_without(self.scene, obstacle)
+        hops = None if self.hops is None else hops_of(changed)
+        after = in_use(changed, coverage_matrix(links_between(changed, changed.inverters, self.in_use), hops))
+        action = f"{removal} {obstacle}"
+        for number, costs in enumerate(self.costs):
+            if costs and costs[0].obstacle == obstacle and self._wants_room(number):
+                cautions = ("building",)
+                self._add(number, after, kind="obstacle", action=action, cautions=cautions, about=obstacle)

@@ -1,0 +1,61 @@
+"""What the values of a plan may be, and what is wrong with a polygon in one."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from survey.base import polygon
+from survey.inputs.antennas import ENDING, KINDS
+from survey.inputs.fields import Choice, Number, Numbers, Text
+
+COORDINATE = Number(-100_000.0, 100_000.0)
+"""100 km either way: a plan has its own zero, not that of a map. A judgement, as are the limits below. [m]"""
+POINT = Numbers(COORDINATE, least=2, most=2, axes=("x", "y"))
+"""On the ground. [m]"""
+CORNER = Numbers(COORDINATE, least=3, most=3, axes=("x", "y", "z"))
+"""In space. [m]"""
+NAME = Text(needed=True)
+ANY_TEXT = Text()
+HEIGHT = Number(-100.0, 1_000.0)
+"""From a pit to the highest mast. [m]"""
+EXTENT = Number(0.01, 10_000.0)
+"""From a centimetre to 10 km. [m]"""
+BEARING = Number(-360.0, 360.0)
+"""Once around either way. [deg]"""
+LOSS = Number(0.0, 200.0)
+"""Of an obstacle; more than any receiver could bridge. [dB]"""
+SPREAD = Number(0.0, 40.0)
+"""Standard deviation of a loss; more says nothing. [dB]"""
+EXTRA_LOSS = Number(0.0, 60.0)
+"""Of mountings and cables; more is a fault, not a loss. [dB]"""
+TX_POWER = Number(-60.0, 36.0)
+"""Up to 4 W. [dBm]"""
+GAIN = Number(-40.0, 40.0)
+"""From an antenna that hardly radiates to a large dish. [dBi]"""
+SENSITIVITY = Number(-160.0, -10.0)
+"""From below the best receivers of narrow bands to what a detector needs. [dBm]"""
+ANTENNA = Choice(tuple(KINDS), ending=ENDING)
+
+
+def repeated_corner(corners: tuple[tuple[float, ...], ...]) -> str | None:
+    """What is wrong where a corner stands twice in a row, or the first one again at the end."""
+    for position in range(len(corners)):
+        if corners[position - 1] == corners[position]:
+            pair = sorted(((position - 1) % len(corners) + 1, position + 1))
+            return f"corners {pair[0]} and {pair[1]} are the same; write each corner once"
+    return None
+
+
+def area_faults(name: str, corners: tuple[tuple[float, float], ...]) -> Iterator[tuple[str, str]]:
+    """What is wrong with corners that should enclose an area: pairs of key and problem."""
+    array = np.array(corners)
+    if abs(polygon.signed_area_m2(array)) < 1e-4:  # noqa: PLR2004  a square centimetre
+        yield name, "has no area; write its corners in order around the edge"
+        return
+    repeated = repeated_corner(corners)
+    if repeated:
+        yield name, repeated
+    elif polygon.crosses_itself(array):
+        yield name, "crosses itself; write its corners in order around the edge"

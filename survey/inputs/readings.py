@@ -1,0 +1,217 @@
+"""Levels measured on site, from a CSV file."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from survey.base.errors import Fault, did_you_mean, shortened
+from survey.inputs.csv_files import Table, number_of, read_table, refuse
+
+MISSED = ("", "missed")
+LOWEST_DBM = -200.0
+"""Far below thermal noise in 1 Hz, -174 dBm: no reading. [dBm]"""
+MOST_DBM = 60.0
+"""A kilowatt: no meter takes it. [dBm]"""
+MOST_TRIES = 1_000_000
+"""Behind one row; more is a column mixed up. A judgement."""
+LINES_NAMED = 5
+"""How many lines a message lists. A judgement."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Names:
+    """The names that a plan has: inverters with their serials, and places for a gateway."""
+
+    plan_file: str
+    inverters: Sequence[str]
+    serials: Sequence[str]
+    places: Sequence[str]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Readings:
+    """What was tried and what was heard; arrays of shape (readings,).
+
+    Attributes
+    ----------
+    file : str
+        The file as the user named it.
+    inverter, gateway : ndarray of int
+        Index into the names that were given.
+    level_dbm : ndarray of float
+        Level of the inverter at the gateway; NaN where it was not heard. [dBm]
+    tries : ndarray of int
+        How many tries a row stands for.
+    lines : ndarray of int
+        Where each stands in the file.
+    notes : tuple of str
+        What the reader should be told, such as columns that were ignored.
+    """
+
+    file: str
+    inverter: NDArray[np.int64]
+    gateway: NDArray[np.int64]
+    level_dbm: NDArray[np.float64]
+    tries: NDArray[np.int64]
+    lines: NDArray[np.int64]
+    notes: tuple[str, ...] = ()
+
+    def __len__(self) -> int:
+        return len(self.level_dbm)
+
+
+def read_readings(path: Path, names: Names) -> Readings:
+    """Read a file of readings.
+
+    Parameters
+    ----------
+    path : Path
+        CSV with the columns ``inverter`` (or ``serial``), ``gateway`` and ``level_dbm``, and perhaps ``time``, ``note``
+        and ``tries``, the number of tries that a row stands for.
+    names : Names
+        What the plan has.
+
+    Returns
+    -------
+    Readings
+        Row by row; several rows of one pair are repeats.
+
+    Raises
+    ------
+    TableError
+        With every fault of the file: unknown names with the nearest ones, no numbers or times, levels above 0 dBm.
+    """
+    table = read_table(path, needed=("gateway", "level_dbm"), also=("inverter", "serial", "time", "note", "tries"))
+    if not {"inverter", "serial"} & set(table.columns):
+        problem = "no such column; the first line must name inverter (or serial), gateway and level_dbm"
+        refuse([Fault(file=table.file, place="header", key="inverter", problem=problem)])
+    faults: list[Fault] = []
+    inverter = _inverters(table, names, faults)
+    gateway = _numbered(table, "gateway", names.places, f"gateway or spot of {names.plan_file}", faults)
+    level_dbm = _levels_dbm(table, faults)
+    tries = _tries(table, faults)
+    for row, text in enumerate(table.columns.get("time", ())):
+        if text and not _is_time(text):
+            problem = f'"{shortened(text)}" is no time; write it as 2026-03-05T14:30 or 2026-03-05T14:30+10:00'
+            faults.append(table.fault(row, "time", problem))
+    refuse(faults)
+    return Readings(
+        file=table.file,
+        inverter=inverter,
+        gateway=gateway,
+        level_dbm=level_dbm,
+        tries=tries,
+        lines=np.array(table.lines, dtype=np.int64),
+        notes=(f"columns ignored: {', '.join(table.ignored)}",) if table.ignored else (),
+    )
+
+
+def _inverters(  # noqa: C901  one case after another
+    table: Table, names: Names, faults: list[Fault]
+) -> NDArray[np.int64]:
+    """Which inverter each row is about, by name or by serial."""
+    by_name = {name: i for i, name in enumerate(names.inverters)}
+    by_serial = {serial: i for i, serial in enumerate(names.serials) if serial}
+    doubled = {serial for serial, times in Counter(one for one in names.serials if one).items() if times > 1}
+    cells = table.columns.get("inverter") or [""] * len(table)
+    serials = table.columns.get("serial") or [""] * len(table)
+    found = np.full(len(table), -1, dtype=np.int64)
+    told: set[tuple[str, str]] = set()
+    for row, (name, serial) in enumerate(zip(cells, serials, strict=True)):
+        used = name if name not in by_name else ""
+        problem = key = ""
+        if name in by_name:
+            found[row] = by_name[name]
+        used = used or serial
+        if not name and not serial:
+            key, problem = "inverter", "is empty; write the inverter's name or its serial"
+        elif used in doubled:
+            twice = " and ".join(one for one, own in zip(names.inverters, names.serials, strict=True) if own == used)
+            key, problem = "serial", f'"{used}" stands in {names.plan_file} more than once: {twice}'
+        elif name in by_name:
+            if serial and serial not in by_serial and by_serial:
+                key, problem = "serial", f'no inverter of {names.plan_file} has the serial "{serial}"'
+                problem += did_you_mean(serial, by_serial)
+            elif serial and by_serial.get(serial, by_name[name]) != by_name[name]:
+                other = names.inverters[by_serial[serial]]
+                key, problem = "serial", f'"{serial}" belongs to {other} in {names.plan_file}, not to {name}'
+        elif used in by_serial:
+            found[row] = by_serial[used]
+        elif name:
+            key = "inverter"
+            problem = f'no inverter of {names.plan_file} has the name or serial "{name}"'
+            problem += did_you_mean(name, [*by_name, *by_serial])
+        else:
+            key, problem = "serial", f'no inverter of {names.plan_file} has the serial "{serial}"'
+            problem += did_you_mean(serial, by_serial)
+        if problem and (key, problem) not in told:
+            told.add((key, problem))
+            faults.append(table.fault(row, key, problem))
+    return found
+
+
+def _numbered(table: Table, column: str, known: Sequence[str], what: str, faults: list[Fault]) -> NDArray[np.int64]:
+    """The names in a column as indices; every unknown one is told once."""
+    index = {name: i for i, name in enumerate(known)}
+    found = np.array([index.get(name, -1) for name in table.columns[column]], dtype=np.int64)
+    for row in np.flatnonzero(found < 0).tolist():
+        name = table.columns[column][row]
+        if name not in index:
+            index[name] = -1
+            problem = f'no {what} is named "{name}"{did_you_mean(name, known)}' if name else "is empty; write a name"
+            faults.append(table.fault(row, column, problem))
+    return found
+
+
+def _levels_dbm(table: Table, faults: list[Fault]) -> NDArray[np.float64]:
+    """The levels; what was not heard is NaN."""
+    levels_dbm = np.full(len(table), np.nan)
+    above = []
+    for row, text in enumerate(table.columns["level_dbm"]):
+        if text.casefold() in MISSED:
+            continue
+        levels_dbm[row], problem = number_of(text, low=LOWEST_DBM, high=MOST_DBM)
+        if levels_dbm[row] > 0:
+            above.append(row)
+        elif problem:
+            faults.append(table.fault(row, "level_dbm", f"{problem}, or missed where nothing was heard"))
+    if above:
+        where = ", ".join(str(table.lines[row]) for row in above[:LINES_NAMED])
+        more = f" and {len(above) - LINES_NAMED} more" if len(above) > LINES_NAMED else ""
+        problem = (
+            f"is above 0 dBm on line {where}{more}: is it in mW (then dBm = 10 log10(mW)), or is a minus sign "
+            "missing? A gateway hears some -30 to -110 dBm"
+        )
+        faults.append(Fault(file=table.file, key="level_dbm", problem=problem))
+    return levels_dbm
+
+
+def _tries(table: Table, faults: list[Fault]) -> NDArray[np.int64]:
+    """How many tries each row stands for: 1 where nothing is said."""
+    tries = np.ones(len(table), dtype=np.int64)
+    for row, text in enumerate(table.columns.get("tries", ())):
+        if not text:
+            continue
+        value, problem = number_of(text, low=1, high=MOST_TRIES)
+        if problem is None and value != int(value):
+            problem = f"{text} is not a whole number; write how many tries the row stands for"
+        if problem:
+            faults.append(table.fault(row, "tries", problem))
+        else:
+            tries[row] = int(value)
+    return tries
+
+
+def _is_time(text: str) -> bool:
+    try:
+        datetime.fromisoformat(text)
+    except ValueError:
+        return False
+    return True

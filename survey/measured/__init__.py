@@ -1,0 +1,1 @@
+"""What measurements teach: the model fitted to readings, and missed polls sorted by cause."""

@@ -1,0 +1,63 @@
+"""What was found in a log: the result that people and scripts read."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from survey.base.arrays import FloatArray, IntArray
+from survey.inputs.logs import Log
+from survey.measured.dropouts.book import Finding
+from survey.scene import Scene
+
+
+@dataclass(frozen=True, kw_only=True)
+class Dropouts:
+    """What is missing in a log.
+
+    Attributes
+    ----------
+    scene, log : Scene, Log
+        What it was worked out from.
+    polls, heard : int
+        By daylight and in low light; night counts nowhere.
+    findings : tuple of Finding
+        Those of faults first, the most dropouts first; then low light, then what cannot be told.
+    inverters : tuple of str
+        Those that the log polls, in the order of the plan.
+    absent : tuple of str
+        Those of the plan that it does not.
+    polls_by, missed_by : ndarray of int, shape (inverters,)
+        By daylight and in low light.
+    by_cause : dict of str to ndarray of float, shape (inverters,)
+        Dropouts of each inverter by cause.
+    """
+
+    scene: Scene
+    log: Log
+    polls: int
+    heard: int
+    findings: tuple[Finding, ...]
+    inverters: tuple[str, ...]
+    absent: tuple[str, ...]
+    polls_by: IntArray
+    missed_by: IntArray
+    by_cause: dict[str, FloatArray]
+
+    @property
+    def missed(self) -> int:
+        """Dropouts: polls that nobody answered by daylight or in low light."""
+        return self.polls - self.heard
+
+    @property
+    def silent(self) -> bool:
+        """Whether nobody was ever heard, so that nothing tells day from night or one cause from another."""
+        return not self.log.heard.any()
+
+    def share(self, finding: Finding) -> float:
+        """What part of the dropouts a cause explains. [-]"""
+        return finding.dropouts / self.missed if self.missed else 0.0
+
+    def main_cause(self, number: int) -> str:
+        """The cause of most of an inverter's dropouts; empty where it has none."""
+        best = max(self.by_cause, key=lambda one: self.by_cause[one][number], default="")
+        return best if best and self.by_cause[best][number] >= 0.5 else ""  # noqa: PLR2004  half a poll is none

@@ -1,0 +1,1 @@
+"""What people and scripts read: tables, JSON, pictures, the page for the job file."""

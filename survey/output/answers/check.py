@@ -1,0 +1,66 @@
+"""What a plan holds and which defaults apply."""
+
+from __future__ import annotations
+
+from survey.base.layout import counted, paragraphs, wrapped
+from survey.decisions.inspection import Inspection
+from survey.output.answers.values import Record, plain
+
+KEPT = "\N{NO-BREAK SPACE}"
+"""Stands for a space at which no line may end."""
+
+
+def check_text(inspection: Inspection) -> str:
+    """What is in a plan, and the defaults that apply, table by table."""
+    plan = inspection.scene.plan
+    counts = ", ".join(counted(number, what) for what, number in inspection.counts if number)
+    (west, east), (south, north), (low, high) = inspection.extent_m
+    extent = (
+        f"Inverters, gateways and spots lie {west:.2f} to {east:.2f} m east, {south:.2f} to {north:.2f} m "
+        f"north, {low:.2f} to {high:.2f} m high."
+    )
+    return paragraphs(
+        wrapped(f"{plan.file}: {plan.site.name}"),
+        wrapped(f"Read without fault: {counts}."),
+        wrapped(extent),
+        _defaults(inspection) or "No default applies: all is given.",
+    )
+
+
+def defaults_by_table(inspection: Inspection) -> dict[str, list[str]]:
+    """The keys of each table of the plan with their defaults, and how many entries leave them out."""
+    by_table: dict[str, list[str]] = {}
+    for (table, key, value), times in inspection.defaults:
+        shown = f"{key} = {_toml(value)}" + (f" ({times} times)" if times > 1 else "")
+        by_table.setdefault(table.strip("[]"), []).append(shown.replace(" ", KEPT))
+    return by_table
+
+
+def _defaults(inspection: Inspection) -> str:
+    """A line for each table of the plan."""
+    by_table = defaults_by_table(inspection)
+    wide = max(map(len, by_table), default=0)
+    lines = [
+        wrapped(f"{table:{wide}}  {', '.join(keys)}", indent="  ", hang=wide + 2) for table, keys in by_table.items()
+    ]
+    return "\n".join(["Defaults that apply:", *lines]).replace(KEPT, " ") if lines else ""
+
+
+def _toml(value: object) -> str:
+    return f'"{value}"' if isinstance(value, str) else f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def check_record(inspection: Inspection) -> Record:
+    """What `survey check --json` prints."""
+    plan = inspection.scene.plan
+    return {
+        "plan": plan.file,
+        "site": plan.site.name,
+        "counts": dict(inspection.counts),
+        "extent_m": [[plain(low), plain(high)] for low, high in inspection.extent_m],
+        "defaults": [
+            {"table": table, "key": key, "value": value, "times": times}
+            for (table, key, value), times in inspection.defaults
+        ],
+        "warnings": list(inspection.warnings),
+    }

@@ -1,0 +1,50 @@
+"""The table of materials."""
+
+from __future__ import annotations
+
+from survey.base.layout import Column, paragraphs, table, wrapped
+from survey.inputs.materials import Material, vegetation_loss
+from survey.output.answers.values import Record, plain
+
+
+def materials_table(materials: list[Material], frequency_mhz: float) -> str:
+    """Materials with their loss at a frequency, and where it comes from."""
+    columns = [Column("material", text=True), Column("loss dB"), Column("spread dB"), Column("status", text=True)]
+    rows, sources = [], []
+    for material in materials:
+        low_mhz, high_mhz = material.range_mhz
+        mark = "" if low_mhz <= frequency_mhz <= high_mhz else " *"
+        loss = f"{material.loss_db(frequency_mhz):.1f}{mark or '  '}"
+        rows.append([material.name, loss, f"{material.spread_db:.1f}", material.status])
+        sources.append(wrapped(f"{material.name}: {material.source}", indent="  "))
+    notes = (
+        "Loss of one pass, square on. * = outside the frequencies for which the figure was found. Spreads are "
+        "judgements, for want of published figures. Name a material in the plan, or give your own loss_db."
+    )
+    title = f"Built-in materials at {frequency_mhz:g} MHz"
+    per_metre_db, most_db = vegetation_loss(frequency_mhz)
+    plants = (
+        f"Plants in leaf, where [[foliage]] gives no loss_db_per_m: {per_metre_db:.2f} dB for each metre inside, at "
+        f"most {most_db:.0f} dB (ITU-R P.833-9, woodland)."
+    )
+    listing = "Sources\n" + "\n".join(sources)
+    return paragraphs(title, table(columns, rows), wrapped(notes), wrapped(plants), listing)
+
+
+def materials_record(materials: list[Material], frequency_mhz: float) -> Record:
+    """What `survey materials --json` prints."""
+    return {
+        "frequency_mhz": plain(frequency_mhz),
+        "vegetation": dict(zip(("loss_db_per_m", "most_loss_db"), plain(vegetation_loss(frequency_mhz)), strict=True)),
+        "materials": [
+            {
+                "name": material.name,
+                "loss_db": plain(material.loss_db(frequency_mhz)),
+                "spread_db": plain(material.spread_db),
+                "opaque": material.opaque,
+                "source": material.source,
+                "status": material.status,
+            }
+            for material in materials
+        ],
+    }

@@ -1,0 +1,186 @@
+"""The site from above: its obstacles, to scale, with a north arrow and a scale bar."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.patches import Patch, Polygon, Rectangle
+
+from survey.base.arrays import FloatArray
+from survey.inputs.plan import Look
+from survey.output.map.frame import extent_m, frame_m, nice_length_m
+from survey.output.map.labels import Label
+from survey.output.map.site import Shape, kinds_in, obstacle_labels
+from survey.output.pictures.style import INK, PAPER, SMALL_PT, WIDTH_IN, head_in, legend_in, new_figure, sample
+from survey.scene import Scene
+
+HATCHES = {"diagonal": "////", "upright": "|||", "circles": "oo"}
+BARE: dict[str, Any] = {"facecolor": "none", "hatch": None, "alpha": 1.0, "edgecolor": INK, "linewidth": 0.8}
+"""How a legend shows a hatch alone; by eye."""
+UPRIGHT_PT = 1.9
+"""Width of what is upright, and so a line from above."""
+FLATTEST_IN, TALLEST_IN = 2.3, 6.4
+"""Heights of a map between which a page keeps its shape; by eye. [in]"""
+LEFT_IN, RIGHT_IN = 0.62, 0.15
+"""Margins for the scale; by eye. [in]"""
+FEW_DIGITS, DIGIT_IN = 3, 0.09
+"""Figures at the upright axis for which there is room, and the room for each digit more."""
+SMALL_M = 40.0
+"""Sites less far than this from south to north have a decimal in the figures there."""
+
+
+def settings_of(look: Look, *, bare: bool = False) -> dict[str, Any]:
+    """A look as settings of a patch; bare ones are outlines alone, to lie over a picture of something else."""
+    settings: dict[str, Any] = {
+        "facecolor": look.fill or "none",
+        "edgecolor": look.line,
+        "linewidth": look.width_pt,
+        "linestyle": (0, look.dashes) if look.dashes else "-",
+        "hatch": HATCHES.get(look.hatch),
+        "alpha": look.opacity,
+    }
+    return settings | BARE if bare else settings
+
+
+def layer_of(look: Look) -> float:
+    """Where a look lies among the other things of a picture."""
+    return 1.0 + 0.1 * look.layer
+
+
+def _left_in(low_m: FloatArray, high_m: FloatArray) -> float:
+    """Room at the left, for the figures at the upright axis and its name. [inch]"""
+    digits = len(f"{max(abs(low_m[1]), abs(high_m[1])):.0f}")
+    if digits <= FEW_DIGITS:
+        return LEFT_IN
+    decimal = int(high_m[1] - low_m[1] < SMALL_M)
+    return LEFT_IN + DIGIT_IN * (digits - FEW_DIGITS + decimal)
+
+
+def picture_frame_m(scene: Scene, *, right_in: float = RIGHT_IN) -> tuple[FloatArray, FloatArray]:
+    """Lowest and highest x and y of the frame of a picture. [m]"""
+    wide_in = WIDTH_IN - _left_in(*extent_m(scene)) - right_in
+    return frame_m(scene, wide=wide_in, flattest=FLATTEST_IN, tallest=TALLEST_IN)
+
+
+def site_axes(
+    scene: Scene, *, title: str, lines: tuple[str, ...], entries: int, columns: int = 5, right_in: float = RIGHT_IN
+) -> tuple[Figure, Axes]:
+    """A figure with axes that show the whole site to scale.
+
+    Parameters
+    ----------
+    scene : Scene
+        The site.
+    title, lines
+        As for `new_figure`.
+    entries, columns : int
+        How many entries the legend has, and in how many columns.
+    right_in : float
+        Room at the right. [inch]
+    """
+    low_m, high_m = picture_frame_m(scene, right_in=right_in)
+    left_in = _left_in(*extent_m(scene))
+    wide_in = WIDTH_IN - left_in - right_in
+    tall_in = wide_in * float((high_m - low_m)[1] / (high_m - low_m)[0])
+    above_in, below_in = head_in(lines), legend_in(entries, columns=columns) + 0.42
+    height_in = above_in + tall_in + below_in
+    figure = new_figure(height_in=height_in, title=title, lines=lines)
+    axes = figure.add_axes(
+        (left_in / WIDTH_IN, below_in / height_in, wide_in / WIDTH_IN, tall_in / height_in), label="site"
+    )
+    axes.set_xlim(low_m[0], high_m[0])
+    axes.set_ylim(low_m[1], high_m[1])
+    axes.set_aspect("equal", adjustable="box")
+    axes.set_xlabel("east, m")
+    axes.set_ylabel("north, m")
+    return figure, axes
+
+
+def points_per_metre(axes: Axes) -> float:
+    """How many points of a printer a metre takes. [pt/m]"""
+    figure = axes.get_figure()
+    assert figure is not None
+    left, right = axes.get_xlim()
+    wide_in = axes.get_position().width * figure.get_size_inches()[0]  # type: ignore[union-attr]
+    return float(72.0 * wide_in / (right - left))
+
+
+def draw_obstacles(axes: Axes, shapes: Sequence[Shape], *, bare: bool = False) -> list[Label]:
+    """Draw the obstacles of a site from above.
+
+    Parameters
+    ----------
+    axes : Axes
+        From `site_axes`.
+    shapes : sequence of Shape
+        The obstacles.
+    bare : bool
+        Outlines alone, to lie over a picture of something else.
+
+    Returns
+    -------
+    list of Label
+        Their names, the largest obstacle first.
+    """
+    for shape in shapes:
+        look, kind = shape.obstacle.look, shape.obstacle.kind
+        settings = settings_of(look, bare=bare)
+        for part_m in shape.parts_m:
+            if len(part_m) > 2:  # noqa: PLR2004  an area
+                axes.add_patch(Polygon(part_m, closed=True, zorder=layer_of(look), gid=kind, **settings))
+            else:
+                axes.plot(*part_m.T, color=settings["edgecolor"], linewidth=UPRIGHT_PT, gid=kind, zorder=1.4)
+    low_m, high_m = np.transpose([axes.get_xlim(), axes.get_ylim()])
+    return obstacle_labels(shapes, (low_m, high_m))
+
+
+def obstacle_entries(scene: Scene, *, bare: bool = False) -> list[Any]:
+    """Legend entries of the kinds of obstacles of a site."""
+    kinds = kinds_in(scene)
+    if bare:
+        return [sample("what stands there", color=INK, linewidth=0.9)] if kinds else []
+    return [
+        Patch(label=kind.legend, **settings_of(kind.look))
+        if kind.look.fill
+        else sample(kind.legend, color=kind.look.line, linewidth=kind.look.width_pt)
+        for kind in kinds
+    ]
+
+
+def draw_scale_and_north(axes: Axes) -> None:
+    """A scale bar in the lower right corner, a north arrow in the upper right one."""
+    left, right = axes.get_xlim()
+    length_m = nice_length_m((right - left) / 5.0)
+    figure = axes.get_figure()
+    assert figure is not None
+    wide_in, tall_in = axes.get_position().size * figure.get_size_inches()  # type: ignore[union-attr]
+    end, low = 1.0 - 0.15 / wide_in, 0.16 / tall_in
+    start = end - length_m / (right - left)
+    behind = (start - 0.06 / wide_in, low - 0.08 / tall_in)
+    size = (end - start + 0.12 / wide_in, 0.28 / tall_in)
+    paper: dict[str, Any] = {"facecolor": PAPER, "edgecolor": "none", "alpha": 0.8}
+    axes.add_patch(Rectangle(behind, *size, transform=axes.transAxes, zorder=6.5, **paper))
+    bar: dict[str, Any] = {"color": INK, "linewidth": 2.2, "solid_capstyle": "butt", "marker": "|", "markersize": 7}
+    axes.plot([start, end], [low, low], transform=axes.transAxes, zorder=7, gid="scale bar", **bar)
+    words: dict[str, Any] = {"ha": "center", "transform": axes.transAxes, "fontsize": SMALL_PT, "zorder": 7}
+    axes.text((start + end) / 2.0, low + 0.06 / tall_in, f"{length_m:g} m", va="bottom", gid="scale", **words)
+    across = 1.0 - 0.2 / wide_in
+    axes.annotate(
+        "N",
+        xy=(across, 1.0 - 0.1 / tall_in),
+        xytext=(across, 1.0 - 0.52 / tall_in),
+        xycoords="axes fraction",
+        textcoords="axes fraction",
+        ha="center",
+        va="center",
+        fontsize=SMALL_PT + 2,
+        fontweight="bold",
+        zorder=7,
+        arrowprops={"arrowstyle": "-|>,head_width=0.25,head_length=0.5", "color": INK, "linewidth": 1.4},
+        bbox=paper | {"pad": 1.0},
+        gid="north",
+    )

@@ -1,0 +1,276 @@
+"""What all pictures share: colours, marks and lines, the look of a figure, and how one becomes a file."""
+
+from __future__ import annotations
+
+import io
+import textwrap
+import warnings
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import wraps
+from typing import Any, ParamSpec
+
+import matplotlib.style
+from matplotlib.figure import Figure
+from matplotlib.font_manager import findfont, get_font
+from matplotlib.lines import Line2D
+from matplotlib.text import Text
+from PIL import Image
+
+from survey.base.errors import one_line
+from survey.base.layout import shortened
+from survey.output.answers.figures import CAUTION
+
+P = ParamSpec("P")
+
+DOTS_PER_INCH = 130
+"""Of a PNG: sharp on screens and small to send; by eye."""
+COLOURS = 256
+"""Colours of a PNG."""
+WIDTH_IN = 8.5
+"""Width of every picture: with 8 point letters it can be read on a page. [inch]"""
+TITLE_PT, TEXT_PT, SMALL_PT = 11.0, 8.5, 7.5
+"""Sizes of type that are read on A4; by eye. [pt]"""
+LINE_LETTERS = 126
+"""So many letters of text fit across a picture."""
+NAME_LETTERS = 30
+"""A longer name is cut in its middle where it stands in a picture."""
+WARNING = CAUTION.partition(". ")[0].replace("\n  ", " ") + "."
+"""The sentence at the foot of every picture."""
+
+INK, FAINT, PAPER = "#1a1a1a", "#8a8a8a", "#ffffff"
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """How a state looks: in black and white, to colour-blind eyes and in the legend.
+
+    The colours are three of the eight of Okabe and Ito (2008), which people with any kind of colour blindness tell
+    apart; shape, filling and the line's dashes say the same without colour.
+    """
+
+    word: str
+    shape: str
+    colour: str
+    filled: bool
+    dashes: str
+    width_pt: float
+
+    def marker(self, size_pt: float) -> dict[str, Any]:
+        """Settings of a line that is drawn as marks alone."""
+        return {
+            "linestyle": "none",
+            "marker": self.shape,
+            "markersize": size_pt,
+            "markerfacecolor": self.colour if self.filled else PAPER,
+            "markeredgecolor": self.colour if not self.filled else INK,
+            "markeredgewidth": min(1.3, 0.2 * size_pt) if not self.filled else 0.5,
+        }
+
+
+MARKS = (
+    Mark("fails", "X", "#d55e00", filled=True, dashes=":", width_pt=1.2),
+    Mark("marginal", "^", "#b07000", filled=False, dashes="--", width_pt=0.9),
+    Mark("holds", "o", "#0072b2", filled=True, dashes="-", width_pt=0.6),
+)
+"""By index into `survey.budget.STATES`."""
+UNKNOWN = Mark("inverter", "o", "#555555", filled=False, dashes="-", width_pt=0.6)
+"""An inverter where no gateway was looked at."""
+
+GATEWAY: dict[str, Any] = {
+    "linestyle": "none",
+    "marker": "s",
+    "markersize": 10.0,
+    "markerfacecolor": INK,
+    "markeredgecolor": PAPER,
+    "markeredgewidth": 1.4,
+}
+"""Mark of a gateway that the picture is for; by eye."""
+OTHER_GATEWAY: dict[str, Any] = GATEWAY | {
+    "markersize": 8.0,
+    "markerfacecolor": PAPER,
+    "markeredgecolor": INK,
+    "markeredgewidth": 1.6,
+}
+"""Mark of another; by eye."""
+SPOT: dict[str, Any] = {
+    "linestyle": "none",
+    "marker": "P",
+    "markersize": 6.5,
+    "markerfacecolor": "#cc79a7",
+    "markeredgecolor": INK,
+    "markeredgewidth": 0.5,
+}
+"""Mark of a spot; by eye."""
+SEARCH: dict[str, Any] = {
+    "linestyle": "none",
+    "marker": ".",
+    "markersize": 2.6,
+    "markerfacecolor": "#a0527f",
+    "markeredgecolor": "none",
+}
+"""Mark of a point of a search; by eye."""
+
+LOOK: dict[str, Any] = {
+    "font.family": "sans-serif",
+    "font.sans-serif": ["DejaVu Sans"],
+    "font.size": TEXT_PT,
+    "figure.dpi": DOTS_PER_INCH,
+    "savefig.dpi": DOTS_PER_INCH,
+    "axes.edgecolor": FAINT,
+    "axes.linewidth": 0.6,
+    "axes.labelsize": SMALL_PT,
+    "axes.axisbelow": True,
+    "xtick.labelsize": SMALL_PT,
+    "ytick.labelsize": SMALL_PT,
+    "xtick.color": INK,
+    "ytick.color": INK,
+    "text.color": INK,
+    "hatch.linewidth": 0.5,
+    "hatch.color": FAINT,
+    "legend.fontsize": SMALL_PT,
+    "legend.frameon": False,
+    "legend.handlelength": 2.2,
+    "legend.columnspacing": 1.4,
+    "path.simplify": True,
+    "svg.fonttype": "none",
+    "svg.hashsalt": "survey",
+    "pdf.fonttype": 42,
+}
+"""Settings of matplotlib for all pictures; by eye."""
+NO_METADATA: dict[str, dict[str, Any]] = {
+    "png": {"Software": None},
+    "svg": {"Date": None, "Creator": None, "Format": None, "Type": None},
+    "pdf": {"CreationDate": None, "Creator": None, "Producer": None},
+}
+"""So that the same picture is the same file, whenever and wherever it was made."""
+
+
+@contextmanager
+def house_style() -> Iterator[None]:
+    """The look of our pictures, whatever the user's own settings say; these stay as they were."""
+    with matplotlib.style.context(["default", LOOK]), warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message=".*[Gg]lyph .* missing from")  # see `missing_letters`
+        yield
+
+
+def picture(draw: Callable[P, Figure]) -> Callable[P, Figure]:
+    """Make a function that draws do so in our look, and take names for text, dollar signs and all."""
+
+    @wraps(draw)
+    def drawn(*args: P.args, **kwargs: P.kwargs) -> Figure:
+        with house_style():
+            figure = draw(*args, **kwargs)
+            plain_text(figure)
+        return figure
+
+    return drawn
+
+
+def plain_text(figure: Figure) -> None:
+    """Take no text of a figure for a formula."""
+    for text in figure.findobj(Text):
+        assert isinstance(text, Text)
+        text.set_parse_math(False)
+
+
+def as_bytes(figure: Figure, ending: str) -> bytes:
+    """A picture as the content of a file.
+
+    Parameters
+    ----------
+    figure : Figure
+        One of ours.
+    ending : str
+        ``png``, ``svg`` or ``pdf``.
+
+    Returns
+    -------
+    bytes
+        The same for the same picture: no time, no place, no program's name in it.
+    """
+    file = io.BytesIO()
+    # What is packed anew at once need not be packed before.
+    loose: dict[str, Any] = {"pil_kwargs": {"compress_level": 0}} if ending == "png" else {}
+    with house_style():
+        figure.savefig(file, format=ending, metadata=NO_METADATA[ending], **loose)
+    return _with_few_colours(file) if ending == "png" else file.getvalue()
+
+
+def missing_letters(figure: Figure) -> int:
+    """How many different letters of a picture its font lacks: where they are drawn, boxes stand for them."""
+    missing = set()
+    with house_style():
+        for text in figure.findobj(Text):
+            assert isinstance(text, Text)
+            letters = {letter for letter in text.get_text() if not letter.isspace()}
+            if any(not letter.isascii() for letter in letters):
+                font = get_font(findfont(text.get_fontproperties()))
+                missing |= {letter for letter in letters if not font.get_char_index(ord(letter))}
+    return len(missing)
+
+
+def _with_few_colours(file: io.BytesIO) -> bytes:
+    """A PNG with a palette: a third of the size, and the eye sees no difference."""
+    image = Image.open(file).convert("RGB")
+    small = io.BytesIO()
+    image.quantize(COLOURS, Image.Quantize.FASTOCTREE, dither=Image.Dither.NONE).save(
+        small, format="png", optimize=True, dpi=(DOTS_PER_INCH,) * 2
+    )
+    return small.getvalue()
+
+
+def new_figure(*, width_in: float = WIDTH_IN, height_in: float, title: str, lines: tuple[str, ...] = ()) -> Figure:
+    """A figure with its title, the lines below it, and the caution at its foot.
+
+    Parameters
+    ----------
+    width_in, height_in : float
+        Size. [inch]
+    title : str
+        What it shows.
+    lines : tuple of str
+        What else must be known to read it; broken where they are too long.
+    """
+    figure = Figure(figsize=(width_in, height_in))
+    letters = int(LINE_LETTERS * width_in / WIDTH_IN)
+    left = 0.12 / width_in
+    wide_title = textwrap.shorten(one_line(title), int(letters * TEXT_PT / TITLE_PT), placeholder=" …")
+    figure.text(left, 1.0 - 0.10 / height_in, wide_title, fontsize=TITLE_PT, fontweight="bold", va="top", gid="title")
+    below = "\n".join(part for line in lines for part in _wrapped(line, letters))
+    figure.text(left, 1.0 - 0.32 / height_in, below, fontsize=TEXT_PT, va="top", gid="subtitle", linespacing=1.25)
+    figure.text(left, 0.07 / height_in, WARNING, fontsize=SMALL_PT, va="bottom", color="#444444", gid="caution")
+    return figure
+
+
+def head_in(lines: tuple[str, ...], *, width_in: float = WIDTH_IN) -> float:
+    """How high title and lines stand. [inch]"""
+    letters = int(LINE_LETTERS * width_in / WIDTH_IN)
+    return 0.42 + 0.155 * sum(len(_wrapped(line, letters)) for line in lines)
+
+
+def _wrapped(line: str, letters: int) -> list[str]:
+    """A line broken where it is too long, but never between a figure and its percent sign."""
+    return textwrap.wrap(one_line(line).replace(" %", "\N{NO-BREAK SPACE}%"), letters)
+
+
+def foot_legend(figure: Figure, handles: list[Any], *, columns: int) -> None:
+    """The legend below a picture, above the caution."""
+    height_in = figure.get_size_inches()[1]
+    figure.legend(handles=handles, loc="lower center", ncols=columns, bbox_to_anchor=(0.5, 0.2 / height_in))
+
+
+def legend_in(entries: int, *, columns: int) -> float:
+    """How high a legend and the caution stand. [inch]"""
+    return 0.32 + 0.185 * -(-entries // columns)
+
+
+def sample(label: str, **settings: Any) -> Line2D:  # noqa: ANN401  as matplotlib has them
+    """An entry of a legend."""
+    return Line2D([], [], label=label, **settings)
+
+
+def short(name: str, letters: int = NAME_LETTERS) -> str:
+    """A name as it stands in a picture."""
+    return shortened(one_line(name), letters)

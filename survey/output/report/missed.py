@@ -1,0 +1,71 @@
+"""Dropouts by likely cause, as the page shows them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from survey.measured.dropouts import NO_FAULTS, UNKNOWN, Dropouts
+from survey.output.answers.dropouts import CAUTION_WORDS, COLUMNS, finding_row, log_words, percent, total_words
+from survey.output.report.sections import Grid
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Cause:
+    """What speaks for a cause, whom it struck, and what to check."""
+
+    title: str
+    evidence: str
+    whom: str
+    check: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Missed:
+    """What the page says of a log."""
+
+    lines: list[str]
+    grid: Grid
+    causes: list[Cause]
+    caution: str
+
+
+def missed(found: Dropouts) -> Missed:
+    """What is missing in a log, in words."""
+    faults = [one for one in found.findings if one.cause not in NO_FAULTS]
+    lines = [
+        f"{log_words(found)}.",
+        f"{total_words(found)}." + ("" if faults or found.silent else " No fault stands out."),
+    ]
+    if found.absent:
+        lines.append(f"Not in the log: {', '.join(found.absent)}.")
+    return Missed(
+        lines=lines,
+        grid=Grid(
+            headings=[one.heading for one in COLUMNS],
+            text=[one.text for one in COLUMNS],
+            rows=[finding_row(found, one) for one in found.findings],
+        ),
+        causes=[
+            Cause(
+                title=f"{one.cause}, {one.subject}" if one.subject else one.cause,
+                evidence=one.evidence,
+                whom="all" if len(one.inverters) == len(found.inverters) else ", ".join(one.inverters),
+                check=one.check,
+            )
+            for one in found.findings
+            if one.cause not in NO_FAULTS or one.cause == UNKNOWN
+        ],
+        caution=CAUTION_WORDS,
+    )
+
+
+def missed_by(found: Dropouts) -> dict[str, tuple[str, float]]:
+    """By inverter: its share of dropouts with their main cause, and the share as a number."""
+    told = {}
+    for k, name in enumerate(found.inverters):
+        polls, gone = int(found.polls_by[k]), int(found.missed_by[k])
+        share = gone / polls if polls else 0.0
+        cause = found.main_cause(k)
+        words = "never heard" if found.silent else f"{percent(share)} {cause}".strip() if gone else "0 %"
+        told[name] = (words, 1.0 if found.silent else share)
+    return told

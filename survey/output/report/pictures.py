@@ -1,0 +1,52 @@
+"""Pictures that stand in the page itself."""
+
+from __future__ import annotations
+
+import base64
+from dataclasses import dataclass
+
+from survey.budget import Progress
+from survey.output.answers.figures import letter
+from survey.scene import Ends, Scene
+
+POINTS = 10_000
+"""Points of a coverage picture at most: fine enough to read on paper, and a second or two of work."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Picture:
+    """A picture as the address of its own content, and what it shows, for whoever cannot see it."""
+
+    address: str
+    words: str
+
+
+def coverage(scene: Scene, gateways: Ends, *, progress: Progress | None = None) -> Picture:
+    """Draw what an inverter would be worth anywhere on the site.
+
+    Parameters
+    ----------
+    scene : Scene
+        The site.
+    gateways : Ends
+        The gateways that hear it, the best of them at each point.
+    progress : callable, optional
+        Told how many points are done.
+
+    Returns
+    -------
+    Picture
+        A PNG.
+    """
+    from survey.budget.coverage import coverage_of, usual_points  # noqa: PLC0415  start-up time
+    from survey.output.pictures import as_bytes, coverage_picture, field_m  # noqa: PLC0415  heavy
+
+    points = min(POINTS, usual_points(scene, len(gateways)))
+    found = coverage_of(scene, gateways, area_m=field_m(scene), points=points, progress=progress)
+    png = as_bytes(coverage_picture(found), "png")
+    names = ", ".join(f"{letter(j)}: {name}" for j, name in enumerate(gateways.names))
+    names = gateways.names[0] if len(gateways) == 1 else names
+    return Picture(
+        address=f"data:image/png;base64,{base64.b64encode(png).decode()}",
+        words=f"Margin of an inverter anywhere on the site, {found.height_m:g} m high, heard by {names}.",
+    )

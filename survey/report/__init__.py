@@ -1,6 +1,0 @@
-"""The page for the job file: what was asked, what is recommended, how sure that is, and every link; one HTML file."""
-
-from survey.report.findings import Findings, Given, findings_of
-from survey.report.page import Stamp, html_page
-
-__all__ = ["Findings", "Given", "Stamp", "findings_of", "html_page"]

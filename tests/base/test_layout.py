@@ -1,0 +1,134 @@
+"""Tables in plain text: as wide as they must be, no wider than the terminal, and straight with any letters."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from survey.base.layout import Column, columns_of, counted, names_within, paragraphs, shortened, table, wrapped
+
+NAMES = (Column("spot", text=True), Column("margin dB"), Column("note", text=True))
+
+
+def test_text_stands_left_and_numbers_stand_right_without_space_at_the_end_of_a_line():
+    assert table(NAMES, [["shed", "3.1", "dry"], ["north fence", "-12.0", ""]]).splitlines() == [
+        "spot         margin dB  note",
+        "-----------  ---------  ----",
+        "shed               3.1  dry",
+        "north fence      -12.0",
+    ]
+
+
+def test_a_table_without_rows_is_its_headings():
+    assert table(NAMES, []) == "spot  margin dB  note\n----  ---------  ----"
+
+
+def test_a_heading_of_two_lines_stands_on_the_lowest():
+    columns = (Column("spot", text=True), Column("margin\ndB"), Column("in the\nstraight line", text=True))
+    assert table(columns, [["shed", "-123.4", "hedge"]]).splitlines() == [
+        "      margin  in the",
+        "spot      dB  straight line",
+        "----  ------  -------------",
+        "shed  -123.4  hedge",
+    ]
+
+
+def test_the_widest_text_is_cut_until_the_table_fits_and_no_number_is():
+    lines = table(NAMES, [["a" * 60, "-123.4", "b" * 30]], width=50).splitlines()
+    assert [len(line) for line in lines] == [35, 50, 50]
+    assert lines[2] == f"{'a' * 12}…{'a' * 5}  {'-123.4':>9}  {'b' * 12}…{'b' * 6}"
+
+
+def test_where_cutting_cannot_help_a_table_is_wider():
+    lines = table([Column("x" * 30), Column("name", text=True)], [["1", "abcdefghij"]], width=20).splitlines()
+    assert lines[2] == " " * 29 + "1  abcde…ij"
+
+
+def test_the_column_that_yields_is_cut_first_and_down_to_its_heading():
+    columns = (Column("spot", text=True), Column("in the\nstraight line", text=True, yields=True))
+    rows = [["a" * 40, ("b" * 30, "c")]]
+    assert table(columns, rows, width=62).splitlines()[3] == f"{'a' * 40}  {'b' * 11}…{'b' * 5} +1"
+    assert table(columns, rows, width=53).splitlines()[3] == f"{'a' * 25}…{'a' * 12}  {'b' * 6}…{'b' * 3} +1"
+
+
+@pytest.mark.parametrize(
+    ("wide", "shown"),
+    [
+        (28, "south fence/10.00,-26.0…3.00"),
+        (27, "south fence/10.00,-26.…3.00"),
+        (21, "south fence/10.0…3.00"),
+        (17, "south fence/…3.00"),
+        (8, "sou…3.00"),
+    ],
+)
+def test_of_a_spot_of_a_search_the_height_is_never_cut(wide, shown):
+    name = "south fence/10.00,-26.00,3.00"
+    assert shortened(name, 29) == name
+    assert shortened(name, wide) == shown
+
+
+@pytest.mark.parametrize(
+    ("wide", "shown"),
+    [(19, "workshop south roof"), (18, "workshop sou…roof"), (13, "workshop…roof"), (8, "works…of")],
+)
+def test_a_name_is_cut_in_its_middle(wide, shown):
+    assert shortened("workshop south roof", wide) == shown
+
+
+@given(st.text(st.sampled_from("ab ,./-10屋根e\u0301…"), max_size=30), st.integers(4, 40))
+def test_a_name_cut_takes_no_more_room_than_there_is(name, wide):
+    assert columns_of(shortened(name, wide)) <= wide
+    assert shortened(name, wide) == name or "…" in shortened(name, wide)
+
+
+def test_of_several_names_as_many_are_shown_as_fit_and_the_rest_is_counted():
+    names = ("lean-to roof", "west gable", "hedge")
+    assert [names_within(names, wide) for wide in (31, 30, 26, 25, 15, 14, 10)] == [
+        "lean-to roof, west gable, hedge",
+        "lean-to roof, west gable +1",
+        "lean-to roof +2",
+        "lean-to roof +2",
+        "lean-to roof +2",
+        "lean-to…oof +2",
+        "lean…of +2",
+    ]
+    assert names_within((), 10) == ""
+
+
+@given(st.lists(st.text("abc 屋", min_size=1, max_size=20), max_size=5), st.integers(10, 60))
+def test_several_names_take_no_more_room_than_there_is_and_none_is_lost(names, wide):
+    text = names_within(tuple(names), wide)
+    assert columns_of(text) <= wide
+    shown, plus, more = text.rpartition(" +")
+    assert len(names) == 0 or (shown if plus else text).count(", ") + 1 + (int(more) if plus else 0) == len(names)
+
+
+def test_columns_stay_straight_with_letters_that_take_two_columns_or_none():
+    lines = table(NAMES, [["屋根", "3.1", ""], ["cafe\u0301", "4.0", ""], ["roof", "5.0", ""]]).splitlines()
+    assert {columns_of(line) for line in lines[2:]} == {len("spot  margin dB")}
+    assert [line.index(figure) for line, figure in zip(lines[2:], ("3.1", "4.0", "5.0"), strict=True)] == [10, 13, 12]
+
+
+def test_wide_letters_are_cut_by_the_columns_they_take():
+    (*_, line) = table([Column("name", text=True)], [["屋根の上のインバーター"]], width=9).splitlines()
+    assert line == "屋根の…ー"
+    assert columns_of(line) == 9
+
+
+def test_things_are_counted_in_singular_and_plural():
+    assert [counted(1, "box"), counted(2, "box"), counted(0, "wall"), counted(2, "foliage")] == [
+        "1 box",
+        "2 boxes",
+        "0 walls",
+        "2 foliage",
+    ]
+
+
+def test_empty_parts_leave_no_gap_between_paragraphs():
+    assert paragraphs("one", "", "two") == "one\n\ntwo"
+
+
+def test_a_sentence_runs_over_lines_with_an_indent_after_the_first():
+    text = wrapped("a wall of brick and a fence of steel, well-known", indent="  ", width=20)
+    assert text.splitlines() == ["  a wall of brick", "    and a fence of", "    steel,", "    well-known"]
+    text = wrapped("wall  of brick and of steel", hang=6, width=20)
+    assert text.splitlines() == ["wall  of brick and", "      of steel"]

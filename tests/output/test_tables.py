@@ -1,0 +1,57 @@
+"""Figures as tables show them: rounding that hides nothing."""
+
+from hypothesis import example, given
+from hypothesis import strategies as st
+
+from survey.output.answers.figures import db, letter, margin, percent
+
+WANTED = [0.5, 0.7, 0.9, 0.95, 0.975, 0.99, 0.995, 0.999, 0.9999, 0.8765, 0.123456]
+chances = st.floats(0.0, 1.0)
+
+
+def lowest(shown):
+    """The least chance that a figure in a table can stand for."""
+    figure = float(shown.strip("<> %"))
+    return 0.0 if shown.startswith("<") else figure / 100.0
+
+
+@given(chances, st.sampled_from(WANTED))
+@example(0.9499, 0.95)
+@example(0.95, 0.95)
+@example(0.57, 0.57)
+@example(0.9949, 0.995)
+def test_a_chance_looks_like_enough_only_where_it_is(chance, wanted):
+    enough = chance >= wanted
+    assert abs(chance - wanted) < 1e-9 or (lowest(percent(chance, wanted=wanted)) >= wanted - 1e-9) == enough
+
+
+@given(chances, st.sampled_from(WANTED))
+def test_a_chance_is_never_shown_better_than_it_is_nor_much_worse(chance, wanted):
+    shown = percent(chance, wanted=wanted)
+    assert lowest(shown) <= chance + 1e-9
+    assert chance - lowest(shown) < 0.0100001
+
+
+@given(chances, st.sampled_from(WANTED))
+def test_nothing_looks_certain_or_impossible(chance, wanted):
+    shown = percent(chance, wanted=wanted)
+    assert shown.startswith("<") or float(shown.strip("<> %")) > 0
+    assert not shown.startswith("100")
+
+
+def test_one_decimal_is_enough_and_zero_has_no_sign():
+    assert [db(value) for value in (-0.04, 12.345, -60.06, float("inf"), float("nan"))] == [
+        "0.0",
+        "12.3",
+        "-60.1",
+        "none",
+        "none",
+    ]
+
+
+def test_below_sixty_decibels_short_there_is_no_margin():
+    assert [margin(value) for value in (-59.99, -60.0, -60.01, -300.0)] == ["-60.0", "-60.0", "none", "none"]
+
+
+def test_letters_go_on_after_z():
+    assert [letter(j) for j in (0, 25, 26, 51, 52, 701, 702)] == ["A", "Z", "AA", "AZ", "BA", "ZZ", "AAA"]
