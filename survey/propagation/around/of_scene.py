@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import numpy as np
 
-from survey.inputs.plan import Foliage
 from survey.propagation.around.bodies import Bodies, bodies_of
 from survey.propagation.penetration import slab_by_angle
 from survey.scene import Scene
@@ -48,15 +47,9 @@ def scene_bodies(scene: Scene) -> Bodies:
         tables.append(np.interp(cosines, steps, losses_db))
     rows = np.array([-1 if one is None else kinds.index(one) for one in obstacles.slabs], dtype=np.int64)
     plants = [
-        (
-            np.array(plant.footprint, dtype=np.float64),
-            float(plant.base_m),
-            float(plant.base_m + plant.height_m),
-            float(loss_db),
-            float(most_db),
-        )
-        for plant, loss_db, most_db in zip(obstacles.entries, obstacles.loss_db, obstacles.most_loss_db, strict=True)
-        if isinstance(plant, Foliage)
+        (np.asarray(volume.footprint_m), float(volume.base_m), float(volume.top_m), float(loss_db), float(most_db))
+        for one, loss_db, most_db in zip(obstacles.entries, obstacles.loss_db, obstacles.most_loss_db, strict=True)
+        if (volume := one.volume()) is not None
     ]
     return bodies_of(
         outlines_m,
