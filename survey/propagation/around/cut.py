@@ -8,6 +8,7 @@ from typing import NamedTuple
 from survey.propagation.around.bodies import DEEP_M, Bodies
 from survey.propagation.around.search import edge_loss_db
 from survey.propagation.around.section import Section, Segment, joined
+from survey.propagation.around.string import smooth
 
 BESIDE_NU = -0.78
 """What ends farther beside a plane than this takes nothing from a line in it (ITU-R P.526-15, section 4.1)."""
@@ -17,6 +18,7 @@ INSIDE_M = 1e-3
 NEAREST = 0.02
 """Ends of solids nearer to an end of the line than this share of its length are taken as so far away."""
 LEVEL_M = 0.1
+SHUT_DB = 40.0
 FAR_M = 50.0
 """Farther from the line than this the outline of a mirror does not count. [m]"""
 
@@ -140,7 +142,9 @@ def beside_loss_db(bodies: Bodies, one: Local, every: list[Local], upright: bool
                 more = other.high[axis] - one.high[axis] if end == 0 else one.low[axis] - other.low[axis]
                 shut = shut or more > -LEVEL_M
         if not shut:
-            best_db = min(best_db, edge_loss_db(one.nu[number]))
+            # Over or under something in the line is the upright plane's affair: the level one only passes what is grazed.
+            more_db = 0.0 if upright else SHUT_DB * smooth(one.nu[number])
+            best_db = min(best_db, edge_loss_db(one.nu[number]) + more_db)
     return best_db
 
 

@@ -213,7 +213,21 @@ def plane_of(
             mixed.append(one)
         else:
             around.append(one)
-    return Plane(section, around, mixed, straight)
+    return Plane(section, [scaled(one, not_beside(section, one.path, mixed)) for one in around], mixed, straight)
+
+
+def not_beside(section: Section, path: Path, mixed: list[Arrival]) -> float:
+    """What is left of a string around things that others pass beside the plane: 1 - F, as past the corner of a wall."""
+    left = 1.0
+    done: list[int] = []
+    for i in path.corners:
+        for _, _, number in section.corners[i].arms:
+            one = section.segments[number]
+            if one.solid in done or not any(one.solid in other.path.beside for other in mixed):
+                continue
+            done.append(one.solid)
+            left *= 1.0 - 10.0 ** (-one.beside_db / 20.0)
+    return left
 
 
 def opening(low: float, high: float) -> float:
