@@ -21,7 +21,6 @@ IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
 
-
 @dataclass(frozen=True, kw_only=True)
 class Around:
     """What goes around, for some lines.

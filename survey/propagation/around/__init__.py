@@ -1,8 +1,8 @@
 """Ways around what stands in a line: one rule for one line after another, in plain Python.
 
 This is the specification. `bodies.py` makes a site ready, `cut.py` cuts a line's upright and level plane, `section.py`
-joins what touches there, `search.py` finds strings, `string.py`, `windows.py` and `unfold.py` work out what arrives along
-one, `plane.py` along all of a plane, `rule.py` joins the planes of a line, and `mirrors.py` adds reflections.
+joins what touches there, `search.py` finds strings, `string.py`, `windows.py` and `unfold.py` work out what arrives
+along one, `plane.py` along all of a plane, `rule.py` joins the planes of a line, and `mirrors.py` adds reflections.
 """
 
 from __future__ import annotations
@@ -47,6 +47,14 @@ class Polarisation(IntEnum):
     UNKNOWN = 0
     VERTICAL = 1
     HORIZONTAL = 2
+
+
+WEIGHTS = {
+    Polarisation.UNKNOWN: (0.5, 0.5),
+    Polarisation.VERTICAL: (1.0, 0.0),
+    Polarisation.HORIZONTAL: (0.0, 1.0),
+}
+"""What a vertical and a horizontal field count for."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -159,12 +167,12 @@ def _one_line(
 ) -> None:
     """Work out one line and put its figures where they belong."""
     line = line_of(start, end)
-    if line.length_m < 1e-6:  # noqa: PLR2004  no line
+    if line.length_m < 1e-6:
         return
     found = line_powers(bodies, line, wavelength_m)
     if found is None:
         return
-    weights = (0.5, 0.5) if polarisation == Polarisation.UNKNOWN else (1.0, 0.0) if polarisation == 1 else (0.0, 1.0)
+    weights = WEIGHTS[polarisation]
     powers = [0.0] * len(Way)
     straight = 0.0
     for weight, one in zip(weights, (found.vertical, found.horizontal), strict=True):
