@@ -54,6 +54,7 @@
 #define NEAREST 0.02
 #define LEVEL_M 0.1
 #define FAR_M 50.0
+#define SHUT_DB 40.0
 /* __init__.py */
 #define MIN_POWER 1e-10
 #define FREE 0.97
@@ -249,7 +250,7 @@ typedef struct {
 } Local;
 
 typedef struct {
-    Arrival found[MAX_STRINGS];
+    Arrival found[MAX_STRINGS], less[MAX_STRINGS];
     const Arrival *around[MAX_STRINGS + 1], *mixed[MAX_STRINGS], *straight;
     Arrival cleared;
     int around_count, mixed_count;

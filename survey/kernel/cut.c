@@ -69,8 +69,11 @@ static double beside_loss_db(const Bodies *bodies, const Workspace *work, const 
         }
     }
     double best_db = 1e9;
-    for (int end = 0; end < 2; end++)
-        if (!shut[end]) best_db = smaller(best_db, edge_loss_db(one->nu[(upright ? 2 : 0) + end]));
+    for (int end = 0; end < 2; end++) {
+        double nu = one->nu[(upright ? 2 : 0) + end];
+        /* Over something in the line is the upright plane's affair: the level one passes what is grazed. */
+        if (!shut[end]) best_db = smaller(best_db, edge_loss_db(nu) + (upright ? 0.0 : SHUT_DB * smooth(nu)));
+    }
     return best_db;
 }
 

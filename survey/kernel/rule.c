@@ -107,6 +107,37 @@ static double string_in_plants_db(const Bodies *bodies, Workspace *work, const S
     return plants_loss_db(bodies, work, points, count, image);
 }
 
+/* Whether a string passes a solid beside the plane. */
+static bool passes_beside(const Scratch *scratch, const Path *path, int solid)
+{
+    for (int step = path->step; step >= 0; step = scratch->steps[step].before)
+        for (int i = 0; i < scratch->steps[step].beside_count; i++)
+            if (scratch->beside_solids[scratch->steps[step].first_beside + i] == solid) return true;
+    return false;
+}
+
+/* What is left of a string around things that others pass beside the plane: 1 - F, as past the corner of a wall. */
+static double not_beside(const Section *section, const Scratch *scratch, const Plane *plane, const Path *path)
+{
+    double left = 1.0;
+    if (!plane->mixed_count) return left;
+    for (int i = 0; i < path->corner_count; i++) {
+        const Corner *corner = section->corners + path->corners[i];
+        for (int k = 0; k < corner->arm_count; k++) {
+            const Segment *one = section->segments + corner->arms[k].segment;
+            bool beside = false, done = false;
+            for (int j = 0; j <= i && !done; j++) { /* arms before this one, of this corner and of those before */
+                const Corner *before = section->corners + path->corners[j];
+                for (int l = 0; l < (j < i ? before->arm_count : k); l++)
+                    done |= section->segments[before->arms[l].segment].solid == one->solid;
+            }
+            for (int j = 0; j < plane->mixed_count && !done; j++) beside |= passes_beside(scratch, plane->mixed[j]->path, one->solid);
+            if (beside) left *= 1.0 - pow(10.0, -one->beside_db / 20.0);
+        }
+    }
+    return left;
+}
+
 /* Everything in one plane; false without memory. */
 static bool plane_of(const Bodies *bodies, Workspace *work, Integrals *integrals, const Line *line, bool upright,
                      double wavelength_m, double most_db, const Image *image, const Window *window)
@@ -130,6 +161,10 @@ static bool plane_of(const Bodies *bodies, Workspace *work, Integrals *integrals
         } else {
             plane->around[plane->around_count++] = one;
         }
+    }
+    for (int i = 0; i < plane->around_count; i++) {
+        plane->less[i] = scaled(plane->around[i], not_beside(work->sections + number, work->scratch + number, plane, plane->around[i]->path));
+        plane->around[i] = plane->less + i;
     }
     return count >= 0;
 }

@@ -17,7 +17,6 @@ from survey.propagation.slight import graze_reach_m
 from survey.scene import Scene
 
 
-
 @dataclass(frozen=True, kw_only=True)
 class Around:
     """What goes around, for some lines.

@@ -124,7 +124,7 @@ def test_inverters_under_a_plane_of_modules_see_the_world_from_below_it():
     scene = scene_of(under)
     assert [one.kind for one in scene.obstacles.entries] == ["modules"]
     middle = links_of(scene, inverters=["row-1-3"])
-    assert excess_db(middle) < 1.0, "out sideways, below the modules"
+    assert excess_db(middle) < 2.0, "out sideways, 0.2 m below the modules' edge, 1 m off: J(-0.5) is 1.9 dB"
     high = dataclasses.replace(under, gateways=(Spot(name="g", at=(-5.0, 0.0), height_m=12.0),))
     up = links_of(scene_of(high), inverters=["row-1-3"])
     assert up.straight_db[0, 0] >= 60.0
@@ -148,22 +148,25 @@ def test_ground_stops_a_way_under_what_stands_on_it_and_a_raised_box_can_be_pass
 
 
 def test_what_stands_in_a_way_around_is_added_to_it():
-    """A wooden fence and a hedge past the left of a container: 4 dB and 3 m of 1 dB/m more on that way only."""
+    """A wooden fence and a hedge past the left of a container: 4 dB and 3 m of 1 dB/m more on that way only.
+
+    Less what comes past the fence's near end, 2 m closer to the line.
+    """
     free = link(container(height_m=20.0), heights_m=(1.5, 1.5))
     fence = Wall(name="fence", along=((3.0, 1.0), (3.0, 9.0)), height_m=20.0, loss_db=4.0)
     hedge = Foliage(
         name="hedge", footprint=((5.0, 0.8), (8.0, 0.8), (8.0, 9.0), (5.0, 9.0)), height_m=20.0, loss_db_per_m=1.0
     )
     found = link(container(height_m=20.0), fence, hedge)
-    assert way_db(found, "left") == pytest.approx(way_db(free, "left") + 4.0 + 3.0, abs=0.2)
-    assert way_db(found, "right") == pytest.approx(way_db(free, "right"))
+    assert way_db(found, "left") == pytest.approx(way_db(free, "left") + 4.0 + 3.0 - 1.5, abs=1.5)
+    assert way_db(found, "right") == pytest.approx(way_db(free, "right"), abs=0.3)
 
 
 def test_a_way_around_that_meets_another_screen_goes_around_that_too():
     alone = link(container(height_m=20.0))
     longer = link(container(height_m=20.0), steel((3.0, 2.0), (3.0, 12.0), height_m=20.0))
-    assert way_db(alone, "left") + 5.0 < way_db(longer, "left") < way_db(alone, "left") + 40.0, "not through it"
-    assert way_db(longer, "right") == pytest.approx(way_db(alone, "right"))
+    assert way_db(alone, "left") + 1.5 < way_db(longer, "left") < way_db(alone, "left") + 40.0, "not through it"
+    assert way_db(longer, "right") == pytest.approx(way_db(alone, "right"), abs=0.3)
 
 
 def test_an_inverter_under_a_roof_of_steel_sees_past_its_edge():

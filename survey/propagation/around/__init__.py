@@ -199,7 +199,7 @@ def _one_line(
 ) -> None:
     """Work out one line and put its figures where they belong."""
     line = line_of(start, end)
-    if line.length_m < 1e-6:  # noqa: PLR2004  no line
+    if line.length_m < 1e-6:
         return
     found = line_powers(bodies, line, wavelength_m)
     if found is None:

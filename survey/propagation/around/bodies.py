@@ -19,7 +19,7 @@ SEAM_M = 0.5 * JOINT_M
 """So far a sheet is moved on where it goes on in another: a line in the seam meets both. [m]"""
 GROUND_M = 0.011
 DEEP_M = -60.0
-"""What comes down to the first height stands on the ground: it reaches down to the second, and nothing passes below. [m]"""
+"""What comes down to the first height stands on the ground: it reaches down to the second. [m]"""
 COPLANAR = 0.995
 SAMPLES = (0.02, 0.25, 0.5, 0.75, 0.98)
 """Places along an edge at which is asked whether it goes on."""
@@ -136,9 +136,7 @@ def bodies_of(
     grown: list[FloatArray] = []
     touching: set[tuple[int, int]] = set()
     for s in range(count):
-        near = [
-            t for t in range(count) if t != s and np.all(box[s][0] <= box[t][1]) and np.all(box[t][0] <= box[s][1])
-        ]
+        near = [t for t in range(count) if t != s and np.all(box[s][0] <= box[t][1]) and np.all(box[t][0] <= box[s][1])]
         grown.append(_grown(outlines_m, s, near, normal, offset_m, inward))
         for t in near:
             if solid_of[s] != solid_of[t] and _touches(outlines_m[s], t, outlines_m, normal, offset_m, inward):
@@ -182,7 +180,9 @@ def _inward(outline_m: FloatArray, normal: FloatArray) -> FloatArray:
     """Unit normals of edges in the sheet's plane, pointing inward; edge i runs from corner i to the next."""
     inward = np.cross(normal, np.roll(outline_m, -1, axis=0) - outline_m)
     inward /= np.maximum(np.linalg.norm(inward, axis=1, keepdims=True), 1e-12)
-    return np.asarray(np.where(np.sum(inward * (outline_m.mean(axis=0) - outline_m), axis=1)[:, None] < 0, -inward, inward))
+    return np.asarray(
+        np.where(np.sum(inward * (outline_m.mean(axis=0) - outline_m), axis=1)[:, None] < 0, -inward, inward)
+    )
 
 
 def _on_sheet(

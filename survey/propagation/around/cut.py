@@ -8,6 +8,7 @@ from typing import NamedTuple
 from survey.propagation.around.bodies import DEEP_M, Bodies
 from survey.propagation.around.search import edge_loss_db
 from survey.propagation.around.section import Section, Segment, joined
+from survey.propagation.around.string import smooth
 
 BESIDE_NU = -0.78
 """What ends farther beside a plane than this takes nothing from a line in it (ITU-R P.526-15, section 4.1)."""
@@ -17,6 +18,7 @@ INSIDE_M = 1e-3
 NEAREST = 0.02
 """Ends of solids nearer to an end of the line than this share of its length are taken as so far away."""
 LEVEL_M = 0.1
+SHUT_DB = 40.0
 FAR_M = 50.0
 """Farther from the line than this the outline of a mirror does not count. [m]"""
 
@@ -65,7 +67,7 @@ class Local(NamedTuple):
     low: tuple[float, float, float]
     high: tuple[float, float, float]
     nu: tuple[float, float, float, float]
-    """How deep the line lies behind its top, its bottom, its left end and its right end; negative where it clears it."""
+    """How deep the line lies behind its top, bottom, left end and right end; negative where it clears it."""
 
 
 def line_of(start_m: tuple[float, float, float], end_m: tuple[float, float, float]) -> Line:
@@ -77,7 +79,9 @@ def line_of(start_m: tuple[float, float, float], end_m: tuple[float, float, floa
     ax, ay, az = dx / length_m, dy / length_m, dz / length_m
     level = math.hypot(ax, ay)
     lx, ly = (-ay / level, ax / level) if level > SAME_M else (0.0, 1.0)
-    return Line(start_m, (ax, ay, az), (ay * 0.0 - az * ly, az * lx - ax * 0.0, ax * ly - ay * lx), (lx, ly, 0.0), length_m)
+    return Line(
+        start_m, (ax, ay, az), (ay * 0.0 - az * ly, az * lx - ax * 0.0, ax * ly - ay * lx), (lx, ly, 0.0), length_m
+    )
 
 
 def local(bodies: Bodies, number: int, line: Line, wavelength_m: float, image: Image | None = None) -> Local:
@@ -140,7 +144,9 @@ def beside_loss_db(bodies: Bodies, one: Local, every: list[Local], upright: bool
                 more = other.high[axis] - one.high[axis] if end == 0 else one.low[axis] - other.low[axis]
                 shut = shut or more > -LEVEL_M
         if not shut:
-            best_db = min(best_db, edge_loss_db(one.nu[number]))
+            # Over something in the line is the upright plane's affair: the level one passes what is grazed.
+            more_db = 0.0 if upright else SHUT_DB * smooth(one.nu[number])
+            best_db = min(best_db, edge_loss_db(one.nu[number]) + more_db)
     return best_db
 
 
@@ -174,7 +180,7 @@ def section_of(
         first = bodies.solid_first[one.solid % len(bodies.radius_m)]
         for number, corners in enumerate(one.corners):
             ends_m = cut(corners, axis, shift)
-            if image is not None and len(ends_m) == 2:  # noqa: PLR2004
+            if image is not None and len(ends_m) == 2:
                 ends_m = before_mirror(ends_m, line, axis, shift, image, one.clip)
             if len(ends_m) < 2 or math.hypot(ends_m[1][0] - ends_m[0][0], ends_m[1][1] - ends_m[0][1]) < INSIDE_M:
                 continue
@@ -200,7 +206,7 @@ def section_of(
                 )
             )
     if image is not None and window is not None:
-        segments.extend(around_mirror(line, upright, image, window))
+        segments.extend(around_mirror(upright, image, window))
     section = joined(segments)
     for number, corner in enumerate(section.corners):  # nothing turns below the ground, or far off around a mirror
         height_m = line.start_m[2] + corner.x * line.along[2] + corner.y * (line.up[2] if upright else line.left[2])
@@ -210,7 +216,7 @@ def section_of(
     return section
 
 
-def around_mirror(line: Line, upright: bool, image: Image, window: Window) -> list[Segment]:
+def around_mirror(upright: bool, image: Image, window: Window) -> list[Segment]:
     """What is no mirror lets nothing through to its image: a sheet on either side of its outline, in its plane."""
     plane = 0 if upright else 1
     (x1, y1), (x2, y2) = window.low[plane], window.high[plane]
@@ -229,8 +235,8 @@ def before_mirror(
     ends_m: list[tuple[float, float]], line: Line, axis: int, shift: float, image: Image, clip: int
 ) -> list[tuple[float, float]]:
     """The part of a cut that lies on its side of the mirror."""
-    out = line.left if axis == 2 else line.up  # noqa: PLR2004
-    off = line.up if axis == 2 else line.left  # noqa: PLR2004
+    out = line.left if axis == 2 else line.up
+    off = line.up if axis == 2 else line.left
     away = []
     for x, y in ends_m:
         total = -image.offset_m

@@ -45,7 +45,11 @@ class Candidate(NamedTuple):
 
 
 def mirror_ways(
-    bodies: Bodies, start_m: tuple[float, float, float], end_m: tuple[float, float, float], wavelength_m: float, least: float
+    bodies: Bodies,
+    start_m: tuple[float, float, float],
+    end_m: tuple[float, float, float],
+    wavelength_m: float,
+    least: float,
 ) -> list[Mirrored]:
     """Paths by way of every mirror that bring more than `least`, the strongest first."""
     direct_m = math.dist(start_m, end_m)
@@ -130,7 +134,7 @@ Cut = tuple[tuple[float, float], tuple[float, float]]
 
 
 def outline(bodies: Bodies, sheet: int, line: Line, plane: int) -> Cut | None:
-    """Ends of a mirror's cut by a plane of its line, or by one beside it that still meets it; from right to left. [m]"""
+    """Ends of a mirror's cut by a plane of its line, or by one beside it that still meets it; right to left. [m]"""
     corners: list[tuple[float, float, float]] = []
     out, off = (line.left, line.up) if plane == 0 else (line.up, line.left)
     for c in range(bodies.first[sheet], bodies.first[sheet + 1]):
@@ -152,7 +156,7 @@ def outline(bodies: Bodies, sheet: int, line: Line, plane: int) -> Cut | None:
         if (p > shift) != (q > shift):
             share = (shift - p) / (q - p)
             found.append((a + share * (u - a), b + share * (v - b)))
-    if len(found) < 2:  # noqa: PLR2004  seen edge on
+    if len(found) < 2:
         return None
     return (found[0], found[1]) if found[0][1] <= found[1][1] else (found[1], found[0])
 

@@ -32,9 +32,7 @@ class Arrival(NamedTuple):
     """Whether it runs to the left of the line for the most part."""
 
 
-def arrivals(
-    section: Section, length_m: float, wavelength_m: float, most_db: float = MAX_LOSS_DB
-) -> list[Arrival]:
+def arrivals(section: Section, length_m: float, wavelength_m: float, most_db: float = MAX_LOSS_DB) -> list[Arrival]:
     """What arrives along each string of a plane; the line itself is among them."""
     found: list[Arrival] = []
     search = Search(section, length_m, wavelength_m)

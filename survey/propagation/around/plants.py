@@ -67,7 +67,7 @@ def chord_m(bodies: Bodies, plant: int, one: Point, other: Point) -> float:
     dx, dy, dz = other[0] - one[0], other[1] - one[1], other[2] - one[2]
     low, high = 0.0, 1.0
     base_m, top_m = float(bodies.plant_base_m[plant]), float(bodies.plant_top_m[plant])
-    if abs(dz) < 1e-12:  # noqa: PLR2004
+    if abs(dz) < 1e-12:
         if not base_m < one[2] < top_m:
             return 0.0
     else:

@@ -22,6 +22,4 @@ def _gauss(count: int) -> tuple[list[float], list[float]]:
 SPAN_POINTS, SPAN_WEIGHTS = _gauss(SPAN_NODES)
 _SHARES, _PARTS = _gauss(NODES)
 POINTS = [REACH * one**CROWDING for one in _SHARES]
-WEIGHTS = [
-    part * REACH * CROWDING * one ** (CROWDING - 1.0) for one, part in zip(_SHARES, _PARTS, strict=True)
-]
+WEIGHTS = [part * REACH * CROWDING * one ** (CROWDING - 1.0) for one, part in zip(_SHARES, _PARTS, strict=True)]

@@ -44,7 +44,7 @@ class Plane(NamedTuple):
 
 
 class Power(NamedTuple):
-    """Powers of one polarisation, relative to the line with nothing there; together what arrives but straight through."""
+    """Powers of one polarisation, relative to the free line; together what arrives but straight through."""
 
     over: float
     left: float
@@ -86,8 +86,12 @@ def line_powers(
     if not near:
         return None
     through_db, crossed = straight_loss_db(bodies, near, line, image)
-    upright = plane_of(bodies, near, places, line, True, wavelength_m, min(worth_db, through_db or MAX_LOSS_DB), image, window)
-    level = plane_of(bodies, near, places, line, False, wavelength_m, min(worth_db, through_db or MAX_LOSS_DB), image, window)
+    upright = plane_of(
+        bodies, near, places, line, True, wavelength_m, min(worth_db, through_db or MAX_LOSS_DB), image, window
+    )
+    level = plane_of(
+        bodies, near, places, line, False, wavelength_m, min(worth_db, through_db or MAX_LOSS_DB), image, window
+    )
     for _ in range(MAX_ROUNDS if crossed else 0):
         best_db = min(best_of(upright), best_of(level), through_db)
         more = [
@@ -101,8 +105,12 @@ def line_powers(
         chosen = [*chosen, *more]
         places = [*places, *(local(bodies, every[i].number, line, wavelength_m, image) for i in more)]
         near = places
-        upright = plane_of(bodies, near, places, line, True, wavelength_m, min(worth_db, through_db or MAX_LOSS_DB), image, window)
-        level = plane_of(bodies, near, places, line, False, wavelength_m, min(worth_db, through_db or MAX_LOSS_DB), image, window)
+        upright = plane_of(
+            bodies, near, places, line, True, wavelength_m, min(worth_db, through_db or MAX_LOSS_DB), image, window
+        )
+        level = plane_of(
+            bodies, near, places, line, False, wavelength_m, min(worth_db, through_db or MAX_LOSS_DB), image, window
+        )
     grazed = [one for one in near if one.solid not in crossed and graze_nu(one) > LEAST_NU]
     straight = straight_amplitude(bodies, grazed, places, line, wavelength_m, image)
     nearest = max(grazed, key=graze_nu).solid if grazed else -1
@@ -175,11 +183,11 @@ def counts(one: Local, line: Line) -> bool:
     return graze_nu(one) > LEAST_NU and one.high[0] > 0.0 and one.low[0] < line.length_m
 
 
-def straight_loss_db(
-    bodies: Bodies, near: list[Local], line: Line, image: Image | None
-) -> tuple[float, list[int]]:
+def straight_loss_db(bodies: Bodies, near: list[Local], line: Line, image: Image | None) -> tuple[float, list[int]]:
     """What the line itself goes through, and which solids; what it only touches is not among them."""
-    section = section_of(bodies, [one for one in near if one.low[2] < -TOUCH_M and one.high[2] > TOUCH_M], near, line, True, False, image)
+    section = section_of(
+        bodies, [one for one in near if one.low[2] < -TOUCH_M and one.high[2] > TOUCH_M], near, line, True, False, image
+    )
     met = met_by_leg(section, 0.0, 0.0, line.length_m, 0.0, -1, -1, 1e9, [])
     return met.loss_db, [section.segments[i].solid for i in met.passed]
 
@@ -213,7 +221,21 @@ def plane_of(
             mixed.append(one)
         else:
             around.append(one)
-    return Plane(section, around, mixed, straight)
+    return Plane(section, [scaled(one, not_beside(section, one.path, mixed)) for one in around], mixed, straight)
+
+
+def not_beside(section: Section, path: Path, mixed: list[Arrival]) -> float:
+    """What is left of a string around things that others pass beside the plane: 1 - F, as past the corner of a wall."""
+    left = 1.0
+    done: list[int] = []
+    for i in path.corners:
+        for _, _, number in section.corners[i].arms:
+            one = section.segments[number]
+            if one.solid in done or not any(one.solid in other.path.beside for other in mixed):
+                continue
+            done.append(one.solid)
+            left *= 1.0 - 10.0 ** (-one.beside_db / 20.0)
+    return left
 
 
 def opening(low: float, high: float) -> float:
@@ -230,7 +252,7 @@ def beyond_edge(nu: float) -> complex:
     weight = smooth((nu - LEAST_NU) / (FULL_NU - LEAST_NU))
     if weight <= 0.0:
         return 1.0 + 0.0j
-    if nu > 12.0:  # noqa: PLR2004  nothing that counts
+    if nu > 12.0:
         return 0j
     # Legs of 1 m and a wavelength of 1 m: nu is twice the height.
     one, _ = field([Station(1.0, 0.5 * nu, math.inf, 0.0, 1.0)], [], 2.0, 1.0)
@@ -242,7 +264,7 @@ def in_space(section: Section, path: Path, line: Line, upright: bool) -> list[tu
     off = line.up if upright else line.left
     points = []
     for i in [-2, *path.corners, -1]:
-        x, y = (section.corners[i].x, section.corners[i].y) if i >= 0 else (0.0 if i == -2 else line.length_m, 0.0)  # noqa: PLR2004
+        x, y = (section.corners[i].x, section.corners[i].y) if i >= 0 else (0.0 if i == -2 else line.length_m, 0.0)
         points.append(
             (
                 line.start_m[0] + x * line.along[0] + y * off[0],
@@ -288,8 +310,8 @@ def straight_amplitude(
 def joined(upright: Plane, level: Plane, straight: float, clear: bool, hard_over: bool) -> Power:
     """Both planes joined, for a vertical field (hard over the top, soft past the sides) or a horizontal one.
 
-    Past the corner of a wall the open part is F + G - F G of the open parts of the two planes, in amplitude; deep in the
-    shadow two ways have no common phase and their powers add.
+    Past the corner of a wall the open part is F + G - F G of the open parts of the two planes, in amplitude; deep in
+    the shadow two ways have no common phase and their powers add.
     """
     sides = [one for one in level.around if one.left]
     others = [one for one in level.around if not one.left]

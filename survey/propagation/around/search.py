@@ -36,7 +36,7 @@ class Path(NamedTuple):
 
 def edge_loss_db(nu: float) -> float:
     """J of ITU-R P.526-15, equation (31), zero below nu = -0.78. [dB]"""
-    if nu <= -0.78:  # noqa: PLR2004  P.526
+    if nu <= -0.78:
         return 0.0
     return max(0.0, 6.9 + 20.0 * math.log10(math.sqrt((nu - 0.1) ** 2 + 1.0) + nu - 0.1))
 

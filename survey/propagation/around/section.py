@@ -166,9 +166,9 @@ def along_face_loss_db(section: Section, one: int, other: int, closed_left: bool
         face = False
         for ax, ay, segment in corner.arms:
             side = dx * ay - dy * ax
-            if abs(side) < 0.02:  # noqa: PLR2004  along the leg
+            if abs(side) < 0.02:
                 face = True
-            elif (side > 0.0) != closed_left and abs(side) > 0.1:  # noqa: PLR2004
+            elif (side > 0.0) != closed_left and abs(side) > 0.1:
                 most_db = max(most_db, section.segments[segment].loss_db)
         if face:
             total_db += most_db

@@ -7,14 +7,14 @@ from typing import NamedTuple
 
 from survey.propagation.around.search import Path, edge_loss_db
 from survey.propagation.around.section import END_M, TOUCH_M, Section, met_by_leg
-from survey.propagation.around.windows import MAX_STATIONS, Face, Station, field, obliquity
+from survey.propagation.around.windows import MAX_STATIONS, Face, Station, obliquity
 
 FULL_NU = -1.8
 """Edges beside a string count in full down to here."""
 LEAST_NU = -2.4
 """Edges deeper beside a string than this do not count: what would be left of their ripple is below 0.7 dB."""
 FACING = 0.35
-"""Edges on opposite sides form one window where they are no farther apart along the string than this share of its width."""
+"""Edges on opposite sides form one window where they lie no farther apart along the string than this of its width."""
 OPAQUE_DB = 20.0
 """What costs this or more stands in the integral; weaker edges beside a string count as a factor. [dB]"""
 STEEP = 0.5
@@ -102,11 +102,11 @@ def edges_along(
             tangent = (mx / middle, my / middle)
             image = image_at(section, corner, points[leg - 1], points[leg + 1], turn_rad)
             edges.append(Edge(at_m, 0.0, turn_rad > 0, turn, 0.0, gain, corner, segments, tangent, image))
-        for number, corner in enumerate(section.corners):
-            if number in path.corners or corner.flat or not corner.arms:
+        for number, near in enumerate(section.corners):
+            if number in path.corners or near.flat or not near.arms:
                 continue
-            along = (corner.x - x1) * dx + (corner.y - y1) * dy
-            off = (corner.y - y1) * dx - (corner.x - x1) * dy
+            along = (near.x - x1) * dx + (near.y - y1) * dy
+            off = (near.y - y1) * dx - (near.x - x1) * dy
             if not END_M < along < size - END_M:
                 continue
             s = at_m + along
@@ -115,17 +115,17 @@ def edges_along(
                 continue
             left = off > TOUCH_M
             if abs(off) <= TOUCH_M:
-                left = sum(dx * arm[1] - dy * arm[0] for arm in corner.arms) > 0.0
+                left = sum(dx * arm[1] - dy * arm[0] for arm in near.arms) > 0.0
             sign = 1.0 if left else -1.0
-            if any(sign * (dx * arm[1] - dy * arm[0]) < -STEEP for arm in corner.arms):
+            if any(sign * (dx * arm[1] - dy * arm[0]) < -STEEP for arm in near.arms):
                 continue
             if abs(off) > 0.01:
                 hidden = met_by_leg(
-                    section, x1 + along * dx, y1 + along * dy, corner.x, corner.y, -1, number, OPAQUE_DB, path.beside
+                    section, x1 + along * dx, y1 + along * dy, near.x, near.y, -1, number, OPAQUE_DB, path.beside
                 )
                 if hidden.loss_db > 0.0:
                     continue
-            segments = [arm[2] for arm in corner.arms]
+            segments = [arm[2] for arm in near.arms]
             image = image_at(section, number, points[leg], points[leg + 1], 0.0)
             beside.append(Edge(s, off, left, 0.0, nu, 1.0, number, segments, (dx, dy), image))
         at_m += size
@@ -155,7 +155,7 @@ def image_at(
     """
     here = section.corners[corner]
     n = outer_angle(section, corner)
-    if not here.arms or n < 1.01:  # noqa: PLR2004  no wedge
+    if not here.arms or n < 1.01:
         return 0.0, 0.0
     turn_rad = abs(turn_rad)
     nearest = []
@@ -186,7 +186,8 @@ def local_nu(edges: list[Edge], edge: Edge, whole_m: float, wavelength_m: float)
     count by half.
     """
     return min(
-        nu_between(edges, edge, False, whole_m, wavelength_m), 0.5 * nu_between(edges, edge, True, whole_m, wavelength_m)
+        nu_between(edges, edge, False, whole_m, wavelength_m),
+        0.5 * nu_between(edges, edge, True, whole_m, wavelength_m),
     )
 
 
@@ -326,7 +327,7 @@ def in_one_face(section: Section, corner: int, other: int) -> bool:
         return False
     for ax, ay, _ in section.corners[corner].arms:
         for bx, by, _ in section.corners[other].arms:
-            if ax * bx + ay * by < -0.95:  # noqa: PLR2004  within 18 degrees
+            if ax * bx + ay * by < -0.95:
                 return True
     return False
 
@@ -351,7 +352,9 @@ def opposite(section: Section, edge: Edge, total_m: float, wavelength_m: float) 
         if s1 * s2 >= 0.0:
             continue
         share = s1 / (s1 - s2)
-        off = (one.x1 + share * (one.x2 - one.x1) - corner.x) * nx + (one.y1 + share * (one.y2 - one.y1) - corner.y) * ny
+        off = (one.x1 + share * (one.x2 - one.x1) - corner.x) * nx + (
+            one.y1 + share * (one.y2 - one.y1) - corner.y
+        ) * ny
         if TOUCH_M < off < nearest:
             nearest, segments, found = off, [number], True
     for number, other in enumerate(section.corners):

@@ -1,4 +1,4 @@
-"""Between two facing walls a zig-zag also bounces to and fro: the string with its later part moved on by their distance.
+"""Between two facing walls a zig-zag also bounces to and fro: its later part moved on by their distance.
 
 A string that passes the end of one wall and then, to the other side, the end of the next may first be thrown back by
 both an equal number of times. Unfolded, all that comes later lies so much farther off, and the string turns by less.
@@ -11,7 +11,16 @@ import math
 
 from survey.propagation.around.search import Path
 from survey.propagation.around.section import END_M, Section
-from survey.propagation.around.string import FULL_NU, LEAST_NU, OPAQUE_DB, image_at, outer_angle, ripple, smooth, wedge_gain
+from survey.propagation.around.string import (
+    FULL_NU,
+    LEAST_NU,
+    OPAQUE_DB,
+    image_at,
+    outer_angle,
+    ripple,
+    smooth,
+    wedge_gain,
+)
 from survey.propagation.around.windows import Face, Station, field
 
 MAX_BOUNCES = 4
@@ -21,7 +30,7 @@ PARALLEL = 0.2
 
 
 def unfolded_powers(section: Section, path: Path, length_m: float, wavelength_m: float) -> tuple[float, float]:
-    """Power of all that bounces between walls along a string, hard and soft, relative to the line with nothing there."""
+    """Power of all that bounces between walls along a string, hard and soft, relative to the free line."""
     hard, soft = 0.0, 0.0
     sides = closed_sides(section, path, length_m)
     for leg in range(len(path.corners) - 1):
@@ -65,7 +74,7 @@ def facing_walls(section: Section, first: int, second: int) -> tuple[float, floa
             width_m = (b.x - a.x) * nx + (b.y - a.y) * ny
             if width_m < 0.0:
                 nx, ny, width_m = -nx, -ny, -width_m
-            if width_m > 0.1 and (best is None or width_m < best[2]):  # noqa: PLR2004  thinner is a joint
+            if width_m > 0.1 and (best is None or width_m < best[2]):
                 best = (nx, ny, width_m, smooth((PARALLEL - across) / PARALLEL))
     return best
 
@@ -162,12 +171,17 @@ def straightened(
             low_m, high_m = (-math.inf, 0.0) if side > 0 else (0.0, math.inf)
             image = image_at(section, corner, points[number - 1], points[number + 1], turn_rad)
             shared = len(members) > 0 and any(one in members[-1] for one in arms)
-            if shared or i + 1 < len(places) and places[i + 1][2] != corner and any(
-                arm[2] in arms for arm in section.corners[places[i + 1][2]].arms
+            if (
+                shared
+                or i + 1 < len(places)
+                and places[i + 1][2] != corner
+                and any(arm[2] in arms for arm in section.corners[places[i + 1][2]].arms)
             ):
                 image = (0.0, 0.0)
             stations.append(
-                Station(starts_m[number], low_m, high_m, 2.0 * math.sin(turn_rad / 2.0), wedge_gain(abs(turn_rad), n), image)
+                Station(
+                    starts_m[number], low_m, high_m, 2.0 * math.sin(turn_rad / 2.0), wedge_gain(abs(turn_rad), n), image
+                )
             )
         else:
             (x1, y1), (x2, y2) = points[number], points[number + 1]

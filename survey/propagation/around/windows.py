@@ -117,9 +117,7 @@ def field(stations: list[Station], faces: list[Face], length_m: float, wavelengt
                 for n in range(len(before)):
                     if hard[n] == 0.0 and soft[n] == 0.0:
                         continue
-                    direct, image = kernel(
-                        before[n], at[m], leg_m, k, last, one, face, duct[i - 1], images, gap_m
-                    )
+                    direct, image = kernel(before[n], at[m], leg_m, k, last, one, face, duct[i - 1], images, gap_m)
                     up_hard += hard[n] * (direct + image)
                     up_soft += soft[n] * (direct - image)
                 carried_hard[m] = up_hard * own[m]
@@ -151,7 +149,16 @@ def with_images(own: list[complex], one: Station, at: list[complex], k: float) -
 
 
 def kernel(
-    u: complex, v: complex, leg_m: float, k: float, last: Station, one: Station, face: Face, duct: bool, images: int, gap_m: float
+    u: complex,
+    v: complex,
+    leg_m: float,
+    k: float,
+    last: Station,
+    one: Station,
+    face: Face,
+    duct: bool,
+    images: int,
+    gap_m: float,
 ) -> tuple[complex, complex]:
     """From one offset to another over a leg: what arrives without a change of sign, and what was thrown back oddly."""
     direct = cmath.exp(-0.5j * k * (u - v) * (u - v) / leg_m)

@@ -38,7 +38,9 @@ class AroundSite:
         t = math.radians(bearing_deg)
         (ux, uy), (vx, vy) = (math.sin(t), math.cos(t)), (math.cos(t), -math.sin(t))
         a, b = length_m / 2.0, width_m / 2.0
-        flat = [(x + p * a * ux + q * b * vx, y + p * a * uy + q * b * vy) for p, q in ((1, 1), (1, -1), (-1, -1), (-1, 1))]
+        flat = [
+            (x + p * a * ux + q * b * vx, y + p * a * uy + q * b * vy) for p, q in ((1, 1), (1, -1), (-1, -1), (-1, 1))
+        ]
         low, high = [(*p, base_m) for p in flat], [(*p, base_m + height_m) for p in flat]
         sides = [[low[i - 1], low[i], high[i], high[i - 1]] for i in range(4)]
         return self._add([*sides, low, high], loss_db, one_solid=True)

@@ -39,9 +39,7 @@ def errors_db(cases, to_site, key="mean_db", polarisation=Polarisation.UNKNOWN):
     found = []
     for case in cases:
         site, ends = to_site(case)
-        found.append(
-            loss_db(site, ends, frequency_mhz=case["frequency_mhz"], polarisation=polarisation) - case[key]
-        )
+        found.append(loss_db(site, ends, frequency_mhz=case["frequency_mhz"], polarisation=polarisation) - case[key])
     return np.array(found)
 
 

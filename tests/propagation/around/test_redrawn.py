@@ -80,7 +80,9 @@ LOSSES_DB = (3.0, 6.0, 12.0, 20.0, 30.0, 60.0)
         (lambda db: AroundSite().wall((0.0, -5.0), (0.0, 5.0), height_m=1.45, loss_db=db), ENDS),
         (lambda db: AroundSite().wall((0.0, -5.0), (0.0, 5.0), height_m=2.45, loss_db=db), ENDS),
         (
-            lambda db: AroundSite().roof((-6.0, -5.0, 3.0), (6.0, -5.0, 3.0), (6.0, 5.0, 3.0), (-6.0, 5.0, 3.0), loss_db=db),
+            lambda db: AroundSite().roof(
+                (-6.0, -5.0, 3.0), (6.0, -5.0, 3.0), (6.0, 5.0, 3.0), (-6.0, 5.0, 3.0), loss_db=db
+            ),
             ((-4.0, 0.0, 3.1), (14.0, 0.0, 2.0)),
         ),
     ],

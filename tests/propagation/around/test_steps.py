@@ -51,7 +51,11 @@ SCANS = {
         2.3,
     ),
     "clad sheet outside a clad shed": (
-        lambda t: AroundSite().shed(-18.0, -10.0, -4.0, 4.0, height_m=3.5, loss_db=22.0).wall((0.0, t), (0.0, t + 6.0), loss_db=22.0),
+        lambda t: (
+            AroundSite()
+            .shed(-18.0, -10.0, -4.0, 4.0, height_m=3.5, loss_db=22.0)
+            .wall((0.0, t), (0.0, t + 6.0), loss_db=22.0)
+        ),
         lambda t: ENDS,
         -0.1,
         0.1,
