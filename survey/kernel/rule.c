@@ -325,14 +325,14 @@ int line_powers(const Bodies *bodies, Workspace *work, Integrals *integrals, con
     if (!some) return 0;
     int crossed = straight_loss_db(bodies, work, line, image, &through_db);
     if (crossed < 0) return -1;
-    double most_db = smaller(MAX_LOSS_DB, smaller(worth_db, through_db > 0.0 ? through_db : MAX_LOSS_DB) + MARGIN_DB);
+    double most_db = smaller(worth_db, (through_db != 0.0 ? through_db : MAX_LOSS_DB) + MARGIN_DB);
+    if (crossed) memset(work->used, 1, (size_t)work->place_count);
     bool straight_only = image && !crossed;
     for (int plane = 0; plane < 2 && !straight_only; plane++)
         if (!plane_of(bodies, work, integrals, line, plane == 0, wavelength_m, most_db, image, window)) return -1;
     for (int round = 0; round < MAX_ROUNDS && crossed; round++) {
         double best_db = smaller(smaller(best_of(work->planes), best_of(work->planes + 1)), through_db);
         bool more = false;
-        for (int i = 0; i < work->place_count; i++) more |= !work->used[i];
         for (int i = 0; i < work->sphere_count; i++) {
             const Sphere *sphere = work->spheres + i;
             if (work->chosen[i] || edge_loss_db(2.0 * sqrt(detour_m(sphere, line) / wavelength_m)) > best_db + MARGIN_DB) continue;

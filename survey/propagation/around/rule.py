@@ -76,7 +76,7 @@ def line_powers(
 ) -> Found | None:
     """Ways around for one line, or for one unfolded at a mirror; nothing where nothing stands near it.
 
-    Strings that lose more than `worth_db` at least are left out.
+    Strings that lose more than `worth_db` by their bound are left out.
     """
     reach = -LEAST_NU * math.sqrt(wavelength_m * line.length_m / 8.0)
     every = places_of(bodies, line, image)
@@ -86,12 +86,11 @@ def line_powers(
     if not near:
         return None
     through_db, crossed = straight_loss_db(bodies, near, line, image)
-    upright = plane_of(
-        bodies, near, places, line, True, wavelength_m, min(worth_db, through_db or MAX_LOSS_DB), image, window
-    )
-    level = plane_of(
-        bodies, near, places, line, False, wavelength_m, min(worth_db, through_db or MAX_LOSS_DB), image, window
-    )
+    if crossed:
+        near = places
+    most_db = min(worth_db, (through_db or MAX_LOSS_DB) + MARGIN_DB)
+    upright = plane_of(bodies, near, places, line, True, wavelength_m, most_db, image, window)
+    level = plane_of(bodies, near, places, line, False, wavelength_m, most_db, image, window)
     for _ in range(MAX_ROUNDS if crossed else 0):
         best_db = min(best_of(upright), best_of(level), through_db)
         more = [
@@ -100,17 +99,13 @@ def line_powers(
             if i not in chosen
             and edge_loss_db(2.0 * math.sqrt(detour_m(every[i], line) / wavelength_m)) <= best_db + MARGIN_DB
         ]
-        if not more and len(near) == len(places):
+        if not more:
             break
         chosen = [*chosen, *more]
         places = [*places, *(local(bodies, every[i].number, line, wavelength_m, image) for i in more)]
         near = places
-        upright = plane_of(
-            bodies, near, places, line, True, wavelength_m, min(worth_db, through_db or MAX_LOSS_DB), image, window
-        )
-        level = plane_of(
-            bodies, near, places, line, False, wavelength_m, min(worth_db, through_db or MAX_LOSS_DB), image, window
-        )
+        upright = plane_of(bodies, near, places, line, True, wavelength_m, most_db, image, window)
+        level = plane_of(bodies, near, places, line, False, wavelength_m, most_db, image, window)
     grazed = [one for one in near if one.solid not in crossed and graze_nu(one) > LEAST_NU]
     straight = straight_amplitude(bodies, grazed, places, line, wavelength_m, image)
     nearest = max(grazed, key=graze_nu).solid if grazed else -1
@@ -199,13 +194,12 @@ def plane_of(
     line: Line,
     upright: bool,
     wavelength_m: float,
-    worth_db: float,
+    most_db: float,
     image: Image | None,
     window: Window | None,
 ) -> Plane:
     """Everything in one plane."""
     section = section_of(bodies, near, every, line, upright, True, image, window)
-    most_db = min(MAX_LOSS_DB, worth_db + MARGIN_DB)
     around, mixed = [], []
     straight = None
     for one in arrivals(section, line.length_m, wavelength_m, most_db):

@@ -4,7 +4,8 @@ import math
 
 import numpy as np
 
-from survey.propagation.around import Polarisation, Way, bodies_of, ways_around
+from survey.propagation import Way
+from survey.propagation.around import Polarisation, bodies_of, ways_around
 
 STEEL_DB = 60.0
 LIGHT_M_MHZ = 299.792458
