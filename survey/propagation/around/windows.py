@@ -25,6 +25,8 @@ MAX_PHASE = 60.0
 """Images that turn by more than this over a window, and kernels too narrow for the points, are not resolved. [rad]"""
 CLOSEST = 0.3
 """Stations nearer together than this share of their own widths are computed as if so far apart."""
+MAX_EXPONENT = 300.0
+"""A safeguard against overflow."""
 TURNED = cmath.exp(-0.25j * math.pi)
 
 
@@ -161,7 +163,8 @@ def kernel(
     gap_m: float,
 ) -> tuple[complex, complex]:
     """From one offset to another over a leg: what arrives without a change of sign, and what was thrown back oddly."""
-    direct = cmath.exp(-0.5j * k * (u - v) * (u - v) / leg_m)
+    exponent = -0.5j * k * (u - v) * (u - v) / leg_m
+    direct = cmath.exp(complex(min(exponent.real, MAX_EXPONENT), exponent.imag))
     image = 0j
     if duct:
         a, b = u - last.low_m, v - one.low_m
@@ -180,14 +183,15 @@ def kernel(
             )
         return direct * (1.0 + even), direct * odd
     if face.right > 0.0:
-        image += face.right * cmath.exp(
-            -0.5j * k * ((u - v) ** 2 + 4.0 * (u - last.low_m) * (v - one.low_m)) / leg_m
-        )
+        image += face.right * falling(-2j * k * (u - last.low_m) * (v - one.low_m) / leg_m)
     if face.left > 0.0:
-        image += face.left * cmath.exp(
-            -0.5j * k * ((u - v) ** 2 + 4.0 * (u - last.high_m) * (v - one.high_m)) / leg_m
-        )
-    return direct, image  # each as one exponential: its parts alone may be too large for a number
+        image += face.left * falling(-2j * k * (u - last.high_m) * (v - one.high_m) / leg_m)
+    return direct, direct * image
+
+
+def falling(exponent: complex) -> complex:
+    """What an image adds: it falls off or turns; one that would rise belongs to points behind its face."""
+    return cmath.exp(exponent) if exponent.real < 1.0 else 0j
 
 
 def obliquity(slant: float) -> float:
