@@ -24,7 +24,9 @@ ROOMS = {
     "geometry": Room("base kernel", "hulls plain"),
     "siting": Room("base", "choice choosing fewest"),
     "scene": Room("base geometry inputs", "correction"),
-    "propagation": Room("base geometry inputs kernel scene", "around bends detours distance enclosed penetration sides slight"),
+    "propagation": Room(
+        "base geometry inputs kernel scene", "around bends detours distance enclosed penetration sides slight"
+    ),
     "budget": Room("base geometry inputs propagation scene", "coverage explanation"),
     "routing": Room("base budget scene siting", "graph weak_points"),
     "measured": Room("base inputs budget propagation scene", "calibration dropouts dropouts.sorting"),

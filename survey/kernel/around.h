@@ -19,7 +19,7 @@
 #define TOUCH_M 1e-6
 /* search.py */
 #define MAX_STRINGS 8
-#define MAX_STEPS 400
+#define MAX_STEPS 100
 #define MAX_CORNERS 6
 #define MARGIN_DB 10.0
 #define MAX_LOSS_DB 75.0
@@ -36,7 +36,7 @@
 #define SHORT_M 0.052
 #define FREE_M 0.14
 /* unfold.py */
-#define MAX_BOUNCES 4
+#define MAX_BOUNCES 2
 #define PARALLEL 0.2
 /* windows.py */
 #define MAX_STATIONS 10
@@ -72,7 +72,7 @@
 #define NEARER_M 1e-6
 #define OWN_WAY_NU 1.4142135623730951
 #define LEAST_SHARE 0.02
-#define MAX_PATHS 4
+#define MAX_PATHS 2
 /* quadrature.py */
 #define NODES 24
 #define SPAN_NODES 40

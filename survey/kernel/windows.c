@@ -291,7 +291,9 @@ static WIDE void carry_any(const Leg *leg, const Piece *from, const Piece *to)
                 double line_x = x - lines[side][1], from_m = lines[side][0];
                 for (int n = 0; n < count; n++) {
                     double a = u[n] - x, b = w[n] - y, c = u[n] - from_m, d = w[n], cosine, sine;
-                    double size = faces[side] * (straight ? 1.0 : exp_of(per_m * (a * b + 2.0 * (c * y + d * line_x))));
+                    double rise = 2.0 * per_m * (c * y + d * line_x); /* what would rise belongs to points behind the face */
+                    double size = faces[side] * (straight ? 1.0 : exp_of(per_m * a * b + rise));
+                    size = rise < 1.0 ? size : 0.0;
                     turn_of(-0.5 * per_m * (a * a - b * b + 4.0 * (c * line_x - d * y)), &cosine, &sine);
                     image_re[n] += size * cosine;
                     image_im[n] += size * sine;
@@ -355,7 +357,10 @@ static WIDE bool carry_turned(const Leg *leg, const Piece *from, const Piece *to
         complex_t hard = {0.0, 0.0}, soft = {0.0, 0.0};
         for (int n = 0; n < NODES; n++) direct[n] = exp_of(-0.5 * per_m * (along[n] - b) * (along[n] - b));
         if (image > 0.0)
-            for (int n = 0; n < NODES; n++) mirrored[n] = image * exp_of(-0.5 * per_m * (along[n] + b) * (along[n] + b));
+            for (int n = 0; n < NODES; n++) {
+                double size = image * exp_of(-0.5 * per_m * (along[n] + b) * (along[n] + b));
+                mirrored[n] = -2.0 * per_m * along[n] * b < 1.0 ? size : 0.0; /* see carry_any */
+            }
         if (image > 0.0)
             for (int n = 0; n < NODES; n++) direct[n] += mirrored[n];
         hard = real_sum_of(hard_re, hard_im, direct);

@@ -14,7 +14,6 @@ from pathlib import Path
 
 import numpy as np
 import scenes
-from places import ROOT
 
 from survey.base.workers import in_order
 from survey.decisions.placement import scores_of

@@ -19,7 +19,7 @@ OWN_WAY_NU = 2.0**0.5
 """A detour of half a wavelength, the first Fresnel zone, as nu: nearer than that a mirror path is no way of its own."""
 LEAST_SHARE = 0.02
 """A mirror path that brings less than this share of what the other ways bring is left out: 0.09 dB."""
-MAX_PATHS = 4
+MAX_PATHS = 2
 """So many mirror paths of a line count, those that may bring most."""
 
 

@@ -37,7 +37,9 @@ def scene_bodies(scene: Scene) -> Bodies:
         if not solid:
             solid.append(0)
         else:
-            solid.append(solid[-1] if obstacles.entries[owner].closed_m() is not None and owner == last else solid[-1] + 1)
+            solid.append(
+                solid[-1] if obstacles.entries[owner].closed_m() is not None and owner == last else solid[-1] + 1
+            )
         last = owner
     kinds = sorted({one for one in obstacles.slabs if one is not None})
     cosines = np.linspace(0.0, 1.0, STEPS)

@@ -9,7 +9,7 @@ from survey.propagation.around.section import TOUCH_M, Section, along_face_loss_
 
 MAX_STRINGS = 8
 """So many strings of a plane are worked out at most."""
-MAX_STEPS = 400
+MAX_STEPS = 100
 """So many legs are looked at in a plane at most."""
 MAX_CORNERS = 6
 """A string that needs more corners than this is given up."""

@@ -23,7 +23,7 @@ from survey.propagation.around.string import (
 )
 from survey.propagation.around.windows import Face, Station, field
 
-MAX_BOUNCES = 4
+MAX_BOUNCES = 2
 """Pairs of bounces that are followed."""
 PARALLEL = 0.2
 """Walls count as facing where the sine of the angle between them is below this."""

@@ -6,14 +6,33 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from places import ROOT
 
 from survey import kernel
+from survey.base.units import wavelength_m
+from survey.inputs.plan_file import read_plan
 from survey.kernel.around import Site
 from survey.kernel.around import site as checked_site
 from survey.propagation import around
-from survey.propagation.around import Polarisation, bodies_of, quadrature, specified_ways, ways_around
+from survey.propagation.around import (
+    Polarisation,
+    bodies_of,
+    cut,
+    mirrors,
+    plane,
+    quadrature,
+    rule,
+    search,
+    section,
+    specified_ways,
+    string,
+    unfold,
+    ways_around,
+    windows,
+)
 from survey.propagation.around import bodies as around_bodies
-from survey.propagation.around import cut, mirrors, plane, rule, search, section, string, unfold, windows
+from survey.propagation.around.of_scene import scene_bodies
+from survey.scene import scene_of
 
 pytestmark = pytest.mark.skipif(kernel.library() is None, reason="no kernel was built here")
 SAME_DB = 1e-6
@@ -21,7 +40,7 @@ LINES = 20
 MODULES = (around, around_bodies, cut, mirrors, plane, quadrature, rule, search, section, string, unfold, windows)
 
 
-def wall(x1, y1, x2, y2, low, high):
+def wall(x1, y1, x2, y2, low, high):  # noqa: PLR0917  as they are written
     return np.array([[x1, y1, low], [x2, y2, low], [x2, y2, high], [x1, y1, high]], dtype=float)
 
 
@@ -87,14 +106,16 @@ def site(seed):
     )
     ends = [np.column_stack([rng.uniform(-5.0, 45.0, (LINES, 2)), rng.uniform(0.5, 5.0, LINES)]) for _ in range(2)]
     starts_m, ends_m = (np.round(one) if whole_metres else one for one in ends)
-    wavelength_m = float(rng.choice([0.123, 0.345]))
-    return bodies, starts_m, ends_m, wavelength_m, Polarisation(int(rng.integers(0, 3)))
+    return bodies, starts_m, ends_m, float(rng.choice([0.123, 0.345])), Polarisation(int(rng.integers(0, 3)))
 
 
 def hold_together(seed):
     """The figures of a random site by both; the share of its lines that have ways around."""
-    bodies, starts_m, ends_m, wavelength_m, polarisation = site(seed)
-    words = {"wavelength_m": wavelength_m, "polarisation": polarisation}
+    bodies, starts_m, ends_m, length_m, polarisation = site(seed)
+    return hold_equal(bodies, starts_m, ends_m, wavelength_m=length_m, polarisation=polarisation)
+
+
+def hold_equal(bodies, starts_m, ends_m, **words):
     ours, theirs = (find(bodies, starts_m, ends_m, **words) for find in (ways_around, specified_ways))
     for one in fields(theirs):
         found, expected = np.asarray(getattr(ours, one.name)), np.asarray(getattr(theirs, one.name))
@@ -110,6 +131,16 @@ def test_the_kernel_is_equal_to_its_specification(seed):
     assert hold_together(seed) > 0
 
 
+@pytest.mark.parametrize("name", ["farm", "house", "warehouse"])
+def test_the_kernel_is_equal_to_its_specification_on_the_demo_sites(name):
+    plan = read_plan(ROOT / "sites" / f"{name}.toml")
+    scene = scene_of(plan)
+    rng = np.random.default_rng(0)
+    ends = [one.at_m[rng.integers(0, len(one), 30)] for one in (scene.inverters, scene.spots)]
+    words = {"wavelength_m": float(wavelength_m(plan.radio.frequency_mhz)), "polarisation": Polarisation.UNKNOWN}
+    hold_equal(scene_bodies(scene), *ends, **words)
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("first", range(100, 1_100, 100))
 def test_the_kernel_is_equal_to_its_specification_on_20_000_random_links(first):
@@ -117,8 +148,8 @@ def test_the_kernel_is_equal_to_its_specification_on_20_000_random_links(first):
 
 
 def test_lines_come_out_the_same_alone_and_in_any_number_of_parts(monkeypatch):
-    bodies, starts_m, ends_m, wavelength_m, polarisation = site(1)
-    words = {"wavelength_m": wavelength_m, "polarisation": polarisation}
+    bodies, starts_m, ends_m, length_m, polarisation = site(1)
+    words = {"wavelength_m": length_m, "polarisation": polarisation}
     whole = ways_around(bodies, starts_m, ends_m, **words)
     monkeypatch.setattr(around, "LINES_AT_ONCE", 3)
     for again in (
@@ -132,7 +163,7 @@ def test_lines_come_out_the_same_alone_and_in_any_number_of_parts(monkeypatch):
 
 
 def test_constants_stand_in_the_kernel_as_in_python():
-    """A constant of the specification that the kernel has must have the same value there, and the kernel has no others."""
+    """A constant of the specification has the same value in the kernel, and the kernel has no others."""
     header = Path(kernel.__file__).with_name("around.h").read_text(encoding="utf-8")
     own = {"PI", "ROOM_STATIONS", "MAX_KNOWN", "BLOCK", "MIN_POWER", "LEAST_POWER"}
     found = dict(re.findall(r"^#define ([A-Z_]+) (-?[\d.e+-]+)\b", header, flags=re.MULTILINE))
@@ -162,7 +193,9 @@ def test_indices_that_lead_out_of_their_array_are_refused(name, value):
         checked_site(**spoilt(bodies, name, value))
 
 
-@pytest.mark.parametrize("name", sorted(set(Site._fields) - {"sheets", "solids", "table_steps", "plants", "mirror", *INDICES}))
+@pytest.mark.parametrize(
+    "name", sorted(set(Site._fields) - {"sheets", "solids", "table_steps", "plants", "mirror", *INDICES})
+)
 def test_figures_that_are_no_numbers_are_refused(name):
     with pytest.raises(ValueError, match=f"^{name}: "):
         checked_site(**spoilt(site(1)[0], name, np.nan))
@@ -173,27 +206,27 @@ def test_arrays_of_another_shape_are_refused(name):
     arrays = {one.name: getattr(site(1)[0], one.name) for one in fields(site(1)[0])}
     wrong = [arrays[name][None]] if name == "table_db" else [arrays[name][:-1], np.concatenate([arrays[name]] * 2)]
     for array in wrong:
-        with pytest.raises(ValueError, match="[a-z_]+: "):
+        with pytest.raises(ValueError, match=r"[a-z_]+: "):
             checked_site(**{**arrays, name: array})
 
 
 def test_lines_that_are_none_are_refused():
-    bodies, starts_m, ends_m, wavelength_m, polarisation = site(1)
+    bodies, starts_m, ends_m, length_m, polarisation = site(1)
     for wrong in (
         {"starts_m": starts_m[:, :2]},
         {"ends_m": ends_m[:-1]},
         {"ends_m": ends_m * np.nan},
         {"wavelength_m": 0.0},
     ):
-        words = {"starts_m": starts_m, "ends_m": ends_m, "wavelength_m": wavelength_m, **wrong}
+        words = {"starts_m": starts_m, "ends_m": ends_m, "wavelength_m": length_m, **wrong}
         with pytest.raises(ValueError, match=next(iter(wrong))):
             ways_around(bodies, words.pop("starts_m"), words.pop("ends_m"), polarisation=polarisation, **words)
 
 
 def test_without_the_kernel_the_specification_does_the_work(monkeypatch):
-    bodies, starts_m, ends_m, wavelength_m, polarisation = site(2)
+    bodies, starts_m, ends_m, length_m, polarisation = site(2)
     asked = []
     monkeypatch.setattr(around, "library", lambda: asked.append(1))
-    found = ways_around(bodies, starts_m[:2], ends_m[:2], wavelength_m=wavelength_m, polarisation=polarisation)
+    found = ways_around(bodies, starts_m[:2], ends_m[:2], wavelength_m=length_m, polarisation=polarisation)
     assert asked
     assert found.loss_db.shape == (2, 4)

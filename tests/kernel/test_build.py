@@ -11,7 +11,6 @@ import pytest
 
 from survey import kernel
 from survey.kernel import build
-from survey.kernel.crossings import crossings
 
 ROOT = Path(__file__).parents[2]
 HOUSE, FARM = (str(ROOT / "sites" / f"{name}.toml") for name in ("house", "farm"))
@@ -79,33 +78,6 @@ def test_a_build_that_fails_says_why_and_leaves_no_kernel_of_other_sources(tmp_p
     monkeypatch.setattr(build, "zig", lambda: None)
     assert "no C compiler found" in build.build(library)
     assert not library.exists()
-
-
-FITS = {
-    "starts_m": np.zeros((2, 3)),
-    "ends_m": np.ones((4, 3)),
-    "normal": np.zeros((5, 3)),
-    "offset_m": np.zeros(5),
-    "edge_normal": np.zeros((5, 4, 3)),
-    "edge_offset_m": np.zeros((5, 4)),
-    "grown_m": np.zeros((5, 4, 3)),
-    "owner": np.zeros(5, dtype=np.int64),
-    "beside_m": np.zeros(5),
-}
-LENGTHS = {"on_sheet_m": 1e-3, "edge_m": 1e-7, "same_point_m": 1e-5}
-
-
-@needs_kernel
-@pytest.mark.parametrize("name", sorted(set(FITS) - {"edge_offset_m"}))  # that one says how many there are
-def test_an_array_that_does_not_fit_is_refused(name):
-    crossings(kernel.library(), **FITS, **LENGTHS)
-    one = FITS[name]
-    wrong = [one[None], one[..., :-1], np.repeat(one, 2, axis=-1)]
-    if one.dtype.kind == "f":
-        wrong += [np.full_like(one, np.nan), np.full_like(one, np.inf)]
-    for each in wrong:
-        with pytest.raises(ValueError, match=f"^{name}: (the shape|a number)"):
-            crossings(kernel.library(), **(FITS | {name: each}), **LENGTHS)
 
 
 def test_indices_out_of_their_range_are_refused():
