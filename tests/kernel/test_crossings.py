@@ -1,4 +1,4 @@
-"""What the kernel for crossings is handed is checked before it; what it finds is tested in tests/geometry/test_crossings.py."""
+"""What the kernel for crossings is handed is checked; what it finds is tested in tests/geometry/test_crossings.py."""
 
 import numpy as np
 import pytest
@@ -44,12 +44,9 @@ def test_where_more_is_found_than_there_is_room_for_all_of_it_is_given(monkeypat
         "ends_m": np.array([[3_000.0, 0.0, 0.0]]),
         "normal": np.tile([1.0, 0.0, 0.0], (len(walls), 1)),
         "offset_m": walls,
-        "edge_normal": np.tile(
-            [[0.0, 1.0, 0.0], [0.0, -1.0, 0.0], [0.0, 0.0, 1.0], [0.0, 0.0, -1.0]], (len(walls), 1, 1)
-        ),
+        "edge_normal": np.tile([[0.0, 1, 0], [0, -1, 0], [0, 0, 1], [0, 0, -1]], (len(walls), 1, 1)),
         "edge_offset_m": np.full((len(walls), 4), -2.0),
-        "grown_m": walls[:, None, None] * [1.0, 0.0, 0.0]
-        + np.array([[0, 2, 2], [0, -2, 2], [0, -2, -2], [0, 2, -2.0]]),
+        "grown_m": walls[:, None, None] * [1, 0, 0] + np.array([[0.0, 2, 2], [0, -2, 2], [0, -2, -2], [0, 2, -2]]),
         "owner": np.arange(len(walls)),
         "beside_m": np.zeros(len(walls)),
     }

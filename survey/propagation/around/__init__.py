@@ -1,8 +1,9 @@
 """Ways around what stands in a line: one rule for one line after another, in plain Python.
 
-This is the specification; where there is a compiled kernel, that does the work, with the same result. `bodies.py` makes a
-site ready, `cut.py` cuts a line's upright and level plane, `section.py` joins what touches there, `search.py` finds strings, `string.py`, `windows.py` and `unfold.py` work out what arrives along
-one, `plane.py` along all of a plane, `rule.py` joins the planes of a line, and `mirrors.py` adds reflections.
+This is the specification; where there is a compiled kernel, that does the work, with the same result. `bodies.py` makes
+a site ready, `cut.py` cuts a line's upright and level plane, `section.py` joins what touches there, `search.py` finds
+strings, `string.py`, `windows.py` and `unfold.py` work out what arrives along one, `plane.py` along all of a plane,
+`rule.py` joins the planes of a line, and `mirrors.py` adds reflections.
 """
 
 from __future__ import annotations
