@@ -476,7 +476,7 @@ void field(Integrals *integrals, const Station *stations, const Face *faces, int
     for (int i = 0; i < integrals->known_count; i++) {
         const Known *known = integrals->known + i;
         if (known->count != count || known->length_m != length_m || known->wavelength_m != wavelength_m || memcmp(known->stations, stations, station_size) ||
-            memcmp(known->faces, faces, face_size))
+            (count > 1 && memcmp(known->faces, faces, face_size)))
             continue;
         *hard = known->hard;
         *soft = known->soft;
@@ -485,7 +485,7 @@ void field(Integrals *integrals, const Station *stations, const Face *faces, int
     worked_out(integrals, stations, faces, count, length_m, wavelength_m, hard, soft);
     Known *known = integrals->known + (integrals->known_count < MAX_KNOWN ? integrals->known_count++ : integrals->oldest++ % MAX_KNOWN);
     memcpy(known->stations, stations, station_size);
-    memcpy(known->faces, faces, face_size);
+    if (count > 1) memcpy(known->faces, faces, face_size);
     known->count = count;
     known->length_m = length_m;
     known->wavelength_m = wavelength_m;
