@@ -383,6 +383,167 @@ static WIDE bool carry_turned(const Leg *leg, const Piece *from, const Piece *to
     return true;
 }
 
+#define HALF_SPAN (SPAN_NODES / 2)
+
+/* The points of a straight piece lie alike to both sides of its middle, so that what is worked out for one does for the other too. */
+static double middle_of(const Contour *contour, const Piece *piece)
+{
+    return 0.5 * (contour->re[piece->first] + contour->re[piece->first + SPAN_NODES - 1]);
+}
+
+static void add_turned(Values *values, int at, double re, double im, double power, double phase)
+{
+    double size = exp_of(power), cosine, sine;
+    turn_of(phase, &cosine, &sine);
+    values->re[at] += size * (re * cosine - im * sine);
+    values->im[at] += size * (re * sine + im * cosine);
+}
+
+static inline double sum_lanes(const double *lanes) { return (lanes[0] + lanes[1]) + (lanes[2] + lanes[3]); }
+
+/* Two straight pieces, x = mu + p and y = mv + q: only exp(jk p q / d) belongs to both. */
+static WIDE void carry_straight(const Leg *leg, const Piece *from, const Piece *to)
+{
+    double mu = middle_of(leg->before, from), mv = middle_of(leg->at, to), per_m = leg->k / leg->leg_m, apart_m = mu - mv;
+    const double *u = leg->before->re + from->first, *v = leg->at->re + to->first;
+    for (int kind = 0; kind < (leg->same ? 1 : 2); kind++) {
+        const Values *values = kind ? leg->soft : leg->hard;
+        Values *up = kind ? leg->up_soft : leg->up_hard;
+        double re[SPAN_NODES], im[SPAN_NODES], sum_re[HALF_SPAN], sum_im[HALF_SPAN], less_re[HALF_SPAN], less_im[HALF_SPAN];
+        for (int n = 0; n < SPAN_NODES; n++) {
+            double p = u[n] - mu, cosine, sine, one = values->re[from->first + n], two = values->im[from->first + n];
+            turn_of(-0.5 * per_m * (p * p + 2.0 * apart_m * p), &cosine, &sine);
+            re[n] = one * cosine - two * sine;
+            im[n] = one * sine + two * cosine;
+        }
+        for (int i = 0; i < HALF_SPAN; i++) {
+            sum_re[i] = re[i] + re[SPAN_NODES - 1 - i];
+            sum_im[i] = im[i] + im[SPAN_NODES - 1 - i];
+            less_re[i] = re[i] - re[SPAN_NODES - 1 - i];
+            less_im[i] = im[i] - im[SPAN_NODES - 1 - i];
+        }
+        for (int j = 0; j < HALF_SPAN; j++) {
+            double q = v[j] - mv, c_re[LANES] = {0.0}, c_im[LANES] = {0.0}, d_re[LANES] = {0.0}, d_im[LANES] = {0.0};
+            double cosines[HALF_SPAN], sines[HALF_SPAN];
+            for (int i = 0; i < HALF_SPAN; i++) turn_of(per_m * (u[i] - mu) * q, cosines + i, sines + i);
+            for (int i = 0; i < HALF_SPAN; i += LANES) {
+                for (int l = 0; l < LANES; l++) {
+                    c_re[l] += sum_re[i + l] * cosines[i + l];
+                    c_im[l] += sum_im[i + l] * cosines[i + l];
+                    d_re[l] += less_re[i + l] * sines[i + l];
+                    d_im[l] += less_im[i + l] * sines[i + l];
+                }
+            }
+            double cr = sum_lanes(c_re), ci = sum_lanes(c_im), dr = sum_lanes(d_re), di = sum_lanes(d_im);
+            double square = q * q + apart_m * apart_m;
+            add_turned(up, to->first + j, cr - di, ci + dr, 0.0, -0.5 * per_m * (square - 2.0 * apart_m * q));
+            add_turned(up, to->first + SPAN_NODES - 1 - j, cr + di, ci - dr, 0.0, -0.5 * per_m * (square + 2.0 * apart_m * q));
+        }
+    }
+}
+
+/* From a straight piece, x = mu + p, to one turned by 45 degrees, v = f + T b: only exp(jk p T b / d) belongs to both. False where the
+   parts would be too large. */
+static WIDE bool carry_to_turned(const Leg *leg, const Piece *from, const Piece *to)
+{
+    double mu = middle_of(leg->before, from), per_m = leg->k / leg->leg_m, apart_m = mu - to->from_m, slant = ROOT_HALF * per_m;
+    const double *u = leg->before->re + from->first, *b = leg->at->along + to->first;
+    if (slant * fabs(b[NODES - 1]) * larger(fabs(u[0] - mu), fabs(apart_m)) > 300.0) return false;
+    for (int kind = 0; kind < (leg->same ? 1 : 2); kind++) {
+        const Values *values = kind ? leg->soft : leg->hard;
+        Values *up = kind ? leg->up_soft : leg->up_hard;
+        double re[SPAN_NODES], im[SPAN_NODES];
+        for (int n = 0; n < SPAN_NODES; n++) {
+            double p = u[n] - mu, cosine, sine, one = values->re[from->first + n], two = values->im[from->first + n];
+            turn_of(-0.5 * per_m * (p * p + 2.0 * apart_m * p), &cosine, &sine);
+            re[n] = one * cosine - two * sine;
+            im[n] = one * sine + two * cosine;
+        }
+        for (int m = 0; m < NODES; m++) {
+            double cosines[HALF_SPAN], sines[HALF_SPAN], rises[HALF_SPAN], falls[HALF_SPAN], sum_re[LANES] = {0.0}, sum_im[LANES] = {0.0};
+            for (int i = 0; i < HALF_SPAN; i++) {
+                double power = slant * (u[i] - mu) * b[m];
+                rises[i] = exp_of(power);
+                falls[i] = 1.0 / rises[i];
+                turn_of(power, cosines + i, sines + i);
+            }
+            for (int i = 0; i < HALF_SPAN; i += LANES) {
+                for (int l = 0; l < LANES; l++) {
+                    int one = i + l, other = SPAN_NODES - 1 - i - l;
+                    double a_re = re[one] * rises[one], a_im = im[one] * rises[one], b_re = re[other] * falls[one], b_im = im[other] * falls[one];
+                    sum_re[l] += (a_re + b_re) * cosines[one] - (a_im - b_im) * sines[one];
+                    sum_im[l] += (a_im + b_im) * cosines[one] + (a_re - b_re) * sines[one];
+                }
+            }
+            double power = slant * apart_m * b[m];
+            add_turned(up, to->first + m, sum_lanes(sum_re), sum_lanes(sum_im), power - 0.5 * per_m * b[m] * b[m],
+                       power - 0.5 * per_m * apart_m * apart_m);
+        }
+    }
+    return true;
+}
+
+/* The same from a piece that is turned, u = e + T a, to a straight one, y = mv + q. */
+static WIDE bool carry_from_turned(const Leg *leg, const Piece *from, const Piece *to)
+{
+    double mv = middle_of(leg->at, to), per_m = leg->k / leg->leg_m, apart_m = from->from_m - mv, slant = ROOT_HALF * per_m;
+    const double *a = leg->before->along + from->first, *v = leg->at->re + to->first;
+    if (slant * fabs(a[NODES - 1]) * larger(fabs(v[0] - mv), fabs(apart_m)) > 300.0) return false;
+    for (int kind = 0; kind < (leg->same ? 1 : 2); kind++) {
+        const Values *values = kind ? leg->soft : leg->hard;
+        Values *up = kind ? leg->up_soft : leg->up_hard;
+        double re[NODES], im[NODES];
+        for (int n = 0; n < NODES; n++) {
+            double power = -slant * apart_m * a[n], cosine, sine, one = values->re[from->first + n], two = values->im[from->first + n];
+            double size = exp_of(power - 0.5 * per_m * a[n] * a[n]);
+            turn_of(power, &cosine, &sine);
+            re[n] = size * (one * cosine - two * sine);
+            im[n] = size * (one * sine + two * cosine);
+        }
+        for (int j = 0; j < HALF_SPAN; j++) {
+            double q = v[j] - mv, cosines[NODES], sines[NODES], rises[NODES], falls[NODES];
+            double one_re[LANES] = {0.0}, one_im[LANES] = {0.0}, two_re[LANES] = {0.0}, two_im[LANES] = {0.0};
+            for (int n = 0; n < NODES; n++) {
+                double power = slant * q * a[n];
+                rises[n] = exp_of(power);
+                falls[n] = 1.0 / rises[n];
+                turn_of(power, cosines + n, sines + n);
+            }
+            for (int n = 0; n < NODES; n += LANES) {
+                for (int l = 0; l < LANES; l++) {
+                    double c_re = re[n + l] * cosines[n + l], c_im = im[n + l] * cosines[n + l];
+                    double s_re = re[n + l] * sines[n + l], s_im = im[n + l] * sines[n + l];
+                    one_re[l] += rises[n + l] * (c_re - s_im);
+                    one_im[l] += rises[n + l] * (c_im + s_re);
+                    two_re[l] += falls[n + l] * (c_re + s_im);
+                    two_im[l] += falls[n + l] * (c_im - s_re);
+                }
+            }
+            double square = q * q + apart_m * apart_m;
+            add_turned(up, to->first + j, sum_lanes(one_re), sum_lanes(one_im), 0.0, -0.5 * per_m * (square - 2.0 * apart_m * q));
+            add_turned(up, to->first + SPAN_NODES - 1 - j, sum_lanes(two_re), sum_lanes(two_im), 0.0,
+                       -0.5 * per_m * (square + 2.0 * apart_m * q));
+        }
+    }
+    return true;
+}
+
+/* From any piece to any other. */
+static void carry_piece(const Leg *leg, const Piece *from, const Piece *to)
+{
+    bool has_face = leg->face->left > 0.0 || leg->face->right > 0.0;
+    if (from->turned && to->turned) {
+        if (carry_turned(leg, from, to)) return;
+    } else if (!has_face) {
+        if (!from->turned && !to->turned) {
+            carry_straight(leg, from, to);
+            return;
+        }
+        if (from->turned ? carry_from_turned(leg, from, to) : carry_to_turned(leg, from, to)) return;
+    }
+    carry_any(leg, from, to);
+}
+
 static void multiply(Values *values, const Values *by, int count)
 {
     for (int n = 0; n < count; n++) {
@@ -406,7 +567,7 @@ static void carry(Leg *leg, Values *own_hard, Values *own_soft)
     for (int q = 0; q < leg->at->piece_count; q++) {
         for (int p = 0; p < leg->before->piece_count; p++) {
             const Piece *from = leg->before->pieces + p, *to = leg->at->pieces + q;
-            if (leg->duct || !from->turned || !to->turned || !carry_turned(leg, from, to)) carry_any(leg, from, to);
+            carry_piece(leg, from, to);
         }
     }
     multiply(own_hard, &up_hard, count);
