@@ -190,34 +190,6 @@ static WIDE bool passing(const Station *one, const Contour *at, double first_leg
     return false;
 }
 
-/* Between two facing faces, whose points all lie on straight pieces: images that keep the sign, and those that change it. */
-static inline void duct_row(const double *u, int count, double x, const Station *last, const Station *one, const Face *face, double leg_m,
-                     double k, int images, double gap_m, double *even_re, double *even_im, double *odd_re, double *odd_im)
-{
-    double reflection = sqrt(face->left * face->right), b = x - one->low_m, direct[ROOM_POINTS];
-    for (int n = 0; n < count; n++) {
-        double a = u[n] - last->low_m;
-        direct[n] = (u[n] - x) * (u[n] - x) - (a - b) * (a - b);
-        turn_of(-0.5 * k * (u[n] - x) * (u[n] - x) / leg_m, even_re + n, even_im + n);
-        odd_re[n] = odd_im[n] = 0.0;
-    }
-    for (int m = -images; m <= images; m++) {
-        double step = 2.0 * m * gap_m, oblique = obliquity(step / leg_m);
-        double even = pow(reflection, 2 * abs(m)) * oblique, odd = pow(reflection, abs(2 * m + (m >= 0 ? 1 : -1))) * oblique;
-        for (int n = 0; n < count; n++) {
-            double a = u[n] - last->low_m, path = a + b + step, cosine, sine;
-            turn_of(-0.5 * k * (path * path + direct[n]) / leg_m, &cosine, &sine);
-            odd_re[n] += odd * cosine;
-            odd_im[n] += odd * sine;
-            if (m == 0) continue;
-            path = a - b + step;
-            turn_of(-0.5 * k * (path * path + direct[n]) / leg_m, &cosine, &sine);
-            even_re[n] += even * cosine;
-            even_im[n] += even * sine;
-        }
-    }
-}
-
 /* Sums of products are added up in LANES parts, which the compiler works out together; all counts are multiples of that. */
 #define LANES 4
 
@@ -264,40 +236,33 @@ typedef struct {
     Values *up_hard, *up_soft;
 } Leg;
 
-/* Any two pieces: complex exponentials from each point to each. */
+/* Any two pieces of which one is turned: complex exponentials from each point to each. */
 static WIDE void carry_any(const Leg *leg, const Piece *from, const Piece *to)
 {
-    double gap_m = leg->duct ? 0.5 * (leg->last->high_m - leg->last->low_m + leg->one->high_m - leg->one->low_m) : 0.0;
     double per_m = leg->k / leg->leg_m, faces[2] = {leg->face->right, leg->face->left};
     double lines[2][2] = {{leg->last->low_m, leg->one->low_m}, {leg->last->high_m, leg->one->high_m}};
-    int images = leg->duct ? image_count(gap_m, leg->leg_m, leg->k) : 0, first = from->first, count = from->count;
-    bool straight = !from->turned && !to->turned;
+    int first = from->first, count = from->count;
     const double *u = leg->before->re + first, *w = leg->before->im + first;
     double re[ROOM_POINTS], im[ROOM_POINTS], image_re[ROOM_POINTS], image_im[ROOM_POINTS];
     for (int m = to->first; m < to->first + to->count; m++) {
         double x = leg->at->re[m], y = leg->at->im[m];
-        if (leg->duct) {
-            duct_row(u, count, x, leg->last, leg->one, leg->face, leg->leg_m, leg->k, images, gap_m, re, im, image_re, image_im);
-        } else {
+        for (int n = 0; n < count; n++) {
+            double a = u[n] - x, b = w[n] - y, size = exp_of(per_m * a * b), cosine, sine;
+            turn_of(-0.5 * per_m * (a * a - b * b), &cosine, &sine);
+            re[n] = size * cosine;
+            im[n] = size * sine;
+            image_re[n] = image_im[n] = 0.0;
+        }
+        for (int side = 0; side < 2; side++) {
+            if (!(faces[side] > 0.0)) continue;
+            double line_x = x - lines[side][1], from_m = lines[side][0];
             for (int n = 0; n < count; n++) {
-                double a = u[n] - x, b = w[n] - y, size = straight ? 1.0 : exp_of(per_m * a * b), cosine, sine;
-                turn_of(-0.5 * per_m * (a * a - b * b), &cosine, &sine);
-                re[n] = size * cosine;
-                im[n] = size * sine;
-                image_re[n] = image_im[n] = 0.0;
-            }
-            for (int side = 0; side < 2; side++) {
-                if (!(faces[side] > 0.0)) continue;
-                double line_x = x - lines[side][1], from_m = lines[side][0];
-                for (int n = 0; n < count; n++) {
-                    double a = u[n] - x, b = w[n] - y, c = u[n] - from_m, d = w[n], cosine, sine;
-                    double rise = 2.0 * per_m * (c * y + d * line_x); /* what would rise belongs to points behind the face */
-                    double size = faces[side] * (straight ? 1.0 : exp_of(per_m * a * b + rise));
-                    size = rise < 1.0 ? size : 0.0;
-                    turn_of(-0.5 * per_m * (a * a - b * b + 4.0 * (c * line_x - d * y)), &cosine, &sine);
-                    image_re[n] += size * cosine;
-                    image_im[n] += size * sine;
-                }
+                double a = u[n] - x, b = w[n] - y, c = u[n] - from_m, d = w[n], cosine, sine;
+                double rise = 2.0 * per_m * (c * y + d * line_x); /* what would rise belongs to points behind the face */
+                double size = rise < 1.0 ? faces[side] * exp_of(per_m * a * b + rise) : 0.0;
+                turn_of(-0.5 * per_m * (a * a - b * b + 4.0 * (c * line_x - d * y)), &cosine, &sine);
+                image_re[n] += size * cosine;
+                image_im[n] += size * sine;
             }
         }
         complex_t direct = sum_of(leg->hard->re + first, leg->hard->im + first, re, im, count);
@@ -401,43 +366,97 @@ static void add_turned(Values *values, int at, double re, double im, double powe
 
 static inline double sum_lanes(const double *lanes) { return (lanes[0] + lanes[1]) + (lanes[2] + lanes[3]); }
 
-/* Two straight pieces, x = mu + p and y = mv + q: only exp(jk p q / d) belongs to both. */
+/* A wave from x to y, or one of its images: weight exp(-jk (x^2 + y^2 + 2 sigma x y + px x + py y + c) / 2d); odd ones change sign in
+   soft fields. */
+typedef struct {
+    double sigma, px, py, c, weight;
+    bool odd;
+} Term;
+
+#define MAX_TERMS (4 * MAX_IMAGES + 3)
+
+/* The wave itself and its images in the faces of a leg; gives how many. */
+static int terms_of(const Leg *leg, Term *terms)
+{
+    const Face *face = leg->face;
+    Term direct = {-1.0, 0.0, 0.0, 0.0, 1.0, false};
+    int count = 0;
+    terms[count++] = direct;
+    if (!leg->duct) {
+        double lines[2][3] = {{face->right, leg->last->low_m, leg->one->low_m}, {face->left, leg->last->high_m, leg->one->high_m}};
+        for (int side = 0; side < 2; side++) {
+            if (!(lines[side][0] > 0.0)) continue;
+            double l = lines[side][1], m = lines[side][2];
+            Term image = {1.0, -4.0 * m, -4.0 * l, 4.0 * l * m, lines[side][0], true};
+            terms[count++] = image;
+        }
+        return count;
+    }
+    double l = leg->last->low_m, m = leg->one->low_m, gap_m = 0.5 * (leg->last->high_m - l + leg->one->high_m - m);
+    double reflection = sqrt(face->left * face->right);
+    int images = image_count(gap_m, leg->leg_m, leg->k);
+    for (int n = -images; n <= images; n++) {
+        double step = 2.0 * n * gap_m, oblique = obliquity(step / leg->leg_m);
+        Term even = {-1.0, 2.0 * step, -2.0 * step, step * step - 2.0 * step * (l - m), pow(reflection, 2 * abs(n)) * oblique, false};
+        Term odd = {1.0, 2.0 * step - 4.0 * m, 2.0 * step - 4.0 * l, 4.0 * l * m - 2.0 * step * (l + m) + step * step,
+                    pow(reflection, abs(2 * n + (n >= 0 ? 1 : -1))) * oblique, true};
+        if (n != 0) terms[count++] = even;
+        terms[count++] = odd;
+    }
+    return count;
+}
+
+/* Two straight pieces, x = mu + p and y = mv + q: only exp(jk p q / d) belongs to both, and to all images. */
 static WIDE void carry_straight(const Leg *leg, const Piece *from, const Piece *to)
 {
-    double mu = middle_of(leg->before, from), mv = middle_of(leg->at, to), per_m = leg->k / leg->leg_m, apart_m = mu - mv;
+    double mu = middle_of(leg->before, from), mv = middle_of(leg->at, to), per_m = leg->k / leg->leg_m;
     const double *u = leg->before->re + from->first, *v = leg->at->re + to->first;
-    for (int kind = 0; kind < (leg->same ? 1 : 2); kind++) {
-        const Values *values = kind ? leg->soft : leg->hard;
-        Values *up = kind ? leg->up_soft : leg->up_hard;
-        double re[SPAN_NODES], im[SPAN_NODES], sum_re[HALF_SPAN], sum_im[HALF_SPAN], less_re[HALF_SPAN], less_im[HALF_SPAN];
+    double cosines[HALF_SPAN][HALF_SPAN], sines[HALF_SPAN][HALF_SPAN];
+    Term terms[MAX_TERMS];
+    int count = terms_of(leg, terms);
+    for (int j = 0; j < HALF_SPAN; j++)
+        for (int i = 0; i < HALF_SPAN; i++) turn_of(per_m * (u[i] - mu) * (v[j] - mv), cosines[j] + i, sines[j] + i);
+    for (int number = 0; number < count; number++) {
+        const Term *term = terms + number;
+        double turn_re[SPAN_NODES], turn_im[SPAN_NODES], to_re[SPAN_NODES], to_im[SPAN_NODES];
         for (int n = 0; n < SPAN_NODES; n++) {
-            double p = u[n] - mu, cosine, sine, one = values->re[from->first + n], two = values->im[from->first + n];
-            turn_of(-0.5 * per_m * (p * p + 2.0 * apart_m * p), &cosine, &sine);
-            re[n] = one * cosine - two * sine;
-            im[n] = one * sine + two * cosine;
+            double x = u[n], y = v[n];
+            turn_of(-0.5 * per_m * (x * x + term->px * x + 2.0 * term->sigma * mv * (x - mu)), turn_re + n, turn_im + n);
+            turn_of(-0.5 * per_m * (y * y + term->py * y + 2.0 * term->sigma * mu * y + term->c), to_re + n, to_im + n);
         }
-        for (int i = 0; i < HALF_SPAN; i++) {
-            sum_re[i] = re[i] + re[SPAN_NODES - 1 - i];
-            sum_im[i] = im[i] + im[SPAN_NODES - 1 - i];
-            less_re[i] = re[i] - re[SPAN_NODES - 1 - i];
-            less_im[i] = im[i] - im[SPAN_NODES - 1 - i];
-        }
-        for (int j = 0; j < HALF_SPAN; j++) {
-            double q = v[j] - mv, c_re[LANES] = {0.0}, c_im[LANES] = {0.0}, d_re[LANES] = {0.0}, d_im[LANES] = {0.0};
-            double cosines[HALF_SPAN], sines[HALF_SPAN];
-            for (int i = 0; i < HALF_SPAN; i++) turn_of(per_m * (u[i] - mu) * q, cosines + i, sines + i);
-            for (int i = 0; i < HALF_SPAN; i += LANES) {
-                for (int l = 0; l < LANES; l++) {
-                    c_re[l] += sum_re[i + l] * cosines[i + l];
-                    c_im[l] += sum_im[i + l] * cosines[i + l];
-                    d_re[l] += less_re[i + l] * sines[i + l];
-                    d_im[l] += less_im[i + l] * sines[i + l];
-                }
+        for (int kind = 0; kind < (leg->same ? 1 : 2); kind++) {
+            const Values *values = kind ? leg->soft : leg->hard;
+            Values *up = kind ? leg->up_soft : leg->up_hard;
+            double weight = kind && term->odd ? -term->weight : term->weight;
+            double re[SPAN_NODES], im[SPAN_NODES], sum_re[HALF_SPAN], sum_im[HALF_SPAN], less_re[HALF_SPAN], less_im[HALF_SPAN];
+            for (int n = 0; n < SPAN_NODES; n++) {
+                double one = weight * values->re[from->first + n], two = weight * values->im[from->first + n];
+                re[n] = one * turn_re[n] - two * turn_im[n];
+                im[n] = one * turn_im[n] + two * turn_re[n];
             }
-            double cr = sum_lanes(c_re), ci = sum_lanes(c_im), dr = sum_lanes(d_re), di = sum_lanes(d_im);
-            double square = q * q + apart_m * apart_m;
-            add_turned(up, to->first + j, cr - di, ci + dr, 0.0, -0.5 * per_m * (square - 2.0 * apart_m * q));
-            add_turned(up, to->first + SPAN_NODES - 1 - j, cr + di, ci - dr, 0.0, -0.5 * per_m * (square + 2.0 * apart_m * q));
+            for (int i = 0; i < HALF_SPAN; i++) {
+                sum_re[i] = re[i] + re[SPAN_NODES - 1 - i];
+                sum_im[i] = im[i] + im[SPAN_NODES - 1 - i];
+                less_re[i] = -term->sigma * (re[i] - re[SPAN_NODES - 1 - i]);
+                less_im[i] = -term->sigma * (im[i] - im[SPAN_NODES - 1 - i]);
+            }
+            for (int j = 0; j < HALF_SPAN; j++) {
+                double c_re[LANES] = {0.0}, c_im[LANES] = {0.0}, d_re[LANES] = {0.0}, d_im[LANES] = {0.0};
+                for (int i = 0; i < HALF_SPAN; i += LANES) {
+                    for (int l = 0; l < LANES; l++) {
+                        c_re[l] += sum_re[i + l] * cosines[j][i + l];
+                        c_im[l] += sum_im[i + l] * cosines[j][i + l];
+                        d_re[l] += less_re[i + l] * sines[j][i + l];
+                        d_im[l] += less_im[i + l] * sines[j][i + l];
+                    }
+                }
+                double cr = sum_lanes(c_re), ci = sum_lanes(c_im), dr = sum_lanes(d_re), di = sum_lanes(d_im);
+                int one = to->first + j, other = SPAN_NODES - 1 - j;
+                up->re[one] += (cr - di) * to_re[j] - (ci + dr) * to_im[j];
+                up->im[one] += (cr - di) * to_im[j] + (ci + dr) * to_re[j];
+                up->re[to->first + other] += (cr + di) * to_re[other] - (ci - dr) * to_im[other];
+                up->im[to->first + other] += (cr + di) * to_im[other] + (ci - dr) * to_re[other];
+            }
         }
     }
 }
@@ -534,11 +553,10 @@ static void carry_piece(const Leg *leg, const Piece *from, const Piece *to)
     bool has_face = leg->face->left > 0.0 || leg->face->right > 0.0;
     if (from->turned && to->turned) {
         if (carry_turned(leg, from, to)) return;
+    } else if (!from->turned && !to->turned) {
+        carry_straight(leg, from, to);
+        return;
     } else if (!has_face) {
-        if (!from->turned && !to->turned) {
-            carry_straight(leg, from, to);
-            return;
-        }
         if (from->turned ? carry_from_turned(leg, from, to) : carry_to_turned(leg, from, to)) return;
     }
     carry_any(leg, from, to);
