@@ -41,7 +41,7 @@ def test_the_examples_in_its_notes_read_without_fault_too(run, folder):
         text = text.replace(block, re.sub(r"^# ", "", block, flags=re.MULTILINE))
     (folder / "job.toml").write_text(text, encoding="utf-8")
     plan = read_plan(Path("job.toml"))
-    assert [one.name for one in (*plan.obstacles, *plan.searches)] == ["container", "north fence"]
+    assert [one.name for one in (*plan.obstacles, *plan.searches)] == ["house north wall", "container", "north fence"]
 
 
 def test_a_file_that_is_there_is_not_written_over(run, folder):
