@@ -27,7 +27,7 @@ ROOMS = {
     "propagation": Room(
         "base geometry inputs kernel scene", "around bends detours distance enclosed penetration sides slight"
     ),
-    "budget": Room("base geometry inputs propagation scene", "coverage explanation"),
+    "budget": Room("base geometry inputs kernel propagation scene", "coverage explanation"),
     "routing": Room("base budget scene siting", "graph weak_points"),
     "measured": Room("base inputs budget propagation scene", "calibration dropouts dropouts.sorting"),
     "decisions": Room(

@@ -2,7 +2,6 @@
 
 import os
 import re
-from dataclasses import replace
 
 import matplotlib as mpl
 import numpy as np
@@ -256,16 +255,6 @@ def test_a_coverage_picture_says_what_its_colours_mean(show):
     expected = found.margin_db if show == "margin" else found.reliability
     assert np.asarray(field.get_array()) == pytest.approx(expected)
     assert field.get_cmap().name == "cividis"
-
-
-@pytest.mark.parametrize(("share", "words"), [(0.314, "at 31 %"), (0.002, "at less than 1 %"), (0.0, None)])
-def test_a_coverage_picture_says_at_how_many_points_ways_around_are_interpolated(tmp_path, share, words):
-    scene = small(tmp_path)
-    found = replace(coverage_of(scene, scene.gateways, area_m=field_m(scene), points=25), told_share=share)
-    text = said(coverage_picture(found), "subtitle")
-    assert f"Points {found.x_m[1] - found.x_m[0]:.1f} m apart." in text
-    assert ("interpolated" in text) == (words is not None)
-    assert words is None or f"Ways around are interpolated {words} of them." in text
 
 
 def test_certainty_stands_where_there_is_no_shadowing(tmp_path):
