@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from survey.base.arrays import BoolArray
 from survey.decisions.placement import short_of_room
 from survey.geometry import inside_boxes, on_sheet
-from survey.inputs.materials import BUILT_IN, vegetation_loss
+from survey.inputs.materials import BUILT_IN, foliage_loss
 from survey.inputs.plan import OwnRadio, Plan, RadioEnd
 from survey.links import Links, Progress, links_in_blocks
 from survey.scene import Ends, Scene, box_outlines_m
@@ -124,8 +124,9 @@ def defaults_of(plan: Plan) -> tuple[tuple[tuple[str, str, object], int], ...]:
     sheets = sum(array.module_depth_m is not None for array in plan.arrays)
     for one in [one for one in counts if one[1] == "clearance_m"]:
         counts[one] = min(counts[one], sheets)
-    for key, usual in zip(("loss_db_per_m", "most_loss_db"), vegetation_loss(plan.radio.frequency_mhz), strict=True):
-        counts["[[foliage]]", key, round(usual, 3)] = sum(plant.loss_db_per_m is None for plant in plan.foliage)
+    without = [plant for plant in plan.foliage if plant.loss_db_per_m is None]
+    for key, usual in foliage_loss(plan.radio.frequency_mhz)._asdict().items():
+        counts["[[foliage]]", key, round(usual, 3)] = sum(getattr(plant, key) is None for plant in without)
     return tuple((one, times) for one, times in counts.items() if times)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from survey.links.figures import Links, carried_by, passes_of
+from survey.links.figures import Links, carried_by, passes_of, passes_through
 from survey.links.states import CARRIERS, HOLDS, MARGINAL_RELIABILITY, STATES, WAYS, StateArray, state_of
 from survey.links.working import (
     Detours,
@@ -30,6 +30,7 @@ __all__ = [
     "links_in_blocks",
     "links_of",
     "passes_of",
+    "passes_through",
     "state_of",
     "straight_links",
 ]

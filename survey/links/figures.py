@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.base.arrays import FloatArray
+from survey.base.arrays import FloatArray, IntArray
 from survey.base.probability import chance_above
 from survey.base.units import ratio_from_db
 from survey.geometry import Chords, Crossings
@@ -18,7 +18,7 @@ from survey.inputs.antennas import gains_dbi
 from survey.links.states import HOLDS, WAYS, StateArray, state_of
 from survey.propagation import power_sum_loss_db
 from survey.propagation.enclosed import Leaks
-from survey.propagation.penetration import chord_losses_db, sheet_losses_db
+from survey.propagation.penetration import chord_losses_db, chord_metres, sheet_losses_db
 from survey.scene import Ends, Scene
 
 
@@ -47,7 +47,7 @@ class Links:
     leave_deg, arrive_deg : ndarray of float
         Elevation in which the strongest way around leaves the inverter, and in which it leaves the gateway. [deg]
     spread_squared_db2 : ndarray of float
-        Sum of the squared spreads of the sheets crossed. [dB^2]
+        Sum of the squared spreads of the sheets and plants crossed. [dB^2]
     leaks : Leaks
         What the ways around go through all the same: a link is inverter times gateways plus gateway.
     crossings, chords : Crossings, Chords
@@ -275,6 +275,26 @@ def own_spreads_db(scene: Scene) -> FloatArray:
     return np.where(scene.correction.unit >= 0, 0.0, scene.obstacles.spread_db)
 
 
+def passes_through(links: Links) -> tuple[IntArray, IntArray, FloatArray]:
+    """Return what straight lines go through, a row for each crossing and each chord.
+
+    Parameters
+    ----------
+    links : Links
+        Some links.
+
+    Returns
+    -------
+    tuple of three ndarrays, shape (rows,)
+        Link as inverter times gateways plus gateway; number of the obstacle; and how often its loss counts: once for a
+        sheet [-], for foliage the metres that count [m].
+    """
+    met, inside, gateways = links.crossings, links.chords, links.shape[1]
+    link = np.concatenate([met.start * gateways + met.end, inside.start * gateways + inside.end])
+    owner = np.concatenate([links.scene.sheets.owner[met.sheet], links.scene.prisms.owner[inside.prism]])
+    return link, owner, np.concatenate([np.ones(len(met)), chord_metres(links.scene, inside)[0]])
+
+
 def passes_of(links: Links, unit: NDArray[np.int64], units: int) -> FloatArray:
     """How often each straight line goes through the obstacles of each unit.
 
@@ -290,13 +310,11 @@ def passes_of(links: Links, unit: NDArray[np.int64], units: int) -> FloatArray:
     Returns
     -------
     ndarray of float, shape (inverters * gateways, units)
-        Numbers of crossings.
+        Numbers of crossings; for foliage metres that count.
     """
-    met = links.crossings
-    of = unit[links.scene.sheets.owner[met.sheet]]
-    link = (met.start * links.shape[1] + met.end)[of >= 0]
-    count = links.shape[0] * links.shape[1]
-    found = np.bincount(link * units + of[of >= 0], minlength=count * units) if units else np.zeros(0)
+    link, owner, times = passes_through(links)
+    known, count = unit[owner] >= 0, links.shape[0] * links.shape[1]
+    found = np.bincount(link[known] * units + unit[owner[known]], times[known], count * units) if units else np.zeros(0)
     return found.astype(np.float64).reshape(count, units)
 
 

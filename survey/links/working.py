@@ -18,7 +18,7 @@ from survey.links.states import WAYS
 from survey.propagation.around import Around, around, near_lines, within_reach
 from survey.propagation.distance import log_distance_loss_db
 from survey.propagation.enclosed import Shut, no_leaks, shut_on_one_side
-from survey.propagation.penetration import chord_losses_db, sheet_losses_db, total_over_links
+from survey.propagation.penetration import chord_losses_db, chord_metres, sheet_losses_db, total_over_links
 from survey.propagation.sides import Near, blocked_lines
 from survey.propagation.slight import graze_reach_m
 from survey.scene import Ends, Scene
@@ -144,7 +144,9 @@ def straight_links(scene: Scene, inverters: Ends, gateways: Ends) -> tuple[Links
     number, near = near_lines(through, missed, scene.screens, columns=shape[1])
     inside = chords(inverters.at_m, gateways.at_m, scene.prisms)
     owner = scene.sheets.owner[through.sheet]
-    spreads_db = own_spreads_db(scene)[owner]
+    plant = scene.prisms.owner[inside.prism]
+    metres, whole_metres = chord_metres(scene, inside)
+    spreads_db = own_spreads_db(scene)
     straight_db = total_over_links(through, sheet_losses_db(scene, through, inverters.at_m, gateways.at_m), shape=shape)
     no_way = np.broadcast_to(np.nan, shape)
     links = Links(
@@ -165,7 +167,8 @@ def straight_links(scene: Scene, inverters: Ends, gateways: Ends) -> tuple[Links
         mirror=np.broadcast_to(np.int64(-1), shape),
         leave_deg=no_way,
         arrive_deg=no_way,
-        spread_squared_db2=total_over_links(through, spreads_db**2, shape=shape),
+        spread_squared_db2=total_over_links(through, spreads_db[owner] ** 2, shape=shape)
+        + total_over_links(inside, spreads_db[plant] ** 2 * metres * whole_metres, shape=shape),
         leaks=no_leaks(),
         crossings=through,
         chords=inside,

@@ -10,7 +10,7 @@ import numpy as np
 
 from survey.base.arrays import BoolArray, FloatArray
 from survey.geometry import Prisms, Screens, Sheets, convex_outlines, prisms_of, screens_of, sheets_of
-from survey.inputs.materials import vegetation_loss
+from survey.inputs.materials import FoliageLoss, foliage_loss
 from survey.inputs.plan import Box, Foliage, Plan, Roof, Wall
 
 MODULE_MATERIAL = "pv module"
@@ -29,7 +29,7 @@ class Obstacles:
     materials : tuple of str
         Material, or nothing where the obstacle carries its own loss.
     loss_db, spread_db : ndarray of float, shape (obstacles,)
-        Loss of a pass and its standard deviation; for foliage the loss of a metre. [dB; dB/m]
+        Loss of a pass and its standard deviation; for foliage those of the first metre. [dB; dB/m]
     opaque : ndarray of bool, shape (obstacles,)
         Of a material that lets nothing through that counts.
     slabs : tuple of (str, float) or None
@@ -103,13 +103,13 @@ def obstacles_of(plan: Plan) -> tuple[Obstacles, Sheets, Prisms, Screens]:
         for row, sheet_m in enumerate(array.module_sheets_m(), start=1):
             add("modules", array.row_name(row), [sheet_m], None)
     first_plant = len(rows)
-    usual_db_per_m, usual_most_db = vegetation_loss(frequency_mhz)
+    most_db: list[float] = []
     for plant in plan.foliage:
         own = plant.loss_db_per_m
-        rows.append((plant.name, "foliage", "", usual_db_per_m if own is None else own, 0.0, False, None))
-    most_db = [
-        plant.most_loss_db or (usual_most_db if plant.loss_db_per_m is None else np.inf) for plant in plan.foliage
-    ]
+        usual = foliage_loss(frequency_mhz) if own is None else FoliageLoss(own, np.inf, 0.0)
+        spread = usual.spread_db_per_m if plant.spread_db_per_m is None else plant.spread_db_per_m
+        rows.append((plant.name, "foliage", "", usual.loss_db_per_m, spread, False, None))
+        most_db.append(plant.most_loss_db or usual.most_loss_db)
     names, kinds, materials, loss_db, spread_db, opaque, slabs = zip(*rows, strict=True) if rows else ((),) * 7
     obstacles = Obstacles(
         names=names,

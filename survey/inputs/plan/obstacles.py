@@ -174,6 +174,7 @@ class Foliage(Entry):
     base_m: float = key(HEIGHT, default=0.0)
     loss_db_per_m: float | None = key(Number(0.0, 50.0), default=None)
     most_loss_db: float | None = key(Number(0.1, 200.0), default=None)
+    spread_db_per_m: float | None = key(Number(0.0, 50.0), default=None)
 
     def inconsistencies(self) -> Iterator[tuple[str, str]]:
         """A footprint that is no area."""

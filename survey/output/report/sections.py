@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from survey.base.layout import counted
 from survey.decisions.placement import Placement, Wanted, best_of_each_place
-from survey.inputs.materials import vegetation_loss
+from survey.inputs.materials import foliage_loss
 from survey.inputs.plan import Plan
 from survey.network import Network
 from survey.output.answers.check import defaults_by_table
@@ -199,21 +199,23 @@ def materials(scene: Scene) -> Grid:
         source = "the plan gives this obstacle a loss of its own" if own or known is None else known.source
         status = "from the plan" if own or known is None else known.status
         rows[what, source] = [what, f"{loss_db:.1f}", f"{spread_db:.1f}", status, source]
-    usual = round(vegetation_loss(frequency_mhz)[0], 3)
+    usual = foliage_loss(frequency_mhz)
     for plant in plan.foliage:
+        spread = usual.spread_db_per_m if plant.loss_db_per_m is None else 0.0
+        spread = spread if plant.spread_db_per_m is None else plant.spread_db_per_m
         if plant.loss_db_per_m is None:
-            rows["foliage", ""] = [
+            rows["foliage", f"{spread:.2f}"] = [
                 "foliage, by the metre",
-                f"{usual:g}",
-                "-",
-                "published",
-                "Recommendation ITU-R P.833-9, section 2.1, woodland in leaf",
+                f"{usual.loss_db_per_m:.2f}",
+                f"{spread:.2f}",
+                "from memory",
+                "single trees in leaf at 869 MHz, Vogel and Goldhirsh, 1986, and ITU-R P.833-9 for the most",
             ]
         else:
             rows[plant.name, ""] = [
                 f"{plant.name}, by the metre",
                 f"{plant.loss_db_per_m:g}",
-                "-",
+                f"{spread:g}",
                 "from the plan",
                 "the plan",
             ]
