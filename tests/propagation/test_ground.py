@@ -1,4 +1,4 @@
-"""The ground's reflection, which the program leaves in `shadowing_db`: the table of docs/computing.md worked out anew."""
+"""The ground's reflection, which the program leaves in `shadowing_db`: the tables of docs/computing.md anew."""
 
 from pathlib import Path
 
