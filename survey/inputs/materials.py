@@ -229,7 +229,7 @@ _TABLE_OF_MATERIALS = (
     ),
     Material(
         name="tile roof",
-        loss_by_mhz=((433.0, 1.0), (868.0, 1.5), (915.0, 1.5), (2440.0, 2.5)),
+        loss_by_mhz=((400.0, 1.0), (868.0, 1.5), (915.0, 1.5), (2500.0, 2.5)),
         spread_db=2.0,
         source="between slabs of clay and of concrete of 12 to 16 mm, once and twice for laps, dry, square on, ITU-R "
         f"P.2040-3; roof coverings had only a small effect: {_COMREG}; wet tiles: no source",
