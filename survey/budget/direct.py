@@ -13,7 +13,7 @@ from survey.base.units import wavelength_m
 from survey.geometry import EDGE_M, Chords, Crossings, chords, crossings_and_misses
 from survey.propagation.detours import Around, around, near_lines, within_reach
 from survey.propagation.distance import log_distance_loss_db
-from survey.propagation.penetration import chord_losses_db, sheet_losses_db, total_over_links
+from survey.propagation.penetration import chord_losses_db, chord_metres, sheet_losses_db, total_over_links
 from survey.propagation.sides import Near
 from survey.propagation.slight import graze_reach_m
 from survey.scene import Ends, Scene
@@ -36,7 +36,7 @@ class DirectLinks:
     straight_db : ndarray of float
         What the straight line loses on top. [dB]
     spread_squared_db2 : ndarray of float
-        Sum of the squared spreads of the sheets crossed. [dB^2]
+        Sum of the squared spreads of the sheets and plants crossed. [dB^2]
     crossings, chords : Crossings, Chords
         What each straight line goes through: starts are inverters, ends are gateways.
     """
@@ -69,6 +69,18 @@ class DirectLinks:
         crossed[self.scene.prisms.owner[self.chords.prism]] = True
         return crossed
 
+    @property
+    def passes_through(self) -> tuple[IntArray, IntArray, FloatArray]:
+        """What straight lines go through, a row for each crossing and each chord.
+
+        Link as inverter times gateways plus gateway; number of the obstacle; and how often its loss counts: once for a
+        sheet [-], for foliage the metres that count [m].
+        """
+        met, inside, gateways = self.crossings, self.chords, self.shape[1]
+        link = np.concatenate([met.start * gateways + met.end, inside.start * gateways + inside.end])
+        owner = np.concatenate([self.scene.sheets.owner[met.sheet], self.scene.prisms.owner[inside.prism]])
+        return link, owner, np.concatenate([np.ones(len(met)), chord_metres(self.scene, inside)[0]])
+
     def passes_of(self, unit: IntArray, units: int) -> FloatArray:
         """How often each straight line goes through the obstacles of each unit.
 
@@ -82,13 +94,12 @@ class DirectLinks:
         Returns
         -------
         ndarray of float, shape (inverters * gateways, units)
-            Numbers of crossings.
+            Numbers of crossings; for foliage metres that count.
         """
-        of = unit[self.scene.sheets.owner[self.crossings.sheet]]
-        link = (self.crossings.start * self.shape[1] + self.crossings.end)[of >= 0]
-        count = self.shape[0] * self.shape[1]
-        passes = np.bincount(link * units + of[of >= 0], minlength=count * units) if units else np.zeros(0)
-        return passes.astype(np.float64).reshape(count, units)
+        link, owner, times = self.passes_through
+        known, count = unit[owner] >= 0, self.shape[0] * self.shape[1]
+        passes = np.bincount(link[known] * units + unit[owner[known]], times[known], count * units) if units else []
+        return np.asarray(passes, dtype=np.float64).reshape(count, units)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -159,7 +170,9 @@ def direct_links(scene: Scene, inverters: Ends, gateways: Ends) -> tuple[DirectL
     number, near = np.arange(shape[0] * shape[1]), (screened[line], screen, blocks)
     inside = chords(inverters.at_m, gateways.at_m, scene.prisms)
     owner = scene.sheets.owner[through.sheet]
-    spreads_db = own_spreads_db(scene)[owner]
+    plant = scene.prisms.owner[inside.prism]
+    metres, whole_metres = chord_metres(scene, inside)
+    spreads_db = own_spreads_db(scene)
     straight_db = total_over_links(through, sheet_losses_db(scene, through, inverters.at_m, gateways.at_m), shape=shape)
     direct = DirectLinks(
         scene=scene,
@@ -173,7 +186,8 @@ def direct_links(scene: Scene, inverters: Ends, gateways: Ends) -> tuple[DirectL
             reference_distance_m=environment.reference_distance_m,
         ),
         straight_db=straight_db + total_over_links(inside, chord_losses_db(scene, inside), shape=shape),
-        spread_squared_db2=total_over_links(through, spreads_db**2, shape=shape),
+        spread_squared_db2=total_over_links(through, spreads_db[owner] ** 2, shape=shape)
+        + total_over_links(inside, spreads_db[plant] ** 2 * metres * whole_metres, shape=shape),
         crossings=through,
         chords=inside,
     )

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.base.arrays import FloatArray
+from survey.base.arrays import FloatArray, IntArray
 from survey.base.probability import chance_above
 from survey.base.units import ratio_from_db
 from survey.budget.direct import DirectLinks, own_spreads_db

@@ -25,7 +25,7 @@ class Obstacles:
     entries : tuple of Obstacle
         As the plan has them; sheets, prisms and screens name their owner by its place here.
     loss_db, spread_db : ndarray of float, shape (obstacles,)
-        Loss of a pass and its standard deviation; for foliage the loss of a metre. [dB; dB/m]
+        Loss of a pass and its standard deviation; for foliage those of the first metre. [dB; dB/m]
     opaque : ndarray of bool, shape (obstacles,)
         Of a material that lets nothing through that counts.
     slabs : tuple of (str, float) or None

@@ -102,7 +102,8 @@ def turning_words(turning: Turning, plan: Plan) -> str:
         step = math.copysign(math.ceil(abs(turning.shift) * 100.0 - 1e-6) / 100.0, turning.shift)
         return f"the path loss exponent is {usual + step:.2f} and not {usual:g}"
     size_db = math.ceil(abs(turning.shift) * 10.0 - 1e-6) / 10.0
-    return f"{turning.name} lets through {size_db:.1f} dB {'less' if turning.shift > 0 else 'more'}"
+    what = f"a metre of {turning.name}" if turning.kind == "foliage" else turning.name
+    return f"{what} lets through {size_db:.1f} dB {'less' if turning.shift > 0 else 'more'}"
 
 
 def served_record(served: Served) -> Record:

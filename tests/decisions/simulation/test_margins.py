@@ -9,7 +9,7 @@ from yards import links_in, long_wall, material, yard
 
 from survey.budget import links_between
 from survey.decisions.simulation import Passes, Shifts, drawn_margins_db, drawn_works, margins, unknowns_of
-from survey.inputs.plan import Box, OwnMaterial, Roof, Wall
+from survey.inputs.plan import Box, Foliage, OwnMaterial, Roof, Wall
 from survey.scene import scene_of
 
 DRAWS = 20_000
@@ -93,6 +93,20 @@ def test_a_material_is_off_by_the_same_on_all_links_and_once_for_every_pass():
     assert moved_db[:, 1] == pytest.approx(2.0 * moved_db[:, 0], abs=1e-6), "through both walls, twice as much"
     assert np.array_equal(moved_db[:, 2], np.zeros(200)), "in the open, nothing"
     assert moved_db[:, 0].std() == pytest.approx(5.0, rel=0.25)
+
+
+def test_foliage_is_off_by_the_metre_as_sigma_says():
+    """A hedge 2 m deep on one link and 4 m on the other, off by the same for each metre; none on the third."""
+    footprint = ((4.0, -9.0), (6.0, -9.0), (6.0, 3.0), (8.0, 3.0), (8.0, 9.0), (4.0, 9.0))
+    hedge = Foliage(name="hedge", footprint=footprint, height_m=9.0, loss_db_per_m=3.0, spread_db_per_m=0.9)
+    plan = yard([(0.0, 0.0)], [(10.0, 0.0), (-10.0, 0.0)], environment={"shadowing_db": 0.0}, foliage=(hedge,))
+    links = links_in(plan)
+    unknowns, _ = unknowns_of(links.scene)
+    assert [(one.name, one.kind, one.spread_db, one.loss_db) for one in unknowns] == [("hedge", "foliage", 0.9, 3.0)]
+    moved_db = all_draws(links, draws=4000)[:, 0] - links.margin_db[0]
+    assert moved_db[:, 0].std() == pytest.approx(1.8, rel=0.05)
+    assert links.sigma_db[0, 0] == pytest.approx(1.8)
+    assert np.array_equal(moved_db[:, 1], np.zeros(4000)), "in the open, nothing"
 
 
 def test_obstacles_with_losses_of_their_own_are_off_each_by_its_own():

@@ -74,6 +74,19 @@ def test_rappaport_example_4_9_anchored_at_its_first_reading(book, tmp_path):
     assert found["offset_db"] == {"value": 0.0, "stderr": 0.0}
 
 
+def test_the_line_of_a_substation_comes_back(tmp_path):
+    """Gungor, Lu, Hancke, IEEE Trans. Ind. Electron. 57(10), 2010, 500 kV yard in sight: 55 dB at 1 m, exponent 2.42,
+    3.12 dB (seen in public sources that quote it); 40.2 dB is free space over that metre at 2440 MHz."""
+    random = np.random.default_rng(5)
+    distances_m = np.round(np.geomspace(2.0, 50.0, 400), 4)
+    levels_dbm = -(55.0 + 24.2 * np.log10(distances_m)) + 3.12 * random.standard_normal(len(distances_m))
+    found = fitted(tmp_path, distances_m, levels_dbm, reference_m=1.0, reference_dbm=-40.196, frequency_mhz=2440.0)
+    offset, exponent = found["offset_db"], found["path_loss_exponent"]
+    assert abs(exponent["value"] - 2.42) < 3.0 * exponent["stderr"] < 0.5
+    assert abs(offset["value"] - (40.196 - 55.0)) < 3.0 * offset["stderr"] < 5.0
+    assert found["shadowing_db"] == pytest.approx(3.12, rel=0.1)
+
+
 def test_rappaport_example_4_9_with_a_free_intercept(book, tmp_path):
     """Ordinary least squares: exponent 4.289, -1.46 dBm at 100 m, sigma (1/N) 6.086 dB."""
     inputs = book["ld-06"]["inputs"]
