@@ -19,7 +19,7 @@ from survey.kernel import library
 from survey.kernel.crossings import crossings as by_kernel
 
 SPARE_M = 1e-3
-"""How much wider than asked for the kernel takes a sheet to be when it leaves lines out by their direction."""
+"""How much wider than it is the kernel takes a sheet to be when it leaves lines out by their direction."""
 
 
 @dataclass(frozen=True)
@@ -35,7 +35,7 @@ class Crossings:
     fraction : ndarray of float, shape (crossings,)
         How far along the line, from 0 at its start to 1 at its end. [-]
     inside_m : ndarray of float, shape (crossings,)
-        How far inside the nearest edge; negative for a line that misses it by so much. [m]
+        How far inside the nearest edge. [m]
     """
 
     start: IntArray
@@ -100,31 +100,11 @@ def crossings(starts_m: FloatArray, ends_m: FloatArray, sheets: Sheets) -> Cross
     Crossings
         For one line the sheets come in their order; otherwise in no particular order.
     """
-    return crossings_and_misses(starts_m, ends_m, sheets, np.full(len(sheets), EDGE_M))[0]
-
-
-def crossings_and_misses(
-    starts_m: FloatArray, ends_m: FloatArray, sheets: Sheets, beside_m: FloatArray
-) -> tuple[Crossings, Crossings]:
-    """All crossings, as `crossings` finds them, and the sheets that a line misses by little.
-
-    Parameters
-    ----------
-    starts_m, ends_m, sheets
-        As for `crossings`.
-    beside_m : ndarray of float, shape (sheets,)
-        How far outside the edge of each sheet a line's crossing with its plane counts as a miss, `EDGE_M` or more. [m]
-
-    Returns
-    -------
-    tuple of Crossings
-        What is crossed, and what is missed.
-    """
     kernel = library()
     if kernel is None:
-        crossed, missed = plain_crossings(starts_m, ends_m, sheets, beside_m)
-    else:
-        crossed, missed = by_kernel(
+        return Crossings(*plain_crossings(starts_m, ends_m, sheets))
+    return Crossings(
+        *by_kernel(
             kernel,
             starts_m,
             ends_m,
@@ -132,11 +112,10 @@ def crossings_and_misses(
             offset_m=sheets.offset_m,
             edge_normal=sheets.edge_normal,
             edge_offset_m=sheets.edge_offset_m,
-            grown_m=sheets.corners_m + (beside_m + SPARE_M)[:, None, None] * sheets.corner_growth,
+            grown_m=sheets.corners_m + SPARE_M * sheets.corner_growth,
             owner=sheets.owner,
-            beside_m=beside_m,
             on_sheet_m=ON_SHEET_M,
             edge_m=EDGE_M,
             same_point_m=SAME_POINT_M,
         )
-    return Crossings(*crossed), Crossings(*missed)
+    )

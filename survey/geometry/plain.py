@@ -23,20 +23,18 @@ SAME_POINT_M = 1e-5
 """Crossings of one obstacle nearer together than this along a line are one: a shared corner."""
 
 
-def plain_crossings(
-    starts_m: FloatArray, ends_m: FloatArray, sheets: Sheets, beside_m: FloatArray
-) -> tuple[Rows, Rows]:
-    """All crossings and near misses, as `survey.geometry.crossings_and_misses` has them.
+def plain_crossings(starts_m: FloatArray, ends_m: FloatArray, sheets: Sheets) -> Rows:
+    """All crossings, as `survey.geometry.crossings` has them.
 
     Parameters
     ----------
-    starts_m, ends_m, sheets, beside_m
+    starts_m, ends_m, sheets
         As there.
 
     Returns
     -------
-    two tuples of five ndarrays, shape (rows,)
-        Start, end, sheet, fraction and how far inside the edge, of what is crossed and of what is missed.
+    tuple of five ndarrays, shape (rows,)
+        Start, end, sheet, fraction and how far inside the edge.
 
     Notes
     -----
@@ -47,7 +45,7 @@ def plain_crossings(
     length_m = np.sqrt(_dot(ends_m[None] - starts_m[:, None], ends_m[None] - starts_m[:, None]))
     empty = np.zeros(0, dtype=np.int64)
     nothing: Rows = (empty, empty, empty, np.zeros(0), np.zeros(0))
-    crossed, missed = [nothing], [nothing]
+    crossed = [nothing]
     touching = [(np.zeros(0, dtype=bool), np.zeros(0), np.zeros(0))]  # runs within the plane; where they begin and end
     for k in range(len(sheets)):
         side_1, side_2 = (_dot(at_m, sheets.normal[k]) - sheets.offset_m[k] for at_m in (starts_m, ends_m))
@@ -68,11 +66,8 @@ def plain_crossings(
         inside_m = np.min(inside_1[start] + enter[:, None] * (inside_2[end] - inside_1[start]), axis=1, initial=np.inf)
         over, enter[runs], leave[runs] = _within(inside_1[start[runs]], inside_2[end[runs]])
         inside_m[runs] = np.where(over, 0.0, -np.inf)
-        near = inside_m >= -beside_m[k]
         rows: Rows = (start, end, np.full(len(start), k), (enter + leave) / 2.0, inside_m)
-        miss = near & (inside_m < -EDGE_M)
-        hit = near & ~miss
-        missed.append(_pick(rows, miss))
+        hit = inside_m >= -EDGE_M
         crossed.append(_pick(rows, hit))
         along_m = length_m[start, end][hit]
         touching.append((runs[hit], enter[hit] * along_m, leave[hit] * along_m))
@@ -86,7 +81,7 @@ def plain_crossings(
         last_m=last_m[shared],
         is_run=is_run[shared],
     )
-    return _pick(every, keep), _joined(missed)
+    return _pick(every, keep)
 
 
 def _pick(rows: Rows, chosen: BoolArray) -> Rows:

@@ -18,7 +18,7 @@
 /* Sheets, and the lengths by which the rules decide, all in metres. */
 typedef struct {
     index_t sheets, edges;
-    const double *normal, *offset, *edge_normal, *edge_offset, *grown, *beside;
+    const double *normal, *offset, *edge_normal, *edge_offset, *grown;
     const index_t *owner;
     double on_sheet, edge, same_point;
 } Scene;
@@ -225,7 +225,7 @@ static void drop_repeats(Rows *rows, SharedList *list, index_t from, unsigned ch
 
 /* All lines from one hub through one sheet; 0 when memory runs out. */
 static int through_sheet(const Scene *scene, index_t sheet, const double *hub_m, index_t hub, int from_start, Fan *fan,
-                         Rows *crossed, Rows *missed, SharedList *list, const double *spokes)
+                         Rows *crossed, SharedList *list, const double *spokes)
 {
     double *at_hub = fan->at_hub, *at_spoke = fan->at_spoke;
     double side_hub = side_of(scene, sheet, hub_m), away_hub = fabs(side_hub);
@@ -260,21 +260,17 @@ static int through_sheet(const Scene *scene, index_t sheet, const double *hub_m,
             if (at_spoke[k] < least) least = at_spoke[k];
             double there = inside_1[k] + enter * (inside_2[k] - inside_1[k]);
             if (there < inside) inside = there;
-            if (!in_plane && inside < -scene->beside[sheet]) break;
+            if (!in_plane && inside < -scene->edge) break;
         }
         if (in_plane) {
             if (!runs_over(scene, inside_1, inside_2, &enter, &leave)) continue;
             inside = 0.0;
-        } else if (inside < -scene->beside[sheet]) {
+        } else if (inside < -scene->edge) {
             continue;
         }
         if (away_spoke <= scene->on_sheet && least >= -scene->on_sheet) continue; /* the spoke stands on the sheet */
         index_t start = from_start ? hub : spoke, end = from_start ? spoke : hub;
         double fraction = in_plane ? (enter + leave) / 2.0 : enter;
-        if (inside < -scene->edge) {
-            add_row(missed, start, end, sheet, fraction, inside);
-            continue;
-        }
         add_row(crossed, start, end, sheet, fraction, inside);
         if (inside <= scene->same_point) {
             double dx = spoke_m[0] - hub_m[0], dy = spoke_m[1] - hub_m[1], dz = spoke_m[2] - hub_m[2];
@@ -294,26 +290,23 @@ static double height(const Scene *scene, index_t sheet, int highest)
     return found;
 }
 
-/* Gives -1 where memory runs out, else 0; counts are the crossings, the room they need, and the misses. */
+/* Gives -1 where memory runs out, else 0; counts are the crossings, and the room they need. */
 ENTRY index_t survey_crossings(const double *starts, index_t start_count, const double *ends, index_t end_count,
                                index_t sheets, index_t edges, const double *normal, const double *offset,
                                const double *edge_normal, const double *edge_offset, const double *grown,
-                               const index_t *owner, const double *beside, double on_sheet, double edge, double same_point,
-                               index_t capacity, index_t *start, index_t *end, index_t *sheet, double *fraction,
-                               double *inside, index_t beside_capacity, index_t *beside_start, index_t *beside_end,
-                               index_t *beside_sheet, double *beside_fraction, double *beside_inside, index_t *counts);
+                               const index_t *owner, double on_sheet, double edge, double same_point, index_t capacity,
+                               index_t *start, index_t *end, index_t *sheet, double *fraction, double *inside,
+                               index_t *counts);
 
 ENTRY index_t survey_crossings(const double *starts, index_t start_count, const double *ends, index_t end_count,
                                index_t sheets, index_t edges, const double *normal, const double *offset,
                                const double *edge_normal, const double *edge_offset, const double *grown,
-                               const index_t *owner, const double *beside, double on_sheet, double edge, double same_point,
-                               index_t capacity, index_t *start, index_t *end, index_t *sheet, double *fraction,
-                               double *inside, index_t beside_capacity, index_t *beside_start, index_t *beside_end,
-                               index_t *beside_sheet, double *beside_fraction, double *beside_inside, index_t *counts)
+                               const index_t *owner, double on_sheet, double edge, double same_point, index_t capacity,
+                               index_t *start, index_t *end, index_t *sheet, double *fraction, double *inside,
+                               index_t *counts)
 {
-    Scene scene = {sheets, edges, normal, offset, edge_normal, edge_offset, grown, beside, owner, on_sheet, edge, same_point};
+    Scene scene = {sheets, edges, normal, offset, edge_normal, edge_offset, grown, owner, on_sheet, edge, same_point};
     Rows crossed = {capacity, 0, 0, start, end, sheet, fraction, inside};
-    Rows missed = {beside_capacity, 0, 0, beside_start, beside_end, beside_sheet, beside_fraction, beside_inside};
     int from_start = start_count < end_count;
     const double *hubs = from_start ? starts : ends, *spokes = from_start ? ends : starts;
     index_t hub_count = from_start ? start_count : end_count, spoke_count = from_start ? end_count : start_count;
@@ -351,7 +344,7 @@ ENTRY index_t survey_crossings(const double *starts, index_t start_count, const 
         list.count = 0;
         for (index_t k = 0; k < sheets; k++) {
             if (heights[2 * k] > high || heights[2 * k + 1] < low) continue;
-            if (!through_sheet(&scene, k, hub_m, hub, from_start, &fan, &crossed, &missed, &list, spokes)) goto done;
+            if (!through_sheet(&scene, k, hub_m, hub, from_start, &fan, &crossed, &list, spokes)) goto done;
         }
         if (list.count) {
             qsort(list.items, (size_t)list.count, sizeof *list.items, by_line_and_place);
@@ -361,7 +354,6 @@ ENTRY index_t survey_crossings(const double *starts, index_t start_count, const 
     }
     counts[0] = crossed.count;
     counts[1] = crossed.most;
-    counts[2] = missed.count;
     answer = 0;
 done:
     free(list.items);

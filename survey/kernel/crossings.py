@@ -25,12 +25,11 @@ def crossings(
     edge_offset_m: FloatArray,
     grown_m: FloatArray,
     owner: IntArray,
-    beside_m: FloatArray,
     on_sheet_m: float,
     edge_m: float,
     same_point_m: float,
-) -> tuple[Rows, Rows]:
-    """All crossings and near misses, as `survey.geometry.crossings_and_misses` has them.
+) -> Rows:
+    """All crossings, as `survey.geometry.crossings` has them.
 
     Parameters
     ----------
@@ -41,21 +40,19 @@ def crossings(
     normal, offset_m, edge_normal, edge_offset_m, owner
         As in `Sheets`.
     grown_m : ndarray of float, shape (sheets, edges, 3)
-        Corners, moved outward so far as misses are wanted, and a little more. [m]
-    beside_m : ndarray of float, shape (sheets,)
-        How far outside the edge of each sheet a miss is wanted. [m]
+        Corners, moved outward a little. [m]
     on_sheet_m, edge_m, same_point_m : float
         The lengths by which the rules decide. [m]
 
     Returns
     -------
-    two tuples of five ndarrays, shape (rows,)
-        Start, end, sheet, fraction and how far inside the edge, of what is crossed and of what is missed.
+    tuple of five ndarrays, shape (rows,)
+        Start, end, sheet, fraction and how far inside the edge.
     """
     sheets, edges = edge_offset_m.shape
     lines = len(starts_m) * len(ends_m)
     if not sheets or not lines:
-        return _rows(0), _rows(0)
+        return _rows(0)
     arguments = (
         floats("starts_m", starts_m, -1, 3),
         len(starts_m),
@@ -69,21 +66,19 @@ def crossings(
         floats("edge_offset_m", edge_offset_m, sheets, edges),
         floats("grown_m", grown_m, sheets, edges, 3),
         indices("owner", owner, sheets, below=np.iinfo(np.int64).max),
-        floats("beside_m", beside_m, sheets),
         float(on_sheet_m),
         float(edge_m),
         float(same_point_m),
     )
-    room = [ROWS_A_LINE * lines + 1_000] * 2
-    counts = np.zeros(3, dtype=np.int64)
+    room = ROWS_A_LINE * lines + 1_000
+    counts = np.zeros(2, dtype=np.int64)
     while True:
-        crossed, missed = _rows(room[0]), _rows(room[1])
-        call(kernel, "survey_crossings", *arguments, room[0], *crossed, room[1], *missed, counts)
-        needed = [int(counts[1]), int(counts[2])]
-        if needed[0] <= room[0] and needed[1] <= room[1]:
+        crossed = _rows(room)
+        call(kernel, "survey_crossings", *arguments, room, *crossed, counts)
+        if counts[1] <= room:
             break
-        room = [max(one, other) for one, other in zip(room, needed, strict=True)]
-    return _first(crossed, int(counts[0])), _first(missed, needed[1])
+        room = int(counts[1])
+    return _first(crossed, int(counts[0]))
 
 
 def _rows(count: int) -> Rows:

@@ -1,4 +1,4 @@
-"""Out of a closed building that leaks, and around what stands outside: through the one and around the other."""
+"""Out of a closed building that path_passes, and around what stands outside: through the one and around the other."""
 
 import dataclasses
 
@@ -181,9 +181,9 @@ def test_sigma_counts_the_spread_of_the_wall_in_the_share_that_comes_through_it(
     """As for the straight line: the root of shadowing squared and of the share times the squared spread."""
     found = through(*shed(12.0, spread_db=5.0), outside())
     assert found.straight_share[0, 0] < 1e-9, "nothing comes straight through the container"
-    assert set(found.leaks.owner.tolist()) == {found.scene.obstacles.names.index("wall 1")}
-    _, first = np.unique(found.leaks.way, return_index=True)
-    share = found.leaks.power[first].sum() / 10 ** (-excess_db(found) / 10)
+    assert set(found.path_passes.owner.tolist()) == {found.scene.obstacles.names.index("wall 1")}
+    _, first = np.unique(found.path_passes.way, return_index=True)
+    share = found.path_passes.power[first].sum() / 10 ** (-excess_db(found) / 10)
     assert share > 0.98
     assert found.sigma_db[0, 0] == pytest.approx(np.sqrt(36.0 + share * 25.0))
     assert through(*shed(12.0), outside()).sigma_db[0, 0] == pytest.approx(6.0)
@@ -256,8 +256,8 @@ def test_a_fit_corrects_the_sheets_that_a_way_leaves_by():
     """Readings without noise of sheets that cost 6 dB more than the plan says: the fit finds it, links then use it."""
     before, truth = shed_of_a_material(14.0), links_of(shed_of_a_material(20.0))
     plain = links_of(before)
-    behind = plain.leak_share > 0.3
-    assert len(np.unique(plain.leaks.link[behind])) >= 8, "most come over or past the container"
+    behind = plain.passing_share > 0.3
+    assert len(np.unique(plain.path_passes.link[behind])) >= 8, "most come over or past the container"
     count = truth.shape[0]
     readings = Readings(
         file="made",
@@ -299,9 +299,9 @@ def test_what_a_fit_leaves_unknown_of_a_wall_counts_once():
 
 def _leaking(links):
     """Share of the power of each link that leaves the building by a way around."""
-    _, first = np.unique(links.leaks.link * 3 + links.leaks.way, return_index=True)
+    _, first = np.unique(links.path_passes.link * 3 + links.path_passes.way, return_index=True)
     size = links.shape[0] * links.shape[1]
-    return np.bincount(links.leaks.link[first], links.leak_share[first], size).reshape(links.shape)
+    return np.bincount(links.path_passes.link[first], links.passing_share[first], size).reshape(links.shape)
 
 
 def test_what_is_told_of_such_a_link_adds_up():

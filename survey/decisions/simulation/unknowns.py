@@ -127,10 +127,10 @@ class Passes:
         lanes = len(CARRIERS)
         self._straight = straight, of_straight, times = self._unknown_passes()
         # A lane is a link's straight line, or what arrives by one of its ways around and has gone through something.
-        leaks = links.leaks.pick(number[links.leaks.owner] >= 0)
-        lane = np.concatenate([straight * lanes, leaks.link * lanes + 1 + leaks.way])
-        unknown = np.concatenate([of_straight, number[leaks.owner]])
-        each = np.concatenate([times, leaks.passes])
+        path_passes = links.path_passes.pick(number[links.path_passes.owner] >= 0)
+        lane = np.concatenate([straight * lanes, path_passes.link * lanes + 1 + path_passes.way])
+        unknown = np.concatenate([of_straight, number[path_passes.owner]])
+        each = np.concatenate([times, path_passes.passes])
         pairs, place = np.unique(lane * max(1, self._count) + unknown, return_inverse=True)
         self._times = np.bincount(place, weights=each, minlength=len(pairs)).astype(np.float64)
         self._unknown = pairs % max(1, self._count)
@@ -149,9 +149,9 @@ class Passes:
 
     def _power_of(self, lane: IntArray) -> FloatArray:
         """What has gone through something by the ways around of some lanes. [-]"""
-        leaks, lanes = self._links.leaks, len(CARRIERS)
-        key, at = np.unique(leaks.link * lanes + 1 + leaks.way, return_index=True)
-        return np.asarray(leaks.power[at][np.searchsorted(key, lane)]) if len(lane) else np.zeros(0)
+        path_passes, lanes = self._links.path_passes, len(CARRIERS)
+        key, at = np.unique(path_passes.link * lanes + 1 + path_passes.way, return_index=True)
+        return np.asarray(path_passes.power[at][np.searchsorted(key, lane)]) if len(lane) else np.zeros(0)
 
     def _certain(self, lane: IntArray) -> FloatArray:
         """What arrives at the links that meet an unknown by all that meets none. [-]"""
@@ -188,17 +188,19 @@ class Passes:
         """How many dB all links together lose for each dB that an unknown is off, shape (unknowns,). [-]"""
         links = self._links
         total = (self.times() * links.straight_share).sum(axis=(1, 2))
-        leaks = links.leaks.pick(self._number[links.leaks.owner] >= 0)
-        share = links.leak_share[self._number[links.leaks.owner] >= 0]
-        return np.asarray(total + np.bincount(self._number[leaks.owner], share * leaks.passes, minlength=self._count))
+        path_passes = links.path_passes.pick(self._number[links.path_passes.owner] >= 0)
+        share = links.passing_share[self._number[links.path_passes.owner] >= 0]
+        return np.asarray(
+            total + np.bincount(self._number[path_passes.owner], share * path_passes.passes, minlength=self._count)
+        )
 
     def shifted(self, unknown: int, shift_db: float) -> Links:
         """The links with one unknown off by so much for every pass. [dB]"""
         links = self._links
         straight_db = links.straight_db + self.times()[unknown] * shift_db
         owners = np.flatnonzero(self._number == unknown)
-        leaks, around_db = links.leaks.with_extra_loss(links.around_db, owners, shift_db)
-        return replace(links, straight_db=straight_db, around_db=around_db, leaks=leaks)
+        path_passes, around_db = links.path_passes.with_extra_loss(links.around_db, owners, shift_db)
+        return replace(links, straight_db=straight_db, around_db=around_db, path_passes=path_passes)
 
     def obstacle_loss_db(self, shifts_db: FloatArray) -> FloatArray:
         """What all that stands there costs the links that meet an unknown.

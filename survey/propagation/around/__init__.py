@@ -3,7 +3,8 @@
 This is the specification; where there is a compiled kernel, that does the work, with the same result. `bodies.py` makes
 a site ready, `cut.py` cuts a line's upright and level plane, `section.py` joins what touches there, `search.py` finds
 strings, `string.py`, `windows.py` and `unfold.py` work out what arrives along one, `plane.py` along all of a plane,
-`rule.py` joins the planes of a line, and `mirrors.py` adds reflections.
+`rule.py` joins the planes of a line, and `mirrors.py` adds reflections. `strings.py` gives the strings of one line for
+pictures.
 """
 
 from __future__ import annotations
@@ -29,8 +30,19 @@ from survey.propagation.around.plane import Arrival
 from survey.propagation.around.quadrature import POINTS, SPAN_POINTS, SPAN_WEIGHTS
 from survey.propagation.around.quadrature import WEIGHTS as WEIGHTS_OF_POINTS
 from survey.propagation.around.rule import Found, line_powers
+from survey.propagation.around.strings import String, string_power, strongest_strings
 
-__all__ = ["Bodies", "Polarisation", "Way", "Ways", "bodies_of", "specified_ways", "ways_around"]
+__all__ = [
+    "Bodies",
+    "Polarisation",
+    "String",
+    "Way",
+    "Ways",
+    "bodies_of",
+    "specified_ways",
+    "strongest_strings",
+    "ways_around",
+]
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int32]
@@ -259,13 +271,9 @@ def _strings(found: Found, way: Way) -> list[Arrival]:
     return [one for one in (*found.planes[1].around, *found.planes[1].mixed) if one.left == (way == Way.LEFT)]
 
 
-def _power(one: Arrival) -> float:
-    return 0.5 * (abs(one.hard) ** 2 + abs(one.soft) ** 2) + 0.5 * (one.more_hard + one.more_soft)
-
-
 def _elevations_deg(found: Found, line: Line, way: Way) -> tuple[float, float]:
     """Elevations at both ends of the strongest string of a way. [deg]"""
-    best = max(_strings(found, way), key=_power)
+    best = max(_strings(found, way), key=string_power)
     off = line.up if way == Way.OVER else line.left
     leave = best.leave[0] * line.along[2] + best.leave[1] * off[2]
     arrive = -best.arrive[0] * line.along[2] - best.arrive[1] * off[2]
@@ -282,7 +290,7 @@ def _passes(
         section = found.planes[0 if way == Way.OVER else 1].section
         total, obstacles, counts = 0.0, [], []
         for one in _strings(found, way):
-            power = _power(one)
+            power = string_power(one)
             total += power
             for _, segment in one.path.passed:
                 obstacle = int(bodies.obstacle[section.segments[segment].sheet])

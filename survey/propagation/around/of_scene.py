@@ -12,8 +12,17 @@ STEPS = 65
 """Cosines of incidence at which slabs are tabulated; between two the loss is interpolated."""
 
 
+def bodies_of_scene(scene: Scene) -> Bodies:
+    """Return a site as the rule for paths around takes it, made once for each scene."""
+    kept: Bodies | None = scene.__dict__.get("_around_bodies")
+    if kept is None:
+        kept = scene_bodies(scene)
+        scene.__dict__["_around_bodies"] = kept
+    return kept
+
+
 def scene_bodies(scene: Scene) -> Bodies:
-    """What stands on a site, as the rule wants it: each box one solid, all other sheets one by one.
+    """Make a site ready for the rule: each box one solid, all other sheets one by one.
 
     Parameters
     ----------
