@@ -18,7 +18,6 @@ FITS = {
     "edge_offset_m": np.zeros((5, 4)),
     "grown_m": np.zeros((5, 4, 3)),
     "owner": np.zeros(5, dtype=np.int64),
-    "beside_m": np.zeros(5),
 }
 LENGTHS = {"on_sheet_m": 1e-3, "edge_m": 1e-7, "same_point_m": 1e-5}
 
@@ -48,10 +47,8 @@ def test_where_more_is_found_than_there_is_room_for_all_of_it_is_given(monkeypat
         "edge_offset_m": np.full((len(walls), 4), -2.0),
         "grown_m": walls[:, None, None] * [1, 0, 0] + np.array([[0.0, 2, 2], [0, -2, 2], [0, -2, -2], [0, 2, -2]]),
         "owner": np.arange(len(walls)),
-        "beside_m": np.zeros(len(walls)),
     }
     monkeypatch.setattr(kernel_crossings, "ROWS_A_LINE", 0)
-    crossed, missed = crossings(kernel.library(), **many, **LENGTHS)
+    crossed = crossings(kernel.library(), **many, **LENGTHS)
     assert crossed[2].tolist() == list(range(len(walls)))
     assert np.allclose(crossed[3], walls / 3_000.0)
-    assert len(missed[0]) == 0

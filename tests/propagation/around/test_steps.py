@@ -26,27 +26,27 @@ def gable():
 
 # What moves, by a number; the ends; and from where to where the number goes, around where something happens.
 SCANS = {
-    "a container across the line": (lambda t: AroundSite().box(0.5, t, bearing_deg=3.0), lambda t: ENDS, -3.3, -2.9),
-    "a container rising": (lambda t: AroundSite().box(0, 0, height_m=t), lambda t: ENDS, 1.2, 1.7),
-    "a container before another": (lambda t: AroundSite().box(-5, t).box(5, 0), lambda t: ENDS, -3.2, -2.9),
-    "saw-tooth roof": (lambda t: saw_tooth(), lambda t: ((-20.0, 0.3, t), (15.0, 1.0, 5.1)), 7.6, 7.8),
-    "joint of a lean-to": (lambda t: lean_to(), lambda t: ((-14.0, 0.3, t), (24.0, 1.0, 2.0)), 3.9, 4.05),
-    "over a ridge": (lambda t: gable(), lambda t: ((-12.0, 0.3, t), (15.0, 1.0, 2.0)), 7.25, 7.5),
+    "a container across the line": (lambda t: AroundSite().box(0.5, t, bearing_deg=3.0), lambda _: ENDS, -3.3, -2.9),
+    "a container rising": (lambda t: AroundSite().box(0, 0, height_m=t), lambda _: ENDS, 1.2, 1.7),
+    "a container before another": (lambda t: AroundSite().box(-5, t).box(5, 0), lambda _: ENDS, -3.2, -2.9),
+    "saw-tooth roof": (lambda _: saw_tooth(), lambda t: ((-20.0, 0.3, t), (15.0, 1.0, 5.1)), 7.6, 7.8),
+    "joint of a lean-to": (lambda _: lean_to(), lambda t: ((-14.0, 0.3, t), (24.0, 1.0, 2.0)), 3.9, 4.05),
+    "over a ridge": (lambda _: gable(), lambda t: ((-12.0, 0.3, t), (15.0, 1.0, 2.0)), 7.25, 7.5),
     "concrete wall before a container": (
         lambda t: AroundSite().box(5, 0).wall((-2.0, t), (-2.0, t + 8.0), loss_db=12.0),
-        lambda t: ENDS,
+        lambda _: ENDS,
         -0.2,
         0.2,
     ),
     "end of a wall": (
         lambda t: AroundSite().wall((-3.0, -20.0), (-3.0, t)).wall((4.0, -1.0), (4.0, 20.0), height_m=2.5),
-        lambda t: ENDS,
+        lambda _: ENDS,
         -0.3,
         0.3,
     ),
     "fence top": (
         lambda t: AroundSite().box(5, 0).wall((-4.0, -8.0), (-4.0, 8.0), height_m=t, loss_db=4.0),
-        lambda t: ENDS,
+        lambda _: ENDS,
         1.9,
         2.3,
     ),
@@ -56,7 +56,7 @@ SCANS = {
             .shed(-18.0, -10.0, -4.0, 4.0, height_m=3.5, loss_db=22.0)
             .wall((0.0, t), (0.0, t + 6.0), loss_db=22.0)
         ),
-        lambda t: ENDS,
+        lambda _: ENDS,
         -0.1,
         0.1,
     ),
