@@ -11,7 +11,7 @@ from survey.base.errors import OutputError, did_you_mean, one_line
 from survey.base.limits import MAX_HEIGHT_M, MAX_POINTS, MIN_HEIGHT_M, MIN_POINTS
 from survey.cli import options
 
-KINDS = ("map", "coverage", "profile", "network", "budget")
+KINDS = ("map", "sides", "coverage", "profile", "network", "budget")
 ENDINGS = ("png", "svg", "pdf")
 
 
@@ -43,7 +43,7 @@ def draw(
     plan_file: Path,
     out: Path,
     *,
-    kind: Literal["map", "coverage", "profile", "network", "budget"],
+    kind: Literal["map", "sides", "coverage", "profile", "network", "budget"],
     gateways: tuple[str, ...],
     inverter: str | None,
     height_m: float | None,
@@ -77,6 +77,8 @@ def draw(
         raise click.UsageError("--gateway and --placed exclude each other")
     if gateway_places and (gateways or placed):
         raise click.UsageError("with --gateway-places every point is a gateway; leave --gateway and --placed away")
+    if kind == "sides" and (gateways or placed or fit_file is not None):
+        raise click.UsageError("--kind sides shows the site alone; leave --gateway, --placed and --fit away")
     if not placed and (option := _of_placing(placing)):
         raise click.UsageError(f"{option} belongs to --placed")
     ending = _ending(out)

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from plans import SPOTS, WHOLE_PLAN, write
 
-KINDS = ("map", "coverage", "profile", "network", "budget")
+KINDS = ("map", "sides", "coverage", "profile", "network", "budget")
 BEGINS = {"png": b"\x89PNG\r\n", "svg": b"<?xml", "pdf": b"%PDF"}
 
 
@@ -47,11 +47,21 @@ def test_a_link_is_the_weakest_or_that_of_the_inverter_named_to_its_best_gateway
     assert f"Where the decibels go: {name} and office" in weakest
 
 
+@pytest.mark.parametrize("words", [["--gateway", "post"], ["--placed"]])
+def test_the_sides_show_the_site_alone(run, folder, words):
+    write(folder, more=SPOTS)
+    result = run("draw", "plan.toml", "--kind", "sides", "--out", "sides.png", *words)
+    assert result.exit_code == 2
+    assert "--kind sides shows the site alone; leave --gateway, --placed and --fit away" in result.stderr
+    assert not (folder / "sides.png").exists()
+
+
 def test_without_a_gateway_a_map_shows_the_site_and_other_kinds_say_what_to_do(run, folder):
     path = write(folder, more=SPOTS)
     path.write_text(path.read_text(encoding="utf-8").replace("[[gateway]]", "[[spot]]"), encoding="utf-8")
     assert "no gateway looked at" in svg(run, folder)
-    for kind in KINDS[1:]:
+    assert "from the north" in svg(run, folder, "--kind", "sides")
+    for kind in KINDS[2:]:
         result = run("draw", "plan.toml", "--out", f"{kind}.png", "--kind", kind)
         assert result.exit_code == 1
         assert result.stderr == (

@@ -20,7 +20,7 @@ def test_the_starter_reads_without_fault_and_warns_of_nothing(run):
     run("start", "job.toml")
     result = run("check", "job.toml")
     assert (result.exit_code, result.stderr) == (0, "")
-    assert "Read without fault: 10 inverters, 2 spots, 1 wall." in result.stdout
+    assert "No errors found: 10 inverters, 2 spots, 1 wall." in result.stdout
 
 
 def test_the_starter_leads_to_a_recommendation(run):

@@ -21,9 +21,9 @@ def check_text(inspection: Inspection) -> str:
     )
     return paragraphs(
         wrapped(f"{plan.file}: {plan.site.name}"),
-        wrapped(f"Read without fault: {counts}."),
+        wrapped(f"No errors found: {counts}."),
         wrapped(extent),
-        _defaults(inspection) or "No default applies: all is given.",
+        _defaults(inspection) or "No defaults are used: the plan gives every value.",
     )
 
 
