@@ -129,6 +129,29 @@ static double longest_detour_m(double loss_db, double wavelength_m)
     return nu < 0.0 ? 1e-9 : 0.25 * nu * nu * wavelength_m * (1.0 + 1e-9) + 1e-9;
 }
 
+/* What a string loses that turns around a sheet to one side at its one end, and to the other at its other end. */
+static double crossed_face_loss_db(const Section *section, const Scratch *scratch, const Step *path, bool left)
+{
+    if (path->corner_count < 2) return 0.0;
+    const Step *last = scratch->steps + path->before;
+    place_t b = corner_place(section, path->corner), a = corner_place(section, last->corner), from = {0.0, 0.0};
+    if (path->corner_count > 2) from = corner_place(section, scratch->steps[last->before].corner);
+    double dx = b.x - a.x, dy = b.y - a.y;
+    if (((a.x - from.x) * dy - (a.y - from.y) * dx > 0.0) == left) return 0.0;
+    double size = apart(a, b), most_db = 0.0;
+    dx /= size;
+    dy /= size;
+    for (int i = 0; i < section->count; i++) {
+        const Segment *one = section->segments + i;
+        double off_1 = (one->y1 - a.y) * dx - (one->x1 - a.x) * dy, off_2 = (one->y2 - a.y) * dx - (one->x2 - a.x) * dy;
+        if (fabs(off_1) > TOUCH_M || fabs(off_2) > TOUCH_M) continue;
+        double along_1 = (one->x1 - a.x) * dx + (one->y1 - a.y) * dy, along_2 = (one->x2 - a.x) * dx + (one->y2 - a.y) * dy;
+        double begins = larger(smaller(along_1, along_2), 0.0), ends = smaller(larger(along_1, along_2), size);
+        if (ends - begins > END_M && one->loss_db > most_db) most_db = one->loss_db;
+    }
+    return most_db;
+}
+
 /* Lead a string on to a corner so far away, or to the end where that is -1; false without memory. */
 static bool extend(const Section *section, Scratch *scratch, int number, int to, place_t here, double ux, double uy, double size,
                    double long_m, double length_m, double wavelength_m, double most_db)
@@ -145,6 +168,9 @@ static bool extend(const Section *section, Scratch *scratch, int number, int to,
     double nu = 2.0 * sqrt(larger(0.0, long_m - length_m) / wavelength_m), bound_db = path.through_db;
     if (!is_line) bound_db += edge_loss_db(nu);
     if (bound_db > most_db) return true;
+    double face_db = at >= 0 ? crossed_face_loss_db(section, scratch, &path, ux * vy - uy * vx > 0.0) : 0.0;
+    bound_db += face_db;
+    if (bound_db > most_db) return true;
     Met met;
     if (!met_by_leg(section, scratch, here, there, at, to, is_line ? 1e9 : most_db - bound_db, number, &met)) return false;
     if (bound_db + met.loss_db > most_db && !is_line) return true;
@@ -154,7 +180,7 @@ static bool extend(const Section *section, Scratch *scratch, int number, int to,
     }
     Step next = {.bound_db = bound_db + met.loss_db,
                  .length_m = path.length_m + size,
-                 .through_db = path.through_db + met.loss_db,
+                 .through_db = path.through_db + face_db + met.loss_db,
                  .before = number,
                  .corner = to,
                  .corner_count = path.corner_count + 1,

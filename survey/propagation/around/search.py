@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
-from survey.propagation.around.section import TOUCH_M, Section, along_face_loss_db, met_by_leg
+from survey.propagation.around.section import END_M, TOUCH_M, Section, along_face_loss_db, met_by_leg
 
 MAX_STRINGS = 8
 """So many strings of a plane are worked out at most."""
@@ -122,6 +122,12 @@ class Search:
             return
         if to >= 0 and not can_wrap(section, to, vx, vy):
             return
+        face_db = 0.0
+        if at >= 0:
+            face_db = crossed_face_loss_db(section, path, u[0] * vy - u[1] * vx > 0.0)
+            bound_db += face_db
+            if bound_db > most_db:
+                return
         left_db = most_db - bound_db if at >= 0 or to >= 0 else 1e9
         met = met_by_leg(section, x, y, tx, ty, at, to, left_db, path.beside)
         if bound_db + met.loss_db > most_db and (at >= 0 or to >= 0):
@@ -137,7 +143,7 @@ class Search:
                 bound_db + met.loss_db,
                 [*path.corners, to],
                 path.length_m + size,
-                path.through_db + met.loss_db,
+                path.through_db + face_db + met.loss_db,
                 path.passed + [(leg, one) for one in met.passed],
                 path.beside + met.beside,
             )
@@ -152,3 +158,32 @@ def can_wrap(section: Section, corner: int, ux: float, uy: float) -> bool:
         left = left or off > TOUCH_M
         right = right or off < -TOUCH_M
     return not (left and right)
+
+
+def crossed_face_loss_db(section: Section, path: Path, left: bool) -> float:
+    """What a string loses that turns around a sheet to one side at its one end, and to the other at its other end. [dB]
+
+    It comes along one face of the sheet and leaves along the other, so it goes through.
+    """
+    if len(path.corners) < 2:  # noqa: PLR2004  a leg between two corners
+        return 0.0
+    b, a = section.corners[path.corners[-1]], section.corners[path.corners[-2]]
+    x, y = 0.0, 0.0
+    if len(path.corners) > 2:  # noqa: PLR2004
+        x, y = section.corners[path.corners[-3]].x, section.corners[path.corners[-3]].y
+    dx, dy = b.x - a.x, b.y - a.y
+    if ((a.x - x) * dy - (a.y - y) * dx > 0.0) == left:
+        return 0.0
+    size = math.hypot(dx, dy)
+    dx, dy = dx / size, dy / size
+    most_db = 0.0
+    for one in section.segments:
+        off_1 = (one.y1 - a.y) * dx - (one.x1 - a.x) * dy
+        off_2 = (one.y2 - a.y) * dx - (one.x2 - a.x) * dy
+        if abs(off_1) > TOUCH_M or abs(off_2) > TOUCH_M:
+            continue
+        along_1 = (one.x1 - a.x) * dx + (one.y1 - a.y) * dy
+        along_2 = (one.x2 - a.x) * dx + (one.y2 - a.y) * dy
+        if min(max(along_1, along_2), size) - max(min(along_1, along_2), 0.0) > END_M:
+            most_db = max(most_db, one.loss_db)
+    return most_db
