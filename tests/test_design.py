@@ -24,9 +24,7 @@ ROOMS = {
     "geometry": Room("base kernel", "plain"),
     "siting": Room("base", "choice choosing fewest"),
     "scene": Room("base geometry inputs", "correction"),
-    "propagation": Room(
-        "base geometry inputs kernel scene", "around around.of_scene distance passes penetration"
-    ),
+    "propagation": Room("base geometry inputs kernel scene", "around around.of_scene distance passes penetration"),
     "budget": Room("base geometry inputs kernel propagation scene", "coverage explanation"),
     "routing": Room("base budget scene siting", "graph weak_points"),
     "measured": Room("base inputs budget propagation scene", "calibration dropouts dropouts.sorting"),

@@ -60,7 +60,9 @@ class Chords:
 
 
 _EMPTY = np.zeros(0, dtype=np.int64)
+"""No number."""
 _NOTHING = (_EMPTY, _EMPTY, _EMPTY, np.zeros(0), np.zeros(0))
+"""Columns of no chord."""
 
 
 def prisms_of(

@@ -135,7 +135,7 @@ int mirror_ways(const Bodies *bodies, Workspace *work, Integrals *integrals, con
             for (int field = 0; field < 2; field++) {
                 const Power *each = powers.powers + field;
                 double turned = (each->over + each->left + each->right) * one->scale;
-                way.powers[field] = turned + each->straight * one->power * through;
+                way.powers[field] = turned + smaller(each->straight, 1.0) * one->power * through;
             }
         }
         best = larger(best, 0.5 * (way.powers[0] + way.powers[1]));

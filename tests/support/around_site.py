@@ -1,6 +1,7 @@
 """Sites put together from walls, boxes and roofs, for the rule of ways around alone."""
 
 import math
+from itertools import pairwise
 
 import numpy as np
 
@@ -29,9 +30,7 @@ class AroundSite:
 
     def wall(self, *points, height_m=3.0, base_m=0.0, loss_db=STEEL_DB):
         top_m = base_m + height_m
-        sheets = [
-            [(*a, base_m), (*b, base_m), (*b, top_m), (*a, top_m)] for a, b in zip(points, points[1:], strict=False)
-        ]
+        sheets = [[(*a, base_m), (*b, base_m), (*b, top_m), (*a, top_m)] for a, b in pairwise(points)]
         return self._add(sheets, loss_db, one_solid=False)
 
     def box(self, x, y, *, length_m=6.06, width_m=2.44, height_m=2.59, bearing_deg=0.0, base_m=0.0, loss_db=STEEL_DB):

@@ -17,10 +17,10 @@ SHORT_M = 0.052
 """What lies nearer together than this touches: walls are drawn a little short of their roof. [m]"""
 SEAM_M = 0.5 * JOINT_M
 """So far a sheet is moved on where it goes on in another: a line in the seam meets both. [m]"""
-GROUND_M = 0.011
-DEEP_M = -60.0
+GROUND_M, DEEP_M = 0.011, -60.0
 """What comes down to the first height stands on the ground: it reaches down to the second. [m]"""
 COPLANAR = 0.995
+"""Cosine between normals of sheets that make one face: 6 degrees, an assumption. [-]"""
 SAMPLES = (0.02, 0.25, 0.5, 0.75, 0.98)
 """Places along an edge at which is asked whether it goes on."""
 

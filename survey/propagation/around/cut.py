@@ -13,12 +13,15 @@ from survey.propagation.around.string import smooth
 BESIDE_NU = -0.78
 """What ends farther beside a plane than this takes nothing from a line in it (ITU-R P.526-15, section 4.1)."""
 SAME_M = 1e-6
+"""Coordinates that differ by less are the same: rounding. [m]"""
 INSIDE_M = 1e-3
 """What ends beside a plane is cut so far inside its end. [m]"""
 NEAREST = 0.02
 """Ends of solids nearer to an end of the line than this share of its length are taken as so far away."""
 LEVEL_M = 0.1
+"""A neighbour that ends so near to the end of a solid closes it there: an assumption. [m]"""
 SHUT_DB = 40.0
+"""What the level plane charges in full for passing over something in the line: that counts in the upright plane."""
 FAR_M = 50.0
 """Farther from the line than this the outline of a mirror does not count. [m]"""
 

@@ -80,7 +80,7 @@ def mirror_ways(
             both = []
             for each in (powers.vertical, powers.horizontal):
                 turned = (each.over + each.left + each.right) * one.scale
-                both.append(turned + each.straight * one.power * through)
+                both.append(turned + min(each.straight, 1.0) * one.power * through)
             found.append(Mirrored(one.image.sheet, both[0], both[1], one.at_m))
         best = max(best, 0.5 * (found[-1].vertical + found[-1].horizontal))
     found.sort(key=lambda one: (-one.vertical - one.horizontal, one.sheet))

@@ -13,6 +13,7 @@ from survey.propagation.around.unfold import unfolded_powers
 from survey.propagation.around.windows import field
 
 LEAST_POWER = 1e-9
+"""Strings that bring less than this, 90 dB, set no limit for others, and their bounces are not looked at. [-]"""
 
 
 class Arrival(NamedTuple):

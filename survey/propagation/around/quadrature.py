@@ -23,3 +23,4 @@ SPAN_POINTS, SPAN_WEIGHTS = _gauss(SPAN_NODES)
 _SHARES, _PARTS = _gauss(NODES)
 POINTS = [REACH * one**CROWDING for one in _SHARES]
 WEIGHTS = [part * REACH * CROWDING * one ** (CROWDING - 1.0) for one, part in zip(_SHARES, _PARTS, strict=True)]
+"""Of the points from an edge to where nothing arrives any more, which crowd at the edge."""

@@ -17,7 +17,9 @@ from survey.propagation.around.windows import Station, field
 FULL_DB, NONE_DB = 6.0, 12.4
 """The weaker of two planes adds to the other's amplitude in full down to 6 dB, and to its power only from 12.4 dB."""
 MAX_ROUNDS = 3
+"""So often what stands within the longest detour that may count is looked up at most."""
 NOTHING = 1e-12
+"""A power that stands for none, so that it can be divided by. [-]"""
 MAX_OPEN_NU = 3.3
 """A mirror path so far outside its mirror is none; it comes in over the last 1."""
 

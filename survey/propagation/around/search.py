@@ -18,6 +18,7 @@ MARGIN_DB = 10.0
 MAX_LOSS_DB = 75.0
 """What loses more than this counts as no way. [dB]"""
 LEAST_TURN = 1e-9
+"""A string that turns by less goes straight on: rounding. [rad]"""
 
 
 class Path(NamedTuple):
@@ -165,11 +166,11 @@ def crossed_face_loss_db(section: Section, path: Path, left: bool) -> float:
 
     It comes along one face of the sheet and leaves along the other, so it goes through.
     """
-    if len(path.corners) < 2:  # noqa: PLR2004  a leg between two corners
+    if len(path.corners) < 2:
         return 0.0
     b, a = section.corners[path.corners[-1]], section.corners[path.corners[-2]]
     x, y = 0.0, 0.0
-    if len(path.corners) > 2:  # noqa: PLR2004
+    if len(path.corners) > 2:
         x, y = section.corners[path.corners[-3]].x, section.corners[path.corners[-3]].y
     dx, dy = b.x - a.x, b.y - a.y
     if ((a.x - x) * dy - (a.y - y) * dx > 0.0) == left:

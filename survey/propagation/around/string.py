@@ -21,11 +21,9 @@ STEEP = 0.5
 """An edge closes what lies beyond it if none of its sheets comes back towards the string by more than this sine."""
 FLUSH_NU = 0.78
 """Images of ends in the face at an edge beside a string fade as it lies deeper, down to here."""
-SHUT_M = 0.02
-OPEN_M = 0.10
+SHUT_M, OPEN_M = 0.02, 0.10
 """Windows between two edges come in from one width to the other: what is drawn apart by less is drawn roughly. [m]"""
-SHORT_M = 0.052
-FREE_M = 0.14
+SHORT_M, FREE_M = 0.052, 0.14
 """The same where they make no slit in one face, such as a wall drawn short of its roof. [m]"""
 
 

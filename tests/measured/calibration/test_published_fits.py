@@ -118,10 +118,11 @@ def office(**environment):
         ahead, aside = np.array([np.cos(turn), np.sin(turn)]), np.array([-np.sin(turn), np.cos(turn)])
         inverters.append({"name": f"row {k}", "at": (ahead * distance_m).tolist(), "height_m": 1.5})
         for j in range(brick + wood):
-            at = ahead * (2.0 + 0.9 * j)
-            along = [(at - 0.3 * aside).tolist(), (at + 0.3 * aside).tolist()]
+            out_m = 2.0 + 0.9 * j
+            at, half_m = ahead * out_m, 0.55 * out_m * aside  # as wide as the link's sixth of the circle allows
+            along = [(at - half_m).tolist(), (at + half_m).tolist()]
             material = "office brick" if j < brick else "office wood"
-            walls.append({"name": f"{k}-{j}", "material": material, "along": along, "height_m": 3.0})
+            walls.append({"name": f"{k}-{j}", "material": material, "along": along, "height_m": 60.0})
     tables = {
         "plan_version": 1,
         "site": {"name": "office"},

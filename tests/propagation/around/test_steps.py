@@ -61,7 +61,7 @@ SCANS = {
         0.1,
     ),
     "posts": (
-        lambda t: AroundSite().wall((0.0, -0.1), (0.0, 0.1), height_m=4.0).wall((0.0, 1.9), (0.0, 2.1), height_m=4.0),
+        lambda _: AroundSite().wall((0.0, -0.1), (0.0, 0.1), height_m=4.0).wall((0.0, 1.9), (0.0, 2.1), height_m=4.0),
         lambda t: ((-15.0, t, 1.5), (15.0, t, 1.5)),
         -0.3,
         0.3,
