@@ -1,9 +1,10 @@
 """Which sheets a straight line goes through.
 
 The rules are those of the plan file: an edge belongs to its sheet; sheets of one obstacle that a line meets in the
-same point (a shared corner) count once; a sheet that one end of the line stands on is not crossed; a line that runs
-within the plane of a sheet and over it crosses it once. `survey.geometry.plain` works them out by the plain formula;
-where there is a compiled kernel, that does it, with the same result.
+same point (a shared corner) count once, and of the faces of one building the costliest; a sheet that one end of
+the line stands on is not crossed; a line that runs within the plane of a sheet and over it crosses it once.
+`survey.geometry.plain` works them out by the plain formula; where there is a compiled kernel, that does it, with the
+same result.
 """
 
 from __future__ import annotations
@@ -113,7 +114,8 @@ def crossings(starts_m: FloatArray, ends_m: FloatArray, sheets: Sheets) -> Cross
             edge_normal=sheets.edge_normal,
             edge_offset_m=sheets.edge_offset_m,
             grown_m=sheets.corners_m + SPARE_M * sheets.corner_growth,
-            owner=sheets.owner,
+            group=sheets.group,
+            cost_db=sheets.cost_db,
             on_sheet_m=ON_SHEET_M,
             edge_m=EDGE_M,
             same_point_m=SAME_POINT_M,

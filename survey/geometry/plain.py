@@ -76,10 +76,11 @@ def plain_crossings(starts_m: FloatArray, ends_m: FloatArray, sheets: Sheets) ->
     shared = np.flatnonzero(every[4] <= SAME_POINT_M)
     keep = np.ones(len(every[0]), dtype=bool)
     keep[shared] = ~_repeats(
-        np.column_stack([every[0], every[1], sheets.owner[every[2]]])[shared],
+        np.column_stack([every[0], every[1], sheets.group[every[2]]])[shared],
         first_m=first_m[shared],
         last_m=last_m[shared],
         is_run=is_run[shared],
+        cost_db=sheets.cost_db[every[2][shared]],
     )
     return _pick(every, keep)
 
@@ -109,12 +110,14 @@ def _within(inside_1: FloatArray, inside_2: FloatArray) -> tuple[BoolArray, Floa
     return (enter <= leave) & ~beside, enter, leave
 
 
-def _repeats(group: IntArray, *, first_m: FloatArray, last_m: FloatArray, is_run: BoolArray) -> BoolArray:
+def _repeats(
+    group: IntArray, *, first_m: FloatArray, last_m: FloatArray, is_run: BoolArray, cost_db: FloatArray
+) -> BoolArray:
     """Which of the crossings at an edge, and of the runs within a sheet, another one of their group stands for.
 
-    A group is what one line has with one obstacle. Points nearer than `SAME_POINT_M` are one, and the first
-    sheet's stays. Runs that touch count once, and not at all where a point lies on them: a line along the top of a
-    box meets its two side faces.
+    A group is what one line has with one obstacle, or with all faces of one building. Points nearer than
+    `SAME_POINT_M` are one, and the costliest sheet's stays, the first of those that cost the same. Runs that touch
+    count once, and not at all where a point lies on them: a line along the top of a box meets its two side faces.
     """
     repeats = np.zeros(len(group), dtype=bool)
     members: dict[tuple[int, ...], list[int]] = {}
@@ -124,10 +127,11 @@ def _repeats(group: IntArray, *, first_m: FloatArray, last_m: FloatArray, is_run
         rows.sort(key=lambda row: first_m[row])
         points = [row for row in rows if not is_run[row]]
         for cluster in _clusters(points, first_m, first_m):
-            repeats[cluster] = cluster != np.min(cluster)
+            repeats[cluster] = cluster != _costliest(cluster, cost_db)
         for cluster in _clusters(rows, first_m, last_m):
             runs = cluster[is_run[cluster]]
-            repeats[runs] = (runs != np.min(runs, initial=len(group))) | (len(runs) < len(cluster))
+            if len(runs):
+                repeats[runs] = (runs != _costliest(runs, cost_db)) | (len(runs) < len(cluster))
     return repeats
 
 
@@ -141,3 +145,8 @@ def _clusters(rows: list[int], first_m: FloatArray, last_m: FloatArray) -> list[
         found[-1].append(row)
         reached_m = max(reached_m, last_m[row])
     return [np.array(cluster) for cluster in found]
+
+
+def _costliest(rows: IntArray, cost_db: FloatArray) -> int:
+    """The row of the costliest sheet, the first of those that cost the same."""
+    return int(max(rows.tolist(), key=lambda row: (cost_db[row], -row)))

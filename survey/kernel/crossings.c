@@ -18,8 +18,8 @@
 /* Sheets, and the lengths by which the rules decide, all in metres. */
 typedef struct {
     index_t sheets, edges;
-    const double *normal, *offset, *edge_normal, *edge_offset, *grown;
-    const index_t *owner;
+    const double *normal, *offset, *edge_normal, *edge_offset, *grown, *cost;
+    const index_t *group;
     double on_sheet, edge, same_point;
 } Scene;
 
@@ -30,10 +30,10 @@ typedef struct {
     double *fraction, *inside;
 } Rows;
 
-/* A crossing at an edge, or a run within a plane, which another one of the same obstacle may stand for. */
+/* A crossing at an edge, or a run within a plane, which another one of the same obstacle or building may stand for. */
 typedef struct {
-    index_t spoke, owner, row;
-    double first, last;
+    index_t spoke, group, row;
+    double first, last, cost;
     int is_run, repeats;
 } Shared;
 
@@ -157,37 +157,39 @@ static int by_line_and_place(const void *one, const void *other)
 {
     const Shared *a = one, *b = other;
     if (a->spoke != b->spoke) return a->spoke < b->spoke ? -1 : 1;
-    if (a->owner != b->owner) return a->owner < b->owner ? -1 : 1;
+    if (a->group != b->group) return a->group < b->group ? -1 : 1;
     if (a->first != b->first) return a->first < b->first ? -1 : 1;
     return a->row < b->row ? -1 : a->row > b->row;
 }
 
-/* Of some items all but the one of the lowest row repeat it. */
-static void keep_lowest(Shared *items, index_t from, index_t to, int is_run, int none)
+/* Of some items all but the costliest, of those that cost the same the one of the lowest row, repeat it. */
+static void keep_costliest(Shared *items, index_t from, index_t to, int is_run, int none)
 {
-    index_t lowest = -1;
+    index_t best = -1;
+    for (index_t i = from; i < to; i++) {
+        if (items[i].is_run != is_run) continue;
+        if (best < 0 || items[i].cost > items[best].cost || (items[i].cost == items[best].cost && items[i].row < items[best].row)) best = i;
+    }
     for (index_t i = from; i < to; i++)
-        if (items[i].is_run == is_run && (lowest < 0 || items[i].row < items[lowest].row)) lowest = i;
-    for (index_t i = from; i < to; i++)
-        if (items[i].is_run == is_run) items[i].repeats = none || i != lowest;
+        if (items[i].is_run == is_run) items[i].repeats = none || i != best;
 }
 
-/* Mark what repeats another one of its line and obstacle: points that are one, runs that touch, runs with a point on them. */
+/* Mark what repeats another one of its line and obstacle or building: points that are one, runs that touch, runs with a point on them. */
 static void mark_repeats(Shared *items, index_t count, double same_point)
 {
     for (index_t from = 0, to; from < count; from = to) {
         for (to = from + 1; to < count; to++)
-            if (items[to].spoke != items[from].spoke || items[to].owner != items[from].owner) break;
+            if (items[to].spoke != items[from].spoke || items[to].group != items[from].group) break;
         index_t begin = from, previous = -1;
         for (index_t i = from; i < to; i++) {
             if (items[i].is_run) continue;
             if (previous >= 0 && items[i].first > items[previous].first + same_point) {
-                keep_lowest(items, begin, i, 0, 0);
+                keep_costliest(items, begin, i, 0, 0);
                 begin = i;
             }
             previous = i;
         }
-        keep_lowest(items, begin, to, 0, 0);
+        keep_costliest(items, begin, to, 0, 0);
         for (index_t i = from, next; i < to; i = next) {
             double reached = items[i].last;
             int has_point = 0;
@@ -195,7 +197,7 @@ static void mark_repeats(Shared *items, index_t count, double same_point)
                 reached = larger(reached, items[next].last);
                 has_point |= !items[next].is_run;
             }
-            keep_lowest(items, i, next, 1, has_point);
+            keep_costliest(items, i, next, 1, has_point);
         }
     }
 }
@@ -275,7 +277,7 @@ static int through_sheet(const Scene *scene, index_t sheet, const double *hub_m,
         if (inside <= scene->same_point) {
             double dx = spoke_m[0] - hub_m[0], dy = spoke_m[1] - hub_m[1], dz = spoke_m[2] - hub_m[2];
             double length = sqrt(dx * dx + dy * dy + dz * dz);
-            Shared item = {spoke, scene->owner[sheet], crossed->count - 1, enter * length, leave * length, in_plane, 0};
+            Shared item = {spoke, scene->group[sheet], crossed->count - 1, enter * length, leave * length, scene->cost[sheet], in_plane, 0};
             if (!share(list, item)) return 0;
         }
     }
@@ -294,18 +296,18 @@ static double height(const Scene *scene, index_t sheet, int highest)
 ENTRY index_t survey_crossings(const double *starts, index_t start_count, const double *ends, index_t end_count,
                                index_t sheets, index_t edges, const double *normal, const double *offset,
                                const double *edge_normal, const double *edge_offset, const double *grown,
-                               const index_t *owner, double on_sheet, double edge, double same_point, index_t capacity,
+                               const index_t *group, const double *cost, double on_sheet, double edge, double same_point, index_t capacity,
                                index_t *start, index_t *end, index_t *sheet, double *fraction, double *inside,
                                index_t *counts);
 
 ENTRY index_t survey_crossings(const double *starts, index_t start_count, const double *ends, index_t end_count,
                                index_t sheets, index_t edges, const double *normal, const double *offset,
                                const double *edge_normal, const double *edge_offset, const double *grown,
-                               const index_t *owner, double on_sheet, double edge, double same_point, index_t capacity,
+                               const index_t *group, const double *cost, double on_sheet, double edge, double same_point, index_t capacity,
                                index_t *start, index_t *end, index_t *sheet, double *fraction, double *inside,
                                index_t *counts)
 {
-    Scene scene = {sheets, edges, normal, offset, edge_normal, edge_offset, grown, owner, on_sheet, edge, same_point};
+    Scene scene = {sheets, edges, normal, offset, edge_normal, edge_offset, grown, cost, group, on_sheet, edge, same_point};
     Rows crossed = {capacity, 0, 0, start, end, sheet, fraction, inside};
     int from_start = start_count < end_count;
     const double *hubs = from_start ? starts : ends, *spokes = from_start ? ends : starts;

@@ -24,7 +24,8 @@ def crossings(
     edge_normal: FloatArray,
     edge_offset_m: FloatArray,
     grown_m: FloatArray,
-    owner: IntArray,
+    group: IntArray,
+    cost_db: FloatArray,
     on_sheet_m: float,
     edge_m: float,
     same_point_m: float,
@@ -37,7 +38,7 @@ def crossings(
         The kernel.
     starts_m, ends_m : ndarray of float, shapes (starts, 3) and (ends, 3)
         Ends of the lines. [m]
-    normal, offset_m, edge_normal, edge_offset_m, owner
+    normal, offset_m, edge_normal, edge_offset_m, group, cost_db
         As in `Sheets`.
     grown_m : ndarray of float, shape (sheets, edges, 3)
         Corners, moved outward a little. [m]
@@ -65,7 +66,8 @@ def crossings(
         floats("edge_normal", edge_normal, sheets, edges, 3),
         floats("edge_offset_m", edge_offset_m, sheets, edges),
         floats("grown_m", grown_m, sheets, edges, 3),
-        indices("owner", owner, sheets, below=np.iinfo(np.int64).max),
+        indices("group", group, sheets, below=np.iinfo(np.int64).max),
+        floats("cost_db", cost_db, sheets),
         float(on_sheet_m),
         float(edge_m),
         float(same_point_m),

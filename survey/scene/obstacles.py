@@ -50,9 +50,11 @@ def obstacles_of(plan: Plan) -> tuple[Obstacles, Sheets, Prisms]:
     """Everything that can be in the way: what it is, and its geometry."""
     entries, frequency_mhz = plan.obstacles, plan.radio.frequency_mhz
     losses = [one.loss(plan.materials, frequency_mhz=frequency_mhz) for one in entries]
+    groups: dict[str, int] = {}
     outlines: list[FloatArray] = []
     owners: list[int] = []
     for number, one in enumerate(entries):
+        groups.setdefault(one.joined_to, len(groups))
         parts_m = [part_m for sheet_m in one.sheets_m() for part_m in convex_outlines(sheet_m)]
         outlines.extend(parts_m)
         owners.extend([number] * len(parts_m))
@@ -71,4 +73,10 @@ def obstacles_of(plan: Plan) -> tuple[Obstacles, Sheets, Prisms]:
         [volume.top_m for volume, _ in volumes],
         [number for _, number in volumes],
     )
-    return obstacles, sheets_of(outlines, owners), prisms
+    sheets = sheets_of(
+        outlines,
+        owners,
+        groups=[groups[entries[owner].joined_to] for owner in owners],
+        costs_db=[losses[owner].db for owner in owners],
+    )
+    return obstacles, sheets, prisms

@@ -20,9 +20,11 @@ plan.toml: invented yard
 
 No errors found: 1 inverter, 1 gateway, 2 spots, 1 wall.
 
-Inverters, gateways and spots lie 0.00 to 20.00 m east, 0.00 to 100.00 m north, 2.00 to 2.00 m high.
+Next step: find the best spot for the gateway: survey place plan.toml
 
-Defaults that apply:
+Inverters, gateways and spots are 0.00 to 20.00 m east, 0.00 to 100.00 m north, 2.00 to 2.00 m high.
+
+Defaults in use:
   radio.inverter  antenna_gain_dbi = 0, mounting_loss_db = 0, cable_loss_db = 0, noise_rise_db = 0,
                   antenna = "isotropic"
   radio.gateway   antenna_gain_dbi = 0, mounting_loss_db = 0, cable_loss_db = 0, noise_rise_db = 0,
@@ -133,10 +135,16 @@ def test_the_json_holds_the_same(run, folder):
         "plan": str,
         "site": str,
         "counts": dict.fromkeys(
-            ("inverter", "gateway", "spot", "wall", "box", "roof", "module row", "foliage", "own material"), int
+            (
+                *("inverter", "gateway", "spot", "building", "wall", "door or window", "box", "roof"),
+                *("building face", "module row", "foliage", "own material"),
+            ),
+            int,
         ),
         "extent_m": [[NUMBER]],
         "defaults": [{"table": str, "key": str, "value": (str, int, float), "times": int}],
+        "faces": [],
+        "moved_m": {},
         "warnings": [str],
     }
     assert differences(found, shape) == []

@@ -212,7 +212,8 @@ def site(rng, *, whole_metres):
         owners += [owner] * len(added)
     points = np.column_stack([draw(-7, 8, 80), draw(-7, 8, 80), draw(0, 5, 80)])
     points[:5, :2] = points[-5:, :2]  # some stand one above the other
-    return points, sheets_of(outlines, owners)
+    groups = rng.integers(0, 8, 8) if rng.random() < 0.5 else np.arange(8)  # some obstacles are one building
+    return points, sheets_of(outlines, owners, groups=groups[owners], costs_db=rng.integers(0, 3, 8)[owners])
 
 
 @settings(max_examples=100, deadline=None)

@@ -17,7 +17,8 @@ FITS = {
     "edge_normal": np.zeros((5, 4, 3)),
     "edge_offset_m": np.zeros((5, 4)),
     "grown_m": np.zeros((5, 4, 3)),
-    "owner": np.zeros(5, dtype=np.int64),
+    "group": np.zeros(5, dtype=np.int64),
+    "cost_db": np.zeros(5),
 }
 LENGTHS = {"on_sheet_m": 1e-3, "edge_m": 1e-7, "same_point_m": 1e-5}
 
@@ -46,7 +47,8 @@ def test_where_more_is_found_than_there_is_room_for_all_of_it_is_given(monkeypat
         "edge_normal": np.tile([[0.0, 1, 0], [0, -1, 0], [0, 0, 1], [0, 0, -1]], (len(walls), 1, 1)),
         "edge_offset_m": np.full((len(walls), 4), -2.0),
         "grown_m": walls[:, None, None] * [1, 0, 0] + np.array([[0.0, 2, 2], [0, -2, 2], [0, -2, -2], [0, 2, -2]]),
-        "owner": np.arange(len(walls)),
+        "group": np.arange(len(walls)),
+        "cost_db": np.zeros(len(walls)),
     }
     monkeypatch.setattr(kernel_crossings, "ROWS_A_LINE", 0)
     crossed = crossings(kernel.library(), **many, **LENGTHS)

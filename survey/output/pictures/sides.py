@@ -89,7 +89,7 @@ def sides_picture(scene: Scene) -> Figure:
     lines = (
         (
             f"{counted(len(scene.inverters), 'inverter')}. The figure behind a name is its height in metres: top, or "
-            "bottom-top. Devices behind something are pale."
+            "bottom-top. Devices behind an obstacle are pale."
         ),
     )
     wide_in = WIDTH_IN - LEFT_IN - RIGHT_IN

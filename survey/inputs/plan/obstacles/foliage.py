@@ -12,7 +12,7 @@ import numpy as np
 from survey.base.arrays import FloatArray
 from survey.inputs.fields import Number, Points, key
 from survey.inputs.materials import Material, foliage_loss
-from survey.inputs.plan.kinds import EXTENT, HEIGHT, POINT, area_faults
+from survey.inputs.plan.kinds import DRAWN_WITHIN, EXTENT, HEIGHT, POINT, area_faults
 from survey.inputs.plan.obstacles.kind import FROM_PLAN, Look, Loss, Obstacle, Volume
 
 TREES = "single trees in leaf at 869 MHz, Vogel and Goldhirsh, 1986, and ITU-R P.833-9 for the most"
@@ -39,6 +39,7 @@ class Foliage(Obstacle):
     loss_db_per_m: float | None = key(Number(0.0, 50.0), default=None)
     most_loss_db: float | None = key(Number(0.1, 200.0), default=None)
     spread_db_per_m: float | None = key(Number(0.0, 50.0), default=None)
+    drawn_within_m: float | None = key(DRAWN_WITHIN, default=None, repr=False)
 
     def inconsistencies(self) -> Iterator[tuple[str, str]]:
         """A footprint that is no area."""

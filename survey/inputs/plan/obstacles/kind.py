@@ -117,7 +117,7 @@ class Obstacle(Entry):
     counted_as: ClassVar[str]
     legend: ClassVar[str]
     look: ClassVar[Look] = Look()
-    removal: ClassVar[str] = "take away"
+    removal: ClassVar[str] = "remove"
     can_be_fitted: ClassVar[bool] = True
     is_equipment: ClassVar[bool] = False
 
@@ -131,6 +131,11 @@ class Obstacle(Entry):
     @property
     def removed_as(self) -> str:
         """What has to go for it to go: itself, or what it is part of."""
+        return self.name
+
+    @property
+    def joined_to(self) -> str:
+        """What it shares edges with: a line through such an edge crosses the costlier of what meets there, once."""
         return self.name
 
     @property
