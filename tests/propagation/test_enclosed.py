@@ -1,4 +1,4 @@
-"""Out of a closed building that path_passes, and around what stands outside: through the one and around the other."""
+"""Out of a closed building that leaks, and around what stands outside: through the one and around the other."""
 
 import dataclasses
 
@@ -9,7 +9,6 @@ from one_link import closed_building, container, excess_db, link, plan, steel, w
 from survey.budget import links_between, links_of
 from survey.budget.explanation import budget_of
 from survey.decisions.simulation import Passes, drawn_margins_db, unknowns_of
-from survey.geometry import seen_first, shut_out
 from survey.inputs.plan import Box, OwnMaterial, Roof, Spot, Wall
 from survey.inputs.readings import Readings
 from survey.measured.calibration import correction_of, fit
@@ -107,17 +106,6 @@ def test_a_room_within_the_building_is_left_through_both_of_its_walls():
     ends = ((32.0, 4.0), (2.0, 4.0))
     free, found = through(outside(), ends=ends), through(*shed(12.0), partition, outside(), ends=ends)
     assert excess_db(found) == pytest.approx(excess_db(free) + 11.0 + 12.0, abs=0.1)
-
-
-def test_what_an_end_sees_first():
-    """From inside the four walls, two slopes and two gables, not the lean-to behind the wall; from below it, it too."""
-    whole = scene_of(plan(*shed(12.0), LEAN_TO))
-    points_m = np.array([[6.0, 4.0, 1.5], [13.5, 4.0, 1.0]])
-    seen = seen_first(points_m, whole.screens, whole.sheets, whole.buildings)
-    names = np.array([whole.obstacles.names[owner] for owner in whole.screens.owner])
-    assert set(names[seen[0]]) == set(names) - {"lean-to"}
-    assert set(names[seen[1]]) == {"lean-to", "wall 1"}
-    assert whole.buildings.tolist() == [0] * len(names), "it touches the wall, so it is part of the building"
 
 
 OUTSIDE = {
@@ -326,18 +314,3 @@ def test_the_picture_of_a_link_shows_the_way_through_the_wall():
     assert [one.side for one in drawn] == ["over", "left", "right"]
     for one, other in zip(drawn, strings_of(free.scene, start_m, end_m), strict=True):
         assert one.points_m == pytest.approx(other.points_m)
-
-
-def test_how_much_of_the_sky_a_building_shuts_out():
-    """All of it inside; nothing outside or above the roof; half of it for a point in the plane of an open side."""
-    whole = scene_of(plan(*closed_building(26.0)))
-    points_m = np.array([[6.0, 4.0, 1.5], [0.5, 7.5, 0.2], [-3.0, 4.0, 1.5], [6.0, 2.0, 4.0], [12.0, 4.0, 1.0]])
-    share = shut_out(points_m, whole.screens, whole.sheets, whole.buildings)
-    assert share[[0, 1, 2, 4], 0].tolist() == [1.0, 1.0, 0.0, 1.0], "one that hangs on a sheet counts as inside"
-    assert share[3, 0] < 0.1, "the far slope of the roof"
-    open_sides = [one for one in closed_building(26.0) if one.name not in {"wall 3", "west"}]
-    half = scene_of(plan(*open_sides))
-    share = shut_out(np.array([[1e-3, 4.0, 0.0]]), half.screens, half.sheets, half.buildings)
-    assert share[0, 0] == pytest.approx(0.5, abs=0.03)
-    lonely = scene_of(plan(steel((0.0, -5.0), (0.0, 5.0)), container()))
-    assert shut_out(points_m, lonely.screens, lonely.sheets, lonely.buildings).shape[1] == 0
