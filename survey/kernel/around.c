@@ -6,8 +6,8 @@ enum { OVER, LEFT, RIGHT, REFLECTED, WAYS };
 
 /* Where the figures of the lines go; rows of passes beyond the capacity are counted and not kept. */
 typedef struct {
-    double *loss_db, *leave_deg, *arrive_deg, *grazed_db;
-    index_t *mirror, *clear, *grazed_solid;
+    double *loss_db, *leave_deg, *arrive_deg, *grazed_db, *through_db;
+    index_t *mirror, *grazed_solid;
     index_t capacity, count, *line, *way, *obstacle;
     double *passes, *power;
 } Ways;
@@ -133,7 +133,7 @@ static bool one_line(const Bodies *bodies, Workspace *work, Workspace *mirror_wo
     }
     ways->grazed_db[number] = larger(-10.0 * log10(larger(straight, 1e-12)), 0.0);
     ways->grazed_solid[number] = found.nearest;
-    ways->clear[number] = found.clear;
+    ways->through_db[number] = found.through_db;
     int best = OVER;
     for (int way = OVER; way < WAYS; way++) {
         if (powers[way] > MIN_POWER) ways->loss_db[WAYS * number + way] = -10.0 * log10(powers[way]);
@@ -192,7 +192,7 @@ ENTRY index_t survey_around(index_t sheets, index_t solids, index_t table_steps,
                             const int32_t *touch, const int32_t *plant_first, const double *plant_xy_m, const double *plant_base_m,
                             const double *plant_top_m, const double *plant_db_per_m, const double *plant_most_db, const double *points, const double *weights, const double *span_points,
                             const double *span_weights, index_t lines, const double *starts, const double *ends, double wavelength_m,
-                            const double *polarisation, double *way_db, index_t *way_mirror, index_t *clear_line, double *leave_deg, double *arrive_deg,
+                            const double *polarisation, double *way_db, index_t *way_mirror, double *through_db, double *leave_deg, double *arrive_deg,
                             double *grazed_db, index_t *grazed_solid, index_t capacity, index_t *pass_line, index_t *pass_way,
                             index_t *pass_obstacle, double *pass_count, double *pass_power);
 
@@ -203,7 +203,7 @@ ENTRY index_t survey_around(index_t sheets, index_t solids, index_t table_steps,
                             const int32_t *touch, const int32_t *plant_first, const double *plant_xy_m, const double *plant_base_m,
                             const double *plant_top_m, const double *plant_db_per_m, const double *plant_most_db, const double *points, const double *weights, const double *span_points,
                             const double *span_weights, index_t lines, const double *starts, const double *ends, double wavelength_m,
-                            const double *polarisation, double *way_db, index_t *way_mirror, index_t *clear_line, double *leave_deg, double *arrive_deg,
+                            const double *polarisation, double *way_db, index_t *way_mirror, double *through_db, double *leave_deg, double *arrive_deg,
                             double *grazed_db, index_t *grazed_solid, index_t capacity, index_t *pass_line, index_t *pass_way,
                             index_t *pass_obstacle, double *pass_count, double *pass_power)
 {
@@ -211,7 +211,7 @@ ENTRY index_t survey_around(index_t sheets, index_t solids, index_t table_steps,
                      plant_base_m, plant_top_m,   plant_db_per_m, plant_most_db, first,    table,         obstacle,         solid,
                      solid_first, touch_first,    touch,         plant_first, mirror,      (int)sheets,   (int)solids,      (int)table_steps,
                      (int)plants};
-    Ways ways = {way_db,   leave_deg, arrive_deg, grazed_db,     way_mirror, clear_line, grazed_solid,
+    Ways ways = {way_db,   leave_deg, arrive_deg, grazed_db,     through_db, way_mirror, grazed_solid,
                  capacity, 0,         pass_line,  pass_way,      pass_obstacle, pass_count, pass_power};
     Workspace *work = calloc(1, sizeof *work), *mirror_work = calloc(1, sizeof *mirror_work);
     Integrals *integrals = calloc(1, sizeof *integrals);

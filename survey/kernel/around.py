@@ -120,7 +120,7 @@ class Figures(NamedTuple):
 
     loss_db: FloatArray
     mirror: IntArray
-    clear: NDArray[np.int64]
+    through_db: FloatArray
     leave_deg: FloatArray
     arrive_deg: FloatArray
     grazed_db: FloatArray
@@ -174,7 +174,7 @@ def ways_around(
         figures = (
             np.full((count, 4), np.nan),
             np.full(count, -1, dtype=np.int64),
-            np.ones(count, dtype=np.int64),
+            np.zeros(count),
             np.full(count, np.nan),
             np.full(count, np.nan),
             np.zeros(count),

@@ -113,7 +113,7 @@ powers_t joined_power(const Arrival *const *ways, int count)
         sum.soft += power_of(one->soft) + one->more.soft;
         for (int j = 0; j < i; j++) {
             const Arrival *other = ways[j];
-            if (one->path->passed_count || other->path->passed_count) continue;
+            if (one->path->passed_count != other->path->passed_count) continue;
             double share = in_step(one->leave, other->leave) * in_step(one->arrive, other->arrive);
             sum.hard += 2.0 * share * (one->hard.re * other->hard.re + one->hard.im * other->hard.im);
             sum.soft += 2.0 * share * (one->soft.re * other->soft.re + one->soft.im * other->soft.im);

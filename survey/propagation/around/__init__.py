@@ -89,8 +89,9 @@ class Ways:
         What the straight line loses to edges that it passes closely. [dB]
     grazed_solid : ndarray of int, shape (lines,)
         The solid with the nearest of them; -1 where there is none.
-    clear : ndarray of bool, shape (lines,)
-        Lines that go through nothing; `grazed_db` holds all that they lose then, and there is no way but reflected.
+    through_db : ndarray of float, shape (lines,)
+        What the straight line loses in all that it goes through, and does not only touch. Where that is nothing,
+        `grazed_db` holds all that it loses, and there is no way but reflected. [dB]
     pass_line, pass_way, pass_obstacle : ndarray of int, shape (passes,)
         What ways go through all the same, a row for each line, way and obstacle, in this order.
     pass_count : ndarray of float, shape (passes,)
@@ -105,7 +106,7 @@ class Ways:
     arrive_deg: FloatArray
     grazed_db: FloatArray
     grazed_solid: IntArray
-    clear: NDArray[np.bool_]
+    through_db: FloatArray
     pass_line: IntArray
     pass_way: IntArray
     pass_obstacle: IntArray
@@ -156,7 +157,7 @@ def ways_around(
     for part, one in zip(parts, found, strict=True):
         one.pass_line[:] += part.start
     figures = {name: np.concatenate([getattr(one, name) for one in found]) for name in Figures._fields}
-    return Ways(**{**figures, "clear": figures["clear"] != 0})
+    return Ways(**figures)
 
 
 def specified_ways(
@@ -171,7 +172,7 @@ def specified_ways(
         arrive_deg=np.full(count, np.nan),
         grazed_db=np.zeros(count),
         grazed_solid=np.full(count, -1, dtype=np.int32),
-        clear=np.ones(count, dtype=bool),
+        through_db=np.zeros(count),
         pass_line=np.zeros(0, dtype=np.int32),
         pass_way=np.zeros(0, dtype=np.int32),
         pass_obstacle=np.zeros(0, dtype=np.int32),
@@ -191,7 +192,7 @@ def specified_ways(
         arrive_deg=ways.arrive_deg,
         grazed_db=ways.grazed_db,
         grazed_solid=ways.grazed_solid,
-        clear=ways.clear,
+        through_db=ways.through_db,
         pass_line=np.array(lines, dtype=np.int32),
         pass_way=np.array(sides, dtype=np.int32),
         pass_obstacle=np.array(obstacles, dtype=np.int32),
@@ -241,7 +242,7 @@ def _one_line(
         powers[Way.REFLECTED] = min(powers[Way.REFLECTED], max(1.0 - whole, 0.0))
     ways.grazed_db[i] = max(-10.0 * math.log10(max(straight, 1e-12)), 0.0)
     ways.grazed_solid[i] = found.nearest
-    ways.clear[i] = found.clear
+    ways.through_db[i] = found.through_db
     for way in Way:
         if powers[way] > LEAST_POWER:
             ways.loss_db[i, way] = -10.0 * math.log10(powers[way])

@@ -113,13 +113,14 @@ def joined_power(ways: list[Arrival]) -> tuple[float, float]:
     """Power of several strings, hard and soft: in step where their directions hardly differ, by power elsewhere.
 
     What goes through something and what goes around its edge share one front: their powers add.
+    So do those of all strings that go through more, or less, than the other.
     """
     hard, soft = 0.0, 0.0
     for i, one in enumerate(ways):
         hard += abs(one.hard) ** 2 + one.more_hard
         soft += abs(one.soft) ** 2 + one.more_soft
         for other in ways[:i]:
-            if one.path.passed or other.path.passed:
+            if len(one.path.passed) != len(other.path.passed):
                 continue
             share = in_step(one.leave, other.leave) * in_step(one.arrive, other.arrive)
             if share > 0.0:
