@@ -44,6 +44,12 @@ static double graze_nu(const Local *one)
     return smaller(smaller(one->nu[0], one->nu[1]), smaller(one->nu[2], one->nu[3]));
 }
 
+/* Whether a solid stands in a line or near enough to be grazed. */
+static bool counts(const Local *one, const Line *line)
+{
+    return graze_nu(one) > LEAST_NU && one->high[0] > 0.0 && one->low[0] < line->length_m;
+}
+
 /* What the line itself goes through: its loss, and which solids, in work->crossed. Gives how many sheets, -1 without memory. */
 static int straight_loss_db(const Bodies *bodies, Workspace *work, const Line *line, const Image *image, double *through_db)
 {
@@ -319,7 +325,7 @@ int line_powers(const Bodies *bodies, Workspace *work, Integrals *integrals, con
     }
     for (int i = 0; i < work->place_count; i++) {
         const Local *one = work->places + i;
-        work->used[i] = graze_nu(one) > LEAST_NU && one->high[0] > 0.0 && one->low[0] < line->length_m;
+        work->used[i] = counts(one, line);
         some |= work->used[i];
     }
     if (!some) return 0;
@@ -351,7 +357,7 @@ int line_powers(const Bodies *bodies, Workspace *work, Integrals *integrals, con
     found->nearest = -1;
     for (int i = 0; i < work->place_count; i++) {
         const Local *one = work->places + i;
-        work->used[i] = work->used[i] && !work->crossed[one->solid] && graze_nu(one) > LEAST_NU;
+        work->used[i] = work->used[i] && !work->crossed[one->solid] && counts(one, line);
         if (!work->used[i] || graze_nu(one) <= deepest) continue;
         deepest = graze_nu(one);
         found->nearest = one->solid;

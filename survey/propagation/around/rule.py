@@ -108,7 +108,7 @@ def line_powers(
         near = places
         upright = plane_of(bodies, near, places, line, True, wavelength_m, most_db, image, window)
         level = plane_of(bodies, near, places, line, False, wavelength_m, most_db, image, window)
-    grazed = [one for one in near if one.solid not in crossed and graze_nu(one) > LEAST_NU]
+    grazed = [one for one in near if one.solid not in crossed and counts(one, line)]
     straight = straight_amplitude(bodies, grazed, places, line, wavelength_m, image)
     nearest = max(grazed, key=graze_nu).solid if grazed else -1
     if not crossed:  # in each plane only as far as the line clears everything in that plane
