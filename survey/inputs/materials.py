@@ -187,8 +187,8 @@ _TABLE_OF_MATERIALS = (
         name="foil insulation",
         loss_by_mhz=((400.0, 25.0), (2700.0, 25.0)),
         spread_db=10.0,
-        source=f"between boards without joints, 15 to 60 dB ({_COMREG}), and single walls of energy-efficient "
-        "houses, up to 35 dB at 2 GHz (measurements of 2012, abstract)",
+        source=f"boards without joints, 15 to 60 dB: {_COMREG}. Single walls of energy-efficient houses, up to 35 dB at "
+        "2 GHz: measurements of 2012, abstract",
         status="assumption",
     ),
     _slab("concrete 100 mm", "concrete", 0.1, 3.0),
@@ -198,7 +198,7 @@ _TABLE_OF_MATERIALS = (
         name="concrete block",
         loss_by_mhz=((915.0, 13.0), (1300.0, 13.0)),
         spread_db=6.0,
-        source="Rappaport, Wireless Communications, 2nd ed., example 4.11; the spread takes in cavity walls, "
+        source="Rappaport, Wireless Communications, 2nd ed., example 4.11; the uncertainty covers cavity walls, "
         f"up to 25 dB: {_COMREG}",
         status="published",
     ),
@@ -223,7 +223,7 @@ _TABLE_OF_MATERIALS = (
         name="coated glass",
         loss_by_mhz=((800.0, 30.0), (6000.0, 30.0)),
         spread_db=8.0,
-        source="Transmission Analysis of Energy Saving Glass Windows, IEEE APS 2008: about 30 dB; the spread takes in "
+        source="Transmission Analysis of Energy Saving Glass Windows, IEEE APS 2008: about 30 dB; the uncertainty covers "
         f"modern windows of 15 to 45 dB: {_COMREG}",
         status="published",
     ),
@@ -231,8 +231,8 @@ _TABLE_OF_MATERIALS = (
         name="tile roof",
         loss_by_mhz=((400.0, 1.0), (868.0, 1.5), (915.0, 1.5), (2500.0, 2.5)),
         spread_db=2.0,
-        source="between slabs of clay and of concrete of 12 to 16 mm, once and twice for laps, dry, square on, ITU-R "
-        f"P.2040-3; roof coverings had only a small effect: {_COMREG}; wet tiles: no source",
+        source="slabs of clay and of concrete of 12 to 16 mm, once and twice for laps, dry, at right angles: ITU-R "
+        f"P.2040-3. Roof coverings had only a small effect: {_COMREG}; wet tiles: no source",
         status=_COMPUTED,
     ),
     Material(
