@@ -187,8 +187,8 @@ _TABLE_OF_MATERIALS = (
         name="foil insulation",
         loss_by_mhz=((400.0, 25.0), (2700.0, 25.0)),
         spread_db=10.0,
-        source=f"boards without joints, 15 to 60 dB: {_COMREG}. Single walls of energy-efficient houses, up to 35 dB at "
-        "2 GHz: measurements of 2012, abstract",
+        source=f"boards without joints, 15 to 60 dB: {_COMREG}. Single walls of energy-efficient houses, up to 35 dB "
+        "at 2 GHz: measurements of 2012, abstract",
         status="assumption",
     ),
     _slab("concrete 100 mm", "concrete", 0.1, 3.0),
@@ -223,8 +223,8 @@ _TABLE_OF_MATERIALS = (
         name="coated glass",
         loss_by_mhz=((800.0, 30.0), (6000.0, 30.0)),
         spread_db=8.0,
-        source="Transmission Analysis of Energy Saving Glass Windows, IEEE APS 2008: about 30 dB; the uncertainty covers "
-        f"modern windows of 15 to 45 dB: {_COMREG}",
+        source="Transmission Analysis of Energy Saving Glass Windows, IEEE APS 2008: about 30 dB; the uncertainty "
+        f"covers modern windows of 15 to 45 dB: {_COMREG}",
         status="published",
     ),
     Material(
