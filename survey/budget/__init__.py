@@ -19,6 +19,7 @@ from survey.budget.working import (
     links_in_blocks,
     links_of,
     map_in_blocks,
+    near_counts,
 )
 
 __all__ = [
@@ -37,5 +38,6 @@ __all__ = [
     "links_in_blocks",
     "links_of",
     "map_in_blocks",
+    "near_counts",
     "state_of",
 ]

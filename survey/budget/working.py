@@ -8,6 +8,7 @@ from typing import Any, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from survey.base.arrays import IntArray
 from survey.base.workers import WORKERS, in_order
 from survey.budget.direct import direct_links
 from survey.budget.figures import Links
@@ -73,6 +74,17 @@ def links_in_blocks(
         Which of the gateways, and their links.
     """
     yield from map_in_blocks(scene, inverters, gateways, lambda links: links, progress=progress)
+
+
+def near_counts(scene: Scene, inverters: Ends, gateways: Ends) -> IntArray:
+    """Count the pairs of a link and a sheet that it crosses or passes closely, shape (gateways,): what time goes by."""
+    counts = [np.zeros(0, dtype=np.int64)]
+    step = max(1, PAIRS_AT_ONCE // max(1, len(inverters)))
+    for first in range(0, len(gateways), step):
+        _, deferred = direct_links(scene, inverters, gateways.pick(slice(first, first + step)))
+        columns = len(gateways.pick(slice(first, first + step)))
+        counts.append(np.bincount(deferred.near[0] % max(1, columns), minlength=columns))
+    return np.concatenate(counts)
 
 
 def map_in_blocks(

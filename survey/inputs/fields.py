@@ -215,11 +215,11 @@ class Points:
         return tuple(self.point.clean(item) for item in value)
 
 
-def key(kind: Kind, *, default: Any = MISSING) -> Any:  # noqa: ANN401  as dataclasses.field itself
-    """A field of an `Entry`: its kind, and its default where it may be left out."""
+def key(kind: Kind, *, default: Any = MISSING, repr: bool = True) -> Any:  # noqa: A002, ANN401  as dataclasses.field itself
+    """A field of an `Entry`: its kind, its default where it may be left out, and whether `repr` shows it."""
     if default is MISSING:
-        return field(metadata={"kind": kind})
-    return field(default=default, metadata={"kind": kind})
+        return field(metadata={"kind": kind}, repr=repr)
+    return field(default=default, metadata={"kind": kind}, repr=repr)
 
 
 class Entry:

@@ -10,7 +10,7 @@ from survey.base.arrays import BoolArray, FloatArray, IntArray
 from survey.base.units import wavelength_m
 from survey.geometry import Crossings, Screens
 from survey.propagation.around import Bodies, Polarisation, Way, ways_around
-from survey.propagation.around.of_scene import scene_bodies
+from survey.propagation.around.of_scene import moved_bodies, scene_bodies
 from survey.propagation.enclosed import Leaks
 from survey.propagation.sides import Near
 from survey.propagation.slight import graze_reach_m
@@ -149,6 +149,6 @@ def _bodies(scene: Scene) -> Bodies:
     """The site made ready, once for each scene."""
     kept: Bodies | None = scene.__dict__.get("_around_bodies")
     if kept is None:
-        kept = scene_bodies(scene)
+        kept = scene_bodies(scene) if scene.shift is None else moved_bodies(scene.shift, _bodies(scene.shift.base))
         scene.__dict__["_around_bodies"] = kept
     return kept

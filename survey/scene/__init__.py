@@ -16,13 +16,16 @@ from survey.inputs.plan import Plan
 from survey.scene.correction import Correction
 from survey.scene.ends import Ends, ends_of, join, radios_at
 from survey.scene.obstacles import Obstacles, obstacles_of
+from survey.scene.pieces import Pieces, Shift, pieces_of
 
 __all__ = [
     "Ends",
     "Obstacles",
+    "Pieces",
     "Scene",
     "corrected",
     "join",
+    "pieces_of",
     "radios_at",
     "revised",
     "scene_of",
@@ -49,6 +52,8 @@ class Scene:
         Those of them that a wave had better go around.
     correction : Correction or None
         What readings have taught, where a fit is used.
+    shift : Shift or None
+        Where it came from, if it was moved (`Pieces.moved`).
     """
 
     plan: Plan
@@ -61,6 +66,7 @@ class Scene:
     prisms: Prisms
     screens: Screens
     correction: Correction | None = None
+    shift: Shift | None = None
 
     @cached_property
     def gateways_and_spots(self) -> Ends:

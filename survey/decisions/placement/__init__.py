@@ -11,7 +11,7 @@ from survey.base.arrays import IntArray
 from survey.base.errors import SurveyError
 from survey.budget import HOLDS, Progress
 from survey.decisions.placement.ranking import Decider, Reason, Scores, best_of_each_place, reason_for, scores_of
-from survey.decisions.simulation import RankingCertainty, Served, certainty_of_ranking, served_runs
+from survey.decisions.simulation import RankingCertainty, Served, certainty_of_ranking, geometries_for, served_runs
 from survey.routing import Hops, Network, SpotCoverage, cover_spots, hops_of, network_between
 from survey.scene import Scene
 from survey.siting.choice import Choice
@@ -125,7 +125,8 @@ class Placement:
     @cached_property
     def runs(self) -> Served:
         """How many inverters the recommendation serves in simulation runs over what the plan does not know."""
-        return served_runs(self.network.links, self.hops, draws=self.options.draws, seed=self.options.seed)
+        links, draws, seed = self.network.links, self.options.draws, self.options.seed
+        return served_runs(links, self.hops, draws=draws, seed=seed, geometries=geometries_for(links, draws, seed))
 
     @cached_property
     def reason(self) -> Reason | None:

@@ -2,7 +2,9 @@
 
 from survey.decisions.simulation.certainty import RankingCertainty, certainty_of, certainty_of_ranking, contenders
 from survey.decisions.simulation.choices import Served, interval_of, served_runs
+from survey.decisions.simulation.geometries import Geometries, clustered_error, geometries_for, geometries_of
 from survey.decisions.simulation.margins import drawn_margins_db, drawn_works
+from survey.decisions.simulation.measure_again import UNSTEADY_SHARE, CriticalPosition, GeometryRecord
 from survey.decisions.simulation.pairs import Pair, SpotRuns, pair_of, spot_runs
 from survey.decisions.simulation.shadowing import Shadowing, end_correlation
 from survey.decisions.simulation.turning import REACH_SPREADS, Search, Turning, search_of
@@ -10,6 +12,10 @@ from survey.decisions.simulation.unknowns import Passes, Shifts, Unknown, unknow
 
 __all__ = [
     "REACH_SPREADS",
+    "UNSTEADY_SHARE",
+    "CriticalPosition",
+    "Geometries",
+    "GeometryRecord",
     "Pair",
     "Passes",
     "RankingCertainty",
@@ -22,10 +28,13 @@ __all__ = [
     "Unknown",
     "certainty_of",
     "certainty_of_ranking",
+    "clustered_error",
     "contenders",
     "drawn_margins_db",
     "drawn_works",
     "end_correlation",
+    "geometries_for",
+    "geometries_of",
     "interval_of",
     "pair_of",
     "search_of",

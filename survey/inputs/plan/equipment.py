@@ -19,6 +19,7 @@ from survey.inputs.plan.kinds import (
     ANTENNA,
     ANY_TEXT,
     BEARING,
+    DRAWN_WITHIN,
     EXTRA_LOSS,
     GAIN,
     HEIGHT,
@@ -96,6 +97,7 @@ class Inverter(OwnRadio):
     serial: str = key(ANY_TEXT, default="")
     branch: str = key(ANY_TEXT, default="")
     note: str = key(ANY_TEXT, default="")
+    drawn_within_m: float | None = key(DRAWN_WITHIN, default=None, repr=False)
 
 
 MOST_IN_ARRAY = 100_000
@@ -119,6 +121,7 @@ class Array(OwnRadio):
     clearance_m: float = key(Number(0.0, 10.0), default=0.1)
     serials: tuple[str, ...] = key(Texts(MOST_IN_ARRAY), default=())
     branch: str = key(ANY_TEXT, default="")
+    drawn_within_m: float | None = key(DRAWN_WITHIN, default=None, repr=False)
 
     def inconsistencies(self) -> Iterator[tuple[str, str]]:
         """Rows without spacings, or more inverters than a site can have."""
@@ -182,6 +185,7 @@ class Spot(OwnRadio):
     at: tuple[float, float] = key(POINT)
     height_m: float = key(HEIGHT)
     note: str = key(ANY_TEXT, default="")
+    drawn_within_m: float | None = key(DRAWN_WITHIN, default=None, repr=False)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -194,6 +198,7 @@ class Search(OwnRadio):
     heights_m: tuple[float, ...] = key(Numbers(HEIGHT, least=1, most=100))
     step_m: float = key(Number(0.05, 1_000.0), default=1.0)
     note: str = key(ANY_TEXT, default="")
+    drawn_within_m: float | None = key(DRAWN_WITHIN, default=None, repr=False)
 
     def inconsistencies(self) -> Iterator[tuple[str, str]]:
         """Both a line and a polygon or neither, no length or area, or too many points."""
