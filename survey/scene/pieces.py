@@ -215,12 +215,10 @@ class _Joiner:
         self.of_obstacle = [self._node_of(k) for k in range(len(scene.obstacles))]
         for node, one in zip(self.of_obstacle, scene.obstacles.entries, strict=True):
             self._add(node, getattr(one, "drawn_within_m", None))
-        for kind, entries in (
-            ("inverter", (*self.plan.arrays, *self.plan.inverters)),
-            ("gateway", (*self.plan.gateways, *self.plan.spots, *self.plan.searches)),
-        ):
-            for entry in entries:
-                self._add((kind, entry.name), entry.drawn_within_m)
+        for near in (*self.plan.arrays, *self.plan.inverters):
+            self._add(("inverter", near.name), near.drawn_within_m)
+        for far in (*self.plan.gateways, *self.plan.spots, *self.plan.searches):
+            self._add(("gateway", far.name), far.drawn_within_m)
         self.sheet_of: dict[Node, int] = {}
         self._join_carried()
         for s, t in touching(scene.sheets):

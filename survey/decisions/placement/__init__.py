@@ -11,7 +11,14 @@ from survey.base.arrays import IntArray
 from survey.base.errors import SurveyError
 from survey.budget import HOLDS, Progress
 from survey.decisions.placement.ranking import Decider, Reason, Scores, best_of_each_place, reason_for, scores_of
-from survey.decisions.simulation import RankingCertainty, Served, certainty_of_ranking, geometries_for, served_runs
+from survey.decisions.simulation import (
+    UNSTEADY_SHARE,
+    RankingCertainty,
+    Served,
+    certainty_of_ranking,
+    geometries_for,
+    served_runs,
+)
 from survey.routing import Hops, Network, SpotCoverage, cover_spots, hops_of, network_between
 from survey.scene import Scene
 from survey.siting.choice import Choice
@@ -121,6 +128,21 @@ class Placement:
             links=self.coverage.links,
             hops=self.hops,
         )
+
+    @property
+    def unsteady(self) -> tuple[int, ...]:
+        """Inverters whose link has another state in many geometries of the site; none where there are relays."""
+        if self.hops:
+            return ()
+        single = not self.choices and not self.fewest
+        record, links = (
+            (self.certainty.record, self.certainty.links) if single else (self.runs.record, self.network.links)
+        )
+        if record is None:
+            return ()
+        share = record.unsteady_share(links)
+        mine = share[np.arange(len(share)), np.maximum(self.network.gateway_of, 0)]
+        return tuple(np.flatnonzero(mine > UNSTEADY_SHARE).tolist())
 
     @cached_property
     def runs(self) -> Served:

@@ -2,7 +2,14 @@
 
 from survey.decisions.simulation.certainty import RankingCertainty, certainty_of, certainty_of_ranking, contenders
 from survey.decisions.simulation.choices import Served, interval_of, served_runs
-from survey.decisions.simulation.geometries import Geometries, clustered_error, geometries_for, geometries_of
+from survey.decisions.simulation.geometries import (
+    GEOMETRIES,
+    Geometries,
+    clustered_error,
+    geometries_for,
+    geometries_of,
+)
+from survey.decisions.simulation.link_moves import LinkMove, link_moves
 from survey.decisions.simulation.margins import drawn_margins_db, drawn_works
 from survey.decisions.simulation.measure_again import UNSTEADY_SHARE, CriticalPosition, GeometryRecord
 from survey.decisions.simulation.pairs import Pair, SpotRuns, pair_of, spot_runs
@@ -11,11 +18,13 @@ from survey.decisions.simulation.turning import REACH_SPREADS, Search, Turning, 
 from survey.decisions.simulation.unknowns import Passes, Shifts, Unknown, unknowns_of
 
 __all__ = [
+    "GEOMETRIES",
     "REACH_SPREADS",
     "UNSTEADY_SHARE",
     "CriticalPosition",
     "Geometries",
     "GeometryRecord",
+    "LinkMove",
     "Pair",
     "Passes",
     "RankingCertainty",
@@ -36,6 +45,7 @@ __all__ = [
     "geometries_for",
     "geometries_of",
     "interval_of",
+    "link_moves",
     "pair_of",
     "search_of",
     "served_runs",

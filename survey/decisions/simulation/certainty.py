@@ -223,7 +223,7 @@ def certainty_of(
     record = GeometryRecord(geometries) if geometries else None
     best_runs = np.zeros((len(geometries), spots)) if geometries else None
     done = 0
-    blocks = drawn_margins_db(links, draws=draws, seed=seed, geometries=geometries, watch=record and record.add)
+    blocks = drawn_margins_db(links, draws=draws, seed=seed, geometries=geometries, watch=record.add if record else None)
     for margin_db in blocks:
         works = margin_db >= fade_margin_db
         served = np.count_nonzero(relays.reached(works) if relays else works, axis=1)

@@ -85,9 +85,7 @@ def geometries_of(scene: Scene, *, draws: int, seed: int, near: float = 0.0) -> 
     count = max(MIN_GEOMETRIES, min(GEOMETRIES, int(GEOMETRIES * MAX_NEAR / max(near, 1.0))))
     count = min(count, draws)
     kinds = [f"{name} {' '.join(words)}" for name, words in zip(pieces.names, pieces.directions, strict=True)]
-    drawn = [
-        np.random.default_rng([seed, 6, zlib.crc32(kind.encode())]).standard_normal((count, 3)) for kind in kinds
-    ]
+    drawn = [np.random.default_rng([seed, 6, zlib.crc32(kind.encode())]).standard_normal((count, 3)) for kind in kinds]
     of_run = np.arange(draws, dtype=np.int64) * count // draws
     return Geometries(pieces=pieces, deviates=np.stack(drawn, axis=1), of_run=of_run)
 

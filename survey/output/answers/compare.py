@@ -8,6 +8,7 @@ from survey.base.layout import Column, counted, paragraphs, table, wrapped
 from survey.budget import STATES
 from survey.decisions.comparison import Comparison
 from survey.decisions.simulation import Pair
+from survey.output.answers.drawing import choice_facts, drawing_record, points
 from survey.output.answers.figures import CAUTION, NO_ROOM, NOTHING, NOTHING_DB, letter, margin, percent, wanted_line
 from survey.output.answers.network import route_names
 from survey.output.answers.place import RANKING_COLUMNS, ranking_row
@@ -86,7 +87,10 @@ def _draw_by_draw(comparison: Comparison, letters: list[str]) -> str:
         f"Draw by draw, in {counted(drawn.draws, 'draw')} of what the plan does not know (seed {drawn.seed})"
     )
     rows = [_pair_row(pair, letters) for pair in pairs]
-    return "\n".join([title, table(PAIR_COLUMNS, rows), *([left_out] if left_out else [])])
+    drawing = wrapped("; ".join(f"{label}: {fact}" for label, fact in choice_facts(drawn.record)[:1]))
+    largest = max((pair.error for pair in drawn.pairs()), default=0.0)
+    error = wrapped(f"Standard error of a share in this table: up to {points(largest)}")
+    return "\n".join([title, table(PAIR_COLUMNS, rows), *([left_out] if left_out else []), drawing, error])
 
 
 def _pair_row(pair: Pair, letters: list[str]) -> list[str]:
@@ -120,6 +124,7 @@ def compare_record(comparison: Comparison, *, inverters: Sequence[str] = ()) -> 
         "site": links.scene.plan.site.name,
         "draws": drawn.draws,
         "seed": drawn.seed,
+        **drawing_record(drawn.record),
         "spots": [
             {**score_record(scores, names, i), "drawn": served_record(drawn.served(i))}
             for i in range(len(scores.spots))
@@ -131,6 +136,7 @@ def compare_record(comparison: Comparison, *, inverters: Sequence[str] = ()) -> 
                 "one_more": {"share": plain(pair.one_more), "by": plain(pair.one_by)},
                 "equal_share": plain(pair.equal),
                 "other_more": {"share": plain(pair.other_more), "by": plain(pair.other_by)},
+                "share_error": plain(pair.error),
             }
             for pair in drawn.pairs()
         ],

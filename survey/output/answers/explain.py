@@ -10,6 +10,7 @@ from survey.base.layout import Column, counted, paragraphs, table, wrapped
 from survey.budget import HOLDS, STATES
 from survey.budget.explanation import Budget, Cost, Item
 from survey.decisions.remedies import CAUTIONS, WORTH_DB, Change, Explained, Explanation, Remedy
+from survey.output.answers.drawing import move_lines, move_records
 from survey.output.answers.figures import CAUTION, NO_ROOM, NOTHING, NOTHING_DB, db, margin, percent, wanted_line
 from survey.output.answers.links import SHOWN_DB, WAY_WORDS
 from survey.output.answers.network import route_names
@@ -89,6 +90,7 @@ def _one(explained: Explained, one: Explanation) -> str:
         _budget(budget),
         "\n".join(wrapped(line) for line in outcome_lines(budget, wanted=wanted)),
         "\n".join(wrapped(line) for line in way_lines(budget, one.costs)),
+        "\n".join(wrapped(line) for line in move_lines(one.moves, state=budget.state)),
         _remedies(explained, one),
     )
 
@@ -328,6 +330,7 @@ def _inverter(explained: Explained, one: Explanation) -> Record:
         "sigma_db": plain(budget.sigma_db),
         "reliability": plain(budget.reliability),
         "state": STATES[budget.state],
+        "depends_on": move_records(one.moves),
         "spare_db": plain(budget.spare_db),
         "carried_by": budget.carried_by,
         "mirror": budget.mirror or None,

@@ -8,6 +8,7 @@ from survey.base.layout import Cell, Column, counted, paragraphs, table, wrapped
 from survey.budget import HOLDS
 from survey.decisions.placement import Decider, Placement, Reason, Scores, best_of_each_place
 from survey.inputs.plan import Search, Spot
+from survey.output.answers.drawing import UNSTEADY_KEY, UNSTEADY_MARK, choice_facts
 from survey.output.answers.figures import (
     CAUTION,
     NO_ROOM,
@@ -225,7 +226,10 @@ def _sure(placement: Placement) -> str:
     """How sure that is: of the single spot, or how many inverters several gateways serve."""
     if placement.choices or placement.fewest:
         drawn = placement.runs
-        return "\n".join([wrapped(drawn_words(drawn.draws, drawn.seed)), wrapped(served_words(drawn), indent="  ")])
+        lines = [served_words(drawn), *(f"{label}: {fact}" for label, fact in choice_facts(drawn.record))]
+        return "\n".join(
+            [wrapped(drawn_words(drawn.draws, drawn.seed)), *(wrapped(line, indent="  ") for line in lines)]
+        )
     return sure_text(placement.certainty)
 
 
@@ -244,6 +248,7 @@ def _weakest(placement: Placement) -> str:
     if several:
         columns.insert(1, Column("to", text=True))
     carriers, near = network.links.carrier, network.gateway_of.tolist()
+    unsteady = set(placement.unsteady)
     for i in weakest:
         route = network.routes[i]
         row: list[Cell]
@@ -253,10 +258,13 @@ def _weakest(placement: Placement) -> str:
             row = link_row(network.links, i, near[i], carriers)
             if route.gateway < 0:
                 row[STATE] = NO_ROOM
+            elif i in unsteady:
+                row[STATE] = f"{row[STATE]} {UNSTEADY_MARK}"
         if several:
             row.insert(1, letter(route.gateway) if route.gateway >= 0 else "none")
         rows.append(row)
-    return title + "\n" + table(columns, rows)
+    key = "" if unsteady.isdisjoint(weakest) else "\n" + wrapped(UNSTEADY_KEY)
+    return title + "\n" + table(columns, rows) + key
 
 
 def _why(reason: Reason, rank: int) -> str:

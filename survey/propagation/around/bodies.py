@@ -293,7 +293,7 @@ def moved(base: Bodies, sheet_m: FloatArray, piece: NDArray[np.int64], *, plant_
 
 def _met(bodies: Bodies, piece: NDArray[np.int64]) -> set[tuple[int, int]]:
     """Solids of different pieces that touch."""
-    if len(bodies.loss_db) < 2:  # noqa: PLR2004  nothing to touch
+    if len(bodies.loss_db) < 2:  # nothing to touch
         return set()
     low_m = np.minimum.reduceat(bodies.corner_m, bodies.first[:-1]) - SHORT_M
     high_m = np.maximum.reduceat(bodies.corner_m, bodies.first[:-1]) + SHORT_M
