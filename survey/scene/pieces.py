@@ -12,7 +12,7 @@ import numpy as np
 
 from survey.base.arrays import FloatArray, IntArray
 from survey.geometry import Sheets, footprints_of, on_sheet
-from survey.inputs.plan import Box, Plan
+from survey.inputs.plan import Array, Box, Inverter, Plan, Search, Spot
 from survey.scene.ends import Ends
 
 if TYPE_CHECKING:
@@ -215,10 +215,12 @@ class _Joiner:
         self.of_obstacle = [self._node_of(k) for k in range(len(scene.obstacles))]
         for node, one in zip(self.of_obstacle, scene.obstacles.entries, strict=True):
             self._add(node, getattr(one, "drawn_within_m", None))
-        for near in (*self.plan.arrays, *self.plan.inverters):
-            self._add(("inverter", near.name), near.drawn_within_m)
-        for far in (*self.plan.gateways, *self.plan.spots, *self.plan.searches):
-            self._add(("gateway", far.name), far.drawn_within_m)
+        near: list[Array | Inverter] = [*self.plan.arrays, *self.plan.inverters]
+        far: list[Spot | Search] = [*self.plan.gateways, *self.plan.spots, *self.plan.searches]
+        for entry in near:
+            self._add(("inverter", entry.name), entry.drawn_within_m)
+        for place in far:
+            self._add(("gateway", place.name), place.drawn_within_m)
         self.sheet_of: dict[Node, int] = {}
         self._join_carried()
         for s, t in touching(scene.sheets):

@@ -10,6 +10,7 @@ from yards import box, yard
 from survey.budget import links_between
 from survey.inputs.plan import Array, Box, Foliage, Inverter, Roof, Search, Site, Spot, Wall
 from survey.propagation.around.bodies import SHORT_M
+from survey.propagation.detours import _bodies
 from survey.scene import pieces_of, scene_of
 from survey.scene.pieces import ISO_WIDTH_M, JOINED_M, carriers_of, nearest_sheet, touching
 
@@ -218,8 +219,6 @@ def test_pieces_that_come_to_touch_do_so():
     assert list(touching(scene.sheets)) == []
     deviates = np.zeros((len(pieces), 3))
     deviates[piece(pieces, "a"), 1] = 0.09 / 0.05
-    from survey.propagation.detours import _bodies
-
     assert _bodies(scene).touch.tolist() == []
     assert _bodies(pieces.moved(deviates)).touch.tolist() == [1, 0]
 

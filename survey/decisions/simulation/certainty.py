@@ -223,7 +223,8 @@ def certainty_of(
     record = GeometryRecord(geometries) if geometries else None
     best_runs = np.zeros((len(geometries), spots)) if geometries else None
     done = 0
-    blocks = drawn_margins_db(links, draws=draws, seed=seed, geometries=geometries, watch=record.add if record else None)
+    watch = record.add if record else None
+    blocks = drawn_margins_db(links, draws=draws, seed=seed, geometries=geometries, watch=watch)
     for margin_db in blocks:
         works = margin_db >= fade_margin_db
         served = np.count_nonzero(relays.reached(works) if relays else works, axis=1)

@@ -73,7 +73,7 @@ def mean_error(values: FloatArray | IntArray, geometries: Geometries | None) -> 
     if geometries is None:
         return float(clustered_error(np.asarray(values, dtype=np.float64), np.ones(len(values))))
     sums = np.bincount(geometries.of_run, np.asarray(values, dtype=np.float64), minlength=len(geometries))
-    return float(clustered_error(sums, np.array(geometries.sizes, dtype=np.float64)))
+    return float(clustered_error(np.asarray(sums, dtype=np.float64), np.array(geometries.sizes, dtype=np.float64)))
 
 
 def interval_of(counts: IntArray) -> tuple[int, int]:
@@ -116,7 +116,8 @@ def served_runs(
     the smallest cut over all sets of gateways; with more than `MOST_GATEWAYS_EXACT` it is at most that.
     """
     record = GeometryRecord(geometries) if geometries else None
-    blocks = drawn_reach(links, hops, draws=draws, seed=seed, geometries=geometries, watch=record.add if record else None)
+    watch = record.add if record else None
+    blocks = drawn_reach(links, hops, draws=draws, seed=seed, geometries=geometries, watch=watch)
     counts = [fitting(reached, links.scene.capacity) for reached in blocks]
     return Served(counts=np.concatenate(counts), inverters=links.shape[0], seed=seed, record=record)
 

@@ -129,7 +129,8 @@ def spot_runs(
         For spots one by one; for a choice of several gateways there is `survey.decisions.simulation.served_runs`.
     """
     record = GeometryRecord(geometries) if geometries else None
-    blocks = drawn_reach(links, hops, draws=draws, seed=seed, geometries=geometries, watch=record.add if record else None)
+    watch = record.add if record else None
+    blocks = drawn_reach(links, hops, draws=draws, seed=seed, geometries=geometries, watch=watch)
     counts = np.concatenate([reached.sum(axis=1, dtype=np.int32) for reached in blocks])
     inverters = links.shape[0]
     counts = np.minimum(counts, links.scene.capacity or inverters)

@@ -33,7 +33,7 @@ def distance(length_m: float) -> str:
 def drawing_facts(sure: RankingCertainty) -> list[tuple[str, str]]:
     """Return what the geometries of a recommendation show, each fact with its label."""
     if sure.record is None:
-        return [("Drawing", "taken as exact in all runs (drawn_within_m is 0)")]
+        return []
     place = sure.links.gateways.places[0]
     error = f"; standard error of the share of {place}: {points(sure.place_error(place))}"
     return [
@@ -45,7 +45,7 @@ def drawing_facts(sure: RankingCertainty) -> list[tuple[str, str]]:
 def choice_facts(record: GeometryRecord | None) -> list[tuple[str, str]]:
     """Return the same of a choice of several gateways."""
     if record is None:
-        return [("Drawing", "taken as exact in all runs (drawn_within_m is 0)")]
+        return []
     return [("Drawing", geometry_words(record)), ("Measure again", measure_words(record.critical_choice()))]
 
 
@@ -94,9 +94,8 @@ def measure_words(critical: tuple[CriticalPosition, ...]) -> str:
 def move_lines(moves: tuple[LinkMove, ...], *, state: int) -> list[str]:
     """Return which positions and heights a link depends on most, or that none does."""
     if not moves:
-        return [
-            f"No position or height that is wrong by {distance(STEP_M)} changes this link by {MIN_MOVE_DB:g} dB or more."
-        ]
+        wrong = f"No position or height that is wrong by {distance(STEP_M)}"
+        return [f"{wrong} changes this link by {MIN_MOVE_DB:g} dB or more."]
     lines = []
     for move in moves[:MOVES_SHOWN]:
         then = f" and then it {_DOES[move.state]}" if move.state != state else ""

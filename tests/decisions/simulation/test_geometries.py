@@ -75,7 +75,8 @@ def test_geometries_leave_the_other_random_numbers_as_they_are():
     """Moved by nothing that counts, margins are those of the plan, in blocks of other sizes."""
     links = links_in(yard([(0.0, 0.0)], [(15.0, 0.0)], site=Site(name="yard", drawn_within_m=1e-9)))
     drawn = geometries_of(links.scene, draws=250, seed=4)
-    assert drawn.sizes == [3, 2] * 50 and len(drawn.of_run) == 250
+    assert drawn.sizes == [3, 2] * 50
+    assert len(drawn.of_run) == 250
     moved = np.concatenate(list(drawn_margins_db(links, draws=250, seed=4, geometries=drawn)))
     assert np.allclose(moved, np.concatenate(list(drawn_margins_db(links, draws=250, seed=4))), atol=1e-6)
 
