@@ -191,7 +191,7 @@ static int is_beside(const Section *section, Scratch *scratch, int step, int num
     if (fabs(off) <= TOUCH_M) {
         double sum = 0.0;
         for (int i = 0; i < corner->arm_count; i++) sum += dx * corner->arms[i].dy - dy * corner->arms[i].dx;
-        left = sum > 0.0;
+        left = sum > TOUCH_M;
     }
     double sign = left ? 1.0 : -1.0;
     for (int i = 0; i < corner->arm_count; i++)

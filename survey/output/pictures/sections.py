@@ -12,7 +12,6 @@ from survey.budget import direct_links
 from survey.geometry import SIDES, convex_outlines, lines_between, strings_around
 from survey.inputs.plan import Obstacle
 from survey.propagation.bends import bend
-from survey.propagation.enclosed import opened_sets
 from survey.scene import Scene, radios_at
 
 IN_PLANE_M = 0.01
@@ -152,8 +151,7 @@ def strings_of(scene: Scene, start_m: FloatArray, end_m: FloatArray) -> list[Str
     Returns
     -------
     list of Strung
-        One for each side that there is; none where nothing blocks the line. Where a building shuts one end in and
-        something else blocks the line too, the strongest of those that lead around the building and through its sheets.
+        One for each side that there is; none where nothing blocks the line.
     """
     one, other = (radios_at(scene.plan, scene.plan.radio.inverter, at_m[None]) for at_m in (start_m, end_m))
     _, deferred = direct_links(scene, one, other)
@@ -161,19 +159,10 @@ def strings_of(scene: Scene, start_m: FloatArray, end_m: FloatArray) -> list[Str
         return []
     near, lines = deferred.near, lines_between(start_m[None], end_m[None])
     wave_m = float(wavelength_m(scene.plan.radio.frequency_mhz))
-    sets = [(np.ones(1), np.zeros((1, len(scene.screens)), dtype=bool))]
-    if np.any(deferred.shut.share > 0):
-        sets.extend(opened_sets(deferred.shut, scene.buildings))
     found: dict[str, tuple[float, Strung]] = {}
-    for level, opened in sets:
-        kept = ~opened[near[0], near[1]]
-        left = near[0][kept], near[1][kept], near[2][kept]
-        if not level[0] or not np.any(left[2]):
-            continue
-        power = level[0] * bend(scene, lines, left, opened).by_side[0]
-        strings = strings_around(
-            lines, left, screens=scene.screens, sheets=scene.sheets, wavelength_m=wave_m, opened=opened
-        )
+    if np.any(near[2]):
+        power = bend(scene, lines, near).by_side[0]
+        strings = strings_around(lines, near, screens=scene.screens, sheets=scene.sheets, wavelength_m=wave_m)
         for k in np.flatnonzero(strings.around).tolist():
             side, arrives = SIDES[strings.side[k]], float(power[strings.side[k]])
             if side not in found or arrives > found[side][0]:

@@ -121,6 +121,7 @@ def bodies_of(
     -------
     Bodies
     """
+    outlines_m = [np.asarray(one, dtype=np.float64) for one in outlines_m]
     count = len(outlines_m)
     normal, offset_m = np.zeros((count, 3)), np.zeros(count)
     for s, outline_m in enumerate(outlines_m):

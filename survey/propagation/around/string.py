@@ -115,7 +115,7 @@ def edges_along(
                 continue
             left = off > TOUCH_M
             if abs(off) <= TOUCH_M:
-                left = sum(dx * arm[1] - dy * arm[0] for arm in near.arms) > 0.0
+                left = sum(dx * arm[1] - dy * arm[0] for arm in near.arms) > TOUCH_M
             sign = 1.0 if left else -1.0
             if any(sign * (dx * arm[1] - dy * arm[0]) < -STEEP for arm in near.arms):
                 continue
