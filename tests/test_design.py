@@ -20,7 +20,7 @@ class Room(NamedTuple):
 ROOMS = {
     "base": Room("", "arrays earth errors layout limits polygon probability units workers"),
     "kernel": Room("base", "around build crossings"),
-    "inputs": Room("base", "antennas csv_files drawings fields logs materials plan plan_file readings slab"),
+    "inputs": Room("base", "antennas buildings csv_files drawings fields logs materials plan plan_file readings slab"),
     "geometry": Room("base kernel", "hulls plain"),
     "siting": Room("base", "choice choosing fewest"),
     "scene": Room("base geometry inputs", "correction"),

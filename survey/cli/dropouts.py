@@ -1,4 +1,4 @@
-"""The command that sorts what is missing in a log."""
+"""The command that sorts the missed polls of a log."""
 
 from __future__ import annotations
 
@@ -15,10 +15,10 @@ from survey.cli import options
 @options.fit_option
 @options.json_and_out
 def dropouts(plan_file: Path, log_file: Path, fit_file: Path | None, *, output: options.Output) -> None:
-    """Sort the dropouts in LOG by likely cause.
+    """Sort the missed polls in LOG by likely cause.
 
-    LOG is a CSV file with a header: time,inverter,gateway,heard and, where there are such columns, level_dbm, power_w
-    and branch.
+    LOG is a CSV file. Its header names the columns time, inverter, gateway and heard; level_dbm, power_w and branch are
+    used if present.
     """
     from survey.library.dropouts import dropouts as causes_of
     from survey.output.answers.dropouts import dropouts_table

@@ -1,4 +1,4 @@
-"""The command that says where every decibel of a link goes, and what would mend it."""
+"""The command that shows a link's budget and its remedies."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from survey.cli import options
     "gateways",
     multiple=True,
     metavar="NAME",
-    help="Explain the link to this gateway or spot instead of those that stand; may be repeated.",
+    help="Explain the link to this gateway or spot, not to the existing gateways; may be repeated.",
 )
 @click.option(
     "--cable-m",
@@ -34,7 +34,7 @@ from survey.cli import options
     type=click.FloatRange(0.0, MOST_CABLE_LOSS_DB_PER_M),
     metavar="DB",
     callback=options.finite,
-    help="Loss of that cable by the metre.  [default: that of a thin one, an assumption]",
+    help="Loss of that cable per metre.  [default: thin coaxial cable, an assumption]",
 )
 @options.relays_option
 @options.fit_option
@@ -52,16 +52,16 @@ def explain(
     require: bool,
     output: options.Output,
 ) -> None:
-    """Say where every dB of a link goes, and what would mend it.
+    """Show a link's budget and its remedies.
 
-    Takes the link of each INVERTER to that of the gateways in PLAN to which it reports; where none stands, to the
-    recommended spots. Every remedy is worked out by running the changed plan.
+    Explains the link of each INVERTER to the existing gateway that it reports to. If PLAN has no gateway, it explains
+    the link to the recommended spot. Each remedy is calculated with the changed plan.
     """
     from survey.library.explain import explain as explained
     from survey.output.answers.explain import explain_text
 
     plan = options.read_plan(plan_file)
-    with options.progress("trying remedies") as told:
+    with options.progress("testing remedies") as told:
         found = explained(
             plan,
             inverters,

@@ -14,7 +14,7 @@ ENDINGS = ("geojson", "csv", "dxf")
 
 @click.command()
 @options.plan_argument
-@click.option("--out", type=click.Path(path_type=Path), required=True, help="The file: .geojson, .csv or .dxf.")
+@click.option("--out", type=click.Path(path_type=Path), required=True, help="File to write: .geojson, .csv or .dxf.")
 @click.option(
     "--gateway", "gateways", multiple=True, metavar="NAME", help="Links to this gateway or spot; may be repeated."
 )
@@ -22,7 +22,7 @@ ENDINGS = ("geojson", "csv", "dxf")
 def export(plan_file: Path, out: Path, *, gateways: tuple[str, ...], fit_file: Path | None) -> None:
     """Write the site for maps, spreadsheets and drawings.
 
-    With the state and the levels of every inverter's best link, to the gateways that stand in PLAN today or to the
+    Each inverter gets the state and levels of its best link. Links go to the existing gateways of PLAN, or to the
     gateways or spots named.
     """
     ending = out.suffix.removeprefix(".").lower()
@@ -37,5 +37,5 @@ def export(plan_file: Path, out: Path, *, gateways: tuple[str, ...], fit_file: P
     text: str = getattr(found, ending)
     options.write_whole(out, text + "\n" * (not text.endswith("\n")), inputs=inputs)
     if found.site.links is None:
-        options.warn("the plan has no gateway, so no links are written; name a spot with --gateway NAME")
+        options.warn("the plan has no gateway, so the file has no links; name a spot with --gateway NAME")
     click.echo(f"written: {one_line(str(out))}", err=True)

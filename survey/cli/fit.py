@@ -14,16 +14,16 @@ from survey.cli import options
 @click.command()
 @options.plan_argument
 @click.argument("readings_file", metavar="READINGS", type=click.Path(path_type=Path))
-@click.option("--check", is_flag=True, help="Show every inverter: as expected, stronger or weaker.")
+@click.option("--check", is_flag=True, help="Show for each inverter: as expected, weaker or stronger.")
 @click.option(
     "--exponent-sd",
     type=click.FloatRange(min=MIN_EXPONENT_SD, max=MAX_EXPONENT_SD),
     callback=options.finite,
     metavar="NUMBER",
-    help="How far the plan's exponent may be off, as a standard deviation (0.5).",
+    help="Uncertainty of the plan's path loss exponent, one standard deviation (0.5).",
 )
 @click.option("--anchored", is_flag=True, help="Keep the plan's radio figures: the offset stays 0.")
-@click.option("--plain", is_flag=True, help="Readings alone: no prior knowledge, no guard against wild ones.")
+@click.option("--plain", is_flag=True, help="Use the readings alone: no prior, no protection against outliers.")
 @options.json_and_out
 def fit(
     plan_file: Path,
@@ -35,10 +35,10 @@ def fit(
     plain: bool,
     output: options.Output,
 ) -> None:
-    """Fit the model to measured levels.
+    """Fit the model to readings (measured levels).
 
-    READINGS is a CSV file with the columns inverter (or serial), gateway and level_dbm. With --out FILE.json the result
-    is written as the JSON that `--fit FILE.json` of other commands takes.
+    READINGS is a CSV file with the columns inverter (or serial), gateway and level_dbm. --out FILE.json writes the
+    result for `--fit FILE.json` of the other commands.
     """
     from survey.library.fit import fit as fitted
     from survey.output.answers.fit import fit_table

@@ -12,10 +12,12 @@ from survey.cli import options
 @click.command()
 @options.plan_argument
 @click.option(
-    "--gateway", "gateways", multiple=True, metavar="NAME", help="Only to this gateway or spot; may be repeated."
+    "--gateway", "gateways", multiple=True, metavar="NAME", help="List links to this gateway or spot; may be repeated."
 )
-@click.option("--inverter", "inverters", multiple=True, metavar="NAME", help="Only of this inverter; may be repeated.")
-@click.option("--csv", "as_csv", is_flag=True, help="Print rows for a spreadsheet, serials included.")
+@click.option(
+    "--inverter", "inverters", multiple=True, metavar="NAME", help="List this inverter only; may be repeated."
+)
+@click.option("--csv", "as_csv", is_flag=True, help="Print rows for a spreadsheet, with serials.")
 @options.fit_option
 @options.require_option
 @options.json_and_out
@@ -31,7 +33,7 @@ def links(
 ) -> None:
     """List the link of every inverter.
 
-    To the gateways that stand in PLAN today, or to the gateways or spots named.
+    Links go to the existing gateways of PLAN, or to the gateways or spots named.
     """
     from survey.library.links import links as links_of
     from survey.output.answers.links import link_table

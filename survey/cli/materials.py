@@ -17,13 +17,13 @@ from survey.cli import options
     default=868.0,
     callback=options.finite,
     show_default=True,
-    help="Show losses at this frequency.",
+    help="Frequency of the losses.",
 )
 @options.json_and_out
 def materials(frequency_mhz: float, output: options.Output) -> None:
-    """List the built-in materials.
+    """List the built-in materials and their losses.
 
-    Shows what one pass through each costs, how far the figure can be trusted, and where it comes from.
+    Shows the loss of one sheet of each material, its uncertainty, and its source.
     """
     from survey.inputs.materials import BUILT_IN
     from survey.output.answers.materials import materials_record, materials_table

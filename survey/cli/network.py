@@ -1,4 +1,4 @@
-"""The command that shows routes and weak points."""
+"""The command that shows routes and single points of failure."""
 
 from __future__ import annotations
 
@@ -13,9 +13,9 @@ from survey.cli import options
 @click.command()
 @options.plan_argument
 @click.option(
-    "--gateway", "gateways", multiple=True, metavar="NAME", help="Only to this gateway or spot; may be repeated."
+    "--gateway", "gateways", multiple=True, metavar="NAME", help="Show routes to this gateway or spot; may be repeated."
 )
-@click.option("--graphml", type=click.Path(path_type=Path), help="Also write the graph to this file, as GraphML.")
+@click.option("--graphml", type=click.Path(path_type=Path), help="Write the network to this file too, as GraphML.")
 @options.relays_option
 @options.fit_option
 @options.require_option
@@ -30,10 +30,10 @@ def network(
     require: bool,
     output: options.Output,
 ) -> None:
-    """Show the route of every inverter, and what hangs on a single one.
+    """Show the route of every inverter and single points of failure.
 
-    Routes go to the gateways that stand in PLAN today, or to the gateways or spots named, by way of as many other
-    inverters as the plan's max_relays allows.
+    Routes go to the existing gateways of PLAN, or to the gateways or spots named. They use up to as many relays as
+    max_relays in the plan allows.
     """
     from survey.library.network import network as routes_of
     from survey.output.answers.network import network_table

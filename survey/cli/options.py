@@ -1,4 +1,4 @@
-"""What several commands share: arguments, options, progress, and where results go."""
+"""Arguments, options, progress and output that several commands share."""
 
 from __future__ import annotations
 
@@ -29,9 +29,9 @@ F = TypeVar("F", bound=Callable[..., Any])
 QUIET_S = 1.0
 """No progress bar before a command has taken this long. [s]"""
 READ = "survey.read"
-"""Under this the context of a command keeps the files that a plan has named."""
+"""Key in the context of a command for the files that a plan has named."""
 NOT_HELD = 3
-"""Exit status with --require where an inverter does not hold."""
+"""Exit status with --require if an inverter is not covered."""
 
 plan_argument = click.argument("plan_file", metavar="PLAN", type=click.Path(path_type=Path))
 
@@ -41,13 +41,13 @@ fit_option = click.option(
     "fit_file",
     metavar="FILE",
     type=click.Path(path_type=Path),
-    help="Use what `survey fit --out FILE.json` has learnt from readings.",
+    help="Use the model that `survey fit --out FILE.json` fitted to readings.",
 )
 """Adds --fit, handed to the command as ``fit_file``."""
 
 
 def finite(_context: click.Context, _parameter: click.Parameter, value: float | None) -> float | None:
-    """Refuse what compares as within every range."""
+    """Refuse NaN, which passes every range check."""
     if value is not None and math.isnan(value):
         raise click.BadParameter("nan is not a number to calculate with")
     return value
@@ -72,14 +72,14 @@ def remember(plan: Plan, plan_file: Path) -> None:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Output:
-    """Where a result goes, and whether as text or as JSON."""
+    """The destination of a result, and its form: text or JSON."""
 
     as_json: bool
     file: Path | None
     inputs: tuple[Path, ...]
 
     def show(self, as_text: Callable[[], str], as_record: Callable[[], dict[str, Any]]) -> None:
-        """Print a result, or write it to the file asked for."""
+        """Print a result, or write it to the requested file."""
         if self.as_json:
             import json
 
@@ -118,7 +118,7 @@ def json_and_out(command: F) -> F:
     """Add --json and --out, handed to the command as ``output``."""
 
     @click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of a table.")
-    @click.option("--out", type=click.Path(path_type=Path), help="Write to this file, whole or not at all.")
+    @click.option("--out", type=click.Path(path_type=Path), help="Write the result to this file.")
     @wraps(command)
     def wrapper(*args: Any, as_json: bool, out: Path | None, **kwargs: Any) -> Any:  # noqa: ANN401  as the command
         named = {key: value for key, value in kwargs.items() if isinstance(value, Path) and key not in WRITTEN}
@@ -126,7 +126,7 @@ def json_and_out(command: F) -> F:
         if out is not None:
             check_writable(out, inputs=inputs)
         elif sys.stdout is None:
-            raise OutputError("standard output is closed; open it, or name a file with --out")
+            raise OutputError("standard output is closed; name a file with --out")
         return command(*args, output=Output(as_json=as_json, file=out, inputs=inputs), **kwargs)
 
     return wrapper  # type: ignore[return-value]  # the same command, with two options more
@@ -134,9 +134,7 @@ def json_and_out(command: F) -> F:
 
 def require_option(command: F) -> F:
     """Add --require, handed to the command as ``require``."""
-    option = click.option(
-        "--require", is_flag=True, help=f"Exit with status {NOT_HELD} where an inverter does not hold."
-    )
+    option = click.option("--require", is_flag=True, help=f"Exit with status {NOT_HELD} if an inverter is not covered.")
     return option(command)
 
 
@@ -147,13 +145,13 @@ def relays_option(command: F) -> F:
         "max_relays",
         type=click.IntRange(0, MOST_RELAYS),
         metavar="N",
-        help="Let messages go by way of up to N other inverters, whatever the plan's max_relays says.",
+        help="Allow routes with up to N relays, in place of max_relays in the plan.",
     )
     return option(command)
 
 
 class Placing(TypedDict):
-    """How many gateways a recommendation is asked for: keywords of `survey.place`."""
+    """The number of gateways requested: keywords of `survey.place`."""
 
     gateways: int | None
     fewest: bool
@@ -169,11 +167,11 @@ def placing_options(command: F) -> F:
         "most_gateways",
         type=click.IntRange(1, MOST_GATEWAYS),
         metavar="N",
-        help="Use up to N gateways, whatever the plan's requirement says.",
+        help="Use up to N gateways, in place of the number in the plan.",
     )
-    @click.option("--fewest", is_flag=True, help="Find the fewest gateways with which all hold that can hold.")
+    @click.option("--fewest", is_flag=True, help="Find the fewest gateways that cover every inverter possible.")
     @click.option(
-        "--spare", is_flag=True, help="The same, with every inverter holding twice: any one gateway may fail."
+        "--spare", is_flag=True, help="The same, with each inverter covered by two gateways: any one may fail."
     )
     @click.option(
         "--time-limit",
@@ -182,7 +180,7 @@ def placing_options(command: F) -> F:
         callback=finite,
         default=TIME_LIMIT_S,
         metavar="SECONDS",
-        help="How long to look for a proof that no other choice of gateways is better; 60 by default.",
+        help="Longest time to search for a proof that the choice of spots is the best; 60 by default.",
     )
     @wraps(command)
     def wrapper(
@@ -195,7 +193,7 @@ def placing_options(command: F) -> F:
     ) -> Any:  # noqa: ANN401
         if most_gateways is not None and (fewest or spare):
             raise click.UsageError(
-                "--gateways asks for the most inverters, --fewest and --spare for the fewest gateways"
+                "--gateways finds the most inverters, --fewest and --spare find the fewest gateways; give one of them"
             )
         placing = Placing(gateways=most_gateways, fewest=fewest, spare=spare, time_limit_s=time_limit_s)
         return command(*args, placing=placing, **kwargs)
@@ -206,12 +204,14 @@ def placing_options(command: F) -> F:
 def draws_options(command: F) -> F:
     """Add --draws and --seed, handed to the command as ``draws`` and ``seed``."""
     draws = click.option(
+        "--runs",
         "--draws",
+        "draws",
         type=click.IntRange(1, MOST_DRAWS),
         default=DRAWS,
         show_default=True,
         metavar="N",
-        help="Draw what the plan does not know so many times.",
+        help="Number of simulation runs.",
     )
     seed = click.option(
         "--seed",
@@ -219,30 +219,30 @@ def draws_options(command: F) -> F:
         default=0,
         show_default=True,
         metavar="N",
-        help="Begin the random numbers here: the same seed gives the same draws.",
+        help="Start of the random numbers: the same seed gives the same runs.",
     )
     return draws(seed(command))
 
 
 def finish(*, require: bool, all_hold: bool) -> None:
-    """Exit with the status that says an inverter does not hold, if that was asked for."""
+    """Exit with status NOT_HELD if that was requested and an inverter is not covered."""
     if require and not all_hold:
         click.get_current_context().exit(NOT_HELD)
 
 
 def check_writable(path: Path, *, inputs: tuple[Path, ...] = ()) -> None:
-    """Refuse an output that would fall on an input, or that has no place to go.
+    """Refuse an output that would overwrite an input, or that cannot be written.
 
     Raises
     ------
     OutputError
-        Before anything was computed.
+        Before anything is calculated.
     """
     try:
         there = path.stat()
     except (FileNotFoundError, NotADirectoryError):
         if not path.parent.is_dir():
-            raise OutputError(one_line(f"{path}: there is no folder {path.parent}")) from None
+            raise OutputError(one_line(f"{path}: the folder {path.parent} does not exist")) from None
         return
     except OSError as error:
         raise OutputError(one_line(f"{path}: cannot be written: {error.strerror}")) from None
@@ -253,19 +253,19 @@ def check_writable(path: Path, *, inputs: tuple[Path, ...] = ()) -> None:
     for position, one in enumerate([*inputs, *of_the_plan]):
         with suppress(OSError):
             if os.path.samestat(there, one.stat()):
-                what = "a file to be read" if position else "the plan itself"
+                what = "an input file" if position else "the plan itself"
                 raise OutputError(one_line(f"{path}: is {what}; name another file"))
     if not stat.S_ISREG(there.st_mode):  # a device would be lost, and a pipe cannot take a file whole or not at all
-        raise OutputError(one_line(f"{path}: is no ordinary file; name one, or leave --out away to print"))
+        raise OutputError(one_line(f"{path}: is not a regular file; give another name, or omit --out to print"))
 
 
 def write_whole(path: Path, content: str | bytes, *, inputs: tuple[Path, ...] = ()) -> None:
-    """Write a file, text or a picture, so that it is there whole or not at all.
+    """Write a file, text or a picture, completely or not at all.
 
     Raises
     ------
     OutputError
-        Where that cannot be done; what was there before is left as it was.
+        If that fails; an existing file is then unchanged.
     """
     check_writable(path, inputs=inputs)
     target = path.resolve()
@@ -284,13 +284,13 @@ def write_whole(path: Path, content: str | bytes, *, inputs: tuple[Path, ...] = 
 
 
 def warn(message: str) -> None:
-    """A warning on standard error."""
+    """Print a warning on standard error."""
     click.echo(f"warning: {message}", err=True)
 
 
 @contextmanager
 def progress(label: str) -> Iterator[Callable[[int, int], None] | None]:
-    """A bar on standard error, on a terminal only and not before a second has passed."""
+    """Show a bar on standard error, only on a terminal and only after one second."""
     if sys.stderr is None or not sys.stderr.isatty():
         yield None
         return

@@ -1,4 +1,4 @@
-"""The command that recommends where the gateway goes."""
+"""The command that recommends a spot for the gateway."""
 
 from __future__ import annotations
 
@@ -30,16 +30,16 @@ def place(
     require: bool,
     output: options.Output,
 ) -> None:
-    """Say where the gateway goes, or several of them, and why.
+    """Recommend a spot for one gateway or several, and say why.
 
-    Tries every spot and every point of a search in PLAN, and shows the best of them, the runners-up, the inverters
-    that decide it, and the weakest links.
+    Tests every spot and every point of a search in PLAN. Shows the best spot, the next best ones, the inverters that
+    make the difference, and the weakest links.
     """
     from survey.library.place import place as recommend
     from survey.output.answers.place import place_table
 
     plan = options.read_plan(plan_file)
-    with options.progress("trying spots") as told:
+    with options.progress("testing spots") as told:
         found = recommend(plan, **placing, relays=max_relays, fit=fit_file, draws=draws, seed=seed, progress=told)
     output.show(lambda: place_table(found.placement, top=top), found.to_dict)
     options.finish(require=require, all_hold=found.all_hold)

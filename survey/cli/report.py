@@ -21,21 +21,21 @@ ENDINGS = (".html", ".htm")
     "gateways",
     multiple=True,
     metavar="NAME",
-    help="Make map and table about this gateway or spot, not about the recommended one; may be repeated.",
+    help="Show this gateway or spot in map and table, not the recommended spot; may be repeated.",
 )
 @click.option(
     "--readings",
     "readings_file",
     type=click.Path(path_type=Path),
     metavar="FILE",
-    help="Set these measured levels (CSV) against the prediction.",
+    help="Compare these readings (CSV) with the prediction.",
 )
 @click.option(
     "--log",
     "log_file",
     type=click.Path(path_type=Path),
     metavar="FILE",
-    help="Sort the dropouts of this log (CSV) by likely cause.",
+    help="Sort the missed polls of this log (CSV) by likely cause.",
 )
 @click.option(
     "--date",
@@ -65,17 +65,17 @@ def report(
 ) -> None:
     """Write one page for the job file.
 
-    It holds the question, the recommendation that `survey place` gives with the same options and how sure it is, a
-    map, a table of all inverters, the weakest links explained, what would mend them, what was assumed, and cautions.
-    The page needs no network and no other file.
+    The page begins with the spot that `survey place` recommends with the same options. Then come its certainty, and a
+    map and a table of all inverters. The weakest links with remedies, assumptions and cautions follow. The page needs
+    no network and no other file.
     """
     from survey.library.report import report as page_of
 
     if out.suffix.casefold() not in ENDINGS:
-        raise OutputError(one_line(f"{out}: the page is HTML; name a file that ends in .html"))
+        raise OutputError(one_line(f"{out}: the page is HTML; give a file name that ends in .html"))
     inputs = tuple(one for one in (plan_file, fit_file, readings_file, log_file) if one is not None)
     options.check_writable(out, inputs=inputs)
-    with options.progress("working out the page") as told:
+    with options.progress("calculating the page") as told:
         page = page_of(
             plan_file,
             gateway=gateways,

@@ -3,6 +3,8 @@
 from survey.geometry.chords import Chords, Prisms, chords, prisms_of, segment_chords
 from survey.geometry.crossings import Crossings, crossings, crossings_and_misses, on_sheet
 from survey.geometry.enclosures import buildings_of, seen_first, shut_out
+from survey.geometry.heights import heights_over, lies_level
+from survey.geometry.joints import Gaps, gaps_between, outer_edges, overlaps_of, touched
 from survey.geometry.legs import Footprints, Met, footprints_of, leg_crossings
 from survey.geometry.lines import Lines, lines_between
 from survey.geometry.plain import EDGE_M, ON_SHEET_M
@@ -17,6 +19,7 @@ __all__ = [
     "Chords",
     "Crossings",
     "Footprints",
+    "Gaps",
     "Lines",
     "Met",
     "Prisms",
@@ -29,10 +32,15 @@ __all__ = [
     "crossings",
     "crossings_and_misses",
     "footprints_of",
+    "gaps_between",
+    "heights_over",
     "inside_boxes",
     "leg_crossings",
+    "lies_level",
     "lines_between",
     "on_sheet",
+    "outer_edges",
+    "overlaps_of",
     "prisms_of",
     "screens_of",
     "seen_first",
@@ -40,4 +48,5 @@ __all__ = [
     "sheets_of",
     "shut_out",
     "strings_around",
+    "touched",
 ]

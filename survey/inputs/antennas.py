@@ -275,7 +275,7 @@ def read_pattern(path: Path) -> Pattern:
         if not problems and any(cells):
             elevation, gain = (float(cells[columns.index(name)]) + 0.0 for name in COLUMNS)  # no minus zero
             if elevation in row_of:
-                stands = f"{elevation:g} stands in row {row_of[elevation]} too; write each elevation once"
+                stands = f"{elevation:g} is in row {row_of[elevation]} too; write each elevation once"
                 problems.append((ELEVATION, stands))
             row_of.setdefault(elevation, row)
             gain_dbi[elevation] = gain
@@ -311,7 +311,7 @@ def _text(path: Path) -> str:
     except (OSError, ValueError) as error:
         raise _refused(file, why_unread(path, error)) from None
     if len(raw) > MOST_BYTES:
-        raise _refused(file, f"is longer than {MOST_BYTES} bytes; no pattern is so long")
+        raise _refused(file, f"is longer than {MOST_BYTES} bytes, the limit for a pattern")
     try:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -333,7 +333,7 @@ def _header_problems(columns: list[str]) -> Iterator[tuple[str, str]]:
         elif name not in columns:
             yield name, f"no such column; the header must name {' and '.join(COLUMNS)}"
         elif columns.count(name) > 1:
-            yield name, f"stands {columns.count(name)} times in the header; name each column once"
+            yield name, f"is in the header {columns.count(name)} times; name each column once"
 
 
 def _row_problems(columns: list[str], cells: list[str]) -> Iterator[tuple[str, str]]:

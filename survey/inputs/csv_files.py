@@ -200,7 +200,7 @@ def _text(path: Path, coding_if_not_utf_8: str | None = None) -> str:
         problem = "is not text in UTF-8; save it again as CSV in UTF-8"
         raise TableError([Fault(file=file, problem=problem)]) from None
     if "\0" in text:
-        raise TableError([Fault(file=file, problem="is no text: it holds bytes of value 0; save it as CSV")])
+        raise TableError([Fault(file=file, problem="is not text: it holds bytes of value 0; save it as CSV")])
     return text
 
 
@@ -223,7 +223,7 @@ def _slips(header: list[str], needed: Sequence[str]) -> list[tuple[str, str]]:
                 "did you mean", "is it"
             )
             slips.append((name, f"no such column{near}; the first line must name {_names(needed)}"))
-    slips.extend((name, "stands twice") for name in dict.fromkeys(header) if name and header.count(name) > 1)
+    slips.extend((name, "is there twice") for name in dict.fromkeys(header) if name and header.count(name) > 1)
     return slips
 
 

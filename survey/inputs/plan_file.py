@@ -104,7 +104,7 @@ def _parse(path: Path) -> dict[str, Any]:
         with path.open("rb") as stream:
             raw = stream.read(MOST_BYTES + 1)
         if len(raw) > MOST_BYTES:
-            raise PlanError([Fault(file=file, problem=f"is longer than {MOST_BYTES} bytes; no plan is so long")])
+            raise PlanError([Fault(file=file, problem=f"is longer than {MOST_BYTES} bytes, the limit for a plan")])
     except (OSError, ValueError) as error:
         raise PlanError([Fault(file=file, problem=why_unread(path, error))]) from None
     try:
@@ -131,18 +131,33 @@ def parse_text(text: str, file: str) -> dict[str, Any]:
     except RecursionError:
         raise PlanError([Fault(file=file, problem="nests lists or tables too deep to be read")]) from None
     except tomllib.TOMLDecodeError as error:
-        raise PlanError([_toml_fault(file, str(error))]) from None
+        raise PlanError([_toml_fault(file, str(error), text)]) from None
     except ValueError:
         raise PlanError([Fault(file=file, problem="holds a number of too many digits to be read")]) from None
 
 
-def _toml_fault(file: str, message: str) -> Fault:
+def _toml_fault(file: str, message: str, text: str) -> Fault:
     """What the TOML parser found, with line and column in front."""
     found = re.search(r" \(at (?:line (\d+), column (\d+)|end of document)\)$", message)
     if not found:
         return Fault(file=file, problem=f"is not TOML: {message}")
     place = f"line {found[1]}, column {found[2]}" if found[1] else "end of file"
+    comma = _decimal_comma(text, line=int(found[1]), column=int(found[2])) if found[1] else None
+    if comma:
+        return Fault(
+            file=file, place=place, problem=f'"{comma}" has a comma; write {comma.replace(",", ".")} with a point'
+        )
     return Fault(file=file, place=place, problem=f"is not TOML: {message[: found.start()]}")
+
+
+def _decimal_comma(text: str, *, line: int, column: int) -> str | None:
+    """Return the number with a decimal comma at which a parser stopped; None where there is none."""
+    lines = text.replace("\r\n", "\n").split("\n")
+    number = lines[line - 1] if line <= len(lines) else ""
+    for found in re.finditer(r"=\s*([+-]?\d+,\d+)(?![\d,])", number):
+        if found.start(1) < column <= found.end(1) + 2:
+            return found[1]
+    return None
 
 
 class _Reader:
@@ -347,8 +362,8 @@ class _Reader:
             if len(places) > 1:
                 shared.setdefault(tuple(places), []).append(name)
         for among, names in shared.items():
-            more = f" and {len(names) - 1} more like it stand" if len(names) > 1 else " stands"
-            problem = f'"{names[0]}"{more} {len(among)} times; every name in a plan must be its own'
+            more = f" and {len(names) - 1} more are used" if len(names) > 1 else " is used"
+            problem = f'"{names[0]}"{more} {len(among)} times; every name in a plan must be different'
             self._fault(" and ".join(dict.fromkeys(among)), "name", problem)
         return set(shared)
 

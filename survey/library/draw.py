@@ -20,7 +20,7 @@ from survey.routing import Network, network_between
 from survey.routing.weak_points import weak_points
 from survey.scene import Ends, Scene
 
-Kind = Literal["map", "coverage", "profile", "network", "budget"]
+Kind = Literal["map", "sides", "coverage", "profile", "network", "budget"]
 """What can be drawn."""
 Shown = Literal["margin", "chance"]
 """What coverage shows."""
@@ -60,7 +60,7 @@ def draw(
     ----------
     plan : str, Path or Plan
         The plan.
-    kind : {"map", "coverage", "profile", "network", "budget"}
+    kind : {"map", "sides", "coverage", "profile", "network", "budget"}
         What to draw.
     gateway : str or sequence of str
         For these gateways or spots; without any, for the existing gateways.
@@ -103,6 +103,8 @@ def draw(
     }
     names = names_in(gateway)
     _check_options(kind, given, named=bool(names), placed=placed)
+    if kind == "sides" and (names or placed or fit is not None):
+        raise SurveyError("kind sides shows the site alone; leave gateway, placed and fit away")
     if (gateways is not None or fewest or spare) and not placed:
         raise SurveyError("gateways, fewest and spare belong to placed=True")
     check_range("height_m", height_m, low=MIN_HEIGHT_M, high=MAX_HEIGHT_M)
@@ -113,6 +115,8 @@ def draw(
         warn_of_capacity(scene, options)
     if inverter is not None:
         scene.check_names(places=(), inverters=(inverter,))
+    if kind == "sides":
+        return pictures.sides_picture(scene)
     chosen = options if placed else None
     if kind == "coverage":
         ends = None if gateway_places else _ends(scene, names, chosen, progress)

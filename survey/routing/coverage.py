@@ -11,7 +11,7 @@ from survey.base.workers import WORKERS
 from survey.budget import Links, Progress, map_in_blocks
 from survey.routing.hops import Hops
 from survey.routing.routes import relayed
-from survey.scene import Scene
+from survey.scene import Ends, Scene
 from survey.siting import CoverageMatrix
 
 MAX_DOUBLE = 20_000_000
@@ -65,7 +65,12 @@ def coverage_matrix(links: Links, hops: Hops | None = None) -> CoverageMatrix:
 
 
 def cover_spots(
-    scene: Scene, *, hops: Hops | None = None, progress: Progress | None = None, workers: int = WORKERS
+    scene: Scene,
+    *,
+    ends: Ends | None = None,
+    hops: Hops | None = None,
+    progress: Progress | None = None,
+    workers: int = WORKERS,
 ) -> SpotCoverage:
     """Work out the routes to every spot, the links of a few spots at a time.
 
@@ -73,6 +78,8 @@ def cover_spots(
     ----------
     scene : Scene
         The site.
+    ends : Ends, optional
+        Other candidates than all its spots.
     hops : Hops, optional
         The links between inverters, where messages may go over relays.
     progress : callable, optional
@@ -85,7 +92,8 @@ def cover_spots(
     SpotCoverage
         In memory 16 bytes for each inverter at each spot, 8 on a very large site. A small site's links are kept.
     """
-    shape = len(scene.inverters), len(scene.spots)
+    ends = scene.spots if ends is None else ends
+    shape = len(scene.inverters), len(ends)
     dtype = np.float64 if shape[0] * shape[1] <= MAX_DOUBLE else np.float32
     reliability, margin_db = np.empty(shape, dtype), np.empty(shape, dtype)
     crossed, whole = np.zeros(len(scene.obstacles), dtype=bool), None
@@ -93,7 +101,7 @@ def cover_spots(
     def judge(links: Links) -> tuple[CoverageMatrix, BoolArray, Links | None]:
         return coverage_matrix(links, hops), links.crossed_obstacles, links if links.shape == shape else None
 
-    blocks = map_in_blocks(scene, scene.inverters, scene.spots, judge, progress=progress, workers=workers)
+    blocks = map_in_blocks(scene, scene.inverters, ends, judge, progress=progress, workers=workers)
     for block, (part, part_crossed, whole) in blocks:  # noqa: B007  the links of the only block are all links
         reliability[:, block], margin_db[:, block] = part.reliability, part.margin_db
         crossed |= part_crossed

@@ -10,7 +10,7 @@ from plans import SPOTS, WALL, entry, wall, write
 from survey.budget import HOLDS, STATES, links_between
 from survey.budget.explanation import budget_of, costs_of, scene_without
 from survey.inputs.plan_file import read_plan
-from survey.output.answers.explain import way_words
+from survey.output.answers.explain import direct_words, way_words
 from survey.scene import scene_of
 
 
@@ -32,12 +32,12 @@ def test_a_budget_worked_by_hand(tmp_path):
     budget = first_budget(scene(tmp_path, more=WALL))
     assert [(item.item, item.kind) for item in budget.items] == [
         ("transmit power of the inverter", "power"),
-        ("antenna of the inverter", "antenna"),
-        ("free space to 1 m", "distance"),
-        ("from 1 m to 10.0 m, exponent 2", "distance"),
+        ("antenna gain of the inverter", "antenna"),
+        ("free space, first 1 m", "distance"),
+        ("1 m to 10.0 m, exponent 2", "distance"),
         ("through long wall", "obstacle"),
-        ("less what comes around", "around"),
-        ("antenna of the gateway", "antenna"),
+        ("gain from the other paths", "other paths"),
+        ("antenna gain of the gateway", "antenna"),
     ]
     assert [item.db for item in budget.items] == pytest.approx([8, 0, -31.218, -20, -20, 0, 0], abs=0.001)
     assert (budget.level_dbm, budget.need_dbm) == pytest.approx((-63.218, -98), abs=0.001)
@@ -108,8 +108,8 @@ def test_every_budget_of_the_demo_sites_adds_up(name, step):
 def test_the_weaker_direction_is_the_one_explained(tmp_path):
     budget = first_budget(scene(tmp_path, ("tx_power_dbm = 10.0", "tx_power_dbm = 4.0"), more=WALL))
     assert budget.direction == "down"
-    assert [item.item for item in budget.items][:2] == ["transmit power of the gateway", "antenna of the gateway"]
-    assert budget.items[-1].item == "antenna of the inverter"
+    assert [item.item for item in budget.items][:2] == ["transmit power of the gateway", "antenna gain of the gateway"]
+    assert budget.items[-1].item == "antenna gain of the inverter"
     assert budget.other_margin_db - budget.margin_db == pytest.approx(6.0)
 
 
@@ -120,19 +120,30 @@ def test_mounting_and_cable_stand_apart_at_either_end(tmp_path):
         ("sensitivity_dbm = -98.0", "sensitivity_dbm = -98.0\ncable_loss_db = 2.5"),
     )
     found = steps(first_budget(site))
-    assert found["mounting of the inverter"] == -7
-    assert found["cable at the inverter"] == -1
-    assert found["cable at the gateway"] == -2.5
-    assert "mounting of the gateway" not in found
+    assert found["mounting loss of the inverter"] == -7
+    assert found["cable loss of the inverter"] == -1
+    assert found["cable loss of the gateway"] == -2.5
+    assert "mounting loss of the gateway" not in found
 
 
-def test_what_comes_around_is_given_back(tmp_path):
+def test_the_budget_follows_the_best_path_and_says_what_the_direct_one_would_lose(tmp_path):
     site = scene(tmp_path, more=wall(along="[[5, -1], [5, 1]]", height_m=2.2, loss_db=60))
     budget = first_budget(site)
     links = links_between(site, site.inverters, site.gateways)
-    assert steps(budget)["less what comes around"] == pytest.approx(60 - links.obstacle_loss_db[0, 0])
-    assert steps(budget)["less what comes around"] > 30
     assert budget.carried_by in {"over", "left", "right"}
+    best_db = np.nanmin(links.around_db[:, 0, 0])
+    (around,) = [item for item in budget.items if item.kind == "around"]
+    side = {"over": "over", "left": "left of", "right": "right of"}[budget.carried_by]
+    assert (around.item, around.db) == (f"{side} w (diffraction)", pytest.approx(-best_db))
+    assert best_db < 30
+    others_db = steps(budget)["gain from the other paths"]
+    assert others_db == pytest.approx(best_db - links.obstacle_loss_db[0, 0])
+    assert others_db > 0
+    assert not [item for item in budget.items if item.kind == "obstacle"]
+    assert ([item.item for item in budget.direct], budget.direct_db) == (["through w"], pytest.approx(60))
+    told = direct_words(budget)
+    assert told.startswith(f"The direct path would lose 60.0 dB in obstacles, {60 - best_db:.1f} dB more than the best")
+    assert told.endswith(": through w 60.0.")
 
 
 def test_the_obstacle_that_throws_the_wave_back_is_named(tmp_path):
@@ -141,7 +152,8 @@ def test_the_obstacle_that_throws_the_wave_back_is_named(tmp_path):
     along = wall(name='"along"', loss_db=60, along="[[-20, 6], [30, 6]]", height_m=20)
     budget = first_budget(scene(tmp_path, more=across + along))
     assert (budget.carried_by, budget.mirror) == ("reflected", "along")
-    assert way_words(budget) == "Most of it comes by a mirror: thrown back by along (way: mirror)."
+    assert way_words(budget) == "Best path: reflected from along."
+    assert "reflected from along" in steps(budget)
     assert first_budget(scene(tmp_path, more=across)).mirror == ""
 
 

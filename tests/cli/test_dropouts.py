@@ -126,7 +126,7 @@ def test_where_nobody_was_ever_heard_it_is_not_called_sound(run, folder):
     assert page.exit_code == 0
     html = (folder / "page.html").read_text(encoding="utf-8")
     assert "nobody was heard in any of them" in html
-    assert "never heard" in html
+    assert "never answered" in html
     assert "No fault" not in html
 
 
@@ -155,7 +155,7 @@ def test_inverters_that_the_log_does_not_name_are_told(run, folder):
         (LOG.replace("i1", "i11"), 'log.csv: no inverter of the plan is named "i11"; did you mean "i1"?\n'),
         (
             LOG.replace("T05:00", "T5"),
-            'log.csv: row 12: time: "2026-05-01T5" is no time; write it as in 2026-05-01T06:30\n',
+            'log.csv: row 12: time: "2026-05-01T5" is not a time; write it as in 2026-05-01T06:30\n',
         ),
     ],
 )

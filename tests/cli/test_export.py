@@ -183,7 +183,7 @@ def test_without_a_gateway_the_site_alone_is_written(typed, folder):
     result = typed("export", "site.toml", "--out", "site.csv")
     assert result.exit_code == 0
     assert result.stderr == (
-        "warning: the plan has no gateway, so no links are written; name a spot with --gateway NAME\n"
+        "warning: the plan has no gateway, so the file has no links; name a spot with --gateway NAME\n"
         "written: site.csv\n"
     )
     assert (folder / "site.csv").read_text(encoding="utf-8").splitlines()[1].startswith("inverter,i1,,,10.0,0.0,2.0,,")
@@ -203,7 +203,7 @@ def test_without_a_gateway_the_site_alone_is_written(typed, folder):
             1,
             'site.toml: no gateway or spot is named "must"; did you mean "mast"?',
         ),
-        (["--out", "no/a.csv"], 1, "no/a.csv: there is no folder no"),
+        (["--out", "no/a.csv"], 1, "no/a.csv: the folder no does not exist"),
         ([], 2, "Error: Missing option '--out'."),
     ],
 )
@@ -217,7 +217,7 @@ def test_a_drawing_or_a_list_is_not_written_over(typed, folder):
     with (folder / "site.toml").open("a", encoding="utf-8") as plan:
         plan.write('[[inverter]]\nfrom = "list.csv"\n')
     result = typed("export", "site.toml", "--out", "list.csv")
-    assert (result.exit_code, result.stderr) == (1, "list.csv: is a file to be read; name another file\n")
+    assert (result.exit_code, result.stderr) == (1, "list.csv: is an input file; name another file\n")
 
 
 def test_dxf_without_the_library(typed, monkeypatch):

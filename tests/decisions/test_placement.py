@@ -87,8 +87,8 @@ def test_where_as_many_hold_the_expected_number_decides_and_the_reason_names_who
     spots = (Spot(name="good", at=(20.0, 0.0), height_m=2.0), Spot(name="better", at=(5.0, 0.5), height_m=2.0))
     radio = Radio(
         frequency_mhz=868.0,
-        inverter=RadioEnd(tx_power_dbm=8.0, sensitivity_dbm=-65.0),
-        gateway=RadioEnd(tx_power_dbm=8.0, sensitivity_dbm=-65.0),
+        inverter=RadioEnd(tx_power_dbm=8.0, sensitivity_dbm=-63.0),
+        gateway=RadioEnd(tx_power_dbm=8.0, sensitivity_dbm=-63.0),
     )
     found = place(scene_of(two_spots(obstacles=(), spots=spots, radio=radio)))
     assert found.scores.served.tolist() == [3, 3]

@@ -206,7 +206,7 @@ def test_a_picture_is_the_one_that_the_command_writes(kind):
 @pytest.mark.parametrize(
     ("options", "problem"),
     [
-        ({"kind": "maps"}, "one of: map, coverage"),
+        ({"kind": "maps"}, "one of: map, sides, coverage"),
         ({"kind": "map", "inverter": "S1"}, "inverter belongs to kind profile or budget"),
         ({"kind": "coverage", "show": "level"}, "one of: margin, chance"),
         ({"kind": "coverage", "points": 3}, "points: 3 is out of range; give a number from 4 to 1e"),

@@ -1,4 +1,4 @@
-"""How well each spot would serve all inverters, which comes first, and why."""
+"""Score every spot by the inverters that it would cover, rank the spots, and give the reason."""
 
 from __future__ import annotations
 
@@ -11,6 +11,12 @@ from survey.base.arrays import FloatArray, IntArray
 from survey.scene import Ends
 from survey.siting import CoverageMatrix
 
+DECIDED_BY = ("served", "expected_served", "existing", "worst_margin_db", "height_m", "order")
+"""What a ranking goes by: inverters that hold; expected working; an existing gateway, which need not be moved; the
+better weakest margin; the lower height, which is less work; the order of the plan. A judgement."""
+EQUAL_DECIMALS = 1
+"""Expected numbers that agree to so many decimals are equal: tables show no more, and no prediction is finer."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Scores:
@@ -19,7 +25,7 @@ class Scores:
     Attributes
     ----------
     spots : Ends
-        The spots.
+        The spots; the first `existing` of them are existing gateways.
     served : ndarray of int
         Inverters that hold.
     expected_served : ndarray of float
@@ -28,6 +34,8 @@ class Scores:
         Which inverter has the smallest margin, of those that a gateway there takes.
     worst_margin_db, median_margin_db : ndarray of float
         That margin, and the margin that half of the inverters exceed. [dB]
+    existing : int
+        How many of them are existing gateways.
     """
 
     spots: Ends
@@ -36,20 +44,49 @@ class Scores:
     worst_inverter: IntArray
     worst_margin_db: FloatArray
     median_margin_db: FloatArray
+    existing: int = 0
 
     def order(self) -> IntArray:
-        """Indices of the spots from best to worst.
+        """Return the indices of the spots from best to worst, by `DECIDED_BY`."""
+        return np.lexsort(tuple(reversed([*self._keys.values()])))
 
-        Most inverters that hold; then the greatest expected number served; then the best worst margin; then as the
-        plan has them. What rounding alone tells apart counts as equal.
-        """
-        by_plan = np.arange(len(self.spots))
-        keys = (by_plan, -np.round(self.worst_margin_db, 6), -np.round(self.expected_served, 6), -self.served)
-        return np.lexsort(keys)
+    def decided_by(self, best: int, rival: int) -> str:
+        """Return the first of `DECIDED_BY` in which two spots differ."""
+        keys = self._keys.items()
+        return next(name for name, key in keys if not np.array_equal(key[best], key[rival], equal_nan=True))
+
+    def is_ahead(self, spot: int, other: int) -> bool:
+        """Return whether a spot comes before another by `DECIDED_BY`."""
+        key = self._keys[self.decided_by(spot, other)]
+        return bool(key[spot] < key[other])
+
+    @property
+    def _keys(self) -> dict[str, FloatArray | IntArray]:
+        """What the ranking goes by, smaller before greater."""
+        number = np.arange(len(self.spots))
+        keys = (
+            -self.served,
+            -np.round(self.expected_served, EQUAL_DECIMALS),
+            (number >= self.existing).astype(np.int64),
+            -np.round(self.worst_margin_db, 6),
+            np.round(self.spots.at_m[:, 2], 6),
+            number,
+        )
+        return dict(zip(DECIDED_BY, keys, strict=True))
 
 
-def scores_of(spots: Ends, matrix: CoverageMatrix) -> Scores:
-    """Judge spots by the routes to them, each as the only gateway; it takes the inverters that it hears best."""
+def scores_of(spots: Ends, matrix: CoverageMatrix, *, existing: int = 0) -> Scores:
+    """Score spots by the routes to them, each as the only gateway; it takes the inverters of the best chances.
+
+    Parameters
+    ----------
+    spots : Ends
+        The spots, shape (spots,).
+    matrix : CoverageMatrix
+        The routes to them.
+    existing : int
+        How many of them, the first ones, are existing gateways.
+    """
     alone, margin_db = matrix.alone, matrix.margin_db
     worst = np.argmin(np.where(np.isnan(alone.margin_db), np.inf, alone.margin_db), axis=0)
     return Scores(
@@ -59,11 +96,12 @@ def scores_of(spots: Ends, matrix: CoverageMatrix) -> Scores:
         worst_inverter=worst,
         worst_margin_db=margin_db[worst, np.arange(len(worst))],
         median_margin_db=np.median(margin_db, axis=0),
+        existing=existing,
     )
 
 
 def best_of_each_place(scores: Scores, order: IntArray) -> IntArray:
-    """The part of a ranking that keeps, of every named spot and every search, the best point only."""
+    """Return the part of a ranking that keeps, of every named spot and every search, the best point only."""
     places = [scores.spots.places[i] for i in order.tolist()]
     _, first = np.unique(np.array(places), return_index=True)
     return order[np.sort(first)]
@@ -89,12 +127,12 @@ class Reason:
     rival : str
         The best spot that belongs to another entry of the plan; where there is none, the runner-up.
     decided_by : str
-        The first figure in which they differ: ``served``, ``expected_served``, ``worst_margin_db``, or ``order`` in
-        the plan where they do not.
+        The first of `DECIDED_BY` in which they differ; from the third on, both are equally good. ``moving`` where the
+        rival is ahead of an existing gateway by a gain that is not certain.
     gained, lost : tuple of Decider
-        Inverters that hold at the best spot and not at the rival, and the other way about.
+        Inverters that hold at the best spot only, and at the rival only.
     nearer : tuple of Decider
-        The inverters that make up most of the difference in reliability, where no other decides.
+        The inverters with the largest differences in chance, where no inverter is gained or lost.
     """
 
     rival: str
@@ -122,8 +160,6 @@ def reason_for(scores: Scores, order: IntArray, matrix: CoverageMatrix, inverter
     alone = matrix.only([best, rival]).alone
     reliability, margin_db, holds = alone.reliability, alone.margin_db, alone.holds
     difference = reliability[:, 0] - reliability[:, 1]
-    figures = ("served", "expected_served", "worst_margin_db")
-    differs = (name for name in figures if abs(getattr(scores, name)[best] - getattr(scores, name)[rival]) > 1e-6)  # noqa: PLR2004
 
     def deciders(indices: IntArray) -> tuple[Decider, ...]:
         return tuple(
@@ -137,7 +173,9 @@ def reason_for(scores: Scores, order: IntArray, matrix: CoverageMatrix, inverter
             for i in indices.tolist()
         )
 
-    decided_by = next(differs, "order")
+    decided_by = scores.decided_by(best, rival)
+    if best < scores.existing and scores.is_ahead(rival, best):
+        decided_by = "moving"
     if alone.limit and decided_by != "served":  # other inverters are taken there: that decides nothing
         holds, difference = np.zeros_like(holds), np.zeros_like(difference)
     largest = np.argsort(-np.abs(difference), kind="stable")

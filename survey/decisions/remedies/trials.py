@@ -150,7 +150,7 @@ class Trials:
     def _try_one_more(self) -> None:
         after = with_each(self.scene, self.network.matrix, self.spots)
         for number in range(len(self.rows)):
-            self._add_spot(number, after, kind="one more", action="one more gateway at")
+            self._add_spot(number, after, kind="one more", action="add a gateway at")
 
     def _add_spot(self, number: int, after: Outlook, *, kind: str, action: str) -> None:
         """The spot that does most for an inverter."""

@@ -15,7 +15,7 @@ from survey.decisions.simulation.margins import drawn_margins_db
 from survey.decisions.simulation.measure_again import CriticalPosition, GeometryRecord
 from survey.decisions.simulation.turning import Search, search_of
 from survey.routing import Hops
-from survey.scene import Scene
+from survey.scene import Ends, Scene
 
 LINKS_DRAWN = 12_000
 """How many links are drawn at most: with more, only the spots that lead are."""
@@ -117,6 +117,7 @@ def contenders(order: IntArray, expected_served: FloatArray, *, inverters: int) 
 def certainty_of_ranking(
     scene: Scene,
     *,
+    spots: Ends,
     order: IntArray,
     expected_served: FloatArray,
     draws: int,
@@ -130,8 +131,10 @@ def certainty_of_ranking(
     ----------
     scene : Scene
         The site.
+    spots : Ends
+        Its spots, and the existing gateways that take part.
     order : ndarray of int, shape (spots,)
-        The ranking of its spots: indices, the recommended one first.
+        The ranking of them: indices, the recommended one first.
     expected_served : ndarray of float, shape (spots,)
         Sum of the reliabilities of all inverters, by spot.
     draws, seed : int
@@ -149,7 +152,7 @@ def certainty_of_ranking(
     chosen = contenders(order, expected_served, inverters=len(scene.inverters))
     left_out = np.setdiff1d(order, chosen)
     shortfall = float(expected_served[order[0]] - expected_served[left_out].max()) if len(left_out) else float("nan")
-    near = links.to(chosen) if links is not None else links_between(scene, scene.inverters, scene.spots.pick(chosen))
+    near = links.to(chosen) if links is not None else links_between(scene, scene.inverters, spots.pick(chosen))
     geometries = geometries_of(scene, draws=draws, seed=seed)
     searched = near
     if geometries is not None:

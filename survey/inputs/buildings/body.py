@@ -148,7 +148,7 @@ def _gable_sides(building: Building, names: Names, problems: Problems) -> list[i
             sides.append(names.walls.index(name))
         else:
             hint = did_you_mean(name, names.walls) or f"; its walls are {', '.join(names.walls)}"
-            problems.append(("gables", f'"{name}" is no wall of this building{hint}'))
+            problems.append(("gables", f'"{name}" is not a wall of this building{hint}'))
     return sides
 
 
@@ -221,7 +221,7 @@ def _of_materials(
                 problem = f'"{name}" is shared with "{shared[name]}"; write its material there'
             else:
                 hint = did_you_mean(name, known) or f"; its faces are {', '.join(known)}"
-                problem = f'"{name}" is no face of this building{hint}'
+                problem = f'"{name}" is not a face of this building{hint}'
             problems.append(("materials", problem))
     return [replace(face, material=building.materials.get(face.short_name, face.material)) for face in faces]
 

@@ -137,7 +137,7 @@ def _line_of(inside: Inside, wall: InnerWall, wall_sides: Mapping[str, int]) -> 
     if wall.parallel_to not in wall_sides:
         known = ", ".join(wall_sides)
         hint = did_you_mean(wall.parallel_to, wall_sides) or f"; its walls are {known}"
-        return "parallel_to", f'"{wall.parallel_to}" is no straight wall of this building{hint}'
+        return "parallel_to", f'"{wall.parallel_to}" is not a straight wall of this building{hint}'
     side = wall_sides[wall.parallel_to]
     along, outside = inside.footprint.along[side], inside.footprint.outside[side]
     inward_m = inside.footprint.corners_m @ -outside

@@ -37,7 +37,7 @@ class Tables:
         if not isinstance(value, list | tuple):
             return (), [(self.word, f"{type_of(value)}; {example}")]
         if len(value) > MAX_TABLES:
-            return (), [(self.word, f"holds {len(value)} tables; write {MAX_TABLES} at most")]
+            return (), [(self.word, f"holds {len(value)} tables; write up to {MAX_TABLES}")]
         made: list[Entry] = []
         problems: list[tuple[str, str]] = []
         for number, values in enumerate(value, start=1):

@@ -202,9 +202,9 @@ class Resolver:
         problem = None
         if key == "on":
             if face.frames[0].outside[2] <= SLOPES_UP or face.kind == "level":
-                problem = "is no roof or top"
+                problem = "is not a roof or top"
         elif face.kind not in ("wall", "side") or face.frames[0].outside[2] > SLOPES_UP:
-            problem = "is no wall"
+            problem = "is not a wall"
         elif len(face.frames) > 1:
             problem = "turns corners; a building needs a straight wall"
         if problem:
@@ -225,7 +225,7 @@ class Resolver:
         if key == "against":
             host = self._bodies.get(carrier)
             if host is None:
-                raise EntryError([(key, f'"{name}" is no wall of a building; write beside')])
+                raise EntryError([(key, f'"{name}" is not a wall of a building; write beside')])
             walls = tuple(one for one in host.faces if one is face or _in_plane(one, face))
             footprint = joined_footprint(building, face)
             return Site(footprint=footprint, base_m=foot_m, host_walls=(face, *walls), carrier=carrier)
@@ -237,7 +237,7 @@ class Resolver:
     def _footprint(self, building: Building, along: FloatArray | None) -> Footprint:
         if building.from_ is not None:
             if self.outline is None:
-                raise EntryError([("from", f'"{building.from_}" is no outline of a drawing of this plan')])
+                raise EntryError([("from", f'"{building.from_}" is not an outline of a drawing of this plan')])
             corners_m = np.asarray(self.outline(building.from_), dtype=np.float64)
             problems = list(area_faults("from", piece_of(corners_m)))
             if problems:

@@ -214,7 +214,7 @@ def _right_angled(
     for side, name in zip(gables, building.gables, strict=True):
         if side not in ends:
             raise EntryError(
-                [("gables", f'"{name}" is no wing\'s end: a gable stands at the short end of a rectangle')]
+                [("gables", f'"{name}" is not the end of a wing: a gable is at the short end of a rectangle')]
             )
     shared = None if footprint.shared is None else eaves_of(exact_m, footprint.shared, ways[footprint.shared])
 

@@ -74,7 +74,7 @@ def read_dxf(path: Path) -> Pieces:
         raise EntryError([("file", f"{path.name}: is too large for the memory of this machine")]) from None
     except Exception as error:  # noqa: BLE001  a damaged file may break the library anywhere
         said = one_line(str(error))[:120] or type(error).__name__
-        raise EntryError([("file", f"{path.name}: is no DXF that can be read ({said}); save it again")]) from None
+        raise EntryError([("file", f"{path.name}: is not a DXF that can be read ({said}); save it again")]) from None
     return found
 
 

@@ -35,9 +35,9 @@ class Drawing(Entry):
     def inconsistencies(self) -> Iterator[tuple[str, str]]:
         """A name that cannot be referred to, a file of another kind, keys that the kind of file has no use for."""
         if "/" in self.name:
-            yield "name", 'holds a "/", which stands between a drawing and its layer; write the name without it'
+            yield "name", 'holds a "/", which separates a drawing from its layer; write the name without it'
         if not self.ending:
-            yield "file", f'"{self.file}" is no drawing by its name; write a file that ends in {_listed(ENDINGS)}'
+            yield "file", f'"{self.file}" is not a drawing file name; write a file that ends in {_listed(ENDINGS)}'
         if self.ending == ".csv" and self.unit is not None:
             yield "unit", "means nothing for a list: each column names its unit (x_mm, left_ft); leave it out"
         if self.ending == ".geojson":

@@ -61,7 +61,7 @@ def _tree(data: bytes) -> Any:  # noqa: ANN401  whatever JSON has there
     except RecursionError:
         raise _NotGeoJsonError("nests lists too deep to be read") from None
     except json.JSONDecodeError as error:
-        raise _NotGeoJsonError(f"is no JSON: line {error.lineno}, column {error.colno}: {error.msg}") from None
+        raise _NotGeoJsonError(f"is not JSON: line {error.lineno}, column {error.colno}: {error.msg}") from None
     except ValueError:
         raise _NotGeoJsonError("holds a number of too many digits to be read") from None
 
@@ -69,7 +69,7 @@ def _tree(data: bytes) -> Any:  # noqa: ANN401  whatever JSON has there
 def _features(tree: Any) -> list[Any]:  # noqa: ANN401
     """The features of a file, which must be in the one system that RFC 7946 allows."""
     if not isinstance(tree, dict) or tree.get("type") not in ("FeatureCollection", "Feature"):
-        raise _NotGeoJsonError('is no GeoJSON with features; its type must be "FeatureCollection" or "Feature"')
+        raise _NotGeoJsonError('is not GeoJSON with features; its type must be "FeatureCollection" or "Feature"')
     system = _system(tree.get("crs"))
     if system:
         problem = f"is in the coordinate system {system}; save it in WGS 84 (EPSG:4326), as RFC 7946 wants it"
@@ -108,7 +108,7 @@ def _add(found: Pieces, feature: Any, number: int) -> None:  # noqa: ANN401
     coordinates = geometry.get("coordinates")
     if kind in PARTS:
         if not isinstance(coordinates, list):
-            raise _NotGeoJsonError(f"feature {number}: coordinates are no list")
+            raise _NotGeoJsonError(f"feature {number}: coordinates are not a list")
         for part in coordinates:
             _add_part(found, name, PARTS[kind], part, number)
     elif kind in PARTS.values():
@@ -134,14 +134,14 @@ def _add_part(found: Pieces, name: str, kind: str, coordinates: Any, number: int
 def _positions(coordinates: Any, number: int) -> Iterator[tuple[float, float]]:  # noqa: ANN401
     """Longitude and latitude of each position."""
     if not isinstance(coordinates, list):
-        raise _NotGeoJsonError(f"feature {number}: coordinates are no list")
+        raise _NotGeoJsonError(f"feature {number}: coordinates are not a list")
     for one in coordinates:
         if not isinstance(one, list) or len(one) < 2 or not all(_is_number(value) for value in one[:2]):  # noqa: PLR2004
-            raise _NotGeoJsonError(f"feature {number}: a position is no [longitude, latitude]")
+            raise _NotGeoJsonError(f"feature {number}: a position is not [longitude, latitude]")
         lon_deg, lat_deg = float(one[0]), float(one[1])
         if not (abs(lon_deg) <= MAX_LON_DEG and abs(lat_deg) <= MAX_LAT_DEG):
             raise _NotGeoJsonError(
-                f"feature {number}: [{lon_deg:.10g}, {lat_deg:.10g}] is no [longitude, latitude] in degrees; "
+                f"feature {number}: [{lon_deg:.10g}, {lat_deg:.10g}] is not [longitude, latitude] in degrees; "
                 "save it in WGS 84 (EPSG:4326), as RFC 7946 wants it"
             )
         yield lon_deg, lat_deg

@@ -70,7 +70,7 @@ class Pieces:
         """Keep a piece."""
         array = np.array([tuple(point)[:2] for point in points], dtype=np.float64).reshape(-1, 2)
         if not np.isfinite(array).all():
-            problem = "holds figures that are no numbers to calculate with"
+            problem = "holds figures that are not numbers to calculate with"
         self.by_layer.setdefault(layer, []).append(Piece(kind, array, problem))
         self.count += 1
         if self.count > MAX_PIECES:
@@ -113,7 +113,7 @@ def check_file(path: Path) -> None:
     Raises
     ------
     EntryError
-        For ``file``: it is not there, is no ordinary file, is empty or too large.
+        For ``file``: it is not there, is not a regular file, is empty or too large.
     """
     try:
         there = path.stat()
@@ -122,7 +122,7 @@ def check_file(path: Path) -> None:
     if stat.S_ISDIR(there.st_mode):
         problem = "is a folder; name the file in it"
     elif not stat.S_ISREG(there.st_mode):
-        problem = "is no ordinary file"
+        problem = "is not a regular file"
     elif there.st_size > MAX_BYTES:
         problem = f"has {there.st_size / 1e6:.0f} MB; up to {MAX_BYTES // 1_000_000} are read: leave out other parts"
     elif not there.st_size:

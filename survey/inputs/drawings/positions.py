@@ -121,12 +121,14 @@ class _List:
         if not there:
             near = (f'; found "{one}"{did_you_mean(one, COLUMNS)}' for one in self.table.ignored)
             seen = next((hint for hint in near if "did you mean" in hint), "")
-            self._fault("header", "", f"says no place; the first line must name {NEEDED}{seen}")
+            self._fault("header", "", f"gives no position; the first line must name {NEEDED}{seen}")
             return
         way, columns = there[0], ways[there[0]]
         if len(there) > 1:
             among = ", ".join(column for one in there for column in ways[one])
-            problem = f"are {len(there)} ways to say where; keep one: x and y, lat_deg and lon_deg, or left and up"
+            problem = (
+                f"are {len(there)} ways to give the position; keep one: x and y, lat_deg and lon_deg, or left and up"
+            )
             self._fault("header", among, problem)
         elif len(columns) == 1:
             missing = next(name for name in way if not self._column_of(name))

@@ -122,13 +122,15 @@ def log_of(
     times = np.flatnonzero(occurs)
     shape = len(links), len(times)
     if shape[0] * shape[1] > MOST_CELLS:
-        problem = f"covers {shape[0]} links at {shape[1]} times; at most {MOST_CELLS} together: split it by months"
+        problem = (
+            f"covers {shape[0]} links at {shape[1]} times; up to {MOST_CELLS} together are read: split it by months"
+        )
         raise FileError([Fault(file=file, problem=problem)])
     cell = pair * shape[1] + number[slot - first]
     again = _repeats(cell, seconds, heard, shape)
     repeated = 0 if again is None else int(again.sum())
     if again is not None and repeated:
-        notes.append(f"rows that repeat a poll: {repeated}, left out; heard once is heard")
+        notes.append(f"rows that repeat a poll: {repeated}, merged; a poll counts as answered if any of them was")
         once = ~again
         cell, heard = cell[once], heard[once]
         level, power = (None if one is None else one[once] for one in (level, power))

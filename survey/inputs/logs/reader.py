@@ -97,7 +97,7 @@ def _columns(file: BinaryIO, shown: str) -> tuple[Columns, list[str]]:
     if not raw.strip():
         problem = "is empty; a log begins with time,inverter,gateway,heard"
     elif raw.startswith(UTF_16) or b"\0" in raw:
-        problem = "is no plain text, or not in UTF-8; save it as CSV in UTF-8"
+        problem = "is not plain text, or not in UTF-8; save it as CSV in UTF-8"
     if problem:
         raise FileError([Fault(file=shown, problem=problem)])
     head = raw.rstrip(b"\r\n").split(b"\r")[0]
@@ -115,7 +115,7 @@ def _columns(file: BinaryIO, shown: str) -> tuple[Columns, list[str]]:
             near = did_you_mean(one, [name for name in names if name not in REQUIRED])
             faults.append(Fault(file=shown, place="row 1", key=one, problem=f"no such column{near}"))
     faults += [
-        Fault(file=shown, place="row 1", key=one, problem="stands there twice")
+        Fault(file=shown, place="row 1", key=one, problem="is there twice")
         for one in (*REQUIRED, *OPTIONAL)
         if names.count(one) > 1
     ]

@@ -172,7 +172,7 @@ class RowReader:
             return None
         at = seconds_of_text(fields[c.time])
         if at is None:
-            told(row, "time", "no time; write it as in 2026-05-01T06:30", fields[c.time])
+            told(row, "time", "not a time; write it as in 2026-05-01T06:30", fields[c.time])
         heard = fields[c.heard]
         if heard not in {"0", "1"}:
             told(row, "heard", "neither 0 nor 1", heard)
@@ -183,7 +183,7 @@ class RowReader:
             told(
                 row,
                 "level_dbm",
-                "above 0 dBm, which no receiver sees on a site: is it in milliwatts? Write dBm",
+                "above 0 dBm, too strong for a reading: is it in milliwatts? Write dBm",
                 fields[c.level],
             )
         if at is None or heard not in {"0", "1"} or level is None or power is None or level > MOST_LEVEL_DBM:
@@ -203,7 +203,7 @@ class RowReader:
             value = float("nan")
         if np.isfinite(value):
             return value
-        self.faults.add(row, name, "no number", text)
+        self.faults.add(row, name, "not a number", text)
         return None
 
     def _joined(

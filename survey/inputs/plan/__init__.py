@@ -74,9 +74,9 @@ class Site(Entry):
         """A place on the earth of which a part is missing."""
         if (self.zero_lat_deg is None) != (self.zero_lon_deg is None):
             missing = "zero_lat_deg" if self.zero_lat_deg is None else "zero_lon_deg"
-            yield missing, "is missing; zero_lat_deg and zero_lon_deg stand together"
+            yield missing, "is missing; write both zero_lat_deg and zero_lon_deg"
         elif self.zero_lat_deg is None and self.plan_north_deg:
-            yield "plan_north_deg", "means nothing without zero_lat_deg and zero_lon_deg; write them, or leave it out"
+            yield "plan_north_deg", "has no effect without zero_lat_deg and zero_lon_deg; write them, or leave it out"
 
     @classmethod
     def default_of(cls, one: Field[Any], given: Mapping[str, object]) -> object:

@@ -131,7 +131,7 @@ class Array(OwnRadio):
             yield "row_spacing_m", "is missing; write the distance between rows, measured up the slope"
         count = self.rows * self.per_row
         if count > MOST_IN_ARRAY:
-            yield "rows", f"make {count} inverters with per_row; at most {MOST_IN_ARRAY} in one array"
+            yield "rows", f"make {count} inverters with per_row; up to {MOST_IN_ARRAY} fit in one array"
         if self.serials and len(self.serials) != count:
             yield (
                 "serials",
@@ -214,9 +214,12 @@ class Search(OwnRadio):
                 return
         count, tried = self.most_points, self._grid_points
         if count > MOST_SEARCH_POINTS:
-            yield "step_m", f"makes about {count} points; at most {MOST_SEARCH_POINTS}, so write a longer step"
+            yield (
+                "step_m",
+                f"makes about {count} points; up to {MOST_SEARCH_POINTS} are allowed, so write a longer step",
+            )
         elif tried > MOST_GRID_POINTS:
-            problem = f"lays a grid of {tried} points over the area to find those inside; at most {MOST_GRID_POINTS}"
+            problem = f"lays a grid of {tried} points over the area; up to {MOST_GRID_POINTS} are allowed"
             yield "step_m", f"{problem}, so write a longer step or split the area"
 
     @property

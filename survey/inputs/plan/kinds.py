@@ -10,7 +10,11 @@ from survey.base import polygon
 from survey.inputs.antennas import ENDING, KINDS
 from survey.inputs.fields import Choice, Number, Numbers, Text
 
-COORDINATE = Number(-100_000.0, 100_000.0)
+COORDINATE = Number(
+    -100_000.0,
+    100_000.0,
+    hint=", in metres from a zero point on the site (of national grid figures, take off the first)",
+)
 """100 km either way: a plan has its own zero, not that of a map. A judgement, as are the limits below. [m]"""
 POINT = Numbers(COORDINATE, least=2, most=2, axes=("x", "y"))
 """On the ground. [m]"""

@@ -13,8 +13,10 @@ from survey.siting.choice import Choice
 from survey.siting.fewest import Fewest
 
 
-def score_record(scores: Scores, inverters: tuple[str, ...], i: int, share: float | None = None) -> Record:
-    """One line of a ranking; `share` is the share of draws in which it comes first."""
+def score_record(
+    scores: Scores, inverters: tuple[str, ...], i: int, share: float | None = None, *, existing: bool = False
+) -> Record:
+    """Return one line of a ranking; `share` is the share of the simulation runs in which it is the best."""
     return {
         "spot": scores.spots.names[i],
         "served": int(scores.served[i]),
@@ -23,11 +25,12 @@ def score_record(scores: Scores, inverters: tuple[str, ...], i: int, share: floa
         "worst_margin_db": plain(scores.worst_margin_db[i]),
         "median_margin_db": plain(scores.median_margin_db[i]),
         "best_share": share,
+        "existing": existing,
     }
 
 
 def place_record(placement: Placement) -> Record:
-    """What `survey place --json` prints."""
+    """Return what `survey place --json` prints."""
     scene, scores, network = placement.scene, placement.scores, placement.network
     names, worst = scene.inverters.names, placement.worst_inverter
     shares = best_shares(placement.certainty)
@@ -47,8 +50,10 @@ def place_record(placement: Placement) -> Record:
         "unsteady_links": [names[i] for i in placement.unsteady],
         "sure": sure_record(placement.certainty),
         "reason": _reason_record(placement),
+        "moving": _moving_record(placement),
         "ranking": [
-            score_record(scores, names, i, shares.get(scores.spots.names[i], 0.0)) for i in placement.order.tolist()
+            score_record(scores, names, i, shares.get(scores.spots.names[i], 0.0), existing=placement.is_existing(i))
+            for i in placement.order.tolist()
         ],
         "links": _link_records(network),
     }
@@ -67,6 +72,7 @@ def _gateway_record(placement: Placement, k: int) -> Record:
         "name": spots.names[i],
         "at": [plain(x), plain(y)],
         "height_m": plain(height_m),
+        "existing": placement.is_existing(i),
         "inverters": len(mine),
         "served": int(sum(state == HOLDS for state in mine)),
     }
@@ -125,4 +131,19 @@ def _reason_record(placement: Placement) -> Record | None:
         "gained": deciders(reason.gained),
         "lost": deciders(reason.lost),
         "nearer": deciders(reason.nearer),
+    }
+
+
+def _moving_record(placement: Placement) -> Record | None:
+    moving = placement.moving
+    if moving is None:
+        return None
+    names = placement.scores.spots.names
+    return {
+        "existing": names[moving.existing],
+        "spot": names[moving.spot],
+        "more_share": plain(moving.more_share),
+        "fewer_share": plain(moving.fewer_share),
+        "certain": moving.is_certain,
+        "advised": moving.is_advised,
     }

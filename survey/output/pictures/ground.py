@@ -142,7 +142,7 @@ def obstacle_entries(scene: Scene, *, bare: bool = False) -> list[Any]:
     """Legend entries of the kinds of obstacles of a site."""
     kinds = kinds_in(scene)
     if bare:
-        return [sample("what stands there", color=INK, linewidth=0.9)] if kinds else []
+        return [sample("obstacle", color=INK, linewidth=0.9)] if kinds else []
     return [
         Patch(label=kind.legend, **settings_of(kind.look))
         if kind.look.fill

@@ -70,19 +70,19 @@ def network_picture(points: WeakPoints) -> Figure:
     most = scene.plan.requirement.max_relays
     handles = [
         *state_entries(network),
-        *([sample("route to another inverter", **HOP)] if relays else []),
-        *([sample("passes others on", markersize=8, **RELAY)] if len(relays) > len(weak) else []),
-        *([sample("others are lost without it", markersize=8, **LOSERS)] if weak else []),
-        sample("gateway looked at", **GATEWAY),
+        *([sample("hop to a relay", **HOP)] if relays else []),
+        *([sample("relay", markersize=8, **RELAY)] if len(relays) > len(weak) else []),
+        *([sample("critical relay (others are lost if it fails)", markersize=8, **LOSERS)] if weak else []),
+        sample("gateway shown", **GATEWAY),
         *obstacle_entries(scene, bare=True),
     ]
     two = int(points.two_routes.sum())
-    between = f"up to {counted(most, 'inverter')}" if most else "no inverter"
-    asked = f"{gateways_words(chosen)}. Routes with {between} in between. {route_tally(network)}; "
-    lines = (asked + f"{two} with two routes that share no inverter and no link.", one_lined(scene))
+    between = f"up to {counted(most, 'relay')}" if most else "no relay"
+    asked = f"{gateways_words(chosen)}. Routes with {between}. {route_tally(network)}. "
+    lines = (asked + f"Backup route (no shared relay, no shared link): {two}.", one_lined(scene))
     figure, axes = site_axes(
         scene,
-        title=f"{scene.plan.site.name}: routes and weak points",
+        title=f"{scene.plan.site.name}: routes and relays",
         lines=lines,
         entries=len(handles),
         columns=COLUMNS,
@@ -120,7 +120,7 @@ def network_picture(points: WeakPoints) -> Figure:
     draw_scale_and_north(axes)
     foot_legend(figure, handles, columns=COLUMNS)
     heavy = sorted(weak, key=lambda i: -len(relays[i].lost))[:MOST_NAMED]
-    words = {i: f"{links.inverters.names[i]}: {len(relays[i].lost)} lost without it" for i in heavy}
+    words = {i: f"{links.inverters.names[i]}: {len(relays[i].lost)} lost if it fails" for i in heavy}
     busy = sorted(set(relays) - set(weak), key=lambda i: -len(relays[i].used_by))[: MOST_NAMED - len(heavy)]
     words |= {
         i: f"{links.inverters.names[i]}: used by {len(relays[i].used_by)}"

@@ -99,7 +99,7 @@ def profile_picture(links: Links, i: int, j: int) -> Figure:
     handles = _entries(strings, links, i, j)
     above_in, below_in = head_in(lines) + 0.1, legend_in(len(handles), columns=COLUMNS) + 0.42
     height_in = above_in + SIDE_IN + 0.55 + ABOVE_IN + below_in
-    figure = new_figure(height_in=height_in, title=f"The path from {inverter} to {gateway}", lines=lines)
+    figure = new_figure(height_in=height_in, title=f"Path from {inverter} to {gateway}", lines=lines)
     wide = (WIDTH_IN - LEFT_IN - RIGHT_IN) / WIDTH_IN
     low = (below_in + ABOVE_IN + 0.55) / height_in
     side = figure.add_axes((LEFT_IN / WIDTH_IN, low, wide, SIDE_IN / height_in), label="from the side")
@@ -172,18 +172,18 @@ def _lines(links: Links, i: int, j: int, met: list[tuple[float | None, str, floa
         if not np.isnan(loss[i, j])
     ]
     if links.mirror_of(i, j):
-        ways[-1] += f" (off {short(links.mirror_of(i, j), 24)})"
-    straight = f"straight {db(float(links.straight_db[i, j]))} dB"
+        ways[-1] += f" (from {short(links.mirror_of(i, j), 24)})"
+    straight = f"direct {db(float(links.straight_db[i, j]))} dB"
     carrier = WAY_WORDS[CARRIERS[int(links.carrier[i, j])]]
     return (
         (
             f"{links.distance_m[i, j]:.1f} m. Path loss {db(float(links.path_loss_db[i, j]))} dB: "
             f"distance {db(float(links.base_loss_db[i, j]))} dB, "
-            f"what stands there {db(float(links.obstacle_loss_db[i, j]))} dB. "
+            f"obstacles {db(float(links.obstacle_loss_db[i, j]))} dB. "
             f"Margin {links.margin_db[i, j]:.1f} dB, chance {chance}: {STATES[links.state[i, j]]}."
         ),
-        f"In the straight line: {', '.join(through) if through else 'nothing'}.",
-        f"What each way loses beyond distance: {', '.join([straight, *ways])}. Carried by: {carrier}.",
+        f"Obstacles on the direct line: {', '.join(through) if through else 'none'}.",
+        f"Loss of each path besides distance: {', '.join([straight, *ways])}. Best path: {carrier}.",
     )
 
 
@@ -191,12 +191,12 @@ def _entries(strings: list[Strung], links: Links, i: int, j: int) -> list[Any]:
     handles = [
         sample("inverter", **MARKS[int(links.state[i, j])].marker(7.0)),
         sample("gateway", **GATEWAY),
-        sample("straight line", color=INK, linewidth=1.2),
+        sample("direct line", color=INK, linewidth=1.2),
         sample("first Fresnel zone", color=FAINT, linewidth=1.0),
-        sample(f"{CLEAR:.0%} of it".replace("%", " %"), color=FAINT, linewidth=1.0, linestyle="--"),
+        sample(f"{CLEAR:.0%} of the zone".replace("%", " %"), color=FAINT, linewidth=1.0, linestyle="--"),
     ]
-    words = {"over": "over the top", "under": "underneath", "left": "past the left", "right": "past the right"}
-    words["mirror"] = f"by a mirror, off {short(links.mirror_of(i, j), 24)}"
+    words = {"over": "path over", "under": "path under", "left": "path left", "right": "path right"}
+    words["mirror"] = f"reflected from {short(links.mirror_of(i, j), 24)}"
     return handles + [sample(words[side], **STRINGS[side]) for side in STRINGS if any(s.side == side for s in strings)]
 
 
@@ -214,7 +214,7 @@ def _zone(axes: Axes, ends: FloatArray, *, up: int, wave_m: float) -> None:
 
 
 def _ends(axes: Axes, ends: FloatArray, *, up: int, state: int) -> None:
-    axes.plot(ends[:, 0], ends[:, up], color=INK, linewidth=1.2, zorder=3, gid="straight line")
+    axes.plot(ends[:, 0], ends[:, up], color=INK, linewidth=1.2, zorder=3, gid="direct line")
     axes.plot(ends[0, 0], ends[0, up], zorder=5, gid="inverter", **MARKS[state].marker(8.0))
     axes.plot(ends[1, 0], ends[1, up], zorder=5, gid="gateway", **GATEWAY)
 
@@ -287,7 +287,7 @@ def _from_the_side(
     for (number, _), (x, z) in zip(numbers, points_m, strict=True):
         ring = {"boxstyle": "circle,pad=0.15", "facecolor": PAPER, "edgecolor": INK, "linewidth": 0.8}
         axes.text(x, z, str(number), ha="center", va="center", fontsize=SMALL_PT, zorder=5.5, bbox=ring, gid="met")
-    stretched = "" if stretch == 1.0 else f" (drawn {stretch:g} times as large)"
+    stretched = "" if stretch == 1.0 else f" (scale x {stretch:g})"
     axes.set_ylabel(f"height, m{stretched}")
     axes.set_title("from the side", loc="left", fontsize=SMALL_PT, pad=3)
     seen: dict[str, Label] = {}

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from survey.base.layout import counted
 from survey.budget import STATES
-from survey.output.answers.figures import NO_ROOM, letter, route_tally, wanted_line
+from survey.output.answers.figures import NO_ROOM, criterion, letter, radio_words, route_tally
 from survey.output.map.frame import spacing_m
 from survey.output.map.site import Place, gateway_labels, inverter_labels, places_of, routes_of, shapes_of
 from survey.output.pictures.ground import (
@@ -69,13 +69,13 @@ def site_map(scene: Scene, network: Network | None = None) -> Figure:
     Figure
     """
     handles = _entries(scene, network)
-    title = f"{scene.plan.site.name}: " + ("the site" if network is None else "who is heard")
-    lines: tuple[str, ...] = (f"{counted(len(scene.inverters), 'inverter')}; no gateway looked at",)
+    title = f"{scene.plan.site.name}: " + ("the site" if network is None else "coverage")
+    lines: tuple[str, ...] = (f"{counted(len(scene.inverters), 'inverter')}; no gateway shown",)
     chosen: tuple[str, ...] = ()
     if network is not None:
         chosen = network.links.gateways.names
         most = scene.plan.requirement.max_relays
-        between = f" Routes with up to {counted(most, 'inverter')} in between." if most else ""
+        between = f" Routes with up to {counted(most, 'relay')}." if most else ""
         lines = (f"{gateways_words(chosen)}.{between} {route_tally(network)}.", one_lined(scene))
     figure, axes = site_axes(scene, title=title, lines=lines, entries=len(handles), columns=COLUMNS)
     named = draw_obstacles(axes, shapes_of(scene))
@@ -102,9 +102,8 @@ def gateways_words(names: tuple[str, ...]) -> str:
 
 
 def one_lined(scene: Scene) -> str:
-    """The line that says when a link holds, without the site's name before it."""
-    text = wanted_line(scene.plan).replace("\n  ", " ").removeprefix(f"{scene.plan.site.name}: ")
-    return text[:1].upper() + text[1:] + "."
+    """Return the radio and the environment, and when a link holds, without the site's name."""
+    return f"{radio_words(scene.plan)}. {criterion(scene.plan)}"
 
 
 def mark_size_pt(axes: Axes, scene: Scene) -> float:
@@ -152,13 +151,13 @@ def _draw_routes(axes: Axes, network: Network) -> None:
 
 def place_entries(scene: Scene, chosen: tuple[str, ...]) -> list[Any]:
     """Legend entries of gateways and spots."""
-    handles = [sample("gateway looked at", **GATEWAY)] if chosen else []
+    handles = [sample("gateway shown", **GATEWAY)] if chosen else []
     if any(name not in chosen for name in scene.gateways.names):
         handles.append(sample("other gateway", **OTHER_GATEWAY))
     if scene.plan.spots:
         handles.append(sample("spot", **SPOT))
     if scene.plan.searches:
-        handles.append(sample("search, point by point", **SEARCH | {"markersize": 5}))
+        handles.append(sample("points of a search", **SEARCH | {"markersize": 5}))
     return handles
 
 

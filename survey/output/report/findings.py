@@ -126,7 +126,7 @@ def findings_of(
     given, options = given or Given(), options or PlacementOptions()
     scene.check_names(places=given.gateways, inverters=())
     if not len(scene.gateways_and_spots):
-        raise SurveyError(f"{scene.plan.file}: has no [[gateway]], [[spot]] or [[search]]; add a place for a gateway")
+        raise SurveyError(f"{scene.plan.file}: has no [[gateway]], [[spot]] or [[search]]; add a spot for a gateway")
     placement = None
     if len(scene.spots):
         done_in_part = progress and (lambda done, total: progress(round(900.0 * done / max(total, 1)), 1000))
@@ -152,7 +152,7 @@ def findings_of(
         scene,
         [scene.inverters.names[i] for i in weakest],
         gateways=network.links.gateways.names,
-        spots=placement.coverage.matrix if placement else None,
+        spots=placement.spots_matrix if placement else None,
         hops=hops,
         progress=progress and (lambda done, total: progress(900 + round(100.0 * done / max(total, 1)), 1000)),
     )

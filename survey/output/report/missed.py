@@ -1,4 +1,4 @@
-"""Dropouts by likely cause, as the page shows them."""
+"""Missed polls by likely cause, as the page shows them."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from survey.output.report.sections import Grid
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Cause:
-    """What speaks for a cause, whom it struck, and what to check."""
+    """A cause: its evidence, its inverters, and what to check."""
 
     title: str
     evidence: str
@@ -21,7 +21,7 @@ class Cause:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Missed:
-    """What the page says of a log."""
+    """The section on a log."""
 
     lines: list[str]
     grid: Grid
@@ -30,7 +30,7 @@ class Missed:
 
 
 def missed(found: Dropouts) -> Missed:
-    """What is missing in a log, in words."""
+    """Return the missed polls of a log in words."""
     faults = [one for one in found.findings if one.cause not in NO_FAULTS]
     lines = [
         f"{log_words(found)}.",
@@ -60,12 +60,12 @@ def missed(found: Dropouts) -> Missed:
 
 
 def missed_by(found: Dropouts) -> dict[str, tuple[str, float]]:
-    """By inverter: its share of dropouts with their main cause, and the share as a number."""
+    """Return by inverter its share of missed polls with the main cause, and the share as a number."""
     told = {}
     for k, name in enumerate(found.inverters):
         polls, gone = int(found.polls_by[k]), int(found.missed_by[k])
         share = gone / polls if polls else 0.0
         cause = found.main_cause(k)
-        words = "never heard" if found.silent else f"{percent(share)} {cause}".strip() if gone else "0 %"
+        words = "never answered" if found.silent else f"{percent(share)} {cause}".strip() if gone else "0 %"
         told[name] = (words, 1.0 if found.silent else share)
     return told

@@ -9,7 +9,7 @@ from functools import cache
 from typing import Any
 
 from survey.budget import STATES
-from survey.output.answers.figures import route_tally
+from survey.output.answers.figures import NO_ROOM, route_tally
 from survey.output.report.cautions import CAUTIONS, FIRST
 from survey.output.report.findings import Findings
 from survey.output.report.missed import missed
@@ -75,6 +75,7 @@ def html_page(findings: Findings, stamp: Stamp) -> str:
         "coverage": coverage(scene, network.links.gateways),
         "rows": rows_of(findings),
         "without_room": bool(network.over_capacity),
+        "no_room": NO_ROOM,
         "has_serials": any(scene.inverters.serials),
         "mended": mended(findings),
         "remedy_cautions": remedy_cautions(findings.explained),

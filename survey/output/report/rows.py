@@ -122,7 +122,7 @@ def rows_of(findings: Findings) -> list[Row]:
 
 
 def _today(today: Network | None, i: int) -> tuple[str, int]:
-    """State and margin of an inverter with the gateways that stand today."""
+    """Return state and margin of an inverter with the existing gateways."""
     if today is None:
         return "", 0
     route, state = today.routes[i], int(today.state[i])
@@ -135,13 +135,13 @@ def _told(budget: Budget, route: Route, *, wanted: float, names: tuple[str, ...]
     """A link in words."""
     before, straight = [], ""
     if route.relays:
-        relays, straight = ", ".join(names[relay] for relay in route.relays), "straight "
-        before = [f"Its messages go by way of {relays}; this is its link straight to the gateway."]
+        relays, straight = ", ".join(names[relay] for relay in route.relays), ", direct link"
+        before = [f"Its messages go through {relays}. This is its direct link to the gateway."]
     if route.gateway < 0:
         before = [NO_ROOM_LINE]
     state = STATES[budget.state] if route.gateway >= 0 else NO_ROOM
     return Told(
-        title=f"{budget.inverter} {straight}to {budget.gateway}: {state}",
+        title=f"{budget.inverter}{straight} to {budget.gateway}: {state}",
         margin=margin(budget.margin_db),
         before=before,
         direction=direction_words(budget),
@@ -168,7 +168,7 @@ def _mended(findings: Findings, one: Explanation, *, wanted: float) -> Mended:
         told=told,
         title=remedies_title(one),
         remedies=[[remedy.action, *remedy_cells(remedy, wanted=wanted)] for remedy in shown],
-        harmed=[f"{remedy.action}: brings down {changes_words(remedy.harmed)}" for remedy in shown if remedy.harmed],
+        harmed=[f"{remedy.action}: makes worse: {changes_words(remedy.harmed)}" for remedy in shown if remedy.harmed],
         idle=idle_words(one),
     )
 

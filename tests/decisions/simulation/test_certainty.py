@@ -138,7 +138,9 @@ def test_a_larger_exponent_puts_the_nearer_spot_first():
     assert (found.nearest.name, found.nearest.kind, found.nearest.rival) == ("path_loss_exponent", "exponent", "s0")
     assert -1e-3 <= found.nearest.shift - expected <= 0.125 / 2**HALVINGS + 1e-3
     shown = 2.0 + np.ceil(found.nearest.shift * 100.0) / 100.0
-    assert turning_words(found.nearest, links.scene.plan) == f"the path loss exponent is {shown:.2f} and not 2"
+    assert (
+        turning_words(found.nearest, links.scene.plan) == f"the path loss exponent. If it is {shown:.2f} instead of 2"
+    )
 
 
 def test_a_single_spot_has_no_rival():
@@ -177,11 +179,11 @@ def test_what_is_not_drawn_is_told(monkeypatch):
     scene = scene_of(yard([(0.0, 0.0), (2.0, 0.0)], [(50.0, 0.0), (300.0, 0.0), (10.0, 0.0)], sensitivity_dbm=-58.0))
     links = links_in(scene.plan)
     expected = links.reliability.sum(axis=0)
-    asked = {"order": np.array([2, 0, 1]), "expected_served": expected, "draws": 100, "seed": 1}
+    asked = {"spots": scene.spots, "order": np.array([2, 0, 1]), "expected_served": expected, "draws": 100, "seed": 1}
     found = certainty_of_ranking(scene, **asked)
     assert found.links.gateways.names == ("s2", "s0")
     assert (found.left_out, found.shortfall) == (1, pytest.approx(expected[2] - expected[1]))
-    assert "not drawn: 1 spot, " in sure_text(found)
+    assert "  Not simulated:    1 spot, each with at least " in sure_text(found)
     again = certainty_of_ranking(scene, links=links, **asked)
     assert np.array_equal(again.best_share, found.best_share)
 
@@ -197,8 +199,12 @@ def test_the_words_say_what_was_found():
     links = behind_a_sheet(far_m=150.0)
     text = sure_text(certainty_of(links, draws=200, seed=5))
     first, *lines = text.splitlines()
-    assert first == "How sure, by 200 draws of what the plan does not know (seed 5)"
+    assert first == "How certain is this? 200 simulation runs, each with random errors in what the plan gives only"
     found = certainty_of(links, draws=200, seed=5)
-    assert lines[0] == f"  s0 comes first in {share(found.best_share[0])} of them"
-    assert lines[1] == f"  else: s1 in {share(found.best_share[1])}"
-    assert lines[-1] == "  what matters most: if shed sheet lets through 2.0 dB less, s1 wins"
+    assert lines[0] == "  roughly (seed 5)"
+    shares = f"s0 in {share(found.best_share[0])} of the runs, s1 in {share(found.best_share[1])}"
+    assert lines[1].startswith(f"  Best location:    {shares}")
+    assert " ".join(" ".join(lines[-2:]).split()) == (
+        "Critical figure: the loss of shed sheet. If it is 2.0 dB more than in the plan, s1 becomes the best location. "
+        "Measure it."
+    )

@@ -87,7 +87,7 @@ FOOTPRINTS = [
         'left_m: the building reaches 2.00 m beyond the end of "workshop/south wall"',
     ),
     ({**JOINED, "left_m": 2.0}, "length_m: is missing; without it the building takes the whole wall"),
-    ({**JOINED, "against": "workshop/roof"}, 'against: "workshop/roof" is no wall'),
+    ({**JOINED, "against": "workshop/roof"}, 'against: "workshop/roof" is not a wall'),
     (
         {**JOINED, "against": "workshop/suoth wall"},
         'against: "workshop": "suoth wall" is not known; did you mean "south wall"?',
@@ -100,7 +100,7 @@ FOOTPRINTS = [
         {**H, "on": "workshop/roof", "centre": [23.0, 6.0], "length_m": 4.0, "width_m": 2.0},
         'on: the corner at 25.00, 5.00 (of side 2) lies 1.00 m beyond the edge of "workshop/roof"',
     ),
-    ({**H, "from_": "map/hall"}, 'from: "map/hall" is no outline of a drawing of this plan'),
+    ({**H, "from_": "map/hall"}, 'from: "map/hall" is not an outline of a drawing of this plan'),
 ]
 
 ROOFS = [
@@ -144,11 +144,11 @@ ROOFS = [
     ),
     (
         {**PLAIN, "roof": "hip", "ridge_m": 5.0, "gables": ["south wall"]},
-        'gables: "south wall" is no wing\'s end: a gable stands at the short end of a rectangle',
+        'gables: "south wall" is not the end of a wing: a gable is at the short end of a rectangle',
     ),
     (
         {**PLAIN, "roof": "hip", "ridge_m": 5.0, "gables": ["west wal"]},
-        'gables: "west wal" is no wall of this building; did you mean "west wall"?',
+        'gables: "west wal" is not a wall of this building; did you mean "west wall"?',
     ),
     (
         {**PLAIN, **GABLE, "width_m": 24.0},
@@ -166,7 +166,7 @@ ROOFS = [
     ({**PLAIN, "side_names": ["street"]}, "side_names: holds 1 texts, but the footprint has 4 sides; write one a side"),
     (
         {**PLAIN, "materials": {"west gable": "brick"}},
-        'materials: "west gable" is no face of this building; did you mean "west wall"?',
+        'materials: "west gable" is not a face of this building; did you mean "west wall"?',
     ),
     (
         {**JOINED, "eaves_m": 3.0, "materials": {"north wall": "brick"}},
@@ -243,7 +243,7 @@ INSIDE = [
     ),
     (
         inner(parallel_to="west wal"),
-        'inner_wall "w": parallel_to: "west wal" is no straight wall of this building; did you mean "west wall"?',
+        'inner_wall "w": parallel_to: "west wal" is not a straight wall of this building; did you mean "west wall"?',
     ),
     (
         inner(parallel_to=None, in_m=None),

@@ -190,7 +190,7 @@ def test_a_rectangle_drawn_a_few_centimetres_off_is_squared_for_the_gable_of_a_h
     assert plain.footprint.moved_m == 0.0
     gabled = body(Building(name="b", roof="hip", gables=["east wall"], wall_material="x", **values))
     assert 0.005 < gabled.footprint.moved_m < 0.04
-    with pytest.raises(Exception, match='gables: "south wall" is no wing'):
+    with pytest.raises(Exception, match='gables: "south wall" is not the end'):
         body(Building(name="b", roof="hip", gables=["south wall"], wall_material="x", **values))
 
 

@@ -76,8 +76,8 @@ def test_courtyards_and_places_far_away_are_refused_where_they_are_asked_for(geo
 OTHER = {"type": "name", "properties": {"name": "urn:ogc:def:crs:EPSG::25832"}}
 SAME = {"type": "name", "properties": {"name": "urn:ogc:def:crs:OGC:1.3:CRS84"}}
 BAD_FILES = {
-    "no JSON": ("{", "is no JSON: line 1, column 2: Expecting property name enclosed in double quotes"),
-    "a list": ("[]", 'is no GeoJSON with features; its type must be "FeatureCollection" or "Feature"'),
+    "no JSON": ("{", "is not JSON: line 1, column 2: Expecting property name enclosed in double quotes"),
+    "a list": ("[]", 'is not GeoJSON with features; its type must be "FeatureCollection" or "Feature"'),
     "bytes": (b"\xff\xfe\x00", "is not UTF-8 text, as RFC 7946 wants it; save it again as GeoJSON"),
     "deep": ("[" * 100_000, "nests lists too deep to be read"),
     "long": ("1" * 10_000, "holds a number of too many digits to be read"),
@@ -90,7 +90,7 @@ BAD_FILES = {
     "metres": (
         '{"type": "Feature", "properties": {}, "geometry": {"type": "Point", "coordinates": [691600, 5334760]}}',
         (
-            "feature 1: [691600, 5334760] is no [longitude, latitude] in degrees; save it in WGS 84 "
+            "feature 1: [691600, 5334760] is not [longitude, latitude] in degrees; save it in WGS 84 "
             "(EPSG:4326), as RFC 7946 "
             "wants it"
         ),
@@ -104,11 +104,11 @@ BAD_FILES = {
     ),
     "text": (
         '{"type": "Feature", "properties": null, "geometry": {"type": "LineString", "coordinates": [["1", "2"]]}}',
-        "feature 1: a position is no [longitude, latitude]",
+        "feature 1: a position is not [longitude, latitude]",
     ),
     "not finite": (
         '{"type": "Feature", "properties": null, "geometry": {"type": "Point", "coordinates": [NaN, 2]}}',
-        "feature 1: a position is no [longitude, latitude]",
+        "feature 1: a position is not [longitude, latitude]",
     ),
     "no ring": (
         '{"type": "Feature", "properties": null, "geometry": {"type": "Polygon", "coordinates": []}}',
@@ -146,7 +146,7 @@ def test_a_file_that_is_not_there_a_folder_and_one_without_end(tmp_path, drawing
     assert [problem for *_, problem in drawings(*entries).faults()] == [
         'map.geojson: there is no such file; did you mean "mat.geojson"?',
         "folder.geojson: is a folder; name the file in it",
-        "pipe.geojson: is no ordinary file",
+        "pipe.geojson: is not a regular file",
     ]
 
 

@@ -117,12 +117,9 @@ FAULTS = {
     ),
     "a name and a file": (
         '[[drawing]]\nname = "a/b"\nfile = "map.pdf"\n[[spot]]\nname = "s"\nfrom = "a/b"\nheight_m = 1\n',
+        ('[[drawing]] 1 "a/b": name: holds a "/", which separates a drawing from its layer; write the name without it'),
         (
-            '[[drawing]] 1 "a/b": name: holds a "/", which stands between a drawing and its layer; write '
-            "the name without it"
-        ),
-        (
-            '[[drawing]] 1 "a/b": file: "map.pdf" is no drawing by its name; write a file that ends in '
+            '[[drawing]] 1 "a/b": file: "map.pdf" is not a drawing file name; write a file that ends in '
             ".dxf, .geojson or .csv"
         ),
         (
@@ -148,7 +145,10 @@ FAULTS = {
     ),
     "a drawing twice": (
         DRAWING * 2,
-        '[[drawing]] 1 "map" and [[drawing]] 2 "map": name: "map" stands 2 times; every name in a plan must be its own',
+        (
+            '[[drawing]] 1 "map" and [[drawing]] 2 "map": name: "map" is used 2 times; every name in a plan must be '
+            "different"
+        ),
     ),
     "a list with a name": (
         '[[inverter]]\nname = "x"\nfrom = "list.csv"\n',
@@ -189,8 +189,8 @@ FAULTS = {
     "a name of a row that stands twice": (
         '[[inverter]]\nfrom = "list.csv"\n[[spot]]\nname = "B"\nat = [0, 0]\nheight_m = 2\n',
         (
-            '[[inverter]] 2 "list.csv" line 3 "B" and [[spot]] 1 "B": name: "B" stands 2 times; every '
-            "name in a plan must be its own"
+            '[[inverter]] 2 "list.csv" line 3 "B" and [[spot]] 1 "B": name: "B" is used 2 times; every '
+            "name in a plan must be different"
         ),
     ),
     "a name that is none": (
@@ -212,10 +212,10 @@ def test_every_fault_is_told_with_its_place(told, case):
 
 def test_half_a_place_on_the_earth(told):
     assert told("", (ORIGIN[0], ORIGIN[0] + "\nzero_lat_deg = 48")) == [
-        "[site]: zero_lon_deg: is missing; zero_lat_deg and zero_lon_deg stand together"
+        "[site]: zero_lon_deg: is missing; write both zero_lat_deg and zero_lon_deg"
     ]
     assert told("", (ORIGIN[0], ORIGIN[0] + "\nplan_north_deg = 4")) == [
-        "[site]: plan_north_deg: means nothing without zero_lat_deg and zero_lon_deg; write them, or leave it out"
+        "[site]: plan_north_deg: has no effect without zero_lat_deg and zero_lon_deg; write them, or leave it out"
     ]
 
 

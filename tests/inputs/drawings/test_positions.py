@@ -82,7 +82,7 @@ FAULTS = {
     "no place": (
         "name,height_m\nA,3\n",
         (
-            f"{HEADER}says no place; the first line must name name and x and y, or lat_deg and lon_deg, "
+            f"{HEADER}gives no position; the first line must name name and x and y, or lat_deg and lon_deg, "
             "or left and up, each "
             "length with its unit: x_m, x_mm, left_ft"
         ),
@@ -94,7 +94,7 @@ FAULTS = {
     "two ways": (
         "name,x_m,y_m,lat_deg,lon_deg\nA,1,2,48,-30\n",
         (
-            f"{HEADER}x_m, y_m, lat_deg, lon_deg: are 2 ways to say where; keep one: x and y, lat_deg and "
+            f"{HEADER}x_m, y_m, lat_deg, lon_deg: are 2 ways to give the position; keep one: x and y, lat_deg and "
             "lon_deg, or left "
             "and up"
         ),

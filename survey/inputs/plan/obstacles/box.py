@@ -23,7 +23,7 @@ class Box(Sheetlike):
     counted_as: ClassVar[str] = "box"
     legend: ClassVar[str] = "box"
     look: ClassVar[Look] = Look(fill="#c9c9c9", width_pt=0.8, hatch="diagonal", layer=3)
-    removal: ClassVar[str] = "move or take away"
+    removal: ClassVar[str] = "move or remove"
 
     centre: tuple[float, float] = key(POINT)
     length_m: float = key(EXTENT)

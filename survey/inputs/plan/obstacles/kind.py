@@ -117,7 +117,7 @@ class Obstacle(Entry):
     counted_as: ClassVar[str]
     legend: ClassVar[str]
     look: ClassVar[Look] = Look()
-    removal: ClassVar[str] = "take away"
+    removal: ClassVar[str] = "remove"
     can_be_fitted: ClassVar[bool] = True
     is_equipment: ClassVar[bool] = False
 

@@ -45,7 +45,7 @@ class Roof(Sheetlike):
             worst = int(distances_m.argmax())
             problem = (
                 f"are not in one plane: corner {worst + 1} is {distances_m[worst]:.2f} m off the plane through all; "
-                f"at most {ROOF_FLATNESS_M:g} m, so measure again or split the roof in two"
+                f"up to {ROOF_FLATNESS_M:g} m is allowed. Measure again, or split the roof in two"
             )
             yield "corners", problem
             return
