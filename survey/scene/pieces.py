@@ -25,8 +25,9 @@ NEAR_SHEET_M = 0.30
 SPREADS_WITHIN = 2.0
 """Standard deviations that `drawn_within_m` is: 95 of 100 normal deviates lie within so many."""
 ISO_BOXES_M = ((2.991, 2.438), (6.058, 2.591), (6.058, 2.896), (12.192, 2.591), (12.192, 2.896))
+"""Length and height of containers by ISO 668:2020: such a height is no figure of the drawing. [m]"""
 ISO_WIDTH_M = 2.438
-"""Length and height of containers by ISO 668:2020, and their width: such a height is no figure of the drawing. [m]"""
+"""Their width, by the same. [m]"""
 SAMPLES = (0.0, 0.25, 0.5, 0.75)
 """Places along an edge at which is asked whether it lies on a sheet, beside where it meets the sheet's plane. [-]"""
 DIRECTIONS = ("position from west to east", "position from south to north", "height")

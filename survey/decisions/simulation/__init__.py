@@ -9,7 +9,7 @@ from survey.decisions.simulation.geometries import (
     geometries_for,
     geometries_of,
 )
-from survey.decisions.simulation.link_moves import LinkMove, link_moves
+from survey.decisions.simulation.link_moves import MIN_MOVE_DB, STEP_M, LinkMove, link_moves
 from survey.decisions.simulation.margins import drawn_margins_db, drawn_works
 from survey.decisions.simulation.measure_again import UNSTEADY_SHARE, CriticalPosition, GeometryRecord
 from survey.decisions.simulation.pairs import Pair, SpotRuns, pair_of, spot_runs
@@ -19,7 +19,9 @@ from survey.decisions.simulation.unknowns import Passes, Shifts, Unknown, unknow
 
 __all__ = [
     "GEOMETRIES",
+    "MIN_MOVE_DB",
     "REACH_SPREADS",
+    "STEP_M",
     "UNSTEADY_SHARE",
     "CriticalPosition",
     "Geometries",

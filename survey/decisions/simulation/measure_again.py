@@ -9,7 +9,7 @@ import numpy as np
 from survey.base.arrays import FloatArray, IntArray
 from survey.budget import Links
 from survey.decisions.simulation.geometries import Geometries
-from survey.scene.pieces import SPREADS_WITHIN
+from survey.scene import SPREADS_WITHIN
 
 MIN_EFFECT = 0.5
 """Figures that move less than half an inverter are not named: no decision turns on them. A judgement."""

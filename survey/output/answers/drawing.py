@@ -5,8 +5,15 @@ from __future__ import annotations
 import math
 
 from survey.budget import STATES
-from survey.decisions.simulation import GEOMETRIES, CriticalPosition, GeometryRecord, LinkMove, RankingCertainty
-from survey.decisions.simulation.link_moves import MIN_MOVE_DB, STEP_M
+from survey.decisions.simulation import (
+    GEOMETRIES,
+    MIN_MOVE_DB,
+    STEP_M,
+    CriticalPosition,
+    GeometryRecord,
+    LinkMove,
+    RankingCertainty,
+)
 from survey.output.answers.values import Record, plain
 
 UNSTEADY_MARK = "*"

@@ -6,8 +6,7 @@ import numpy as np
 
 from survey.propagation.around.bodies import Bodies, bodies_of, moved
 from survey.propagation.penetration import slab_by_angle
-from survey.scene import Scene
-from survey.scene.pieces import Shift
+from survey.scene import Scene, Shift
 
 STEPS = 65
 """Cosines of incidence at which slabs are tabulated; between two the loss is interpolated."""

@@ -59,12 +59,16 @@ def test_where_all_is_exact_there_is_no_geometry_and_runs_are_the_old_ones_to_th
     exact = links_in(plan.__class__(**plan.__dict__ | {"site": EXACT}))
     assert geometries_of(exact.scene, draws=300, seed=1) is None
     order, expected = np.array([0, 1]), exact.reliability.sum(axis=0)
-    ranked = certainty_of_ranking(exact.scene, order=order, expected_served=expected, draws=300, seed=1)
+    ranked = certainty_of_ranking(
+        exact.scene, spots=exact.scene.spots, order=order, expected_served=expected, draws=300, seed=1
+    )
     old = certainty_of(links_in(plan), draws=300, seed=1)
     assert np.array_equal(ranked.best_share, old.best_share)
     assert np.array_equal(ranked.served.counts, old.served.counts)
     assert ranked.record is None
-    moved = certainty_of_ranking(scene_of(plan), order=order, expected_served=expected, draws=300, seed=1)
+    moved = certainty_of_ranking(
+        scene_of(plan), spots=exact.scene.spots, order=order, expected_served=expected, draws=300, seed=1
+    )
     assert len(moved.record.geometries) == 100
     assert not np.array_equal(moved.served.counts, old.served.counts) or not np.array_equal(
         moved.best_share, old.best_share
@@ -110,7 +114,7 @@ def test_a_large_site_has_fewer_geometries_and_fewer_spots_and_says_so(monkeypat
     monkeypatch.setattr(geometries, "MAX_NEAR", 5)
     expected = links.reliability.sum(axis=0)
     order = np.argsort(-expected, kind="stable")
-    found = certainty_of_ranking(scene, order=order, expected_served=expected, draws=40, seed=1)
+    found = certainty_of_ranking(scene, spots=scene.spots, order=order, expected_served=expected, draws=40, seed=1)
     assert found.links.gateways.names[0] == scene.spots.names[order[0]]
     assert len(found.links.gateways) + found.left_out == len(scene.spots)
     assert set(found.links.gateways.places) == {"s0", "s1", "line"}  # the best of every location comes first

@@ -4,9 +4,10 @@ import numpy as np
 import pytest
 from yards import links_in, long_wall, yard
 
-from survey.decisions.simulation import GeometryRecord, certainty_of, geometries_of
+from survey.decisions.simulation import CriticalPosition, GeometryRecord, certainty_of, geometries_of
 from survey.decisions.simulation.measure_again import MIN_GEOMETRIES_TOLD, critical_positions
 from survey.inputs.plan import Site, Wall
+from survey.output.answers.drawing import critical_records, geometry_words, measure_words
 from survey.scene import scene_of
 
 
@@ -84,3 +85,29 @@ def test_several_gateways_are_judged_by_what_reaches_any_of_them():
     record.add(links)
     chances = links.reliability[0]
     assert record.together == [pytest.approx(1.0 - (1.0 - chances[0]) * (1.0 - chances[1]))]
+
+
+def test_the_words_name_what_to_measure_and_what_it_changes():
+    height = CriticalPosition(
+        name="container 1", direction="height", within_m=0.1, lead=True, effect=2.44, explained=0.6
+    )
+    place = CriticalPosition(
+        name="machinery shed",
+        direction="position from west to east",
+        within_m=0.3,
+        lead=False,
+        effect=1.0,
+        explained=0.3,
+    )
+    assert measure_words((height, place)) == (
+        "the height of container 1 (its 10 cm change the lead over the next best location by 2.4); "
+        "the position from west to east of machinery shed (its 30 cm change the number of working inverters by 1.0)"
+    )
+    assert measure_words(()).startswith("nothing; no single position or height")
+    assert [record["changes"] for record in critical_records((height, place))] == ["lead", "served"]
+    drawn = drawn_of()
+    assert geometry_words(GeometryRecord(drawn)) == (
+        "the runs use 100 geometries, in which everything is moved at random, within 10 cm"
+    )
+    few = geometries_of(drawn.pieces.scene, draws=500, seed=1, near=1e9)
+    assert "20 geometries (fewer than usual, since the site has so many links)" in geometry_words(GeometryRecord(few))
