@@ -121,7 +121,7 @@ def _facts(one: Explanation, *, wanted: float) -> list[tuple[str, str]]:
         ("Main obstacle", _without(first) if first else ""),
     ]
     facts += [("Other obstacle", _without(cost)) for cost in others if cost]
-    facts.append(("Critical position", " ".join(move_lines(one.moves, state=budget.state))))
+    facts.append(("Position", " ".join(move_lines(one.moves, state=budget.state))))
     return facts
 
 
