@@ -44,7 +44,7 @@ How certain is this? 1000 simulation runs, each with random errors in what the p
   Critical figure:  none. The best location stays the same if any one figure is wrong by up to 2
                     times its uncertainty (tested: path loss exponent)
   Drawing:          the runs use 100 geometries, in which everything is moved at random, within 10
-                    cm; standard error of the share of post: <0.1 points
+                    cm; standard error of the share of post: 0.1 points
   Measure again:    nothing; no single position or height changes the result by half an inverter
 
 All 2 links to this spot, the weakest first
