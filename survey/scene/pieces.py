@@ -210,7 +210,7 @@ class _Joiner:
         self.own_m: dict[Node, float | None] = {}
         self.carriers = carriers_of(self.plan)
         buildings = {one.name: one for one in getattr(self.plan, "buildings", ())}
-        self.known = {*buildings, *scene.obstacles.names}
+        self.known = {*buildings, *scene.obstacles.names}  # what another thing may be a part of
         for name, one in buildings.items():
             self._add(("obstacle", name), one.drawn_within_m)
         self.of_obstacle = [self._node_of(k) for k in range(len(scene.obstacles))]
@@ -238,9 +238,8 @@ class _Joiner:
         one = self.scene.obstacles.entries[k]
         if one.is_equipment and one.entry[0] == "array":
             return "inverter", one.entry[1]
-        name = str(getattr(one, "part_of", "")) or one.name
-        owner = name.partition("/")[0]
-        return "obstacle", owner if owner in self.known else name
+        whole = str(getattr(one, "whole", "")) or one.name.partition("/")[0]
+        return "obstacle", whole if whole in self.known else one.name
 
     def _root(self, node: Node) -> Node:
         while self.parent[node] != node:

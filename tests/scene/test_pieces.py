@@ -228,3 +228,13 @@ def test_points_are_near_the_nearest_of_sheets():
     points_m = np.array([[1.0, 0.1, 1.0], [1.0, 0.25, 1.0], [1.0, 2.0, 1.0]])
     assert nearest_sheet(points_m, scene.sheets).tolist() == [0, 1, -1]
     assert nearest_sheet(points_m, scene.sheets, without=np.array([1])).tolist() == [0, 0, -1]
+
+
+def test_parts_of_a_thing_move_with_it():
+    """A leaf in the opening of a container is called after it, and lies anywhere."""
+    scene = site(
+        box("A1", (0.0, 0.0)), wall("A1/doors", (9.0, 0.0), (9.0, 2.0)), wall("B/doors", (20.0, 0.0), (20.0, 2.0))
+    )
+    pieces = pieces_of(scene)
+    assert piece(pieces, "A1/doors") == piece(pieces, "A1")
+    assert piece(pieces, "B/doors") != piece(pieces, "A1")
