@@ -171,8 +171,8 @@ FAULTS = {
     ),
     "a table in a table": (
         changed(more="\n[site.deep.er]\nx = 1\n"),
-        "[site]: deep: no such key; the keys here are name, note, zero_lat_deg, zero_lon_deg, plan_north_deg, "
-        "drawn_within_m",
+        "[site]: deep: no such key; the keys here are name, note, zero_lat_deg, zero_lon_deg, "
+        + "plan_north_deg, drawn_within_m",
     ),
     "a list of tables misspelt": (changed(more="\n[[wal]]\n"), "[[wal]]: no such table; did you mean wall?"),
     "a table misspelt": (changed(more="\n[enviroment]\n"), "[enviroment]: no such table; did you mean environment?"),
