@@ -24,6 +24,7 @@
 #define MARGIN_DB 10.0
 #define MAX_LOSS_DB 75.0
 #define LEAST_TURN 1e-9
+#define BENT_DB 6.0
 /* string.py */
 #define FULL_NU -1.8
 #define LEAST_NU -2.4
@@ -127,6 +128,9 @@ typedef struct {
 /* A string, or the beginning of one, as its last leg and what it continues. */
 typedef struct {
     double bound_db, length_m, through_db;
+    double bent_db, most_bent_db; /* what corners on one side lose in a row: the last of them, and the most */
+    bool tested;                  /* whether what the last leg meets is known */
+    bool left;                    /* whether the last corner but this one is turned at to the left */
     int before, corner, corner_count, all_beside; /* -1 for nothing before; corner -1 is the end of the line */
     int first_passed, passed_count;   /* segments that this leg passes */
     int first_beside, beside_count;   /* solids that it passes beside the plane */
