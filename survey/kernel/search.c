@@ -155,7 +155,7 @@ static bool extend(const Section *section, Scratch *scratch, int number, int to,
     if (at >= 0) { /* the corner in between is turned at */
         double bend_m = larger(0.0, apart(last, here) + size - apart(last, there));
         bent_db = larger(0.0, edge_loss_db(2.0 * sqrt(bend_m / wavelength_m)) - BENT_DB);
-        if (path.corner_count > 1 && left == path.left) bent_db += path.bent_db;
+        if (path.corner_count > 1) bent_db += left == path.left ? path.bent_db : larger(0.0, path.bent_db - BACK_DB);
         most_bent_db = larger(most_bent_db, bent_db);
         double ahead_db = most_bent_db;
         if (to >= 0) { /* and this one at least as for the straight way to the end */
@@ -163,7 +163,7 @@ static bool extend(const Section *section, Scratch *scratch, int number, int to,
             double rest = apart(there, end), more_m = larger(0.0, size + rest - apart(here, end));
             double more_db = larger(0.0, edge_loss_db(2.0 * sqrt(more_m / wavelength_m)) - BENT_DB);
             bool same = (vx * (end.y - there.y) - vy * (end.x - there.x) > 0.0) == left;
-            ahead_db = larger(ahead_db, same ? bent_db + more_db : more_db);
+            ahead_db = larger(ahead_db, more_db + (same ? bent_db : larger(0.0, bent_db - BACK_DB)));
         }
         bound_db = larger(bound_db, path.through_db + ahead_db + BENT_DB);
         if (bound_db > most_db) return true;
