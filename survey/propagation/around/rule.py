@@ -9,7 +9,7 @@ from survey.propagation.around.bodies import Bodies
 from survey.propagation.around.cut import BESIDE_NU, Image, Line, Local, Window, local, section_of
 from survey.propagation.around.plane import Arrival, arrivals, joined_power, scaled, weaker
 from survey.propagation.around.plants import plants_loss_db
-from survey.propagation.around.search import MARGIN_DB, MAX_LOSS_DB, Path, edge_loss_db
+from survey.propagation.around.search import MARGIN_DB, MAX_LOSS_DB, Path, Search, edge_loss_db
 from survey.propagation.around.section import TOUCH_M, Section, met_by_leg
 from survey.propagation.around.string import FULL_NU, LEAST_NU, edges_along, smooth, stations_of
 from survey.propagation.around.windows import Station, field
@@ -17,6 +17,8 @@ from survey.propagation.around.windows import Station, field
 FULL_DB, NONE_DB = 6.0, 12.4
 """The weaker of two planes adds to the other's amplitude in full down to 6 dB, and to its power only from 12.4 dB."""
 MAX_ROUNDS = 3
+ROUGH_DB = 6.0
+"""What a string loses beyond its bound, roughly; half of those of the demo sites lose more."""
 NOTHING = 1e-12
 MAX_OPEN_NU = 3.3
 """A mirror path so far outside its mirror is none; it comes in over the last 1."""
@@ -89,10 +91,14 @@ def line_powers(
     if crossed:
         near = places
     most_db = min(worth_db, (through_db or MAX_LOSS_DB) + MARGIN_DB)
-    upright = plane_of(bodies, near, places, line, True, wavelength_m, most_db, image, window)
-    level = plane_of(bodies, near, places, line, False, wavelength_m, most_db, image, window)
     for _ in range(MAX_ROUNDS if crossed else 0):
-        best_db = min(best_of(upright), best_of(level), through_db)
+        if len(chosen) == len(every):
+            break
+        best_db = through_db
+        for is_upright in (True, False):
+            worth_now_db = min(most_db, best_db)
+            section = section_of(bodies, near, places, line, is_upright, True, image, window)
+            best_db = min(best_db, rough_loss_db(section, line, wavelength_m, worth_now_db))
         more = [
             i
             for i in range(len(every))
@@ -104,8 +110,8 @@ def line_powers(
         chosen = [*chosen, *more]
         places = [*places, *(local(bodies, every[i].number, line, wavelength_m, image) for i in more)]
         near = places
-        upright = plane_of(bodies, near, places, line, True, wavelength_m, most_db, image, window)
-        level = plane_of(bodies, near, places, line, False, wavelength_m, most_db, image, window)
+    upright = plane_of(bodies, near, places, line, True, wavelength_m, most_db, image, window)
+    level = plane_of(bodies, near, places, line, False, wavelength_m, most_db, image, window)
     grazed = [one for one in near if one.solid not in crossed and graze_nu(one) > LEAST_NU]
     straight = straight_amplitude(bodies, grazed, places, line, wavelength_m, image)
     nearest = max(grazed, key=graze_nu).solid if grazed else -1
@@ -269,12 +275,13 @@ def in_space(section: Section, path: Path, line: Line, upright: bool) -> list[tu
     return points
 
 
-def best_of(plane: Plane) -> float:
-    """Loss of the best string of a plane that turns. [dB]"""
-    best = NOTHING
-    for one in plane.around:
-        best = max(best, 0.5 * (abs(one.hard) ** 2 + abs(one.soft) ** 2))
-    return -10.0 * math.log10(best)
+def rough_loss_db(section: Section, line: Line, wavelength_m: float, most_db: float) -> float:
+    """What the string of the lowest bound that turns loses, roughly; `most_db` where there is none. [dB]"""
+    search = Search(section, line.length_m, wavelength_m)
+    while (path := search.next(most_db)) is not None:
+        if path.corners:
+            return path.bound_db + ROUGH_DB
+    return most_db
 
 
 def straight_amplitude(
