@@ -25,6 +25,7 @@
 #define MAX_LOSS_DB 75.0
 #define LEAST_TURN 1e-9
 #define BENT_DB 6.0
+#define STEEPER 2.0
 #define BACK_DB 6.0
 /* string.py */
 #define FULL_NU -1.8

@@ -134,6 +134,13 @@ static double longest_detour_m(double loss_db, double wavelength_m)
     return nu < 0.0 ? 1e-9 : 0.25 * nu * nu * wavelength_m * (1.0 + 1e-9) + 1e-9;
 }
 
+/* What a turn loses that makes the way so much longer, at least: nothing where it only grazes, J where it is sharp. */
+static double bend_loss_db(double detour_m, double wavelength_m)
+{
+    double loss_db = edge_loss_db(2.0 * sqrt(larger(0.0, detour_m) / wavelength_m));
+    return larger(0.0, smaller(loss_db, STEEPER * (loss_db - BENT_DB)));
+}
+
 /* Lead a string on to a corner so far away, or to the end where that is -1; false without memory. */
 static bool extend(const Section *section, Scratch *scratch, int number, int to, place_t last, place_t here, double ux, double uy, double size,
                    double long_m, double length_m, double wavelength_m, double most_db)
@@ -153,19 +160,17 @@ static bool extend(const Section *section, Scratch *scratch, int number, int to,
     double bent_db = 0.0, most_bent_db = path.most_bent_db;
     bool left = ux * vy - uy * vx > 0.0;
     if (at >= 0) { /* the corner in between is turned at */
-        double bend_m = larger(0.0, apart(last, here) + size - apart(last, there));
-        bent_db = larger(0.0, edge_loss_db(2.0 * sqrt(bend_m / wavelength_m)) - BENT_DB);
+        bent_db = bend_loss_db(apart(last, here) + size - apart(last, there), wavelength_m);
         if (path.corner_count > 1) bent_db += left == path.left ? path.bent_db : larger(0.0, path.bent_db - BACK_DB);
         most_bent_db = larger(most_bent_db, bent_db);
         double ahead_db = most_bent_db;
         if (to >= 0) { /* and this one at least as for the straight way to the end */
             place_t end = {length_m, 0.0};
-            double rest = apart(there, end), more_m = larger(0.0, size + rest - apart(here, end));
-            double more_db = larger(0.0, edge_loss_db(2.0 * sqrt(more_m / wavelength_m)) - BENT_DB);
+            double more_db = bend_loss_db(size + apart(there, end) - apart(here, end), wavelength_m);
             bool same = (vx * (end.y - there.y) - vy * (end.x - there.x) > 0.0) == left;
             ahead_db = larger(ahead_db, more_db + (same ? bent_db : larger(0.0, bent_db - BACK_DB)));
         }
-        bound_db = larger(bound_db, path.through_db + ahead_db + BENT_DB);
+        bound_db = larger(bound_db, path.through_db + ahead_db);
         if (bound_db > most_db) return true;
     }
     Step next = {.bound_db = bound_db,
