@@ -138,15 +138,15 @@ static double not_beside(const Section *section, const Scratch *scratch, const P
     return left;
 }
 
-/* Everything in one plane; false without memory. */
-static bool plane_of(const Bodies *bodies, Workspace *work, Integrals *integrals, const Line *line, bool upright,
+/* Everything in one plane, whose section may be there already; false without memory. */
+static bool plane_of(const Bodies *bodies, Workspace *work, Integrals *integrals, const Line *line, bool upright, bool is_cut,
                      double wavelength_m, double most_db, const Image *image, const Window *window)
 {
     int number = upright ? 0 : 1;
     Plane *plane = work->planes + number;
     plane->around_count = plane->mixed_count = 0;
     plane->straight = NULL;
-    if (!section_of(bodies, work, work->sections + number, work->used, line, upright, true, image, window)) return false;
+    if (!is_cut && !section_of(bodies, work, work->sections + number, work->used, line, upright, true, image, window)) return false;
     int count = arrivals(work->sections + number, work->scratch + number, integrals, line->length_m, wavelength_m, most_db, plane->found);
     for (int i = 0; i < count; i++) {
         Arrival *one = plane->found + i;
@@ -173,8 +173,8 @@ static bool plane_of(const Bodies *bodies, Workspace *work, Integrals *integrals
 static double rough_loss_db(const Bodies *bodies, Workspace *work, const Line *line, bool upright, double wavelength_m, double most_db,
                             const Image *image, const Window *window)
 {
-    Section *section = work->sections + 2;
-    Scratch *scratch = work->scratch + 2;
+    Section *section = work->sections + (upright ? 0 : 1);
+    Scratch *scratch = work->scratch + (upright ? 0 : 1);
     if (!section_of(bodies, work, section, work->used, line, upright, true, image, window) || !search(section, scratch, line->length_m)) return NAN;
     for (;;) {
         Path *path = scratch->found;
@@ -335,7 +335,7 @@ int line_powers(const Bodies *bodies, Workspace *work, Integrals *integrals, con
     if (crossed < 0) return -1;
     double most_db = smaller(worth_db, (through_db != 0.0 ? through_db : MAX_LOSS_DB) + MARGIN_DB);
     if (crossed) memset(work->used, 1, (size_t)work->place_count);
-    bool straight_only = image && !crossed;
+    bool straight_only = image && !crossed, is_cut = false;
     for (int round = 0; round < MAX_ROUNDS && crossed && work->place_count < work->sphere_count; round++) {
         double best_db = through_db;
         for (int plane = 0; plane < 2; plane++) {
@@ -343,19 +343,19 @@ int line_powers(const Bodies *bodies, Workspace *work, Integrals *integrals, con
             if (!(rough_db > -INFINITY)) return -1;
             best_db = smaller(best_db, rough_db);
         }
-        bool more = false;
+        is_cut = true;
         for (int i = 0; i < work->sphere_count; i++) {
             const Sphere *sphere = work->spheres + i;
             if (work->chosen[i] || edge_loss_db(2.0 * sqrt(detour_m(sphere, line) / wavelength_m)) > best_db + MARGIN_DB) continue;
             if (!add_local(bodies, work, sphere->number, line, wavelength_m, image)) return -1;
             work->chosen[i] = 1;
-            more = true;
+            is_cut = false;
         }
-        if (!more) break;
+        if (is_cut) break;
         memset(work->used, 1, (size_t)work->place_count);
     }
     for (int plane = 0; plane < 2 && !straight_only; plane++)
-        if (!plane_of(bodies, work, integrals, line, plane == 0, wavelength_m, most_db, image, window)) return -1;
+        if (!plane_of(bodies, work, integrals, line, plane == 0, is_cut, wavelength_m, most_db, image, window)) return -1;
     double deepest = -INFINITY;
     uint8_t *near = work->used + 4 * bodies->solids;
     memcpy(near, work->used, (size_t)work->place_count);

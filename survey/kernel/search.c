@@ -8,16 +8,11 @@ double edge_loss_db(double nu)
     return larger(0.0, 6.9 + 20.0 * log10(sqrt((nu - 0.1) * (nu - 0.1) + 1.0) + nu - 0.1));
 }
 
-static bool wraps(const Section *section, int corner, double ux, double uy, double vx, double vy)
+/* Whether all that stands at a corner lies to one side of a direction; side 1 for the left. */
+static bool on_side(const Corner *corner, double dx, double dy, double side)
 {
-    double turn = ux * vy - uy * vx;
-    if (fabs(turn) < LEAST_TURN && ux * vx + uy * vy > 0) return false;
-    double side = turn > 0 ? 1.0 : -1.0;
-    const Corner *here = section->corners + corner;
-    for (int i = 0; i < here->arm_count; i++) {
-        const Arm *arm = here->arms + i;
-        if (side * (ux * arm->dy - uy * arm->dx) < -TOUCH_M || side * (vx * arm->dy - vy * arm->dx) < -TOUCH_M) return false;
-    }
+    for (int i = 0; i < corner->arm_count; i++)
+        if (side * (dx * corner->arms[i].dy - dy * corner->arms[i].dx) < -TOUCH_M) return false;
     return true;
 }
 
@@ -142,8 +137,8 @@ static double bend_loss_db(double detour_m, double wavelength_m)
 }
 
 /* Lead a string on to a corner so far away, or to the end where that is -1; false without memory. */
-static bool extend(const Section *section, Scratch *scratch, int number, int to, place_t last, place_t here, double ux, double uy, double size,
-                   double long_m, double length_m, double wavelength_m, double most_db)
+static bool extend(const Section *section, Scratch *scratch, int number, int to, place_t last, place_t here, double ux, double uy, const bool *sides,
+                   double size, double long_m, double length_m, double wavelength_m, double most_db)
 {
     const Step path = scratch->steps[number];
     int at = path.corner_count ? path.corner : -1;
@@ -151,8 +146,12 @@ static bool extend(const Section *section, Scratch *scratch, int number, int to,
     place_t there = {length_m, 0.0};
     if (to >= 0) there = corner_place(section, to);
     double vx = (there.x - here.x) / size, vy = (there.y - here.y) / size;
+    if (at >= 0) {
+        double turn = ux * vy - uy * vx;
+        if (fabs(turn) < LEAST_TURN && ux * vx + uy * vy > 0) return true;
+        if (!sides[turn > 0 ? 1 : 0] || !on_side(section->corners + at, vx, vy, turn > 0 ? 1.0 : -1.0)) return true;
+    }
     if (to >= 0 && !can_wrap(section, to, vx, vy)) return true;
-    if (at >= 0 && !wraps(section, at, ux, uy, vx, vy)) return true;
     if (to >= 0 && has_corner(scratch, number, to)) return true;
     double nu = 2.0 * sqrt(larger(0.0, long_m - length_m) / wavelength_m), bound_db = path.through_db;
     if (!is_line) bound_db += edge_loss_db(nu);
@@ -237,23 +236,26 @@ int next_string(const Section *section, Scratch *scratch, double length_m, doubl
         scratch->steps_done++;
         place_t here = {0.0, 0.0}, before = {0.0, 0.0}, end = {length_m, 0.0};
         double ux = 0.0, uy = 0.0;
+        bool sides[2] = {true, true}; /* whether it can turn to the right there, and to the left */
         if (last.corner_count) {
             here = corner_place(section, last.corner);
             if (last.corner_count > 1) before = corner_place(section, scratch->steps[last.before].corner);
             double size = apart(before, here);
             ux = (here.x - before.x) / size;
             uy = (here.y - before.y) / size;
+            sides[0] = on_side(section->corners + last.corner, ux, uy, -1.0);
+            sides[1] = on_side(section->corners + last.corner, ux, uy, 1.0);
         }
         double size = apart(here, end), longest_m = length_m + longest_detour_m(most_db - last.through_db, wavelength_m);
         if (size >= TOUCH_M &&
-            !extend(section, scratch, number, -1, before, here, ux, uy, size, last.length_m + size, length_m, wavelength_m, most_db))
+            !extend(section, scratch, number, -1, before, here, ux, uy, sides, size, last.length_m + size, length_m, wavelength_m, most_db))
             return -1;
         if (last.corner_count >= MAX_CORNERS) continue;
         measure(scratch, here);
         for (int i = 0; i < scratch->useful_count; i++) {
             double to_m = scratch->useful_size[i], long_m = last.length_m + to_m + scratch->useful_rest[i];
             if (long_m > longest_m || to_m < TOUCH_M) continue;
-            if (!extend(section, scratch, number, scratch->useful[i], before, here, ux, uy, to_m, long_m, length_m, wavelength_m, most_db)) return -1;
+            if (!extend(section, scratch, number, scratch->useful[i], before, here, ux, uy, sides, to_m, long_m, length_m, wavelength_m, most_db)) return -1;
         }
     }
     return 0;

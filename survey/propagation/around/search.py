@@ -19,7 +19,9 @@ MAX_LOSS_DB = 75.0
 """What loses more than this counts as no way. [dB]"""
 LEAST_TURN = 1e-9
 BENT_DB = 6.0
-"""What a corner loses at least, J of a line that touches it; that of all but one corner of a string is left out of bounds."""
+"""What a turn that only grazes loses by J; where several follow one another closely they lose hardly more than one."""
+STEEPER = 2.0
+"""What a turn loses beyond that counts so many times in the bound of a string, until all of J counts."""
 BACK_DB = 6.0
 """Where a string turns back, so much of what it has lost before may be made up: a wave in a gap need not turn twice."""
 
@@ -37,7 +39,7 @@ class Path(NamedTuple):
     beside: list[int]
     """Solids that it passes beside the plane."""
     bent_db: float = 0.0
-    """What its corners lose one by one beyond `BENT_DB`, up to the last but one."""
+    """What its turns lose at least, one by one, up to that at the last corner but one."""
     most_bent_db: float = 0.0
     """The most that this has been on the way."""
     left: bool = False
@@ -159,7 +161,7 @@ class Search:
                 more_db = self._bend_db(here, (tx, ty), end, math.hypot(length_m - tx, ty))
                 same = (vx * (end[1] - ty) - vy * (end[0] - tx) > 0.0) == left
                 ahead_db = max(ahead_db, more_db + (bent_db if same else max(0.0, bent_db - BACK_DB)))
-            bound_db = max(bound_db, path.through_db + ahead_db + BENT_DB)
+            bound_db = max(bound_db, path.through_db + ahead_db)
             if bound_db > most_db:
                 return
         self.open.append(
@@ -182,9 +184,10 @@ class Search:
     def _bend_db(
         self, before: tuple[float, float], at: tuple[float, float], beyond: tuple[float, float], size_m: float
     ) -> float:
-        """What a turn at a place loses beyond `BENT_DB`, of a wave from the place before to that beyond, so far on."""
+        """What a turn at a place loses at least, of a wave from the place before to that beyond, so far on: J if sharp."""
         more_m = math.dist(before, at) + size_m - math.dist(before, beyond)
-        return max(0.0, edge_loss_db(2.0 * math.sqrt(max(0.0, more_m) / self.wavelength_m)) - BENT_DB)
+        loss_db = edge_loss_db(2.0 * math.sqrt(max(0.0, more_m) / self.wavelength_m))
+        return max(0.0, min(loss_db, STEEPER * (loss_db - BENT_DB)))
 
     def _tested(self, path: Path, most_db: float) -> Path:
         """The same with what its last leg meets."""
