@@ -336,7 +336,7 @@ int line_powers(const Bodies *bodies, Workspace *work, Integrals *integrals, con
     double most_db = smaller(worth_db, (through_db != 0.0 ? through_db : MAX_LOSS_DB) + MARGIN_DB);
     if (crossed) memset(work->used, 1, (size_t)work->place_count);
     bool straight_only = image && !crossed, is_cut = false;
-    for (int round = 0; round < MAX_ROUNDS && crossed && work->place_count < work->sphere_count; round++) {
+    for (int round = 0; round < MAX_ROUNDS && crossed && !image && work->place_count < work->sphere_count; round++) {
         double best_db = through_db;
         for (int plane = 0; plane < 2; plane++) {
             double rough_db = rough_loss_db(bodies, work, line, plane == 0, wavelength_m, smaller(most_db, best_db), image, window);
@@ -346,7 +346,7 @@ int line_powers(const Bodies *bodies, Workspace *work, Integrals *integrals, con
         is_cut = true;
         for (int i = 0; i < work->sphere_count; i++) {
             const Sphere *sphere = work->spheres + i;
-            if (work->chosen[i] || edge_loss_db(2.0 * sqrt(detour_m(sphere, line) / wavelength_m)) > best_db + MARGIN_DB) continue;
+            if (work->chosen[i] || edge_loss_db(2.0 * sqrt(detour_m(sphere, line) / wavelength_m)) > best_db) continue;
             if (!add_local(bodies, work, sphere->number, line, wavelength_m, image)) return -1;
             work->chosen[i] = 1;
             is_cut = false;

@@ -91,7 +91,7 @@ def line_powers(
     if crossed:
         near = places
     most_db = min(worth_db, (through_db or MAX_LOSS_DB) + MARGIN_DB)
-    for _ in range(MAX_ROUNDS if crossed else 0):
+    for _ in range(MAX_ROUNDS if crossed and image is None else 0):  # what is reflected turns near its mirror's line
         if len(chosen) == len(every):
             break
         best_db = through_db
@@ -103,7 +103,7 @@ def line_powers(
             i
             for i in range(len(every))
             if i not in chosen
-            and edge_loss_db(2.0 * math.sqrt(detour_m(every[i], line) / wavelength_m)) <= best_db + MARGIN_DB
+            and edge_loss_db(2.0 * math.sqrt(detour_m(every[i], line) / wavelength_m)) <= best_db
         ]
         if not more:
             break
