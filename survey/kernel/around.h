@@ -115,7 +115,8 @@ typedef struct {
     int (*ends)[2];
     double *x1, *y1, *x2, *y2, *least_db; /* the same places side by side, and what passing costs at least, in whole BLOCKs */
     int padded;
-    int count, room, ends_room, places_room;
+    uint8_t *near; /* which may meet a place */
+    int count, room, ends_room, places_room, near_room;
     Corner *corners;
     int corner_count, corner_room;
     Arm *arms;

@@ -102,8 +102,7 @@ def line_powers(
         more = [
             i
             for i in range(len(every))
-            if i not in chosen
-            and edge_loss_db(2.0 * math.sqrt(detour_m(every[i], line) / wavelength_m)) <= best_db
+            if i not in chosen and edge_loss_db(2.0 * math.sqrt(detour_m(every[i], line) / wavelength_m)) <= best_db
         ]
         if not more:
             break

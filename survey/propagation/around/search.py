@@ -184,7 +184,7 @@ class Search:
     def _bend_db(
         self, before: tuple[float, float], at: tuple[float, float], beyond: tuple[float, float], size_m: float
     ) -> float:
-        """What a turn at a place loses at least, of a wave from the place before to that beyond, so far on: J if sharp."""
+        """What a turn at a place loses at least, of a wave from the place before to that beyond, J if sharp."""
         more_m = math.dist(before, at) + size_m - math.dist(before, beyond)
         loss_db = edge_loss_db(2.0 * math.sqrt(max(0.0, more_m) / self.wavelength_m))
         return max(0.0, min(loss_db, STEEPER * (loss_db - BENT_DB)))
