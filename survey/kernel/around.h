@@ -67,7 +67,6 @@
 /* rule.py */
 #define FULL_DB 6.0
 #define NONE_DB 12.4
-#define MAX_ROUNDS 3
 #define ROUGH_DB 6.0
 #define NOTHING 1e-12
 #define MAX_OPEN_NU 3.3

@@ -16,7 +16,6 @@ from survey.propagation.around.windows import Station, field
 
 FULL_DB, NONE_DB = 6.0, 12.4
 """The weaker of two planes adds to the other's amplitude in full down to 6 dB, and to its power only from 12.4 dB."""
-MAX_ROUNDS = 3
 ROUGH_DB = 6.0
 """What a string loses beyond its bound, roughly; half of those of the demo sites lose more."""
 NOTHING = 1e-12
@@ -91,23 +90,14 @@ def line_powers(
     if crossed:
         near = places
     most_db = min(worth_db, (through_db or MAX_LOSS_DB) + MARGIN_DB)
-    for _ in range(MAX_ROUNDS if crossed and image is None else 0):  # what is reflected turns near its mirror's line
-        if len(chosen) == len(every):
-            break
+    if crossed and image is None:  # what is reflected turns near its mirror's line
         best_db = through_db
         for is_upright in (True, False):
-            worth_now_db = min(most_db, best_db)
             section = section_of(bodies, near, places, line, is_upright, True, image, window)
-            best_db = min(best_db, rough_loss_db(section, line, wavelength_m, worth_now_db))
-        more = [
-            i
-            for i in range(len(every))
-            if i not in chosen and edge_loss_db(2.0 * math.sqrt(detour_m(every[i], line) / wavelength_m)) <= best_db
-        ]
-        if not more:
-            break
-        chosen = [*chosen, *more]
-        places = [*places, *(local(bodies, every[i].number, line, wavelength_m, image) for i in more)]
+            best_db = min(best_db, rough_loss_db(section, line, wavelength_m, min(most_db, best_db)))
+        for i, one in enumerate(every):
+            if i not in chosen and edge_loss_db(2.0 * math.sqrt(detour_m(one, line) / wavelength_m)) <= best_db:
+                places.append(local(bodies, one.number, line, wavelength_m, image))
         near = places
     upright = plane_of(bodies, near, places, line, True, wavelength_m, most_db, image, window)
     level = plane_of(bodies, near, places, line, False, wavelength_m, most_db, image, window)
