@@ -336,7 +336,7 @@ int line_powers(const Bodies *bodies, Workspace *work, Integrals *integrals, con
     double most_db = smaller(worth_db, (through_db != 0.0 ? through_db : MAX_LOSS_DB) + MARGIN_DB);
     if (crossed) memset(work->used, 1, (size_t)work->place_count);
     bool straight_only = image && !crossed, is_cut = false;
-    if (crossed && !image && work->place_count < work->sphere_count) {
+    if (crossed && work->place_count < work->sphere_count) {
         double best_db = through_db;
         for (int plane = 0; plane < 2; plane++) {
             double rough_db = rough_loss_db(bodies, work, line, plane == 0, wavelength_m, smaller(most_db, best_db), image, window);

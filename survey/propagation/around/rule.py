@@ -90,7 +90,7 @@ def line_powers(
     if crossed:
         near = places
     most_db = min(worth_db, (through_db or MAX_LOSS_DB) + MARGIN_DB)
-    if crossed and image is None:  # what is reflected turns near its mirror's line
+    if crossed:
         best_db = through_db
         for is_upright in (True, False):
             section = section_of(bodies, near, places, line, is_upright, True, image, window)
