@@ -9,6 +9,11 @@ LONG = 100
 """Shorter modules are tested with what uses them. [lines]"""
 ELSEWHERE = {
     # What is printed is tested where it is printed; a package's modules where the package is tested.
+    "inputs/nested.py": "inputs/buildings/test_refusals.py",
+    "inputs/plan/inverters.py": "inputs/test_plan_file.py",
+    "inputs/plan/place_keys.py": "inputs/places/test_words_of_refusal.py",
+    "inputs/plan/spots.py": "inputs/test_plan.py",
+    "inputs/plan_reading/entries.py": "inputs/test_plan_file.py",
     "geometry/plain.py": "geometry/test_crossings.py",
     "geometry/sheets.py": "geometry/test_crossings.py",
     **{
@@ -22,7 +27,6 @@ ELSEWHERE = {
         for name in names.split()
     },
     "propagation/around/plants.py": "propagation/test_around.py",
-    "inputs/plan/equipment.py": "inputs/test_plan_file.py",
     "inputs/plan/obstacles/parts.py": "inputs/places/test_layout.py",
     "inputs/places/arrays.py": "inputs/places/test_layout.py",
     "inputs/places/boxes.py": "inputs/places/test_layout.py",
@@ -33,7 +37,6 @@ ELSEWHERE = {
     "inputs/places/parts.py": "output/export/test_sheets.py",
     "inputs/buildings/body.py": "inputs/buildings/test_watertight.py",
     "inputs/buildings/entry.py": "inputs/buildings/test_refusals.py",
-    "inputs/buildings/nested.py": "inputs/buildings/test_refusals.py",
     "inputs/buildings/rectangles.py": "inputs/buildings/test_roofs.py",
     "inputs/buildings/resolve.py": "inputs/buildings/test_joined.py",
     "inputs/buildings/slopes.py": "inputs/buildings/test_roofs.py",

@@ -123,11 +123,9 @@ def coverage_picture(coverage: Coverage, *, show: str = "margin") -> Figure:
 
 def _lines(coverage: Coverage) -> tuple[tuple[str, float, float, Any], ...]:
     """Label, certainty, width and dashes of the lines in the picture."""
-    plan = coverage.scene.plan
-    wanted = plan.requirement.reliability
-    margin_db = plan.requirement.fade_margin_db + coverage.wanted_certainty * plan.environment.shadowing_db
+    wanted = coverage.scene.plan.requirement.reliability
     return (
-        (f"holds: chance {100 * wanted:g} % (margin {margin_db:.1f} dB or more)", coverage.wanted_certainty, 1.6, "-"),
+        (f"holds: chance {100 * wanted:g} % or more", coverage.wanted_certainty, 1.6, "-"),
         (f"chance {100 * MARGINAL_RELIABILITY:g} %", 0.0, 1.1, (0, (4, 2))),
     )
 

@@ -30,7 +30,6 @@ class Foliage(Obstacle):
     look: ClassVar[Look] = Look(
         line="#5a7d46", fill="#dcebd3", width_pt=0.8, dashes=(1.0, 1.65), hatch="circles", layer=2
     )
-    removal: ClassVar[str] = "cut back"
     can_be_fitted: ClassVar[bool] = False
 
     footprint: tuple[tuple[float, float], ...] = key(Points(POINT, least=3, most=200))
@@ -40,6 +39,11 @@ class Foliage(Obstacle):
     most_loss_db: float | None = key(Number(0.1, 200.0), default=None)
     spread_db_per_m: float | None = key(Number(0.0, 50.0), default=None)
     drawn_within_m: float | None = key(DRAWN_WITHIN, default=None, repr=False)
+
+    @property
+    def removal(self) -> str:
+        """Cut it back."""
+        return "cut back"
 
     def inconsistencies(self) -> Iterator[tuple[str, str]]:
         """A footprint that is no area."""

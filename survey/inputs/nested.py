@@ -1,4 +1,4 @@
-"""Kinds of values that only buildings have: tables within an entry, and materials by face."""
+"""Kinds of values for entries within entries: lists of tables, and materials by face."""
 
 from __future__ import annotations
 
