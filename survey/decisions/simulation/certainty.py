@@ -163,7 +163,7 @@ def certainty_of_ranking(
         if len(kept) < len(chosen):
             near = near.to(kept)
         count = int(crossing_counts(scene, near.inverters, near.gateways).sum())
-        geometries = geometries_of(scene, draws=draws, seed=seed, near=count)
+        geometries = geometries_of(scene, draws=draws, seed=seed, crossed=count)
     return certainty_of(
         near,
         hops,

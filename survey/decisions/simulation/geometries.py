@@ -11,15 +11,16 @@ import numpy as np
 from survey.base.arrays import FloatArray, IntArray
 from survey.base.workers import in_order
 from survey.budget import Links, crossing_counts, links_between
+from survey.kernel import library
 from survey.scene import Pieces, Scene, pieces_of
 
 GEOMETRIES = 100
 """How many geometries there are: two standard errors of a share that they alone decide are then 10 points of 100."""
 MIN_GEOMETRIES = 20
 """No fewer than this on a large site: two standard errors are then up to 22 points of a hundred. A judgement."""
-MAX_NEAR = 2_000
-"""Pairs of a link and a sheet close to it in one geometry, which is what its time goes by: 100 geometries of so many
-took 10 to 15 s on two busy cores. Measured on the demo sites."""
+MAX_CROSSED = 600
+"""Sheets that the direct lines of one geometry may cross, which is what its time goes by: 100 geometries of so many
+take some 5 s of processor time. Measured on the demo sites."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,7 +62,7 @@ class Geometries:
         yield from in_order(moved, list(self.deviates))
 
 
-def geometries_of(scene: Scene, *, draws: int, seed: int, near: float = 0.0) -> Geometries | None:
+def geometries_of(scene: Scene, *, draws: int, seed: int, crossed: float = 0.0) -> Geometries | None:
     """Draw the geometries of a site.
 
     Parameters
@@ -70,19 +71,22 @@ def geometries_of(scene: Scene, *, draws: int, seed: int, near: float = 0.0) -> 
         The site as the plan has it.
     draws, seed : int
         How many simulation runs share them, and the beginning of their random numbers.
-    near : float
-        Pairs of a link and a sheet close to it, in one geometry; with more than `MAX_NEAR` there are fewer geometries.
+    crossed : float
+        Sheets that the direct lines cross in one geometry; with more than `MAX_CROSSED` there are fewer geometries.
 
     Returns
     -------
     Geometries or None
         Each piece has random numbers of its own, begun by its name: another one in the plan does not move them. None
-        where the plan says that everything is exactly where it is drawn.
+        where the plan says that everything is exactly where it is drawn, and where no compiled kernel works links out:
+        the specification would take minutes.
     """
+    if library() is None:
+        return None
     pieces = pieces_of(scene)
     if not np.any(pieces.spread_m):
         return None
-    count = max(MIN_GEOMETRIES, min(GEOMETRIES, int(GEOMETRIES * MAX_NEAR / max(near, 1.0))))
+    count = max(MIN_GEOMETRIES, min(GEOMETRIES, int(GEOMETRIES * MAX_CROSSED / max(crossed, 1.0))))
     count = min(count, draws)
     kinds = [f"{name} {' '.join(words)}" for name, words in zip(pieces.names, pieces.directions, strict=True)]
     drawn = [np.random.default_rng([seed, 6, zlib.crc32(kind.encode())]).standard_normal((count, 3)) for kind in kinds]
@@ -105,8 +109,8 @@ def within_time(links: Links, order: IntArray) -> IntArray:
     ndarray of int
         A part of them, rising: the first of the order, and at least one other.
     """
-    near = np.cumsum(crossing_counts(links.scene, links.inverters, links.gateways)[order])
-    return np.sort(order[: max(2, int(np.searchsorted(near, MAX_NEAR, side="right")))])
+    crossed = np.cumsum(crossing_counts(links.scene, links.inverters, links.gateways)[order])
+    return np.sort(order[: max(2, int(np.searchsorted(crossed, MAX_CROSSED, side="right")))])
 
 
 def clustered_error(sums: FloatArray, sizes: FloatArray) -> FloatArray:
@@ -150,4 +154,4 @@ def clustered_error(sums: FloatArray, sizes: FloatArray) -> FloatArray:
 def geometries_for(links: Links, draws: int, seed: int) -> Geometries | None:
     """Draw the geometries for all of some links: fewer of them where these links are very many."""
     near = int(crossing_counts(links.scene, links.inverters, links.gateways).sum())
-    return geometries_of(links.scene, draws=draws, seed=seed, near=near)
+    return geometries_of(links.scene, draws=draws, seed=seed, crossed=near)

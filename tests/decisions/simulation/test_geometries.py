@@ -109,8 +109,8 @@ def test_a_large_site_has_fewer_geometries_and_fewer_spots_and_says_so(monkeypat
     )
     scene = scene_of(plan)
     links = links_in(plan)
-    assert len(geometries_of(scene, draws=500, seed=1, near=4.0 * geometries.MAX_NEAR)) == 25
-    assert len(geometries_of(scene, draws=500, seed=1, near=99.0 * geometries.MAX_NEAR)) == geometries.MIN_GEOMETRIES
+    assert len(geometries_of(scene, draws=500, seed=1, crossed=4.0 * geometries.MAX_NEAR)) == 25
+    assert len(geometries_of(scene, draws=500, seed=1, crossed=99.0 * geometries.MAX_NEAR)) == geometries.MIN_GEOMETRIES
     monkeypatch.setattr(geometries, "MAX_NEAR", 5)
     expected = links.reliability.sum(axis=0)
     order = np.argsort(-expected, kind="stable")

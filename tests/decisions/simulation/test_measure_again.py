@@ -109,5 +109,5 @@ def test_the_words_name_what_to_measure_and_what_it_changes():
     assert geometry_words(GeometryRecord(drawn)) == (
         "the runs use 100 geometries, in which everything is moved at random, within 10 cm"
     )
-    few = geometries_of(drawn.pieces.scene, draws=500, seed=1, near=1e9)
+    few = geometries_of(drawn.pieces.scene, draws=500, seed=1, crossed=1e9)
     assert "20 geometries (fewer than usual, since the site has so many links)" in geometry_words(GeometryRecord(few))
