@@ -175,3 +175,10 @@ def test_a_slope_of_three_points_does_not_load_scipy():
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_the_spot_of_the_page_stands_as_high_as_the_page_says():
+    """In the triangle of the last three points its shares are 13/24, 5/24 and 1/4: 1.94 m and 3 m."""
+    points = "[[0, 0, 0], [30, 0, 0.3], [30, 40, 2.4], [0, 40, 2.0], [15, 20, 0.9]]"
+    spot = SPOT.replace("[90, 90]", "[20, 35]").replace("height_m = 2", "height_m = 3")
+    assert read(f"\n[[ground]]\npoints = {points}\n{spot}").spots[0].height_m == pytest.approx(4.94, abs=0.005)

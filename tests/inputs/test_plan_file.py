@@ -128,7 +128,7 @@ def test_materials_are_matched_without_regard_to_case(told):
 # ----------------------------------------------------------------------------------------------- faults, one by one
 
 TABLES = (
-    "site, radio, environment, requirement, drawing, material, array, inverter, wall, box, roof, "
+    "site, radio, environment, requirement, drawing, ground, material, array, inverter, wall, box, roof, "
     "foliage, gateway, spot, search, building"
 )
 INVERTER_KEYS = (
