@@ -138,6 +138,16 @@ def links_in_blocks(
     yield from map_in_blocks(scene, inverters, gateways, lambda links: links, progress=progress)
 
 
+def crossing_counts(scene: Scene, inverters: Ends, gateways: Ends) -> IntArray:
+    """Count the sheets that the direct lines to each gateway cross, shape (gateways,): what time goes by."""
+    counts = [np.zeros(0, dtype=np.int64)]
+    step = max(1, PAIRS_AT_ONCE // max(1, len(inverters)))
+    for first in range(0, len(gateways), step):
+        ends_m = gateways.at_m[first : first + step]
+        counts.append(np.bincount(crossings(inverters.at_m, ends_m, scene.sheets).end, minlength=len(ends_m)))
+    return np.concatenate(counts)
+
+
 def map_in_blocks(
     scene: Scene,
     inverters: Ends,
