@@ -128,7 +128,7 @@ def test_materials_are_matched_without_regard_to_case(told):
 # ----------------------------------------------------------------------------------------------- faults, one by one
 
 TABLES = (
-    "site, radio, environment, requirement, drawing, material, array, inverter, wall, box, roof, "
+    "site, radio, environment, requirement, drawing, ground, material, array, inverter, wall, box, roof, "
     "foliage, gateway, spot, search, building"
 )
 SITE_KEYS = "name, note, zero_lat_deg, zero_lon_deg, plan_north_deg, drawn_within_m, joint_m"

@@ -13,6 +13,7 @@ from survey.base.limits import MOST_GATEWAYS, MOST_RELAYS
 from survey.inputs.antennas import KINDS, Pattern
 from survey.inputs.fields import Entry, Number, key
 from survey.inputs.materials import BUILT_IN, Material
+from survey.inputs.plan.ground import Ground
 from survey.inputs.plan.inverters import Array, Inverter
 from survey.inputs.plan.kinds import ANTENNA, ANY_TEXT, BEARING, DRAWN_WITHIN, DRAWN_WITHIN_M, NAME
 from survey.inputs.plan.obstacles import (
@@ -176,6 +177,7 @@ class Plan:
     environment: Environment
     requirement: Requirement
     drawings: tuple[Drawing, ...] = ()
+    grounds: tuple[Ground, ...] = ()
     own_materials: tuple[OwnMaterial, ...] = ()
     arrays: tuple[Array, ...] = ()
     inverters: tuple[Inverter, ...] = ()
