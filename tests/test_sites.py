@@ -93,7 +93,7 @@ def test_the_recommended_spot_beats_others_by_inverters_that_hold(name):
 def test_a_gateway_stands_on_the_farm_and_it_is_not_good():
     now = links_of(scene("farm"))
     assert now.gateways.names == ("office",)
-    assert np.sum(now.state == HOLDS) < placement("farm").scores.served.max() / 2
+    assert np.sum(now.state == HOLDS) < 0.8 * placement("farm").scores.served.max()
 
 
 def test_on_the_farm_the_height_of_a_fence_post_matters():

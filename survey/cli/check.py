@@ -39,6 +39,7 @@ def check(plan_file: Path, sheets_file: Path | None, buildings_file: Path | None
     for file in (sheets_file, buildings_file):
         if file is not None:
             options.check_writable(file, inputs=(plan_file,))
+            options.check_ending(file, endings=(".toml",))
     with options.progress("checking obstacles") as told:
         found = check_plan(options.read_plan(plan_file), progress=told)
     if sheets_file is not None:

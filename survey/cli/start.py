@@ -25,9 +25,9 @@ def start(file: Path, site: str, force: bool) -> None:  # noqa: FBT001  as click
     """
     from importlib.resources import files
 
-    check_writable(file)
+    check_writable(file, over_plan=True)
     if file.exists() and not force:
         raise OutputError(one_line(f"{file}: exists already; use --force to overwrite it"))
     template = files("survey.output").joinpath(f"templates/start/{site}.toml")
-    write_whole(file, template.read_text(encoding="utf-8"))
+    write_whole(file, template.read_text(encoding="utf-8"), over_plan=force)
     click.echo(f"written: {file}\nFill it in, then: survey check {file}")

@@ -48,7 +48,7 @@ class Explanation:
     costs : tuple of Cost
         What its obstacles cost it, the most first.
     remedies : tuple of Remedy
-        What would mend it, the best first.
+        What would mend it, the best first; none were tried where it holds, unless asked.
     idle : tuple of Remedy
         What was tried and does nothing, or harm.
     """
@@ -110,6 +110,7 @@ def explain(
     cable: Cable | None = None,
     spots: CoverageMatrix | None = None,
     hops: Hops | None = None,
+    more_margin: bool = False,
     progress: Progress | None = None,
 ) -> Explained:
     """Say where every decibel goes of the links of some inverters, and what would mend them.
@@ -129,6 +130,8 @@ def explain(
         The routes to every spot, where a `Placement` has them already.
     hops : Hops, optional
         The links between inverters, where they are known already.
+    more_margin : bool
+        Try remedies also for inverters that hold, to gain margin.
     progress : callable, optional
         Told what is done.
 
@@ -155,17 +158,30 @@ def explain(
     else:
         if hops is None and scene.plan.requirement.max_relays:
             hops = hops_of(scene, progress=_part(progress, 0.0, 0.3))
-        if spots is None:
-            spots = cover_spots(scene, hops=hops, progress=_part(progress, 0.3 if hops else 0.0, 0.6)).matrix
         network = network_between(scene, scene.gateways_asked(gateways), hops=hops)
     in_use = network.links.gateways
     rows = [scene.inverters.names.index(name) for name in asked.names]
     best = network.gateway_of[rows]
     budgets = [budget_of(network.links, i, j) for i, j in zip(rows, best.tolist(), strict=True)]
-    costs = costs_of(scene, asked, in_use.pick(best), progress=_part(progress, 0.6, 0.8))
+    part = (0.6, 0.8) if why == "recommended" else (0.3, 0.4)
+    costs = costs_of(scene, asked, in_use.pick(best), progress=_part(progress, *part))
     used = cable or usual_cable(scene.plan.radio.frequency_mhz)
-    trials = Trials(network=network, spots=spots, cable=used, rows=rows, costs=costs)
-    found = trials.remedies(progress=_part(progress, 0.8, 1.0))
+    tried_for = [number for number, i in enumerate(rows) if more_margin or network.state[i] < HOLDS]
+    if tried_for and spots is None:
+        spots = cover_spots(scene, hops=hops, progress=_part(progress, 0.4, 0.8)).matrix
+    found: list[list[Remedy]] = [[] for _ in rows]
+    if tried_for and spots is not None:
+        trials = Trials(
+            network=network,
+            spots=spots,
+            cable=used,
+            rows=[rows[number] for number in tried_for],
+            costs=[costs[number] for number in tried_for],
+        )
+        for number, remedies in zip(tried_for, trials.remedies(progress=_part(progress, 0.8, 1.0)), strict=True):
+            found[number] = remedies
+    elif progress:
+        progress(1000, 1000)
     routes = [network.routes[i] for i in rows]
     explanations = tuple(
         Explanation(

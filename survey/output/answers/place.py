@@ -73,7 +73,7 @@ def ranking_row(scores: Scores, inverters: tuple[str, ...], rank: str, i: int) -
     ]
 
 
-def place_table(placement: Placement, *, top: int | None = None) -> str:
+def place_table(placement: Placement, *, top: int | None = None, every: bool = False) -> str:
     """Return what `survey place` prints.
 
     Parameters
@@ -82,6 +82,8 @@ def place_table(placement: Placement, *, top: int | None = None) -> str:
         The recommendation.
     top : int, optional
         Show so many spots of the plain ranking, instead of the best of each location.
+    every : bool
+        Show the link of every inverter, not only the weakest.
     """
     scene, scores, order = placement.scene, placement.scores, placement.order
     tried = f"({counted(len(order) - scores.existing, 'spot')} tried"
@@ -109,7 +111,7 @@ def place_table(placement: Placement, *, top: int | None = None) -> str:
         ranking,
         why,
         _sure(placement),
-        _weakest(placement),
+        _weakest(placement, every=every),
         route_tally(placement.network),
         CAUTION,
     )
@@ -362,10 +364,10 @@ def _weakest_first(network: Network) -> list[int]:
     return order
 
 
-def _weakest(placement: Placement) -> str:
+def _weakest(placement: Placement, *, every: bool) -> str:
     network = placement.network
     count, several = len(network.routes), len(placement.chosen) > 1
-    weakest = _weakest_first(network)[:WEAKEST_SHOWN]
+    weakest = _weakest_first(network)[: None if every else WEAKEST_SHOWN]
     what, to = "route" if placement.hops else "link", "these gateways" if several else "this spot"
     if len(weakest) == count:
         title = f"The {what} to {to}" if count == 1 else f"All {count} {what}s to {to}, the weakest first"
