@@ -19,8 +19,15 @@ from survey.cli import options
     type=click.Path(path_type=Path),
     help="Write the plan in loose sheets, boxes and points to FILE; put it beside the plan.",
 )
+@click.option(
+    "--as-buildings",
+    "buildings_file",
+    metavar="FILE",
+    type=click.Path(path_type=Path),
+    help="Write a plan in loose sheets with buildings, where that is certain, to FILE; put it beside the plan.",
+)
 @options.json_and_out
-def check(plan_file: Path, sheets_file: Path | None, output: options.Output) -> None:
+def check(plan_file: Path, sheets_file: Path | None, buildings_file: Path | None, output: options.Output) -> None:
     """Find errors and likely mistakes in a plan.
 
     Lists the contents of PLAN and the defaults in use. Warns of entries that are allowed but look like mistakes.
@@ -29,14 +36,19 @@ def check(plan_file: Path, sheets_file: Path | None, output: options.Output) -> 
     from survey.library.check import check as check_plan
     from survey.output.answers.check import check_text
 
-    if sheets_file is not None:
-        options.check_writable(sheets_file, inputs=(plan_file,))
-        options.check_ending(sheets_file, endings=(".toml",))
+    for file in (sheets_file, buildings_file):
+        if file is not None:
+            options.check_writable(file, inputs=(plan_file,))
+            options.check_ending(file, endings=(".toml",))
     with options.progress("checking obstacles") as told:
         found = check_plan(options.read_plan(plan_file), progress=told)
     if sheets_file is not None:
         options.write_whole(sheets_file, found.sheets, inputs=(plan_file,))
         click.echo(f"written: {one_line(str(sheets_file))}", err=True)
+    if buildings_file is not None:
+        text, lines = found.as_buildings()
+        options.write_whole(buildings_file, text, inputs=(plan_file,))
+        click.echo("\n".join([f"written: {one_line(str(buildings_file))}", *map(one_line, lines)]), err=True)
     output.show(lambda: check_text(found.inspection), found.to_dict)
     for warning in found.warnings:
         options.warn(warning)

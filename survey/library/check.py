@@ -41,6 +41,18 @@ class PlanChecked(Answer):
 
         return sheets_text(self.plan)
 
+    def as_buildings(self) -> tuple[str, list[str]]:
+        """Return the plan with buildings in place of loose sheets, as TOML, and a line for each thing replaced.
+
+        Raises
+        ------
+        SurveyError
+            Where the plan has buildings already, or nothing is certainly one.
+        """
+        from survey.output.export.as_buildings import as_buildings_text  # noqa: PLC0415  only where it is asked for
+
+        return as_buildings_text(self.plan)
+
     def to_dict(self) -> Record:
         """Return what `survey check --json` prints."""
         return check_record(self.inspection)

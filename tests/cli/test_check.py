@@ -2,6 +2,7 @@
 
 import json
 
+from places import OLD_WORDS
 from plans import (
     SPOTS,
     WALL,
@@ -14,6 +15,7 @@ from plans import (
 from shapes import NUMBER, differences
 
 from survey.inputs.materials import foliage_loss
+from survey.inputs.plan_file import read_plan
 
 WHOLE_TEXT = """\
 plan.toml: invented yard
@@ -172,3 +174,14 @@ def test_a_fault_is_told_with_status_1_and_nothing_on_standard_output(run, folde
         'plan.toml: [[inverter]] 1 "i1": heigth_m: no such key; did you mean height_m?\n'
         'plan.toml: [[inverter]] 1 "i1": height_m: is missing\n'
     )
+
+
+def test_a_plan_in_sheets_is_written_with_buildings_and_what_they_replace_is_listed(run, folder):
+    result = run("check", str(OLD_WORDS / "farm.toml"), "--as-buildings", "new.toml")
+    assert result.exit_code == 0
+    assert result.stderr.splitlines()[0] == "written: new.toml"
+    assert 'array "S" lies on "workshop/south roof"' in result.stderr
+    assert read_plan(folder / "new.toml").buildings[0].name == "workshop"
+    again = run("check", "new.toml", "--as-buildings", "other.toml")
+    assert (again.exit_code, again.stdout) == (1, "")
+    assert not (folder / "other.toml").exists()

@@ -260,7 +260,19 @@ def test_an_export_is_what_the_command_writes():
 
 
 RENAMED = {"with": "other_plan", "time_limit": "time_limit_s"}
-OF_THE_COMMAND_ONLY = {"json", "out", "require", "csv", "graphml", "sheets", "top", "all", "check", "help"}
+OF_THE_COMMAND_ONLY = {
+    "json",
+    "out",
+    "require",
+    "csv",
+    "graphml",
+    "sheets",
+    "as_buildings",
+    "top",
+    "all",
+    "check",
+    "help",
+}
 """Where a result goes and how much of it is shown; `all_hold` stands for --require."""
 
 

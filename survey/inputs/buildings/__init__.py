@@ -1,7 +1,7 @@
 """Buildings as an installer sees them, turned into faces: walls, roofs, levels, inner walls and openings."""
 
 from survey.inputs.buildings.body import Body
-from survey.inputs.buildings.compass import bearing_of, degrees_of, part_names, word_of
+from survey.inputs.buildings.compass import bearing_of, degrees_of, part_names, turn_deg, word_of
 from survey.inputs.buildings.entry import Building, InnerWall, Level
 from survey.inputs.buildings.faces import Face, Frame, box_faces, face_of, upright_face
 from survey.inputs.buildings.lookup import BuildingFaces, face_in
@@ -29,6 +29,7 @@ __all__ = [
     "numbered",
     "part_names",
     "place_of",
+    "turn_deg",
     "upright_face",
     "with_openings",
     "without_on",

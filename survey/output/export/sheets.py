@@ -29,25 +29,26 @@ def sheets_text(plan: Plan) -> str:
         A plan whose path losses are the same.
     """
     head = f"# {plan.site.name}: written out in sheets, boxes and points by `survey check --sheets`\nplan_version = 1\n"
-    return head + "".join(f"\n{table}" for table in _tables(plan))
+    return head + "".join(f"\n{table}" for table in tables_of(plan))
 
 
-def _tables(plan: Plan) -> Iterator[str]:
-    yield _table("[site]", _values(plan.site, without=("joint_m",)))
+def tables_of(plan: Plan) -> Iterator[str]:
+    """Yield each table of a plan as TOML, everything as sheets, boxes and points."""
+    yield table_text("[site]", values_of(plan.site, without=("joint_m",)))
     radio = plan.radio
-    yield _table("[radio]", {key: value for key, value in _values(radio).items() if key not in RADIO_ENDS})
+    yield table_text("[radio]", {key: value for key, value in values_of(radio).items() if key not in RADIO_ENDS})
     for end in RADIO_ENDS:
-        yield _table(f"[radio.{end}]", _values(getattr(radio, end)))
-    yield _table("[environment]", _values(plan.environment))
-    yield _table("[requirement]", _values(plan.requirement))
+        yield table_text(f"[radio.{end}]", values_of(getattr(radio, end)))
+    yield table_text("[environment]", values_of(plan.environment))
+    yield table_text("[requirement]", values_of(plan.requirement))
     for material in plan.own_materials:
-        yield _table("[[material]]", _values(material))
+        yield table_text("[[material]]", values_of(material))
     for array in plan.arrays:
         if _is_plain(array):
-            yield _table("[[array]]", _values(array))
+            yield table_text("[[array]]", values_of(array))
         else:
             for inverter in _inverters(array):
-                yield _table("[[inverter]]", _values(inverter))
+                yield table_text("[[inverter]]", values_of(inverter))
     written_rows = {array.name for array in plan.arrays if _is_plain(array)}
     lists: Sequence[tuple[str, Sequence[Entry]]] = (
         ("inverter", plan.inverters),
@@ -57,7 +58,7 @@ def _tables(plan: Plan) -> Iterator[str]:
     )
     for table, entries in lists:
         for one in entries:
-            yield _table(f"[[{table}]]", _values(one))
+            yield table_text(f"[[{table}]]", values_of(one))
     for obstacle in plan.obstacles:
         if not (isinstance(obstacle, ModuleRow) and obstacle.array in written_rows):
             yield from _obstacle(obstacle)
@@ -85,14 +86,14 @@ def _spots(search: Search) -> Iterator[Spot]:
 def _obstacle(one: Obstacle) -> Iterator[str]:
     """An obstacle as it is written, or as sheets."""
     if one.table:
-        yield _table(f"[[{one.table}]]", _values(one))
+        yield table_text(f"[[{one.table}]]", values_of(one))
         return
     pieces = [piece for sheet_m in one.sheets_m() for piece in _of_few_corners(sheet_m.tolist())]
     is_whole = len(pieces) == 1 and not isinstance(one, Part)
-    own = _values(one, without=("name", "pieces", "corners", "whole", "array"))
+    own = values_of(one, without=("name", "pieces", "corners", "whole", "array"))
     for number, corners in enumerate(pieces, start=1):
         name = {"name": one.name} if is_whole else {"name": f"{one.name} piece {number}", "part_of": one.name}
-        yield _table("[[roof]]", name | own | {"corners": corners})
+        yield table_text("[[roof]]", name | own | {"corners": corners})
 
 
 def _of_few_corners(corners: list[list[float]]) -> Iterator[list[list[float]]]:
@@ -103,13 +104,14 @@ def _of_few_corners(corners: list[list[float]]) -> Iterator[list[list[float]]]:
     yield corners
 
 
-def _values(one: Entry, *, without: Sequence[str] = ()) -> dict[str, Any]:
+def values_of(one: Entry, *, without: Sequence[str] = ()) -> dict[str, Any]:
     """The keys of an entry that are not left out."""
     found = {key.name: getattr(one, key.name) for key in keys_of(type(one)) if key.name not in (*without, "part_of")}
     return {name: value for name, value in found.items() if value is not None and value not in ((), "")}
 
 
-def _table(head: str, values: dict[str, Any]) -> str:
+def table_text(head: str, values: dict[str, Any]) -> str:
+    """Return one table as TOML, a line for each key."""
     return f"{head}\n" + "".join(f"{name} = {_toml(value)}\n" for name, value in values.items())
 
 
