@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 from typing import Any
 
@@ -117,10 +118,13 @@ class DeferredPathsAround:
     near: Near
     shut: Shut
 
-    def paths(self, chosen: NDArray[np.int64] | None = None) -> Around:
+    def paths(
+        self, chosen: NDArray[np.int64] | None = None, *, progress: Callable[[int, int], None] | None = None
+    ) -> Around:
         """Ways around of all lines, or of some of them; with a fit, less what it has found of buildings they leave."""
         if chosen is None:
-            return self._fitted(around(self.scene, self.starts_m, self.ends_m, self.near, self.shut))
+            paths = around(self.scene, self.starts_m, self.ends_m, self.near, self.shut, progress=progress)
+            return self._fitted(paths)
         place = np.full(len(self.number), -1)
         place[chosen] = np.arange(len(chosen))
         line, screen, blocks = self.near

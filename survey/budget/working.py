@@ -22,7 +22,7 @@ Progress = Callable[[int, int], None]
 """Called now and then with what is done and what there is to do."""
 
 
-def links_between(scene: Scene, inverters: Ends, gateways: Ends) -> Links:
+def links_between(scene: Scene, inverters: Ends, gateways: Ends, *, progress: Progress | None = None) -> Links:
     """Work out the links of some inverters to some gateways or spots.
 
     Parameters
@@ -31,6 +31,8 @@ def links_between(scene: Scene, inverters: Ends, gateways: Ends) -> Links:
         The site.
     inverters, gateways : Ends
         Ends of that site.
+    progress : callable, optional
+        Called with how many of the lines with paths around are done, and how many there are.
 
     Returns
     -------
@@ -38,7 +40,7 @@ def links_between(scene: Scene, inverters: Ends, gateways: Ends) -> Links:
         One for each pair.
     """
     direct, deferred = direct_links(scene, inverters, gateways)
-    number, paths, shape = deferred.number, deferred.paths(), direct.shape
+    number, paths, shape = deferred.number, deferred.paths(progress=progress), direct.shape
     grazed_db = _laid_out(number, paths.grazed_db, 0.0, shape)
     return Links(
         **direct.columns
@@ -107,8 +109,13 @@ def map_in_blocks(
     step = max(1, PAIRS_AT_ONCE // max(1, len(inverters)))
     blocks = [slice(first, min(first + step, len(gateways))) for first in range(0, len(gateways), step)]
 
+    def in_only_block(done: int, lines: int) -> None:
+        if progress and done < lines:
+            progress(len(gateways) * done // lines, len(gateways))
+
     def work(block: slice) -> R:
-        return judge(links_between(scene, inverters, gateways.pick(block)))
+        within = in_only_block if len(blocks) == 1 else None
+        return judge(links_between(scene, inverters, gateways.pick(block), progress=within))
 
     for block, judged in zip(blocks, in_order(work, blocks, workers=workers), strict=True):
         yield block, judged

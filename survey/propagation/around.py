@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from collections.abc import Callable
 from dataclasses import dataclass, fields
 
 import numpy as np
@@ -102,7 +103,15 @@ def near_lines(crossed: Crossings, missed: Crossings, screens: Screens, *, colum
     return number, (line, pair % count, np.arange(len(pair)) < len(blocked))
 
 
-def around(scene: Scene, starts_m: FloatArray, ends_m: FloatArray, near: Near, shut: Shut) -> Around:
+def around(
+    scene: Scene,
+    starts_m: FloatArray,
+    ends_m: FloatArray,
+    near: Near,
+    shut: Shut,
+    *,
+    progress: Callable[[int, int], None] | None = None,
+) -> Around:
     """Work out the ways around for some lines.
 
     Parameters
@@ -115,6 +124,8 @@ def around(scene: Scene, starts_m: FloatArray, ends_m: FloatArray, near: Near, s
         What blocks them or lies close, from `near_lines`.
     shut : Shut
         How far each building shuts in one end of a line and not the other, from `shut_on_one_side`.
+    progress : callable, optional
+        Called with how many lines are done, and how many there are.
 
     Returns
     -------
@@ -133,7 +144,11 @@ def around(scene: Scene, starts_m: FloatArray, ends_m: FloatArray, near: Near, s
     # Blocks of links are worked out in threads of their own already.
     alone = threading.current_thread() is threading.main_thread()
     every = np.arange(LINES_AT_ONCE)
-    parts = list(in_order(part, firsts, workers=WORKERS if alone else 1))
+    parts = []
+    for one in in_order(part, firsts, workers=WORKERS if alone else 1):
+        parts.append(one)
+        if progress:
+            progress(min(len(parts) * LINES_AT_ONCE, len(starts_m)), len(starts_m))
     leaks = joined([part.leaks.numbered(first + every) for first, part in zip(firsts, parts, strict=True)])
     names = [one.name for one in fields(Around) if one.name != "leaks"]
     columns = {name: np.concatenate([getattr(part, name) for part in parts], axis=-1) for name in names}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import partial
 
@@ -72,7 +72,7 @@ class Trials:
             For each inverter asked for, in no order; also what does nothing.
         """
         tops = {cost.obstacle: cost.removal for cost in self.removable if cost}
-        trials = [
+        trials: list[Callable[[], None]] = [
             *(partial(self._try_gateway, gateway) for gateway in sorted({int(self.best[i]) for i in self.rows})),
             self._try_one_more,
             self._try_relays,
