@@ -1,26 +1,30 @@
 """What is missing in a log, by likely cause: the result; `survey.measured.dropouts.sorting` finds it."""
 
-from survey.measured.dropouts.book import (
+from survey.measured.dropouts.book import Finding
+from survey.measured.dropouts.causes import (
     BRANCH,
     CAUSES,
+    FADING,
     GATEWAY,
     INTERFERENCE,
     LOW_LIGHT,
+    MOVED,
     NO_FAULTS,
     OBSTACLE,
     UNIT,
     UNKNOWN,
     WEAK,
-    Finding,
 )
 from survey.measured.dropouts.result import Dropouts
 
 __all__ = [
     "BRANCH",
     "CAUSES",
+    "FADING",
     "GATEWAY",
     "INTERFERENCE",
     "LOW_LIGHT",
+    "MOVED",
     "NO_FAULTS",
     "OBSTACLE",
     "UNIT",

@@ -8,37 +8,34 @@ import numpy as np
 
 from survey.base.arrays import BoolArray, FloatArray, IntArray
 from survey.inputs.logs import Log
+from survey.measured.dropouts.steps import steps_of
 
-LOW_LIGHT = "low light"
-BRANCH = "supply branch"
-GATEWAY = "gateway or network"
-WEAK = "weak link"
-OBSTACLE = "something new in the way"
-INTERFERENCE = "interference"
-UNIT = "single unit"
-UNKNOWN = "cannot tell"
-CAUSES = (LOW_LIGHT, BRANCH, GATEWAY, WEAK, OBSTACLE, INTERFERENCE, UNIT, UNKNOWN)
-NO_FAULTS = (LOW_LIGHT, UNKNOWN)
+MIN_MISSED = 0.5
+"""Fewer missed polls beyond the usual are none: an inverter with so few is not named."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Finding:
-    """One cause: whom it struck, when, and how one can tell.
+    """One cause: which inverters, when, and what shows it.
 
     Attributes
     ----------
     cause : str
         One of `CAUSES`.
     inverters : tuple of str
-        Whom it struck, in the order of the plan.
+        Those that it strikes, in the order of the plan.
     subject : str
         The branch, the gateway, the obstacle or the direction; empty where the inverters say it.
     dropouts : int
         Missed polls that it explains.
     first_s, last_s : float
         Time of the first and of the last of them; of a change, its date and its end. [s]
-    evidence, check : str
-        In numbers; and what to look at on site.
+    from_start, to_end : bool
+        Whether it was so when the log began, and still is when it ends: nothing says since when, or until when.
+    evidence : str
+        What shows it, in numbers of the log.
+    steps : tuple of str
+        What to do, in order.
     """
 
     cause: str
@@ -47,8 +44,15 @@ class Finding:
     dropouts: int
     first_s: float
     last_s: float
+    from_start: bool = False
+    to_end: bool = False
     evidence: str
-    check: str
+    steps: tuple[str, ...] = ()
+
+    @property
+    def check(self) -> str:
+        """All steps in one text."""
+        return ". ".join(self.steps)
 
 
 @dataclass(kw_only=True)
@@ -59,6 +63,8 @@ class Book:
     ----------
     log : Log
         The log.
+    plan : str
+        The plan's file, for the commands that the next steps name.
     names : tuple of str
         Name of each link's inverter, shape (links,).
     gateways : tuple of str
@@ -70,6 +76,7 @@ class Book:
     """
 
     log: Log
+    plan: str
     names: tuple[str, ...]
     gateways: tuple[str, ...]
     open: BoolArray
@@ -116,24 +123,40 @@ class Book:
         first_s: float,
         last_s: float,
         evidence: str,
-        check: str,
         subject: str = "",
+        from_start: bool = False,
+        to_end: bool = False,
+        steps: tuple[str, ...] = (),
     ) -> None:
         """Enter a cause with its missed polls by link."""
         self.by_cause[cause] = self.by_cause.get(cause, np.zeros(len(self.names))) + missed
-        struck = dict.fromkeys(name for name, count in zip(self.names, missed.tolist(), strict=True) if count > 0)
+        struck = tuple(
+            dict.fromkeys(name for name, count in zip(self.names, missed.tolist(), strict=True) if count >= MIN_MISSED)
+        )
+        edges = ["it was so when the log began"] * from_start + ["it was still so when the log ended"] * to_end
         self.findings.append(
             Finding(
                 cause=cause,
-                inverters=tuple(struck),
+                inverters=struck,
                 subject=subject,
                 dropouts=round(float(missed.sum())),
                 first_s=float(first_s),
                 last_s=float(last_s),
-                evidence=evidence,
-                check=check,
+                from_start=from_start,
+                to_end=to_end,
+                evidence="; ".join([evidence, *edges]),
+                steps=steps or steps_of(cause, plan=self.plan, inverters=struck),
             )
         )
+
+    def reaches(self, links: IntArray, begin: int, end: int) -> tuple[bool, bool]:
+        """Return whether no poll of some links comes before a stretch of times, and whether none comes after it."""
+        polled = self.open[links].any(axis=0) | (self.log.heard[links] > 0).any(axis=0)
+        return not polled[:begin].any(), not polled[end:].any()
+
+    def daytime_s(self, links: IntArray, begin: int, end: int) -> float:
+        """Return how long a stretch is by daylight: the intervals in which any of some links is open. [s]"""
+        return float(self.open[links, begin:end].any(axis=0).sum()) * self.log.step_s
 
 
 def duration(seconds: float, *, in_days: bool = True) -> str:

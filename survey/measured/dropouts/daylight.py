@@ -22,6 +22,8 @@ DUSK_S, DUSK_SHARE = 9_000.0, 0.25
 """How far from the ends of a day some may lack light: so long, but no more than that share of the day."""
 FAINT_POWER = 0.1
 """Power, over that of the brightest tenth of the log, below which some may lack light. [-]"""
+SHORT_S, DARK_SHARE = 27_000.0, 0.08
+"""Where the best days of a season are shorter than 7.5 h, a day shorter than that by such a part at both ends is dark."""
 STRONG_POWER = 4.0
 """Power at the first answer, over the usual one there, that shows that it had been light for long. [-]"""
 
@@ -76,8 +78,10 @@ def daylight_of(log: Log) -> Daylight:
     site_first = _quantile(first_s, 0.1)
     site_last = _quantile(last_s, 0.9)
     early, late = _season(site_first, days, np.fmin), _season(site_last, days, np.fmax)
+    dark = _dark_days(site_first, site_last, early, late, log.step_s)
     powers = _powers(log, begins, ends, enough)
     site_first, site_last = _mended(log, site_first, site_last, early, late, powers=powers)
+    site_first, site_last = np.where(dark, np.nan, site_first), np.where(dark, np.nan, site_last)
     own_first, most_first = _own(first_s - site_first, log.step_s)
     own_last, most_last = _own(site_last - last_s, log.step_s)
     site_first, slack_first = _of_the_day(site_first, first_s - own_first[:, None], most_first)
@@ -89,6 +93,9 @@ def daylight_of(log: Log) -> Daylight:
         t = since_s[None, begin:end]
         start = np.fmin(first_s[:, d], site_first[d] + own_first + slack_first[d])[:, None]
         stop = np.fmax(last_s[:, d], site_last[d] - own_last - slack_last[d])[:, None]
+        if dark[d]:
+            low[:, begin:end] = (t >= early[d]) & (t <= late[d])
+            continue
         day[:, begin:end] = (t >= start) & (t <= stop)
         low[:, begin:end] = ((t >= early[d]) & (t < start)) | ((t <= late[d]) & (t > stop))
     polled = log.polls > 0
@@ -101,6 +108,20 @@ def daylight_of(log: Log) -> Daylight:
         first_s=base_s + site_first,
         last_s=base_s + site_last,
     )
+
+
+def _dark_days(
+    first: FloatArray, last: FloatArray, early: FloatArray, late: FloatArray, step_s: int
+) -> BoolArray:
+    """Days of a dark season that were too dark for most of their length: short at both ends, or without an answer.
+
+    Where the days are short the sun stands so low that clouds take the light away at noon as well, now for some and now
+    for others; nothing on such a day shows a fault.
+    """
+    with np.errstate(invalid="ignore"):
+        least_s = np.maximum(2 * step_s, DARK_SHARE * (late - early))
+        short = (first - early >= least_s) & (late - last >= least_s)
+        return np.asarray((late - early < SHORT_S) & (short | ~np.isfinite(first)))
 
 
 def _of_the_day(site_s: FloatArray, own_s: FloatArray, slack_s: float) -> tuple[FloatArray, FloatArray]:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from survey.base.arrays import BoolArray, FloatArray, IntArray
+from survey.base.arrays import BoolArray, FloatArray, runs_of
 from survey.inputs.logs import DAY_S
-from survey.measured.dropouts.book import INTERFERENCE, Book, duration
+from survey.measured.dropouts.book import Book, duration
+from survey.measured.dropouts.causes import INTERFERENCE
 from survey.measured.dropouts.chances import affected, log_ratio, rates, spread_of
 from survey.measured.dropouts.daylight import Daylight
 
@@ -21,6 +22,9 @@ TIMES_SPREAD = 4.5
 LENGTHS_S = (1_800, 3_600, 10_800)
 CLOCK_BINS = 48
 FEW_DAYS = 5
+END_S, FEW_DAYS_AT_END = 7_200, 3
+"""Low light takes up to half of this at the ends of a day; misses in the other half on so many days are no low light.
+[s]"""
 ROUNDS = 3
 
 
@@ -62,6 +66,11 @@ def _hours(book: Book, daylight: Daylight, links: BoolArray) -> tuple[BoolArray,
         usual = _usual(book, links, hours)
         expected = usual[links] @ np.where(book.open[links], book.log.polls[links], 0)
         daily, words = _same_hours(book, daylight, x, n, expected)
+        for edge_s, name in ((daylight.first_s, "first"), (daylight.last_s, "last")):
+            near = _near_end(book, daylight, np.abs(edge_s[daylight.number] - book.log.time_s), x, n, expected)
+            if near.any():
+                daily |= near
+                words = ", ".join([*([words] if words else []), f"in the {name} {END_S // 3600} h of daylight"])
         again = daily | _episodes(book, daylight, x, n, expected)
         if np.array_equal(again, hours):
             break
@@ -95,21 +104,38 @@ def _same_hours(
     more = total / np.maximum(asked.sum(axis=0), 1.0)
     high = used & (total > TIMES_SPREAD * np.sqrt(noise)) & (more > LEAST_MORE) & (seen.sum(axis=0) >= FEW_DAYS)
     bright = np.bincount(at, weights=(n > 0) & ~daylight.dusk, minlength=bins) > 0.5 * seen.sum(axis=0)
-    for begin, end in zip(*(one.tolist() for one in _runs(high)), strict=True):
+    for begin, end in zip(*(one.tolist() for one in runs_of(high)), strict=True):
         high[begin:end] &= bright[begin:end].any()  # hours wholly near a day's ends are the dark's
     if not high.any() or high.sum() > 0.7 * used.sum():
         return nothing, ""
     width = 24.0 / bins
     words = ", ".join(
         f"{_clock(begin * width)} to {_clock(end * width)}"
-        for begin, end in zip(*(one.tolist() for one in _runs(high)), strict=True)
+        for begin, end in zip(*(one.tolist() for one in runs_of(high)), strict=True)
     )
     return high[at], words
 
 
-def _runs(flags: BoolArray) -> tuple[IntArray, IntArray]:
-    edges = np.diff(np.concatenate([[0], flags.astype(int), [0]]))
-    return np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
+def _near_end(
+    book: Book, daylight: Daylight, from_end_s: FloatArray, x: FloatArray, n: FloatArray, expected: FloatArray
+) -> BoolArray:
+    """Hours next to an end of the days, if misses there reach farther into the day than low light does."""
+    nothing = np.zeros(len(x), dtype=bool)
+    with np.errstate(invalid="ignore"):
+        inner = (from_end_s >= END_S // 2) & (from_end_s < END_S) & (n > 0)
+        near = (from_end_s < END_S) & (n > 0)
+    days = int(daylight.number[-1]) + 1
+    found, asked, usual = (
+        np.bincount(daylight.number[inner], weights=one[inner], minlength=days) for one in (x, n, expected)
+    )
+    seen = asked > 0
+    if seen.sum() < FEW_DAYS_AT_END:
+        return nothing
+    share = (found - usual)[seen] / asked[seen]
+    mean, error = float(share.mean()), float(share.std(ddof=1) / np.sqrt(seen.sum()))
+    chance = np.sqrt(usual.sum()) / asked.sum()
+    sure = mean > TIMES_SPREAD * float(np.hypot(error, chance)) and float(np.median(share)) > EPISODE_MORE
+    return near if sure else nothing
 
 
 def _clock(hours: float) -> str:
@@ -169,10 +195,6 @@ def _enter(book: Book, name: str, hours: BoolArray, words: str, daylight: Daylig
     evidence = (
         f"{100 * share:.0f} % of polls missed {when}, {100 * before:.1f} % at other times; strong and weak links alike"
     )
-    check = (
-        "what transmits or switches in those hours near the gateway: other radios, drives, lamps, chargers; try "
-        "another channel or move the gateway some metres from it"
-    )
     cells = np.broadcast_to(hours[None], (len(every), len(hours)))
     book.close(cells, every)
-    book.add(INTERFERENCE, excess, first_s=times[0], last_s=times[-1], evidence=evidence, check=check, subject=name)
+    book.add(INTERFERENCE, excess, first_s=times[0], last_s=times[-1], evidence=evidence, subject=name)

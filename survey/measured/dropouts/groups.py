@@ -1,0 +1,190 @@
+"""Links that got worse together: in the same hours, or from one date to another; one finding for each group."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from survey.base.arrays import BoolArray, FloatArray, IntArray
+from survey.base.layout import counted
+from survey.measured.dropouts.book import Book, duration
+from survey.measured.dropouts.causes import BRANCH, MOVED, OBSTACLE
+from survey.measured.dropouts.daylight import Daylight
+from survey.measured.dropouts.margins import Margins
+from survey.measured.dropouts.outages import groups_of
+from survey.measured.dropouts.rhythm import Rhythm, rhythm_of
+from survey.measured.dropouts.spans import Span, spans_of
+from survey.measured.dropouts.weighing import Shared, shared_by, weigh
+
+MIN_CHANCE = 0.6
+"""A cause less likely than this, of those weighed, is not named. [-]"""
+MAX_ROUNDS = 6
+CITED = 0.1
+"""A chance above this says nothing and is not cited. [-]"""
+MIN_GROUP = 2
+MIN_RISE = 0.05
+COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
+
+
+def group_findings(book: Book, daylight: Daylight, margins: Margins, labels: Sequence[str]) -> None:
+    """Enter groups one after the other, that which explains the open polls best first.
+
+    Parameters
+    ----------
+    book : Book
+        What is open.
+    daylight : Daylight
+        The days.
+    margins : Margins
+        Directions, obstacles and margins of its links.
+    labels : sequence of str, shape (links,)
+        Branch of each link by the log; empty where it names none.
+    """
+    for _ in range(MAX_ROUNDS):
+        bids: list[Span | Rhythm] = [*spans_of(book)]
+        for among in groups_of(book.gateways).values():
+            hours = rhythm_of(book, daylight, among)
+            bids += [hours] if hours else []
+        bids.sort(key=lambda one: -one.gain)
+        if not any(_entered(book, margins, one, labels) for one in bids):
+            return
+
+
+def _entered(book: Book, margins: Margins, bid: Span | Rhythm, labels: Sequence[str]) -> bool:
+    """Whether a group has a likely cause, which is then entered; the links of each gateway are a group of their own."""
+    entered = False
+    for gateway, among in groups_of(book.gateways).items():
+        part = np.isin(bid.links, among)
+        if part.sum() < MIN_GROUP:
+            continue
+        own = bid.of(part)
+        cells = own.cells(book)
+        inner = own.core(book)
+        polls = np.where(inner & book.open[own.links], book.log.polls[own.links], 0).sum(dtype=np.int64)
+        answers = np.where(inner & book.open[own.links], book.log.heard[own.links], 0).sum(dtype=np.int64)
+        shared = shared_by(
+            margins,
+            own.links,
+            among[book.open[among].any(axis=1)],
+            answers=float(answers),
+            polls=float(polls),
+            labels=labels,
+            fall_db=own.fall_db,
+            inside=own.inside,
+        )
+        cause, chance = next(iter(weigh(shared).items()))
+        if chance >= MIN_CHANCE and cause in (BRANCH, OBSTACLE, MOVED):
+            _enter(book, margins, own, cells, shared, cause=cause, gateway=gateway)
+            entered = True
+    return entered
+
+
+def _enter(
+    book: Book,
+    margins: Margins,
+    bid: Span | Rhythm,
+    cells: BoolArray,
+    shared: Shared,
+    *,
+    cause: str,
+    gateway: str,
+) -> None:
+    """Enter a group with what shows it."""
+    links, log = bid.links, book.log
+    within, outside = _share(book, links, cells), _share(book, links, ~cells)
+    polls = np.where(cells & book.open[links], log.polls[links], 0).sum(axis=1, dtype=np.int64)
+    before = _shares(book, links, ~cells)
+    when, first_s, last_s, from_start, to_end = _when(book, bid, cells)
+    words = [f"{counted(len(links), 'inverter')} of {gateway}: {100 * within:.0f} % of polls missed {when}, "]
+    words[0] += f"{100 * outside:.1f} % at other times"
+    fall = bid.fall_db[np.isfinite(bid.fall_db)]
+    if len(fall) and np.median(fall) >= 1.0:
+        words.append(f"levels lower by {np.median(fall):.1f} dB (median of {counted(len(fall), 'inverter')})")
+    subject = ""
+    if cause == MOVED:
+        subject = gateway
+        words.append(f"these are {100 * shared.share:.0f} % of the links of {gateway}, some by much and some by little")
+    elif cause == OBSTACLE and shared.obstacle and shared.crossing < min(CITED, shared.direction / 2.0):
+        subject = shared.obstacle
+        words.append(f"their lines cross {subject}, the others' do not (by accident: {percent_of(shared.crossing)})")
+    elif cause == OBSTACLE:
+        subject = f"{side(margins.bearing_deg[links])} of {gateway}"
+        if shared.direction < CITED:
+            words.append(f"they lie together (by accident: {percent_of(shared.direction)})")
+    missed = book.close(cells, links)
+    missed[links] = np.maximum(0.0, missed[links] - before * polls)
+    book.add(
+        cause,
+        missed,
+        first_s=first_s,
+        last_s=last_s,
+        evidence="; ".join(words),
+        subject=subject,
+        from_start=from_start,
+        to_end=to_end,
+    )
+
+
+def _when(book: Book, bid: Span | Rhythm, cells: BoolArray) -> tuple[str, float, float, bool, bool]:
+    """When it is so, in words; its first and last time; and whether it reaches the ends of the log."""
+    log = book.log
+    times = np.flatnonzero((cells & book.open[bid.links]).any(axis=0))
+    if isinstance(bid, Rhythm):
+        clock = f"{_clock(bid.from_s)} to {_clock(bid.to_s)}"
+        words = f"between {clock} (more than {100 * bid.threshold:.0f} % on {bid.days} of {counted(bid.of_days, 'day')})"
+        return words, float(log.time_s[times[0]]), float(log.time_s[times[-1]]), False, False
+    from_start, to_end = book.reaches(bid.links, bid.begin, bid.end)
+    begin_s, end_s = float(log.time_s[times[0]]), float(log.time_s[times[-1]])
+    doubt_s = (log.time_s[max(0, bid.doubt[1] - 1)] - log.time_s[bid.doubt[0]]) / 2.0
+    within = f" (within {duration(max(doubt_s, log.step_s))})" if not from_start else ""
+    words = f"from {_stamp(book, begin_s)}{within} to {_stamp(book, end_s)}"
+    return words, begin_s, end_s, from_start, to_end
+
+
+def _stamp(book: Book, at_s: float) -> str:
+    return book.log.stamp(at_s)[:16].replace("T", " ")
+
+
+def _share(book: Book, links: IntArray, cells: BoolArray) -> float:
+    """Share of misses of some links in some of their open cells."""
+    there = cells & book.open[links]
+    polls = np.where(there, book.log.polls[links], 0).sum(dtype=np.int64)
+    heard = np.where(there, book.log.heard[links], 0).sum(dtype=np.int64)
+    return float(polls - heard) / max(float(polls), 1.0)
+
+
+def _shares(book: Book, links: IntArray, cells: BoolArray) -> FloatArray:
+    """The same link by link."""
+    there = cells & book.open[links]
+    polls = np.where(there, book.log.polls[links], 0).sum(axis=1, dtype=np.int64)
+    heard = np.where(there, book.log.heard[links], 0).sum(axis=1, dtype=np.int64)
+    return np.asarray((polls - heard) / np.maximum(polls, 1.0))
+
+
+def percent_of(chance: float) -> str:
+    """Return a small chance in percent.
+
+    Examples
+    --------
+    >>> percent_of(0.0312), percent_of(0.0005)
+    ('3 %', '0.05 %')
+    """
+    return f"{100 * chance:.0f} %" if chance >= 0.01 else f"{100 * chance:.1g} %"  # noqa: PLR2004  a hundredth
+
+
+def side(bearings_deg: FloatArray) -> str:
+    """Return the mean direction in words and degrees.
+
+    Examples
+    --------
+    >>> side(np.array([350.0, 30.0]))
+    'north (10 degrees)'
+    """
+    angle = np.deg2rad(bearings_deg)
+    mean = float(np.rad2deg(np.arctan2(np.sin(angle).mean(), np.cos(angle).mean()))) % 360.0
+    return f"{COMPASS[round(mean / 45.0) % 8]} ({mean:.0f} degrees)"
+
+
+def _clock(seconds: int) -> str:
+    return f"{seconds // 3600:02d}:{seconds % 3600 // 60:02d}"

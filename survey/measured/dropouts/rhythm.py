@@ -1,0 +1,173 @@
+"""Hours of the day in which some links are worse on most days: every beginning and end of them is tried."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from survey.base.arrays import BoolArray, FloatArray, IntArray
+from survey.inputs.logs import DAY_S
+from survey.measured.dropouts.book import Book
+from survey.measured.dropouts.chances import log_likelihood
+from survey.measured.dropouts.daylight import Daylight
+
+BIN_S = 1_800
+SURE, JOINS = 12.0, 4.0
+MIN_RISE = 0.1
+MIN_DAYS = 3
+MIN_SHARE_OF_DAYS = 0.35
+"""On so many of the days at least it must show: working days, not one bad one. [-]"""
+MAX_LENGTH = 0.75
+"""What takes longer than this part of the daylight is no matter of hours. [-]"""
+MIN_GROUP = 2
+SLACK = 0.35
+"""Hours that explain a link worse than its own best ones by less than this part are as good. [-]"""
+LINKS_AT_ONCE = 100
+
+
+@dataclass(frozen=True, kw_only=True)
+class Rhythm:
+    """Hours in which some links are worse.
+
+    Attributes
+    ----------
+    links : ndarray of int
+        The links.
+    times : ndarray of bool, shape (times,)
+        Times in those hours.
+    from_s, to_s : int
+        Time of the day at which they begin and end, by the log's clock. [s]
+    before, inside : ndarray of float, shape (links,)
+        Share of misses at other hours, and in these. [-]
+    threshold, days, of_days : float, int, int
+        On how many days the group missed more than this share then, of the days on which it was polled then.
+    gain : float
+        Log-likelihood by which it explains the counts better than no such hours. [-]
+    struck : ndarray of bool, shape (times,)
+        Times of the days that were struck.
+    """
+
+    links: IntArray
+    times: BoolArray
+    from_s: int
+    to_s: int
+    before: FloatArray
+    inside: FloatArray
+    threshold: float
+    days: int
+    of_days: int
+    gain: float
+    struck: BoolArray
+
+    @property
+    def fall_db(self) -> FloatArray:
+        """Levels are not looked at hour by hour."""
+        return np.full(len(self.links), np.nan)
+
+    def of(self, part: NDArray[np.bool_]) -> Rhythm:
+        """Return the same for some of its links."""
+        own = {name: getattr(self, name)[part] for name in ("links", "before", "inside")}
+        return replace(self, **own)
+
+    def cells(self, book: Book) -> BoolArray:
+        """Return its cells, shape (links of the group, times)."""
+        return np.broadcast_to(self.times, (len(self.links), len(book.log.time_s)))
+
+    def core(self, book: Book) -> BoolArray:
+        """Return its cells on the days that were struck, without the first and the last time of each day."""
+        inner = self.times & self.struck
+        inner[1:] &= self.times[:-1]
+        inner[:-1] &= self.times[1:]
+        return np.broadcast_to(inner, (len(self.links), len(inner)))
+
+
+def rhythm_of(book: Book, daylight: Daylight, among: IntArray) -> Rhythm | None:
+    """Return the hours that explain the links of a gateway best, if they are no accident."""
+    days = int(daylight.number[-1]) + 1
+    if days < MIN_DAYS or len(among) < MIN_GROUP:
+        return None
+    width_s = max(BIN_S, -(-book.log.step_s // 300) * 300)
+    bins = DAY_S // width_s
+    at = np.minimum(book.log.time_s % DAY_S // width_s, bins - 1)
+    where = daylight.number * bins + at
+    order = np.argsort(where, kind="stable")
+    begins = np.flatnonzero(np.diff(where[order], prepend=-1))
+    cell = where[order][begins]
+    x, n = (np.zeros((len(among), days * bins)) for _ in range(2))
+    for low in range(0, len(among), LINKS_AT_ONCE):
+        part = among[low : low + LINKS_AT_ONCE]
+        polls = np.where(book.open[part], book.log.polls[part], 0)[:, order]
+        heard = np.where(book.open[part], book.log.heard[part], 0)[:, order]
+        n[low : low + len(part), cell] = np.add.reduceat(polls, begins, axis=1, dtype=np.int64)
+        x[low : low + len(part), cell] = n[low : low + len(part), cell] - np.add.reduceat(
+            heard, begins, axis=1, dtype=np.int64
+        )
+    x, n = x.reshape(-1, days, bins), n.reshape(-1, days, bins)
+    seen = (n.sum(axis=0) > 0).sum(axis=0)
+    used = np.flatnonzero(seen >= max(MIN_DAYS, 0.5 * seen.max()))
+    if len(used) < 4:  # noqa: PLR2004  hours and others beside them
+        return None
+    bright = np.bincount(at, weights=~daylight.dusk, minlength=bins) > 0.5 * seen
+    found = _best(x[:, :, used[0] : used[-1] + 1], n[:, :, used[0] : used[-1] + 1], bright[used[0] : used[-1] + 1])
+    if found is None:
+        return None
+    links, begin, end, gain, before, inside = found
+    begin, end = begin + int(used[0]), end + int(used[0])
+    in_x, in_n = (one[links, :, begin:end].sum(axis=(0, 2)) for one in (x, n))
+    polled = in_n > 0
+    middle = 0.5 * (float(before.mean()) + float(inside.mean()))
+    struck = polled & (in_x > middle * in_n)
+    if struck.sum() < max(MIN_DAYS, MIN_SHARE_OF_DAYS * polled.sum()):
+        return None
+    return Rhythm(
+        links=among[links],
+        times=(at >= begin) & (at < end),
+        from_s=begin * width_s,
+        to_s=end * width_s,
+        before=before,
+        inside=inside,
+        threshold=middle,
+        days=int(struck.sum()),
+        of_days=int(polled.sum()),
+        gain=gain,
+        struck=struck[daylight.number],
+    )
+
+
+def _best(
+    x: FloatArray, n: FloatArray, bright: BoolArray
+) -> tuple[IntArray, int, int, float, FloatArray, FloatArray] | None:
+    """The group and the hours of most gain: links, begin, end, gain, and shares of misses outside and inside."""
+    count = x.shape[2]
+    sums = [np.concatenate([np.zeros((len(x), 1)), np.cumsum(one.sum(axis=1), axis=1)], axis=1) for one in (x, n)]
+    begin, end = np.triu_indices(count + 1, 1)
+    lit = np.concatenate([[0], np.cumsum(bright)])
+    some = (end - begin <= MAX_LENGTH * count) & (lit[end] > lit[begin])
+    begin, end = begin[some], end[some]
+    (in_x, in_n), (all_x, all_n) = ([one[:, end] - one[:, begin] for one in sums], [one[:, -1:] for one in sums])
+    out_x, out_n = all_x - in_x, all_n - in_n
+    before, inside = out_x / np.maximum(out_n, 1.0), in_x / np.maximum(in_n, 1.0)
+    gain = log_likelihood(in_x, in_n) + log_likelihood(out_x, out_n) - log_likelihood(all_x, all_n)
+    gain = np.where((in_n > 0) & (out_n > 0) & (inside - before >= MIN_RISE), gain, 0.0)
+    gain /= _dispersion(x, n)[:, None]
+    best = gain.max(axis=1)
+    counts = np.where(gain >= np.maximum(JOINS, (1.0 - SLACK) * best[:, None]), gain - JOINS, 0.0)
+    score = counts.sum(axis=0) * ((counts > 0).sum(axis=0) >= MIN_GROUP)
+    if not len(score) or score.max() < SURE + np.log(len(score)):
+        return None
+    at = int(np.argmax(score))
+    links = np.flatnonzero(counts[:, at] > 0)
+    if (gain[links, at] > SURE).sum() < MIN_GROUP:
+        return None
+    return links, int(begin[at]), int(end[at]), float(score[at]), before[links, at], inside[links, at]
+
+
+def _dispersion(x: FloatArray, n: FloatArray) -> FloatArray:
+    """By how much the counts of each link vary more from day to day, in the same hours, than chance has it."""
+    by_hour = x.sum(axis=1) / np.maximum(n.sum(axis=1), 1.0)
+    rate = np.clip(by_hour, 0.01, 0.99)[:, None]
+    pearson = (x - rate * n) ** 2 / np.maximum(rate * (1.0 - rate) * n, 1e-9)
+    used = n > 0
+    return np.asarray(np.maximum(1.0, np.where(used, pearson, 0.0).sum(axis=(1, 2)) / np.maximum(used.sum(axis=(1, 2)), 1)))

@@ -1,0 +1,190 @@
+"""Branches of the supply: groups of which no inverter answers from one interval to another, while others are heard."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from survey.base.arrays import BoolArray, IntArray
+from survey.base.layout import counted
+from survey.inputs.logs import DAY_S, Log
+from survey.measured.dropouts.book import Book
+from survey.measured.dropouts.causes import BRANCH
+from survey.measured.dropouts.chances import log_likelihood
+from survey.measured.dropouts.daylight import Daylight
+from survey.measured.dropouts.margins import Margins
+from survey.measured.dropouts.outages import (
+    CHANCE,
+    LEAST_IN_BRANCH,
+    LEAST_RUN,
+    MOSTLY_SILENT,
+    SOUND_DB,
+    Stretch,
+    close_all,
+    edges_of,
+    groups_of,
+    long_runs,
+    outages_words,
+    shared_runs,
+    silences,
+    usual_rates,
+)
+from survey.measured.dropouts.shares import usual_of
+from survey.measured.dropouts.weighing import shared_by, weigh
+
+MIN_BRIGHT_S = 3_600
+"""So long must a group be silent in good light to be taken for one. [s]"""
+ALIKE = 0.6
+"""Groups that share more than this of their members are one."""
+MIN_DAYS, SELDOM = 4, 0.1
+"""Near a day's end a silence counts where the group was heard at that hour on most other days: of so many days or
+more, on no more than this share was it silent as a whole. [-]"""
+IMPAIRED = 6.0
+"""Log-likelihood by which a link is worse meanwhile than at other times, to belong to a group though it answers."""
+
+
+def named_branches(book: Book, labels: Sequence[str], daylight: Daylight, margins: Margins) -> None:
+    """Find outages of branches that the log names.
+
+    Parameters
+    ----------
+    book : Book
+        What is open.
+    labels : sequence of str, shape (links,)
+        Branch of each link.
+    daylight : Daylight
+        The days; a branch may lie on a side of the roof that is dark when others are not.
+    margins : Margins
+        A branch that is never heard is put down to its supply only where most of its links should hold.
+    """
+    usual = usual_rates(book)
+    for name, links in groups_of(tuple(labels)).items():
+        others = np.ones(len(book.names), dtype=bool)
+        others[links] = False
+        if len(links) < LEAST_IN_BRANCH or not others.any():
+            continue
+        sound = float(np.median(margins.margin_db[links])) >= SOUND_DB
+        told = np.where(usual > MOSTLY_SILENT, MOSTLY_SILENT if sound else 1.0, usual)
+        dusk = daylight.dusk & ~_heard_else(book, links, daylight)
+        stretches = silences(book, links, told, others=others, dusk=dusk)
+        if stretches:
+            _enter(book, links, stretches, subject=name)
+
+
+def unnamed_branches(book: Book, labels: Sequence[str], daylight: Daylight, margins: Margins) -> None:
+    """Find groups that no longer answer from the same interval on, and answer again in the same interval if at all.
+
+    Parameters are those of `named_branches`. Whether it is the supply or something in the way is weighed.
+    """
+    groups: list[tuple[set[int], list[Stretch]]] = []
+    for stretch, links in shared_runs(list(long_runs(book, usual_of(book))), _marks(daylight, book.log)):
+        members = _members(book, daylight, stretch, links)
+        if members is None or not _is_supply(book, margins, labels, stretch, members):
+            continue
+        for others, stretches in groups:
+            if len(others & members) > ALIKE * len(others | members):
+                others.update(members)
+                stretches.append(stretch)
+                break
+        else:
+            groups.append((members, [stretch]))
+    for members, stretches in groups:
+        _enter(book, np.array(sorted(members)), sorted(stretches, key=lambda one: one.begin), subject="")
+
+
+def _enter(book: Book, links: IntArray, stretches: list[Stretch], *, subject: str) -> None:
+    from_start, to_end = edges_of(book, links, stretches)
+    others = np.setdiff1d(np.arange(len(book.names)), links)
+    polls = answers = 0
+    for one in stretches:
+        times = slice(one.begin, one.end)
+        polls += int(np.where(book.open[others, times], book.log.polls[others, times], 0).sum(dtype=np.int64))
+        answers += int(np.where(book.open[others, times], book.log.heard[others, times], 0).sum(dtype=np.int64))
+    missed, first_s, last_s, length_s = close_all(book, stretches, links)
+    who = f"all {counted(len(links), 'inverter')} of branch {subject}" if subject else counted(len(links), "inverter")
+    evidence = f"{who} without an answer at the same times: {outages_words(stretches, length_s)}"
+    if polls:
+        evidence += f"; meanwhile the others answered {100 * answers / polls:.0f} % of their polls"
+    if not subject:
+        evidence += "; the log names no branch for them alone"
+    book.add(
+        BRANCH,
+        missed,
+        first_s=first_s,
+        last_s=last_s,
+        evidence=evidence,
+        subject=subject,
+        from_start=from_start,
+        to_end=to_end,
+    )
+
+
+def _heard_else(book: Book, links: IntArray, daylight: Daylight) -> BoolArray:
+    """At which times a group was heard at the same hour of most other days, shape (times,)."""
+    log = book.log
+    bins = max(1, DAY_S // log.step_s)
+    at = np.minimum(log.time_s % DAY_S * bins // DAY_S, bins - 1)
+    polled = (log.polls[links] > 0).any(axis=0)
+    heard = (log.heard[links] > 0).any(axis=0)
+    elsewhere = (log.heard > 0).any(axis=0)
+    counts = np.bincount(at, weights=polled & elsewhere, minlength=bins)
+    silent = np.bincount(at, weights=polled & elsewhere & ~heard, minlength=bins)
+    own = (polled & elsewhere & ~heard).astype(float)
+    days = counts[at] - (polled & elsewhere)
+    return np.asarray((days >= MIN_DAYS) & (silent[at] - own <= SELDOM * days))
+
+
+def _members(book: Book, daylight: Daylight, stretch: Stretch, links: IntArray) -> set[int] | None:
+    """The group of a silence with all that share it, unless it proves nothing."""
+    times = slice(stretch.begin, stretch.end)
+    dusk = daylight.dusk[times] & ~_heard_else(book, links, daylight)[times]
+    bright = int((book.open[links, times].any(axis=0) & ~dusk).sum())
+    if bright < LEAST_RUN or bright * book.log.step_s < MIN_BRIGHT_S:
+        return None
+    polled, silent = book.open[:, times].sum(axis=1), book.silent[:, times].sum(axis=1)
+    rest = np.setdiff1d(np.arange(len(polled)), links)
+    elsewhere = float(np.clip(silent[rest].sum() / max(polled[rest].sum(), 1), 0.01, 1.0))
+    if silent[links].sum() * np.log(elsewhere) + len(links) * np.log(len(polled)) > CHANCE:
+        return None  # others miss so much at that time that some of them agree by chance
+    quiet = np.flatnonzero((polled >= LEAST_RUN) & (silent == polled))
+    return set(links.tolist()) | (set(quiet.tolist()) if len(quiet) <= 2 * len(links) else set())
+
+
+def _is_supply(book: Book, margins: Margins, labels: Sequence[str], stretch: Stretch, members: set[int]) -> bool:
+    """Whether the supply is likelier than something in the way, which leaves some of its links an answer now and then."""
+    cells = np.zeros((1, book.open.shape[1]), dtype=bool)
+    trim = 1 if stretch.end - stretch.begin > 2 * LEAST_RUN else 0  # an interval may be half one, half the other
+    cells[:, stretch.begin + trim : stretch.end - trim] = True
+    (in_x, in_n), (out_x, out_n) = book.sums(cells), book.sums(~cells)
+    gain = log_likelihood(in_x, in_n) + log_likelihood(out_x, out_n) - log_likelihood(in_x + out_x, in_n + out_n)
+    worse = (gain > IMPAIRED) & (in_x * out_n > out_x * in_n)
+    links = np.union1d(np.flatnonzero(worse), sorted(members))
+    gateway = book.gateways[links[0]]
+    among = np.flatnonzero([one == gateway for one in book.gateways])
+    links = np.intersect1d(links, among)
+    if len(links) < LEAST_IN_BRANCH:
+        return True
+    shared = shared_by(
+        margins,
+        links,
+        among,
+        answers=float((in_n - in_x)[links].sum()),
+        polls=float(in_n[links].sum()),
+        labels=labels,
+        fall_db=np.full(len(links), np.nan),
+        inside=in_x[links] / np.maximum(in_n[links], 1.0),
+    )
+    return next(iter(weigh(shared))) == BRANCH
+
+
+def _marks(daylight: Daylight, log: Log) -> IntArray:
+    """By what number a time is told from another: those close to a day's ends share the number of the night."""
+    mark = np.arange(len(log.time_s))
+    near_s = max(3_600, 2 * log.step_s)
+    begins = np.concatenate([[0], np.flatnonzero(np.diff(daylight.number)) + 1])
+    first, last = daylight.first_s[daylight.number], daylight.last_s[daylight.number]
+    with np.errstate(invalid="ignore"):
+        mark = np.where(log.time_s <= first + near_s, begins[daylight.number], mark)
+        after = np.append(begins, len(mark))[daylight.number + 1]
+        return np.asarray(np.where(log.time_s >= last - near_s, after, mark))
