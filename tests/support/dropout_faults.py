@@ -129,7 +129,8 @@ def gateway_moved(made: Faults) -> None:
     """A gateway that hangs elsewhere from a date on: most links worse, some better."""
     bright = np.flatnonzero(made.light > 0.1)
     begin = int(bright[int(made.rng.uniform(0.25, 0.75) * len(bright))])
-    loss = np.maximum(made.margin, 0) * made.rng.uniform(0.6, 1.1, len(made.margin)) + made.rng.normal(0, 2, len(made.margin))
+    loss = np.maximum(made.margin, 0) * made.rng.uniform(0.75, 1.15, len(made.margin))
+    loss += made.rng.normal(0, 2, len(made.margin))
     spared = made.rng.random(len(loss)) < made.rng.uniform(0.0, 0.3)
     loss[spared] = made.rng.uniform(-6, 3, int(spared.sum()))
     made.excess[:, begin:] -= loss[:, None]

@@ -22,8 +22,10 @@ DUSK_S, DUSK_SHARE = 9_000.0, 0.25
 """How far from the ends of a day some may lack light: so long, but no more than that share of the day."""
 FAINT_POWER = 0.1
 """Power, over that of the brightest tenth of the log, below which some may lack light. [-]"""
-SHORT_S, DARK_SHARE = 27_000.0, 0.08
-"""Where the best days of a season are shorter than 7.5 h, a day shorter than that by such a part at both ends is dark."""
+LOW_SUN_S, SHORT_S = 36_000.0, 27_000.0
+"""Where the best days of a season are shorter than 10 h clouds may darken the noon; shorter than 7.5 h, a whole day. [s]"""
+DARK_SHARE = 0.07
+"""A dark day is shorter than the best ones by such a part at both ends, and by three in all. [-]"""
 STRONG_POWER = 4.0
 """Power at the first answer, over the usual one there, that shows that it had been light for long. [-]"""
 
@@ -78,7 +80,7 @@ def daylight_of(log: Log) -> Daylight:
     site_first = _quantile(first_s, 0.1)
     site_last = _quantile(last_s, 0.9)
     early, late = _season(site_first, days, np.fmin), _season(site_last, days, np.fmax)
-    dark = _dark_days(site_first, site_last, early, late, log.step_s)
+    dark = _dark_days(_quantile(first_s, 0.5), _quantile(last_s, 0.5), days, log.step_s)
     powers = _powers(log, begins, ends, enough)
     site_first, site_last = _mended(log, site_first, site_last, early, late, powers=powers)
     site_first, site_last = np.where(dark, np.nan, site_first), np.where(dark, np.nan, site_last)
@@ -110,18 +112,18 @@ def daylight_of(log: Log) -> Daylight:
     )
 
 
-def _dark_days(
-    first: FloatArray, last: FloatArray, early: FloatArray, late: FloatArray, step_s: int
-) -> BoolArray:
+def _dark_days(first: FloatArray, last: FloatArray, days: IntArray, step_s: int) -> BoolArray:
     """Days of a dark season that were too dark for most of their length: short at both ends, or without an answer.
 
     Where the days are short the sun stands so low that clouds take the light away at noon as well, now for some and now
-    for others; nothing on such a day shows a fault.
+    for others; nothing on such a day shows a fault. `first` and `last` are those of the middle inverter.
     """
+    early, late = _season(first, days, np.fmin), _season(last, days, np.fmax)
     with np.errstate(invalid="ignore"):
-        least_s = np.maximum(2 * step_s, DARK_SHARE * (late - early))
-        short = (first - early >= least_s) & (late - last >= least_s)
-        return np.asarray((late - early < SHORT_S) & (short | ~np.isfinite(first)))
+        late_by, short_by, length = first - early, late - last, late - early
+        least = np.maximum(2 * step_s, DARK_SHARE * length)
+        short = (late_by >= least) & (short_by >= least) & (late_by + short_by >= 3 * least)
+        return np.asarray(((length < LOW_SUN_S) & short) | ((length < SHORT_S) & ~np.isfinite(first)))
 
 
 def _of_the_day(site_s: FloatArray, own_s: FloatArray, slack_s: float) -> tuple[FloatArray, FloatArray]:

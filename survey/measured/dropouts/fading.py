@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from survey.base.arrays import FloatArray
+from survey.base.probability import normal_cdf
 from survey.measured.dropouts.book import Book
 from survey.measured.dropouts.causes import FADING
 from survey.measured.dropouts.chances import log_likelihood
@@ -19,10 +20,12 @@ BEATS_STEP = 2.0
 """The same beyond the best step from one date on: that of half a dozen dates tried."""
 MIN_ERRORS = 4.0
 """A slope of fewer standard errors than this is none. [-]"""
-MIN_RISE = 0.15
-"""The share of misses must rise by this much over the log. [-]"""
+MIN_RISE = 0.06
+"""The share of misses must rise by this much from the first third of the days to the last. [-]"""
 MIN_FALL_DB = 3.0
-ROUNDS = 30
+MIN_WIDTH_DAYS, WIDTHS, MIDDLES = 2.0, 16, 48
+"""A margin that falls by `FADING_DB` within less than this many days has dropped, not faded; and how many are tried."""
+WORTH_TRYING = 6.0
 DAYS_OF_WEEK = 7.0
 
 
@@ -62,7 +65,7 @@ def fading(book: Book, daylight: Daylight) -> None:
         if used.sum() < MIN_DAYS:
             continue
         at = np.flatnonzero(used).astype(float)
-        share = logistic_slope(at, (polls - heard)[link, used], polls[link, used])
+        share = ramp_of(at, (polls - heard)[link, used], polls[link, used])
         fall = None
         if level is not None:
             known = used & np.isfinite(level[link])
@@ -89,46 +92,59 @@ def _levels(book: Book, begins: np.ndarray) -> FloatArray | None:
     return np.asarray(level - weather)
 
 
-def logistic_slope(day: FloatArray, misses: FloatArray, polls: FloatArray) -> Slope | None:
-    """Fit a logistic line to shares of misses by day (McCullagh and Nelder, Generalized Linear Models, 2nd ed., ch. 4).
+def ramp_of(day: FloatArray, misses: FloatArray, polls: FloatArray) -> Slope | None:
+    """Fit to shares of misses by day what a margin that falls evenly makes of them.
 
-    Counts that vary more from day to day than chance has it widen the standard error and shrink the gain alike
-    (quasi-likelihood, ibid., ch. 9).
+    Returns
+    -------
+    Slope or None
+        The slope is that of a line through the daily shares, weighted by polls, by day; None where nothing rises.
+
+    Notes
+    -----
+    A margin that falls by `FADING_DB` in `w` days and reaches 0 on day `d` misses `Phi((t - d) / w)` of its polls on day
+    t, on top of the usual share. All `w` from `MIN_WIDTH_DAYS` and all `d` are tried; a step is the limit of a small w.
+    Counts that vary more from day to day than chance has it shrink the gain (quasi-likelihood: McCullagh and Nelder,
+    Generalized Linear Models, 2nd ed. 1989, ch. 9).
 
     Examples
     --------
-    >>> day = np.arange(20.0)
-    >>> rising = logistic_slope(day, np.round(50 / (1 + np.exp(2 - 0.2 * day))), np.full(20, 50.0))
-    >>> round(rising.by_day, 2), rising.error < 0.02
-    (0.2, True)
+    >>> day = np.arange(40.0)
+    >>> ramp = ramp_of(day, np.round(60 * normal_cdf((day - 35) / 10)), np.full(40, 60.0))
+    >>> ramp.gain > 100, ramp.over_step > 10
+    (True, True)
     """
-    middle = day.mean()
-    x = np.column_stack([np.ones(len(day)), day - middle])
-    share = np.clip((misses + 0.5) / (polls + 1.0), 0.01, 0.99)
-    weights = np.array([np.log(share.mean() / (1 - share.mean())), 0.0])
-    info = np.eye(2)
-    for _ in range(ROUNDS):
-        mean = 1.0 / (1.0 + np.exp(-np.clip(x @ weights, -15, 15)))
-        info = x.T @ (x * (polls * mean * (1 - mean))[:, None]) + 1e-6 * np.eye(2)
-        step = np.linalg.solve(info, x.T @ (misses - polls * mean))
-        weights = weights + np.clip(step, -3.0, 3.0)
-        if np.abs(step).max() < 1e-6:  # noqa: PLR2004  converged
-            break
-    mean = np.clip(1.0 / (1.0 + np.exp(-np.clip(x @ weights, -15, 15))), 1e-6, 1 - 1e-6)
-    pearson = (misses - polls * mean) ** 2 / (polls * mean * (1 - mean) + 0.1)
-    spread = max(1.0, float(pearson.sum()) / max(len(day) - 2, 1))
-    fit = float((misses * np.log(mean) + (polls - misses) * np.log1p(-mean)).sum())
-    none = float(log_likelihood(misses.sum(), polls.sum()))
+    count = len(day)
+    third = max(2, count // 3)
     before, asked = np.cumsum(misses)[:-1], np.cumsum(polls)[:-1]
     step_fit = log_likelihood(before, asked) + log_likelihood(misses.sum() - before, polls.sum() - asked)
-    error = float(np.sqrt(spread * np.linalg.inv(info)[1, 1]))
+    widths = np.geomspace(MIN_WIDTH_DAYS, 1.2 * (day[-1] - day[0] + 1), WIDTHS)
+    middles = np.linspace(day[0], day[-1] + 1.5 * (day[-1] - day[0]), MIDDLES)
+    rise = normal_cdf((day - middles[:, None, None]) / widths[:, None])
+    best, fit = None, -np.inf
+    for first in (max(1, third // 2), third):
+        floor = float((misses[:first].sum() + 0.5) / (polls[:first].sum() + 1.0))
+        mean = np.clip(floor + (1.0 - floor) * rise, 1e-4, 1.0 - 1e-4)
+        likelihood = np.log(mean) @ misses + np.log1p(-mean) @ (polls - misses)
+        at = np.unravel_index(int(np.argmax(likelihood)), likelihood.shape)
+        if likelihood[at] > fit:
+            fit, best = float(likelihood[at]), mean[at]
+    if best is None:
+        return None
+    pearson = (misses - polls * best) ** 2 / (polls * best * (1 - best) + 0.1)
+    spread = max(1.0, float(pearson.sum()) / max(count - 3, 1))
+    share = misses / polls
+    x = day - np.average(day, weights=polls)
+    slope = float((polls * x) @ share / ((polls * x) @ x))
+    rest = share - np.average(share, weights=polls) - slope * x
+    error = float(np.sqrt((polls * rest) @ rest / max(count - 2, 1) / ((polls * x) @ x)))
     return Slope(
-        by_day=float(weights[1]),
+        by_day=slope,
         error=error,
-        gain=(fit - none) / spread,
+        gain=(fit - float(log_likelihood(misses.sum(), polls.sum()))) / spread,
         over_step=(fit - float(step_fit.max())) / spread,
-        start=float(mean[0]),
-        end=float(mean[-1]),
+        start=float(misses[:third].sum() / polls[:third].sum()),
+        end=float(misses[-third:].sum() / polls[-third:].sum()),
     )
 
 
@@ -175,23 +191,24 @@ def _enter(book: Book, link: int, share: Slope | None, fall: Slope | None) -> No
         and share.by_day > MIN_ERRORS * share.error
     )
     missed, polls = (one[link] for one in book.sums())
-    usual = min(share.start, share.end) if share is not None else 0.0
+    usual = share.start if share is not None else 0.0
     excess = max(0.0, float(missed - usual * polls))
-    if not (rises or (falls and excess >= max(8.0, 0.05 * polls))):
+    if not (rises or falls):
         return
     words = []
     if falls and fall is not None:
         words.append(
-            f"level falls by {-DAYS_OF_WEEK * fall.by_day:.2f} dB a week (standard error "
-            f"{DAYS_OF_WEEK * fall.error:.2f} dB), against the other inverters"
+            f"falling level: {-DAYS_OF_WEEK * fall.by_day:.2f} dB a week against the other inverters "
+            f"(standard error {DAYS_OF_WEEK * fall.error:.2f} dB)"
         )
-    if share is not None and share.end > share.start:
-        words.append(f"share of missed polls rises from {100 * share.start:.0f} % to {100 * share.end:.0f} % over the log")
-        if rises:
-            words.append(
-                f"its log odds rise by {DAYS_OF_WEEK * share.by_day:.2f} a week (standard error "
-                f"{DAYS_OF_WEEK * share.error:.2f}), better explained so than by any single date"
-            )
+    if share is not None:
+        words.append(
+            f"{100 * share.start:.0f} % of polls missed in the first third of the days, {100 * share.end:.0f} % in the "
+            f"last third; slope {100 * DAYS_OF_WEEK * share.by_day:.1f} points a week (standard error "
+            f"{100 * DAYS_OF_WEEK * share.error:.1f})"
+        )
+    if rises:
+        words.append("a margin that falls evenly explains this better than any single date")
     own = np.zeros(len(book.names))
     own[link] = excess
     cells = np.flatnonzero(book.open[link])

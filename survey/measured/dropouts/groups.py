@@ -14,7 +14,7 @@ from survey.measured.dropouts.daylight import Daylight
 from survey.measured.dropouts.margins import Margins
 from survey.measured.dropouts.outages import groups_of
 from survey.measured.dropouts.rhythm import Rhythm, rhythm_of
-from survey.measured.dropouts.spans import Span, spans_of
+from survey.measured.dropouts.spans import MIN_FALL_DB, Span, level_changes, spans_of
 from survey.measured.dropouts.weighing import Shared, shared_by, weigh
 
 MIN_CHANCE = 0.6
@@ -58,7 +58,9 @@ def _entered(book: Book, margins: Margins, bid: Span | Rhythm, labels: Sequence[
         part = np.isin(bid.links, among)
         if part.sum() < MIN_GROUP:
             continue
-        own = bid.of(part)
+        own = _worse(book, bid.of(part))
+        if own is None:
+            continue
         cells = own.cells(book)
         inner = own.core(book)
         polls = np.where(inner & book.open[own.links], book.log.polls[own.links], 0).sum(dtype=np.int64)
@@ -72,12 +74,22 @@ def _entered(book: Book, margins: Margins, bid: Span | Rhythm, labels: Sequence[
             labels=labels,
             fall_db=own.fall_db,
             inside=own.inside,
+            changed=level_changes(book, own, among) if isinstance(own, Span) else float("nan"),
         )
         cause, chance = next(iter(weigh(shared).items()))
         if chance >= MIN_CHANCE and cause in (BRANCH, OBSTACLE, MOVED):
             _enter(book, margins, own, cells, shared, cause=cause, gateway=gateway)
             entered = True
     return entered
+
+
+def _worse(book: Book, bid: Span | Rhythm) -> Span | Rhythm | None:
+    """The links that miss more meanwhile, or whose level is lower; None where fewer than two miss more."""
+    cells = bid.cells(book)
+    rise = _shares(book, bid.links, cells) - _shares(book, bid.links, ~cells)
+    if (rise >= MIN_RISE).sum() < MIN_GROUP:
+        return None
+    return bid.of((rise >= MIN_RISE) | (bid.fall_db >= MIN_FALL_DB))
 
 
 def _enter(

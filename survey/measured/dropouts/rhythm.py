@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.base.arrays import BoolArray, FloatArray, IntArray
+from survey.base.arrays import BoolArray, FloatArray, IntArray, runs_of
 from survey.inputs.logs import DAY_S
 from survey.measured.dropouts.book import Book
 from survey.measured.dropouts.chances import log_likelihood
@@ -22,6 +22,8 @@ MIN_SHARE_OF_DAYS = 0.35
 MAX_LENGTH = 0.75
 """What takes longer than this part of the daylight is no matter of hours. [-]"""
 MIN_GROUP = 2
+ONE_SPAN = 0.8
+"""Days of which this part follow one another are a span of dates. [-]"""
 SLACK = 0.35
 """Hours that explain a link worse than its own best ones by less than this part are as good. [-]"""
 LINKS_AT_ONCE = 100
@@ -119,7 +121,7 @@ def rhythm_of(book: Book, daylight: Daylight, among: IntArray) -> Rhythm | None:
     polled = in_n > 0
     middle = 0.5 * (float(before.mean()) + float(inside.mean()))
     struck = polled & (in_x > middle * in_n)
-    if struck.sum() < max(MIN_DAYS, MIN_SHARE_OF_DAYS * polled.sum()):
+    if struck.sum() < max(MIN_DAYS, MIN_SHARE_OF_DAYS * polled.sum()) or _is_one_span(struck[polled]):
         return None
     return Rhythm(
         links=among[links],
@@ -134,6 +136,13 @@ def rhythm_of(book: Book, daylight: Daylight, among: IntArray) -> Rhythm | None:
         gain=gain,
         struck=struck[daylight.number],
     )
+
+
+def _is_one_span(struck: BoolArray) -> bool:
+    """Whether the struck days are one stretch of several: a matter of dates, not of hours."""
+    begins, ends = runs_of(struck)
+    longest = int((ends - begins).max(initial=0))
+    return not struck.all() and longest > ONE_SPAN * struck.sum() and longest < ONE_SPAN * len(struck)
 
 
 def _best(

@@ -23,8 +23,12 @@ NEARLY = 0.1
 MIN_RISE = 0.08
 MIN_FALL_DB = 4.0
 MIN_GROUP = 2
+MIN_LEVELS, CHANGED_DB = 6, 2.5
+"""Levels on either side, and a difference of their means, that show a change: weather does less. [-, dB]"""
 MAX_GROUPS = 6
 LINKS_AT_ONCE = 40
+OWN_BEST = 0.6
+"""A link joins a group whose span explains it so well, over its own best one. [-]"""
 MAX_GAIN = 200.0
 """A link counts for no more than this, so that one dead unit does not choose the dates of a group."""
 
@@ -242,7 +246,8 @@ def spans_of(book: Book) -> list[Span]:
             break
         links = np.flatnonzero(counts[:, at] > 0)
         joint = gains.gain[links].sum(axis=0)
-        at = int(np.argmax(joint * (joint >= joint[at])))
+        joins = (gains.gain[:, at] > JOINS) & (gains.gain[:, at] >= OWN_BEST * best) & free
+        links = np.union1d(links, np.flatnonzero(joins))
         free[links] = False
         if (gains.gain[links, at] > SURE).sum() >= MIN_GROUP:
             found.append(_span(book, units, gains, links, at, joint))
@@ -285,3 +290,21 @@ def _edge(book: Book, links: IntArray, begins: IntArray, at: int, *, rising: boo
         return int(begins[at])
     later = np.flatnonzero(polls[best + 1 :])
     return low + best + 1 + (int(later[0]) if len(later) else 0)
+
+
+def level_changes(book: Book, span: Span, among: IntArray) -> float:
+    """Part of some links whose mean level is another in a span than outside of it; NaN where that is not known."""
+    level = book.log.level_dbm
+    if level is None:
+        return float("nan")
+    inside = np.zeros(level.shape[1], dtype=bool)
+    inside[span.begin : span.end] = True
+    means = []
+    for cells in (inside, ~inside):
+        known = np.isfinite(level[among]) & book.open[among] & cells
+        count = known.sum(axis=1)
+        total = np.where(known, level[among], 0).sum(axis=1, dtype=np.float64)
+        means.append(np.divide(total, count, out=np.full(len(among), np.nan), where=count >= MIN_LEVELS))
+    shift = means[0] - means[1]
+    known = np.isfinite(shift)
+    return float((np.abs(shift[known]) >= CHANGED_DB).mean()) if 2 * known.sum() >= len(among) else float("nan")

@@ -14,7 +14,7 @@ from survey.measured.dropouts.margins import Margins
 
 WEATHER = "weather"
 """Stands for what strikes the weak links of a site and is no fault."""
-PRIORS = {BRANCH: 0.25, OBSTACLE: 0.25, MOVED: 0.1, INTERFERENCE: 0.15, WEATHER: 0.25}
+PRIORS = {BRANCH: 0.25, OBSTACLE: 0.25, MOVED: 0.15, INTERFERENCE: 0.1, WEATHER: 0.25}
 """How often a group that got worse together is of each cause: an assumption. [-]"""
 STRAY_ANSWER = 0.01
 """Chance that a poll is answered though the branch has no supply: clocks and intervals that do not quite agree."""
@@ -22,13 +22,14 @@ ALL_SILENT = {BRANCH: 1.0, OBSTACLE: 0.15, MOVED: 0.05, INTERFERENCE: 0.02, WEAT
 """Chance that a group is silent wholly: what stands before it seldom does that to every link. An assumption."""
 NO_BRANCH = 0.02
 """Chance that the log's branches are wrong, where some of a branch are struck and others of it are heard."""
-CONCENTRATION = 0.3
+CONCENTRATION = 0.2
 """Exponent a of the density a u^(a - 1) of a chance u where its cause is at work; 1 would say nothing."""
 ROWS = 0.5
 """The same for a branch, whose inverters lie together but less surely."""
 MIN_U = 5e-4
 MOST = 0.6
 """What strikes more than this share of the links stands before none of them alone. [-]"""
+HALF, FEW = 0.5, 0.3
 SELDOM = 0.04
 CLEAR_FALL_DB = 3.0
 EVEN = 0.35
@@ -59,6 +60,8 @@ class Shared:
         By how much their levels are lower meanwhile; NaN where not known. [dB]
     unevenness : float
         Spread of their shares of misses over the mean. [-]
+    changed : float
+        Part of the gateway's links whose level changed either way; NaN where not known. [-]
     """
 
     answers: float
@@ -71,6 +74,7 @@ class Shared:
     one_branch: bool | None
     fall_db: float
     unevenness: float
+    changed: float = float("nan")
 
 
 def concentration(chance: float, *, exponent: float = CONCENTRATION) -> float:
@@ -79,7 +83,7 @@ def concentration(chance: float, *, exponent: float = CONCENTRATION) -> float:
     Examples
     --------
     >>> round(concentration(0.001), 2), round(concentration(1.0), 2)
-    (3.63, -1.2)
+    (3.92, -1.61)
     """
     return log(exponent) + (exponent - 1.0) * log(max(chance, MIN_U))
 
@@ -122,8 +126,11 @@ def weigh(shared: Shared) -> dict[str, float]:
     odds[MOVED] += log(0.3) if shared.unevenness < EVEN and not silent else 0.0
     for cause in (OBSTACLE, BRANCH):
         odds[cause] += log(SELDOM) if shared.share > MOST else 0.0
-    for cause in (MOVED, INTERFERENCE):
-        odds[cause] += log(SELDOM) ** 2 * -0.5 if shared.share < 0.5 else 0.0  # noqa: PLR2004  half of all
+    odds[MOVED] += log(SELDOM) if shared.share < FEW else log(0.3) if shared.share < HALF else 0.0
+    odds[INTERFERENCE] += 2.0 * log(SELDOM) if shared.share < HALF else 0.0
+    if np.isfinite(shared.changed):
+        odds[MOVED] += log(5.0) if shared.changed > MOST else log(SELDOM) if shared.changed < HALF else 0.0
+        odds[OBSTACLE] += log(SELDOM) if shared.changed > MOST else 0.0
     if np.isfinite(shared.fall_db):
         lower = shared.fall_db >= CLEAR_FALL_DB
         for cause in (BRANCH, INTERFERENCE, WEATHER):
@@ -146,6 +153,7 @@ def shared_by(
     labels: Sequence[str],
     fall_db: FloatArray,
     inside: FloatArray,
+    changed: float = float("nan"),
 ) -> Shared:
     """Say what the links of a group share.
 
@@ -161,6 +169,8 @@ def shared_by(
         Branches by the log.
     fall_db, inside : ndarray of float, shape (group,)
         Fall of the level, NaN where not known, and share of misses meanwhile. [dB, -]
+    changed : float
+        Part of the gateway's links whose level changed either way; NaN where not known. [-]
     """
     obstacle, crossing = shared_obstacle(margins.met, links, among)
     named = {labels[i] for i in links.tolist()}
@@ -180,6 +190,7 @@ def shared_by(
         one_branch=one_branch,
         fall_db=float(np.median(fall)) if 2 * len(fall) >= len(links) else float("nan"),
         unevenness=float(np.std(inside) / max(float(np.mean(inside)), 1e-9)) if len(inside) else 0.0,
+        changed=changed,
     )
 
 
