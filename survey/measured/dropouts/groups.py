@@ -17,7 +17,7 @@ from survey.measured.dropouts.rhythm import Rhythm, rhythm_of
 from survey.measured.dropouts.spans import MIN_FALL_DB, Span, level_changes, spans_of
 from survey.measured.dropouts.weighing import Shared, shared_by, weigh
 
-MIN_CHANCE = 0.6
+MIN_CHANCE = 0.5
 """A cause less likely than this, of those weighed, is not named. [-]"""
 MAX_ROUNDS = 6
 CITED = 0.1
@@ -74,6 +74,7 @@ def _entered(book: Book, margins: Margins, bid: Span | Rhythm, labels: Sequence[
             labels=labels,
             fall_db=own.fall_db,
             inside=own.inside,
+            days=own.length_days(book),
             changed=level_changes(book, own, among) if isinstance(own, Span) else float("nan"),
         )
         cause, chance = next(iter(weigh(shared).items()))

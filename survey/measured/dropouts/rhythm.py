@@ -77,6 +77,11 @@ class Rhythm:
         """Return its cells, shape (links of the group, times)."""
         return np.broadcast_to(self.times, (len(self.links), len(book.log.time_s)))
 
+    def length_days(self, book: Book) -> float:
+        """Return how long it lasts each day. [days]"""
+        del book
+        return (self.to_s - self.from_s) / DAY_S
+
     def core(self, book: Book) -> BoolArray:
         """Return its cells on the days that were struck, without the first and the last time of each day."""
         inner = self.times & self.struck

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.base.arrays import BoolArray, FloatArray, IntArray
+from survey.inputs.logs import DAY_S
 from survey.measured.dropouts.book import Book
 from survey.measured.dropouts.chances import log_likelihood
 
@@ -89,6 +90,10 @@ class Span:
         found = np.zeros((len(self.links), len(book.log.time_s)), dtype=bool)
         found[:, self.begin : self.end] = True
         return found
+
+    def length_days(self, book: Book) -> float:
+        """Return how long it lasts. [days]"""
+        return float(book.log.time_s[self.end - 1] - book.log.time_s[self.begin]) / DAY_S
 
     def core(self, book: Book) -> BoolArray:
         """Return its cells without the first and the last time at which any is open."""

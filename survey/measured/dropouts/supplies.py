@@ -66,8 +66,15 @@ def named_branches(book: Book, labels: Sequence[str], daylight: Daylight, margin
             continue
         sound = float(np.median(margins.margin_db[links])) >= SOUND_DB
         told = np.where(usual > MOSTLY_SILENT, MOSTLY_SILENT if sound else 1.0, usual)
-        dusk = daylight.dusk & ~_heard_else(book, links, daylight)
-        stretches = silences(book, links, told, others=others, dusk=dusk)
+        stretches = silences(book, links, told, others=others, dusk=daylight.dusk)
+        seldom = daylight.dusk & ~_heard_else(book, links)
+        stretches += [
+            one
+            for one in silences(book, links, told, others=others, dusk=seldom)
+            if book.daytime_s(links, one.begin, one.end) >= max(MIN_BRIGHT_S, LEAST_RUN * book.log.step_s)
+            and not any(one.begin < other.end and other.begin < one.end for other in stretches)
+        ]
+        stretches.sort(key=lambda one: one.begin)
         if stretches:
             _enter(book, links, stretches, subject=name)
 
@@ -120,7 +127,7 @@ def _enter(book: Book, links: IntArray, stretches: list[Stretch], *, subject: st
     )
 
 
-def _heard_else(book: Book, links: IntArray, daylight: Daylight) -> BoolArray:
+def _heard_else(book: Book, links: IntArray) -> BoolArray:
     """At which times a group was heard at the same hour of most other days, shape (times,)."""
     log = book.log
     bins = max(1, DAY_S // log.step_s)
@@ -138,7 +145,7 @@ def _heard_else(book: Book, links: IntArray, daylight: Daylight) -> BoolArray:
 def _members(book: Book, daylight: Daylight, stretch: Stretch, links: IntArray) -> set[int] | None:
     """The group of a silence with all that share it, unless it proves nothing."""
     times = slice(stretch.begin, stretch.end)
-    dusk = daylight.dusk[times] & ~_heard_else(book, links, daylight)[times]
+    dusk = daylight.dusk[times] & ~_heard_else(book, links)[times]
     bright = int((book.open[links, times].any(axis=0) & ~dusk).sum())
     if bright < LEAST_RUN or bright * book.log.step_s < MIN_BRIGHT_S:
         return None
@@ -174,6 +181,7 @@ def _is_supply(book: Book, margins: Margins, labels: Sequence[str], stretch: Str
         labels=labels,
         fall_db=np.full(len(links), np.nan),
         inside=in_x[links] / np.maximum(in_n[links], 1.0),
+        days=float(book.log.time_s[stretch.end - 1] - book.log.time_s[stretch.begin]) / DAY_S,
     )
     return next(iter(weigh(shared))) == BRANCH
 

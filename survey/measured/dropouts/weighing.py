@@ -29,12 +29,15 @@ ROWS = 0.5
 MIN_U = 5e-4
 MOST = 0.6
 """What strikes more than this share of the links stands before none of them alone. [-]"""
+STRONG_DB, WET_DAYS = 12.0, 4.0
+"""A link of such a margin loses no polls to weather; weather and interference without a pause last no longer. [dB, days]"""
 HALF, FEW = 0.5, 0.3
 SELDOM = 0.04
 CLEAR_FALL_DB = 3.0
 EVEN = 0.35
 """Spread of the shares of misses, over their mean, up to which they are even: interference asks no margin. [-]"""
-MIN_GROUP = 2
+MIN_GROUP, MIN_LINKS = 2, 4
+"""Of fewer links no share says anything."""
 DRAWS = 2_000
 
 
@@ -60,6 +63,10 @@ class Shared:
         By how much their levels are lower meanwhile; NaN where not known. [dB]
     unevenness : float
         Spread of their shares of misses over the mean. [-]
+    margin_db : float
+        Median of their margins; weather takes a few dB only. [dB]
+    days : float
+        How long it lasts; weather passes. [days]
     changed : float
         Part of the gateway's links whose level changed either way; NaN where not known. [-]
     """
@@ -74,6 +81,8 @@ class Shared:
     one_branch: bool | None
     fall_db: float
     unevenness: float
+    margin_db: float
+    days: float
     changed: float = float("nan")
 
 
@@ -109,7 +118,7 @@ def weigh(shared: Shared) -> dict[str, float]:
     Examples
     --------
     >>> group = Shared(answers=0, polls=300, share=0.3, direction=0.2, weakest=0.5, obstacle="", crossing=1.0,
-    ...                one_branch=None, fall_db=float("nan"), unevenness=0.0)
+    ...                one_branch=None, fall_db=float("nan"), unevenness=0.0, margin_db=20.0, days=0.5)
     >>> next(iter(weigh(group)))
     'supply branch'
     """
@@ -122,6 +131,8 @@ def weigh(shared: Shared) -> dict[str, float]:
     odds[OBSTACLE] += concentration(apart)
     odds[BRANCH] += concentration(apart, exponent=ROWS)  # a branch is a row or two
     odds[WEATHER] += concentration(shared.weakest)
+    odds[WEATHER] += (log(SELDOM) if shared.margin_db > STRONG_DB else 0.0) + (log(0.2) if shared.days > WET_DAYS else 0.0)
+    odds[INTERFERENCE] += log(SELDOM) if shared.days > WET_DAYS else 0.0
     odds[INTERFERENCE] += 0.0 if shared.unevenness < EVEN else log(SELDOM)
     odds[MOVED] += log(0.3) if shared.unevenness < EVEN and not silent else 0.0
     for cause in (OBSTACLE, BRANCH):
@@ -153,6 +164,7 @@ def shared_by(
     labels: Sequence[str],
     fall_db: FloatArray,
     inside: FloatArray,
+    days: float,
     changed: float = float("nan"),
 ) -> Shared:
     """Say what the links of a group share.
@@ -169,6 +181,12 @@ def shared_by(
         Branches by the log.
     fall_db, inside : ndarray of float, shape (group,)
         Fall of the level, NaN where not known, and share of misses meanwhile. [dB, -]
+    margin_db : float
+        Median of their margins; weather takes a few dB only. [dB]
+    days : float
+        How long it lasts; weather passes. [days]
+    days : float
+        How long it lasts. [days]
     changed : float
         Part of the gateway's links whose level changed either way; NaN where not known. [-]
     """
@@ -182,7 +200,7 @@ def shared_by(
     return Shared(
         answers=answers,
         polls=polls,
-        share=len(links) / max(len(among), 1),
+        share=len(links) / len(among) if len(among) >= MIN_LINKS else HALF,
         direction=shared_direction(margins.bearing_deg, links, among),
         weakest=as_weak(margins.margin_db, links, among),
         obstacle=obstacle,
@@ -190,7 +208,9 @@ def shared_by(
         one_branch=one_branch,
         fall_db=float(np.median(fall)) if 2 * len(fall) >= len(links) else float("nan"),
         unevenness=float(np.std(inside) / max(float(np.mean(inside)), 1e-9)) if len(inside) else 0.0,
-        changed=changed,
+        margin_db=float(np.median(margins.margin_db[links])),
+        days=days,
+        changed=changed if len(among) >= MIN_LINKS else float("nan"),
     )
 
 
