@@ -202,9 +202,9 @@ def any_recipe(seed: int, causes: tuple[str, ...], *, wild: bool = False, health
     if "branch off to the end" in causes or "obstacle not in plan" in causes or "fading unit" in causes:
         more["with_level"] = False
     if "branch off to the end" in causes:
-        more["with_branch"] = False
+        more |= {"with_branch": False, "gap_h": 0.0}
     if "branch off to the end, named" in causes:
-        more["with_branch"] = True
+        more |= {"with_branch": True, "gap_h": 0.0}
     if "fading unit, levels" in causes:
         more["with_level"] = True
     if {"gateway moved", "obstacle for days", "truck by hours", "obstacle not in plan"} & set(causes):

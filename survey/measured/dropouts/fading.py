@@ -18,12 +18,12 @@ SURE = 10.0
 """Log-likelihood by which a slope must beat none. A day more or less of log does not count for that."""
 BEATS_STEP = 2.0
 """The same beyond the best step from one date on: that of half a dozen dates tried."""
-MIN_ERRORS = 4.0
+MIN_ERRORS = 2.5
 """A slope of fewer standard errors than this is none. [-]"""
 MIN_RISE = 0.06
 """The share of misses must rise by this much from the first third of the days to the last. [-]"""
 MIN_FALL_DB = 3.0
-MIN_WIDTH_DAYS, WIDTHS, MIDDLES = 2.0, 16, 48
+MIN_WIDTH_DAYS, WIDTHS, MIDDLES = 2.0, 12, 160
 """A margin that falls by `FADING_DB` within less than this many days has dropped, not faded; and how many are tried."""
 WORTH_TRYING = 6.0
 DAYS_OF_WEEK = 7.0
@@ -118,8 +118,10 @@ def ramp_of(day: FloatArray, misses: FloatArray, polls: FloatArray) -> Slope | N
     third = max(2, count // 3)
     before, asked = np.cumsum(misses)[:-1], np.cumsum(polls)[:-1]
     step_fit = log_likelihood(before, asked) + log_likelihood(misses.sum() - before, polls.sum() - asked)
+    if float(step_fit.max()) - float(log_likelihood(misses.sum(), polls.sum())) < WORTH_TRYING:
+        return None
     widths = np.geomspace(MIN_WIDTH_DAYS, 1.2 * (day[-1] - day[0] + 1), WIDTHS)
-    middles = np.linspace(day[0], day[-1] + 1.5 * (day[-1] - day[0]), MIDDLES)
+    middles = np.linspace(day[0], day[-1] + 0.6 * (day[-1] - day[0]), MIDDLES)
     rise = normal_cdf((day - middles[:, None, None]) / widths[:, None])
     best, fit = None, -np.inf
     for first in (max(1, third // 2), third):

@@ -10,6 +10,7 @@ from survey.base.arrays import BoolArray, FloatArray, IntArray
 from survey.base.layout import counted
 from survey.measured.dropouts.book import Book, duration
 from survey.measured.dropouts.causes import BRANCH, MOVED, OBSTACLE
+from survey.measured.dropouts.chances import affected, rates
 from survey.measured.dropouts.daylight import Daylight
 from survey.measured.dropouts.margins import Margins
 from survey.measured.dropouts.outages import groups_of
@@ -24,6 +25,8 @@ CITED = 0.1
 """A chance above this says nothing and is not cited. [-]"""
 MIN_GROUP = 2
 MIN_RISE = 0.05
+MIN_BRIGHT, MIN_BRIGHT_S = 4, 3_600
+"""So many intervals, and so long, of good light a group must be worse: near the ends of a day light may lack. [-, s]"""
 COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
 
@@ -47,11 +50,13 @@ def group_findings(book: Book, daylight: Daylight, margins: Margins, labels: Seq
             hours = rhythm_of(book, daylight, among)
             bids += [hours] if hours else []
         bids.sort(key=lambda one: -one.gain)
-        if not any(_entered(book, margins, one, labels) for one in bids):
+        if not any(_entered(book, daylight, margins, one, labels) for one in bids):
             return
 
 
-def _entered(book: Book, margins: Margins, bid: Span | Rhythm, labels: Sequence[str]) -> bool:
+def _entered(
+    book: Book, daylight: Daylight, margins: Margins, bid: Span | Rhythm, labels: Sequence[str]
+) -> bool:
     """Whether a group has a likely cause, which is then entered; the links of each gateway are a group of their own."""
     entered = False
     for gateway, among in groups_of(book.gateways).items():
@@ -62,6 +67,9 @@ def _entered(book: Book, margins: Margins, bid: Span | Rhythm, labels: Sequence[
         if own is None:
             continue
         cells = own.cells(book)
+        bright = (cells & book.open[own.links]).any(axis=0) & ~daylight.dusk
+        if bright.sum() < max(MIN_BRIGHT, MIN_BRIGHT_S / book.log.step_s):
+            continue
         inner = own.core(book)
         polls = np.where(inner & book.open[own.links], book.log.polls[own.links], 0).sum(dtype=np.int64)
         answers = np.where(inner & book.open[own.links], book.log.heard[own.links], 0).sum(dtype=np.int64)
@@ -74,6 +82,7 @@ def _entered(book: Book, margins: Margins, bid: Span | Rhythm, labels: Sequence[
             labels=labels,
             fall_db=own.fall_db,
             inside=own.inside,
+            affected=_affected(book, cells[:1], among),
             days=own.length_days(book),
             changed=level_changes(book, own, among) if isinstance(own, Span) else float("nan"),
         )
@@ -82,6 +91,12 @@ def _entered(book: Book, margins: Margins, bid: Span | Rhythm, labels: Sequence[
             _enter(book, margins, own, cells, shared, cause=cause, gateway=gateway)
             entered = True
     return entered
+
+
+def _affected(book: Book, cells: BoolArray, among: IntArray) -> float:
+    """Part of a gateway's links that miss more in some cells than at other times, by a mixture fitted to all."""
+    (misses, polls), (out_misses, out_polls) = book.sums(cells), book.sums(~cells)
+    return affected(misses[among], polls[among], rates(out_misses, out_polls)[among])[0]
 
 
 def _worse(book: Book, bid: Span | Rhythm) -> Span | Rhythm | None:

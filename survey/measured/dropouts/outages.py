@@ -191,21 +191,21 @@ class Run:
     polls: int
 
 
-def long_runs(book: Book, usual: FloatArray) -> Iterator[Run]:
-    """Silences of single links that their own usual misses do not explain."""
+def long_runs(book: Book, usual: FloatArray, *, chance: float = CHANCE) -> Iterator[Run]:
+    """Silences of single links that their own usual misses explain with no more than a chance, given as a logarithm."""
     for i in range(len(book.names)):
         cells = np.flatnonzero(book.open[i])
         if not len(cells):
             continue
         silent = book.log.heard[i, cells] == 0
         rate = float(np.clip(usual[i], 0.02, 0.98))
-        least = max(LEAST_RUN, CHANCE / np.log(rate))
+        least = max(LEAST_RUN, chance / np.log(rate))
         begins, ends = runs_of(silent)
         long = ends - begins >= least
         for begin, end in zip(begins[long].tolist(), ends[long].tolist(), strict=True):
             near = np.concatenate([silent[max(0, begin - 2 * AROUND) : begin], silent[end : end + 2 * AROUND]])
             local = float(np.clip(near.mean() if len(near) else 0.0, rate, 0.99))
-            if (end - begin) * np.log(local) < CHANCE or not len(near):
+            if (end - begin) * np.log(local) < chance or not len(near):
                 yield Run(link=i, begin=int(cells[begin]), end=int(cells[end - 1]) + 1, polls=end - begin)
 
 

@@ -40,6 +40,9 @@ ALIKE = 0.6
 MIN_DAYS, SELDOM = 4, 0.1
 """Near a day's end a silence counts where the group was heard at that hour on most other days: of so many days or
 more, on no more than this share was it silent as a whole. [-]"""
+SEASON_DAYS = 12
+ONE_ALONE = np.log(1e-4)
+"""A silence of one link that is no likelier than this may belong to a group, which is judged as a whole."""
 IMPAIRED = 6.0
 """Log-likelihood by which a link is worse meanwhile than at other times, to belong to a group though it answers."""
 
@@ -85,7 +88,9 @@ def unnamed_branches(book: Book, labels: Sequence[str], daylight: Daylight, marg
     Parameters are those of `named_branches`. Whether it is the supply or something in the way is weighed.
     """
     groups: list[tuple[set[int], list[Stretch]]] = []
-    for stretch, links in shared_runs(list(long_runs(book, usual_of(book))), _marks(daylight, book.log)):
+    for stretch, links in shared_runs(
+        list(long_runs(book, usual_of(book), chance=ONE_ALONE)), _marks(daylight, book.log)
+    ):
         members = _members(book, daylight, stretch, links)
         if members is None or not _is_supply(book, margins, labels, stretch, members):
             continue
@@ -128,18 +133,22 @@ def _enter(book: Book, links: IntArray, stretches: list[Stretch], *, subject: st
 
 
 def _heard_else(book: Book, links: IntArray) -> BoolArray:
-    """At which times a group was heard at the same hour of most other days, shape (times,)."""
+    """At which times a group was heard at the same hour of most other days of that season, shape (times,)."""
     log = book.log
     bins = max(1, DAY_S // log.step_s)
     at = np.minimum(log.time_s % DAY_S * bins // DAY_S, bins - 1)
     polled = (log.polls[links] > 0).any(axis=0)
     heard = (log.heard[links] > 0).any(axis=0)
     elsewhere = (log.heard > 0).any(axis=0)
-    counts = np.bincount(at, weights=polled & elsewhere, minlength=bins)
-    silent = np.bincount(at, weights=polled & elsewhere & ~heard, minlength=bins)
-    own = (polled & elsewhere & ~heard).astype(float)
-    days = counts[at] - (polled & elsewhere)
-    return np.asarray((days >= MIN_DAYS) & (silent[at] - own <= SELDOM * days))
+    days = log.time_s // DAY_S
+    number = days - days[0]
+    table = np.zeros((2, int(number[-1]) + 1, bins))
+    table[0, number, at] = polled & elsewhere
+    table[1, number, at] = polled & elsewhere & ~heard
+    sums = np.cumsum(np.concatenate([np.zeros((2, 1, bins)), table], axis=1), axis=1)
+    low, high = np.maximum(number - SEASON_DAYS, 0), np.minimum(number + SEASON_DAYS + 1, table.shape[1])
+    asked, silent = sums[:, high, at] - sums[:, low, at] - table[:, number, at]
+    return np.asarray((asked >= MIN_DAYS) & (silent <= SELDOM * asked))
 
 
 def _members(book: Book, daylight: Daylight, stretch: Stretch, links: IntArray) -> set[int] | None:
@@ -152,7 +161,8 @@ def _members(book: Book, daylight: Daylight, stretch: Stretch, links: IntArray) 
     polled, silent = book.open[:, times].sum(axis=1), book.silent[:, times].sum(axis=1)
     rest = np.setdiff1d(np.arange(len(polled)), links)
     elsewhere = float(np.clip(silent[rest].sum() / max(polled[rest].sum(), 1), 0.01, 1.0))
-    if silent[links].sum() * np.log(elsewhere) + len(links) * np.log(len(polled)) > CHANCE:
+    tries = len(links) * np.log(len(polled)) + np.log(len(book.log.time_s))
+    if silent[links].sum() * np.log(elsewhere) + tries > CHANCE:
         return None  # others miss so much at that time that some of them agree by chance
     quiet = np.flatnonzero((polled >= LEAST_RUN) & (silent == polled))
     return set(links.tolist()) | (set(quiet.tolist()) if len(quiet) <= 2 * len(links) else set())

@@ -14,11 +14,13 @@ from survey.measured.dropouts.margins import Margins
 
 WEATHER = "weather"
 """Stands for what strikes the weak links of a site and is no fault."""
-PRIORS = {BRANCH: 0.25, OBSTACLE: 0.25, MOVED: 0.15, INTERFERENCE: 0.1, WEATHER: 0.25}
+OTHER = "other"
+"""Stands for whatever strikes links that share nothing but the time."""
+PRIORS = {BRANCH: 0.22, OBSTACLE: 0.22, MOVED: 0.18, INTERFERENCE: 0.1, WEATHER: 0.2, OTHER: 0.08}
 """How often a group that got worse together is of each cause: an assumption. [-]"""
 STRAY_ANSWER = 0.01
 """Chance that a poll is answered though the branch has no supply: clocks and intervals that do not quite agree."""
-ALL_SILENT = {BRANCH: 1.0, OBSTACLE: 0.15, MOVED: 0.05, INTERFERENCE: 0.02, WEATHER: 0.02}
+ALL_SILENT = {BRANCH: 1.0, OBSTACLE: 0.15, MOVED: 0.05, INTERFERENCE: 0.02, WEATHER: 0.02, OTHER: 0.1}
 """Chance that a group is silent wholly: what stands before it seldom does that to every link. An assumption."""
 NO_BRANCH = 0.02
 """Chance that the log's branches are wrong, where some of a branch are struck and others of it are heard."""
@@ -50,7 +52,7 @@ class Shared:
     answers, polls : float
         Of the group meanwhile.
     share : float
-        Part of the gateway's links that are struck. [-]
+        Part of the gateway's links that miss more meanwhile, in the group or not. [-]
     direction, weakest : float
         Chance that as many links drawn at random lie in a sector as small; and that they have margins as low. [-]
     obstacle : str
@@ -165,6 +167,7 @@ def shared_by(
     fall_db: FloatArray,
     inside: FloatArray,
     days: float,
+    affected: float = 0.0,
     changed: float = float("nan"),
 ) -> Shared:
     """Say what the links of a group share.
@@ -187,6 +190,8 @@ def shared_by(
         How long it lasts; weather passes. [days]
     days : float
         How long it lasts. [days]
+    affected : float
+        Part of the gateway's links that miss more meanwhile, by a mixture fitted to all of them. [-]
     changed : float
         Part of the gateway's links whose level changed either way; NaN where not known. [-]
     """
@@ -200,7 +205,7 @@ def shared_by(
     return Shared(
         answers=answers,
         polls=polls,
-        share=len(links) / len(among) if len(among) >= MIN_LINKS else HALF,
+        share=max(len(links) / len(among), affected) if len(among) >= MIN_LINKS else HALF,
         direction=shared_direction(margins.bearing_deg, links, among),
         weakest=as_weak(margins.margin_db, links, among),
         obstacle=obstacle,
