@@ -17,6 +17,8 @@ MOST_OWN_S = 5_400
 LEAST_ODD_S = 3_600
 """A whole site late by less than this was in the dark, not cut off. [s]"""
 FEW_DAYS = 4
+WEAK = 0.2
+"""A link that misses so much while it is awake says little about when light suffices. [-]"""
 MOST_LATE_S = 7_200.0
 DUSK_S, DUSK_SHARE = 9_000.0, 0.25
 """How far from the ends of a day some may lack light: so long, but no more than that share of the day."""
@@ -84,10 +86,12 @@ def daylight_of(log: Log) -> Daylight:
     powers = _powers(log, begins, ends, enough)
     site_first, site_last = _mended(log, site_first, site_last, early, late, powers=powers)
     site_first, site_last = np.where(dark, np.nan, site_first), np.where(dark, np.nan, site_last)
-    own_first, most_first = _own(first_s - site_first, log.step_s)
-    own_last, most_last = _own(site_last - last_s, log.step_s)
-    site_first, slack_first = _of_the_day(site_first, first_s - own_first[:, None], most_first)
-    before_last, slack_last = _of_the_day(-site_last, -last_s - own_last[:, None], most_last)
+    steady = _misses_while_awake(log, begins, ends, since_s, first_s, last_s) < WEAK
+    own_first, most_first = _own(first_s - site_first, steady, log.step_s)
+    own_last, most_last = _own(site_last - last_s, steady, log.step_s)
+    sound = np.where(steady[:, None] | ~steady.any(), 0.0, np.nan)
+    site_first, slack_first = _of_the_day(site_first, first_s - own_first[:, None] + sound, most_first)
+    before_last, slack_last = _of_the_day(-site_last, -last_s - own_last[:, None] + sound, most_last)
     site_last = -before_last
     day = np.zeros(log.polls.shape, dtype=bool)
     low = np.zeros(log.polls.shape, dtype=bool)
@@ -241,16 +245,31 @@ def _mended(
     return mended[0], mended[1]
 
 
-def _own(delay_s: FloatArray, step_s: int) -> tuple[FloatArray, float]:
+def _misses_while_awake(
+    log: Log, begins: IntArray, ends: IntArray, since_s: FloatArray, first_s: FloatArray, last_s: FloatArray
+) -> FloatArray:
+    """Share of misses of each link between its first and its last answer of a day; such a miss is no low light."""
+    polls, heard = np.zeros(len(first_s)), np.zeros(len(first_s))
+    for d, (begin, end) in enumerate(zip(begins.tolist(), ends.tolist(), strict=True)):
+        with np.errstate(invalid="ignore"):
+            awake = (since_s[begin:end] >= first_s[:, [d]]) & (since_s[begin:end] <= last_s[:, [d]])
+        polls += np.where(awake, log.polls[:, begin:end], 0).sum(axis=1)
+        heard += np.where(awake, log.heard[:, begin:end], 0).sum(axis=1)
+    return np.asarray(np.where(polls > 0, 1.0 - heard / np.maximum(polls, 1.0), 1.0))
+
+
+def _own(delay_s: FloatArray, steady: BoolArray, step_s: int) -> tuple[FloatArray, float]:
     """By how much each link is later than the site, and how much later still it may be on some days. [s]"""
     known = np.isfinite(delay_s)
     if not known.any():
         return np.zeros(len(delay_s)), 2.0 * step_s
     own = np.zeros(len(delay_s))
-    some = known.sum(axis=1) >= FEW_DAYS
+    some = (known.sum(axis=1) >= FEW_DAYS) & steady  # a weak link begins late because it misses its first polls
     if some.any():
         own[some] = np.nanquantile(delay_s[some], 0.25, axis=1)
     usual = max(0.0, float(np.nanmedian(own[some] if some.any() else delay_s)))
     own = np.clip(np.where(some, own, usual), 0.0, MOST_OWN_S)
-    beyond = (delay_s - own[:, None])[known]
+    beyond = (delay_s - own[:, None])[known & (steady[:, None] if steady.any() else True)]
+    if not len(beyond):
+        return own, 2.0 * step_s
     return own, float(np.clip(np.quantile(beyond, 0.9), 2.0 * step_s, max(3_600.0, 2.0 * step_s)))

@@ -23,6 +23,8 @@ MIN_ERRORS = 2.5
 MIN_RISE = 0.06
 """The share of misses must rise by this much from the first third of the days to the last. [-]"""
 MIN_FALL_DB = 3.0
+FLOOR_DB = 0.15
+"""Daily means are no surer than this: levels are written in steps. [dB]"""
 MIN_WIDTH_DAYS, WIDTHS, MIDDLES = 2.0, 12, 160
 """A margin that falls by `FADING_DB` within less than this many days has dropped, not faded; and how many are tried."""
 WORTH_TRYING = 6.0
@@ -162,14 +164,15 @@ def line_slope(day: FloatArray, level_db: FloatArray) -> Slope:
     x = day - day.mean()
     slope = float((x @ level_db) / (x @ x))
     mean = float(level_db.mean())
-    rest = float(((level_db - mean - slope * x) ** 2).sum()) + 0.02 * len(day)
-    whole = float(((level_db - mean) ** 2).sum()) + 0.02 * len(day)
+    floor = FLOOR_DB**2 * len(day)
+    apart = float(((level_db - mean - slope * x) ** 2).sum())
+    rest, whole = apart + floor, float(((level_db - mean) ** 2).sum()) + floor
     count = np.arange(1, len(day))
     before = np.cumsum(level_db - mean)[:-1]
     step = whole - float((before**2 * (1.0 / count + 1.0 / (len(day) - count))).max())
     return Slope(
         by_day=slope,
-        error=float(np.sqrt(rest / max(len(day) - 2, 1) / (x @ x))),
+        error=float(np.sqrt(apart / max(len(day) - 2, 1) / (x @ x))),
         gain=0.5 * len(day) * float(np.log(whole / rest)),
         over_step=0.5 * len(day) * float(np.log(max(step, 1e-9) / rest)),
         start=mean + slope * float(x[0]),

@@ -21,7 +21,7 @@ class Dropouts:
     polls, heard : int
         By daylight and in low light; night counts nowhere.
     findings : tuple of Finding
-        Those of faults first, the most dropouts first; then low light, then what cannot be told.
+        Those of faults first, the most missed polls first; then low light, then what is unknown.
     inverters : tuple of str
         Those that the log polls, in the order of the plan.
     absent : tuple of str
@@ -30,6 +30,8 @@ class Dropouts:
         By daylight and in low light.
     by_cause : dict of str to ndarray of float, shape (inverters,)
         Dropouts of each inverter by cause.
+    absent_polls : int
+        Those of `missed` that have no row in the log.
     """
 
     scene: Scene
@@ -42,6 +44,7 @@ class Dropouts:
     polls_by: IntArray
     missed_by: IntArray
     by_cause: dict[str, FloatArray]
+    absent_polls: int = 0
 
     @property
     def missed(self) -> int:

@@ -69,7 +69,8 @@ def dropouts_of(scene: Scene, log: Log) -> Dropouts:
     runs = lone_runs(book, bright, usual, margins.margin_db, margins.sigma_db)
     alone(book, runs, margins)
     _enter_rest(book, polls - heard)
-    return _result(scene, book, polls, heard)
+    absent = 0 if log.absent is None else int(np.where(counted_cells, log.absent, 0).sum(dtype=np.int64))
+    return _result(scene, book, polls, heard, absent=absent)
 
 
 def _enter_low_light(book: Book, daylight: Daylight) -> None:
@@ -94,7 +95,7 @@ def _enter_rest(book: Book, missed: IntArray) -> None:
     rest = np.maximum(0.0, missed - explained)
     if rest.sum() < 0.5:  # noqa: PLR2004  not one poll
         return
-    cells = np.flatnonzero((book.log.heard < book.log.polls).any(axis=0))
+    cells = np.flatnonzero(book.missing.any(axis=0))
     times = book.log.time_s
     evidence = (
         f"{rest.sum():.0f} single missed polls without a pattern; some per cent are normal on a shared radio channel"
@@ -102,7 +103,7 @@ def _enter_rest(book: Book, missed: IntArray) -> None:
     book.add(UNKNOWN, rest, first_s=times[cells[0]], last_s=times[cells[-1]], evidence=evidence)
 
 
-def _result(scene: Scene, book: Book, polls: IntArray, heard: IntArray) -> Dropouts:
+def _result(scene: Scene, book: Book, polls: IntArray, heard: IntArray, *, absent: int) -> Dropouts:
     """Add links up to inverters, and put findings in order."""
     struck, number = np.unique(book.log.inverter, return_inverse=True)
 
@@ -117,10 +118,11 @@ def _result(scene: Scene, book: Book, polls: IntArray, heard: IntArray) -> Dropo
         log=book.log,
         polls=int(polls.sum()),
         heard=int(heard.sum()),
-        findings=tuple(one for one in ordered if one.dropouts),
+        findings=tuple(one for one in ordered if one.dropouts or one.cause not in NO_FAULTS),
         inverters=tuple(scene.inverters.names[i] for i in struck.tolist()),
         absent=tuple(name for i, name in enumerate(scene.inverters.names) if i not in logged),
         polls_by=summed(polls).astype(np.int64),
         missed_by=summed(polls - heard).astype(np.int64),
         by_cause={cause: summed(values) for cause, values in book.by_cause.items()},
+        absent_polls=absent,
     )
