@@ -86,7 +86,7 @@ def test_an_obstacles_shares_and_levels_are_those_of_the_log(fault):
 def test_hours_of_a_rhythm_are_those_of_the_log():
     for case, one in cases("truck by hours", OBSTACLE):
         begin_h, begin_min, end_h, end_min = (
-            int(part) for part in re.search(r"between (\d+):(\d+) to (\d+):(\d+)", one.evidence).groups()
+            int(part) for part in re.search(r"between (\d+):(\d+) and (\d+):(\d+)", one.evidence).groups()
         )
         more, days, of_days = figure("more than # % on # of # days?", one.evidence)
         inside, outside = figure(r"# % of polls missed between .*?, # % at other times", one.evidence)
@@ -194,7 +194,7 @@ def test_polls_without_a_row_are_spoken_of():
             absent = figure("# polls have no row in the log", one.evidence)
             assert absent > 0.5 * one.dropouts
             assert case.found.absent_polls > 0
-            text = dropouts_table(case.found)
+            text = " ".join(dropouts_table(case.found).split())
             assert "without a row in the log" in text
             assert any("row" in note for note in case.log.notes)
 

@@ -77,9 +77,10 @@ def lone_runs(
             continue
         link = np.array([one.link])
         from_start, to_end = book.reaches(link, one.begin, one.end)
-        daytime_s = book.daytime_s(link, one.begin, one.end)
+        begin, end = book.outage(link, one.begin, one.end)
+        daytime_s = book.daytime_s(link, begin, end)
         cells = np.zeros((1, book.open.shape[1]), dtype=bool)
-        cells[0, one.begin : one.end] = True
+        cells[0, begin:end] = True
         missed = float(book.close(cells, link)[one.link])
         if not missed:
             continue
@@ -87,7 +88,7 @@ def lone_runs(
         told.polls += missed
         told.pieces += 1
         told.daytime_s += daytime_s
-        told.first_s, told.last_s = min(told.first_s, times[one.begin]), max(told.last_s, times[one.end - 1])
+        told.first_s, told.last_s = min(told.first_s, times[begin]), max(told.last_s, times[end - 1])
         told.from_start |= from_start
         told.to_end |= to_end
     return found

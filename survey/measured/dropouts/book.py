@@ -71,6 +71,8 @@ class Book:
         Name of each link's gateway, shape (links,).
     open : ndarray of bool, shape (links, times)
         Polled by daylight, and not explained by a cause that covers whole stretches of time.
+    low, awake : ndarray of bool, shape (links, times)
+        Low light, and when each inverter is usually awake; see `Daylight`.
     by_cause : dict of str to ndarray of float
         Missed polls of each link by cause, shape (links,).
     """
@@ -80,6 +82,8 @@ class Book:
     names: tuple[str, ...]
     gateways: tuple[str, ...]
     open: BoolArray
+    low: BoolArray
+    awake: BoolArray
     findings: list[Finding] = field(default_factory=list)
     by_cause: dict[str, FloatArray] = field(default_factory=dict)
 
@@ -153,6 +157,23 @@ class Book:
         """Return whether no poll of some links comes before a stretch of times, and whether none comes after it."""
         polled = self.open[links].any(axis=0) | (self.log.heard[links] > 0).any(axis=0)
         return not polled[:begin].any(), not polled[end:].any()
+
+    def outage(self, links: IntArray, begin: int, end: int) -> tuple[int, int]:
+        """Return an outage from the last answer before it to the first one after it; what was low light there is open.
+
+        At the ends of a day no link is taken to be awake before it is surely so; in an outage it is so when it usually
+        is.
+        """
+        heard = np.flatnonzero((self.log.heard[links] > 0).any(axis=0))
+        before, after = heard[heard < begin], heard[heard >= end]
+        first = int(before[-1]) + 1 if len(before) else 0
+        last = int(after[0]) if len(after) else self.open.shape[1]
+        part = slice(first, last)
+        claimed = self.low[links, part] & self.awake[links, part]
+        self.low[links, part] &= ~claimed
+        self.open[links, part] |= claimed
+        times = first + np.flatnonzero(self.open[links, part].any(axis=0))
+        return (int(times[0]), int(times[-1]) + 1) if len(times) else (begin, end)
 
     def daytime_s(self, links: IntArray, begin: int, end: int) -> float:
         """Return how long a stretch is by daylight: the intervals in which any of some links is open. [s]"""

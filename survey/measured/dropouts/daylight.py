@@ -42,20 +42,26 @@ class Daylight:
         Whether it was light enough for the inverter, so that a miss is a dropout.
     low : ndarray of bool, shape (links, times)
         Whether it was light for some days of that season but not yet, or no longer, for this inverter.
+    awake : ndarray of bool, shape (links, times)
+        Whether the inverter usually answers by then on such a day; part of that may be `low` if it did not answer.
     dusk : ndarray of bool, shape (times,)
         Near the ends of the days of that season, or with so little power that it may have been too dark for some.
     number : ndarray of int, shape (times,)
         Which day of the log each time belongs to.
     first_s, last_s : ndarray of float, shape (days,)
         When the site began and ended to answer, since 1970. [s]
+    dim : bool
+        Whether the days of some season in it are so short that noons may be dark.
     """
 
     day: BoolArray
     low: BoolArray
+    awake: BoolArray
     dusk: BoolArray
     number: IntArray
     first_s: FloatArray
     last_s: FloatArray
+    dim: bool = False
 
 
 def daylight_of(log: Log) -> Daylight:
@@ -95,6 +101,7 @@ def daylight_of(log: Log) -> Daylight:
     site_last = -before_last
     day = np.zeros(log.polls.shape, dtype=bool)
     low = np.zeros(log.polls.shape, dtype=bool)
+    awake = np.zeros(log.polls.shape, dtype=bool)
     for d, (begin, end) in enumerate(zip(begins.tolist(), ends.tolist(), strict=True)):
         t = since_s[None, begin:end]
         start = np.fmin(first_s[:, d], site_first[d] + own_first + slack_first[d])[:, None]
@@ -102,6 +109,8 @@ def daylight_of(log: Log) -> Daylight:
         if dark[d]:
             low[:, begin:end] = (t >= early[d]) & (t <= late[d])
             continue
+        usual = (t >= (site_first[d] + own_first)[:, None]) & (t <= (site_last[d] - own_last)[:, None])
+        awake[:, begin:end] = usual
         day[:, begin:end] = (t >= start) & (t <= stop)
         low[:, begin:end] = ((t >= early[d]) & (t < start)) | ((t <= late[d]) & (t > stop))
     polled = log.polls > 0
@@ -109,10 +118,12 @@ def daylight_of(log: Log) -> Daylight:
     return Daylight(
         day=day & polled,
         low=low & polled,
+        awake=awake & polled,
         dusk=_dusk(log, since_s, early[number], late[number]),
         number=number,
         first_s=base_s + site_first,
         last_s=base_s + site_last,
+        dim=bool(np.nanmin(late - early) < LOW_SUN_S) if np.isfinite(late - early).any() else False,
     )
 
 

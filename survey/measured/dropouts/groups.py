@@ -8,20 +8,21 @@ import numpy as np
 
 from survey.base.arrays import BoolArray, FloatArray, IntArray
 from survey.base.layout import counted
-from survey.measured.dropouts.book import Book, duration
+from survey.measured.dropouts.book import MIN_MISSED, Book, duration
 from survey.measured.dropouts.causes import BRANCH, MOVED, OBSTACLE
 from survey.measured.dropouts.chances import affected, rates
 from survey.measured.dropouts.daylight import Daylight
 from survey.measured.dropouts.margins import Margins
-from survey.measured.dropouts.outages import groups_of
+from survey.measured.dropouts.outages import Stretch, groups_of
 from survey.measured.dropouts.rhythm import Rhythm, rhythm_of
 from survey.measured.dropouts.spans import MIN_FALL_DB, Span, level_changes, spans_of
+from survey.measured.dropouts.supplies import enter_outages
 from survey.measured.dropouts.weighing import Shared, shared_by, weigh
 
 MIN_CHANCE = 0.5
 """A cause less likely than this, of those weighed, is not named. [-]"""
 MAX_ROUNDS = 6
-CITED = 0.1
+CITED = 0.095
 """A chance above this says nothing and is not cited. [-]"""
 MIN_GROUP = 2
 MIN_RISE = 0.05
@@ -83,13 +84,17 @@ def _entered(
             fall_db=own.fall_db,
             inside=own.inside,
             affected=_affected(book, cells[:1], among),
+            dim=daylight.dim,
             days=own.length_days(book),
             changed=level_changes(book, own, among) if isinstance(own, Span) else float("nan"),
         )
         cause, chance = next(iter(weigh(shared).items()))
         if chance >= MIN_CHANCE and cause in (BRANCH, OBSTACLE, MOVED):
-            _enter(book, margins, own, cells, shared, cause=cause, gateway=gateway)
             entered = True
+            if cause == BRANCH and isinstance(own, Span):
+                enter_outages(book, own.links, [Stretch(begin=own.begin, end=own.end)], subject="")
+            else:
+                _enter(book, margins, own, cells, shared, cause=cause, gateway=gateway)
     return entered
 
 
@@ -118,14 +123,18 @@ def _enter(
     cause: str,
     gateway: str,
 ) -> None:
-    """Enter a group with what shows it."""
-    links, log = bid.links, book.log
-    within, outside = _share(book, links, cells), _share(book, links, ~cells)
-    polls = np.where(cells & book.open[links], log.polls[links], 0).sum(axis=1, dtype=np.int64)
-    before = _shares(book, links, ~cells)
+    """Enter a group with what shows it; links without a missed poll more than usual are not of it."""
+    log = book.log
+    polls = np.where(cells & book.open[bid.links], log.polls[bid.links], 0).sum(axis=1, dtype=np.int64)
+    excess = (_shares(book, bid.links, cells) - _shares(book, bid.links, ~cells)) * polls
+    part = excess >= MIN_MISSED
+    bid, cells, excess = bid.of(part), cells[part], excess[part]
+    links = bid.links
     when, first_s, last_s, from_start, to_end = _when(book, bid, cells)
-    words = [f"{counted(len(links), 'inverter')} of {gateway}: {100 * within:.0f} % of polls missed {when}, "]
-    words[0] += f"{100 * outside:.1f} % at other times"
+    words = [
+        f"{counted(len(links), 'inverter')} of {gateway}: {100 * _share(book, links, cells):.0f} % of polls missed "
+        f"{when}, {100 * _share(book, links, ~cells):.1f} % at other times"
+    ]
     fall = bid.fall_db[np.isfinite(bid.fall_db)]
     if len(fall) and np.median(fall) >= 1.0:
         words.append(f"levels lower by {np.median(fall):.1f} dB (median of {counted(len(fall), 'inverter')})")
@@ -140,8 +149,9 @@ def _enter(
         subject = f"{side(margins.bearing_deg[links])} of {gateway}"
         if shared.direction < CITED:
             words.append(f"they lie together (by accident: {percent_of(shared.direction)})")
-    missed = book.close(cells, links)
-    missed[links] = np.maximum(0.0, missed[links] - before * polls)
+    book.close(cells, links)
+    missed = np.zeros(len(book.names))
+    missed[links] = excess
     book.add(
         cause,
         missed,
@@ -159,8 +169,12 @@ def _when(book: Book, bid: Span | Rhythm, cells: BoolArray) -> tuple[str, float,
     log = book.log
     times = np.flatnonzero((cells & book.open[bid.links]).any(axis=0))
     if isinstance(bid, Rhythm):
-        clock = f"{_clock(bid.from_s)} to {_clock(bid.to_s)}"
-        words = f"between {clock} (more than {100 * bid.threshold:.0f} % on {bid.days} of {counted(bid.of_days, 'day')})"
+        threshold = round(50.0 * (_share(book, bid.links, cells) + _share(book, bid.links, ~cells))) / 100.0
+        shares = bid.by_day(book)
+        words = (
+            f"between {_clock(bid.from_s)} and {_clock(bid.to_s)} (more than {100 * threshold:.0f} % on "
+            f"{int((shares > threshold).sum())} of {counted(len(shares), 'day')})"
+        )
         return words, float(log.time_s[times[0]]), float(log.time_s[times[-1]]), False, False
     from_start, to_end = book.reaches(bid.links, bid.begin, bid.end)
     begin_s, end_s = float(log.time_s[times[0]]), float(log.time_s[times[-1]])

@@ -18,9 +18,11 @@ LEAST_MORE = 0.05
 """What must come on top of the usual share of misses. [-]"""
 EPISODE_MORE = 0.12
 SURE = 14.0
+ALSO = 5.0
+"""Log-likelihood by which the hours found at one gateway are those of another too."""
 TIMES_SPREAD = 4.5
 LENGTHS_S = (1_800, 3_600, 10_800)
-CLOCK_BINS = 48
+CLOCK_BINS, MAX_BINS = 48, 8
 FEW_DAYS = 5
 END_S, FEW_DAYS_AT_END = 7_200, 3
 """Low light takes up to half of this at the ends of a day; misses in the other half on so many days are no low light.
@@ -40,16 +42,39 @@ def interference(book: Book, daylight: Daylight, margin_db: FloatArray) -> None:
     margin_db : ndarray of float, shape (links,)
         Predicted or measured margin. [dB]
     """
+    hours_of: dict[str, BoolArray] = {}
+    words_of: dict[str, str] = {}
+    links_of = {}
     for name in dict.fromkeys(book.gateways):
         links = np.array([one == name for one in book.gateways])
         missed, polls = book.sums()
         links &= (polls > 0) & (missed < HEALTHY * np.maximum(polls, 1.0))
-        if links.sum() < LEAST_LINKS:
+        if not links.any():
             continue
-        hours, times = _hours(book, daylight, links)
-        if not hours.any() or not _spares_nobody(book, links, hours, margin_db):
+        links_of[name] = links
+        if links.sum() >= LEAST_LINKS:
+            hours, words = _hours(book, daylight, links)
+            if hours.any() and _spares_nobody(book, links, hours, margin_db):
+                hours_of[name], words_of[name] = hours, words
+    for name in list(hours_of):
+        if name not in hours_of:
             continue
-        _enter(book, name, hours, times, daylight)
+        hours, words = hours_of.pop(name), words_of[name]
+        names = [name]
+        for other, links in links_of.items():  # the same hours elsewhere need less to be seen
+            if other != name and _also(book, links, hours):
+                names.append(other)
+                if other in hours_of:
+                    hours = hours | hours_of.pop(other)
+        _enter(book, names, hours, words, daylight)
+
+
+def _also(book: Book, links: BoolArray, hours: BoolArray) -> bool:
+    """Whether the links of another gateway miss more in the same hours."""
+    missed, polls = book.sums(hours[None])
+    expected = (_usual(book, links, hours) * polls)[links].sum()
+    more = (missed[links].sum() - expected) / max(float(polls[links].sum()), 1.0)
+    return bool(more > LEAST_MORE and float(log_ratio(missed[links].sum(), expected)) > ALSO)
 
 
 def _usual(book: Book, links: BoolArray, hours: BoolArray) -> FloatArray:
@@ -85,7 +110,7 @@ def _same_hours(
     days = int(daylight.number[-1]) + 1
     nothing = np.zeros(len(x), dtype=bool)
     if days < FEW_DAYS:
-        return nothing, ""
+        return _hours_of_few_days(book, daylight, x, n, expected)
     bins = int(min(CLOCK_BINS, DAY_S // book.log.step_s))
     at = (book.log.time_s % DAY_S) * bins // DAY_S
     where = daylight.number * bins + at
@@ -114,6 +139,37 @@ def _same_hours(
         for begin, end in zip(*(one.tolist() for one in runs_of(high)), strict=True)
     )
     return high[at], words
+
+
+def _hours_of_few_days(
+    book: Book, daylight: Daylight, x: FloatArray, n: FloatArray, expected: FloatArray
+) -> tuple[BoolArray, str]:
+    """The hours of the clock that stand out on each of three days or four: every begin and end is tried."""
+    nothing = np.zeros(len(x), dtype=bool)
+    days = int(daylight.number[-1]) + 1
+    at = (book.log.time_s % DAY_S) * CLOCK_BINS // DAY_S
+    bright = n * ~daylight.dusk
+    sums = [
+        np.bincount(daylight.number * CLOCK_BINS + at, weights=one, minlength=days * CLOCK_BINS).reshape(days, -1)
+        for one in (x * ~daylight.dusk, bright, expected * ~daylight.dusk)
+    ]
+    found, asked, usual = (np.concatenate([np.zeros((days, 1)), np.cumsum(one, axis=1)], axis=1) for one in sums)
+    best: tuple[float, int, int] = (0.0, 0, 0)
+    tries = CLOCK_BINS * MAX_BINS
+    for begin in range(CLOCK_BINS):
+        for end in range(begin + 2, min(begin + MAX_BINS, CLOCK_BINS) + 1):
+            misses, polls, normal = (one[:, end] - one[:, begin] for one in (found, asked, usual))
+            seen = polls > 0
+            more = (misses - normal)[seen] / polls[seen]
+            if seen.sum() < FEW_DAYS_AT_END or (more < EPISODE_MORE).any():
+                continue
+            gain = float(log_ratio(misses.sum(), normal.sum())) - 0.5 * (end - begin)
+            best = max(best, (gain, begin, end))
+    gain, begin, end = best
+    if gain < SURE + np.log(tries):
+        return nothing, ""
+    width = 24.0 / CLOCK_BINS
+    return (at >= begin) & (at < end), f"{_clock(begin * width)} to {_clock(end * width)}"
 
 
 def _near_end(
@@ -178,9 +234,9 @@ def _spares_nobody(book: Book, links: BoolArray, hours: BoolArray, margin_db: Fl
     return strong >= 0.4 * weak
 
 
-def _enter(book: Book, name: str, hours: BoolArray, words: str, daylight: Daylight) -> None:
+def _enter(book: Book, names: list[str], hours: BoolArray, words: str, daylight: Daylight) -> None:
     """Count what is more than usual in those hours."""
-    at = np.array([one == name for one in book.gateways])
+    at = np.array([one in names for one in book.gateways])
     every = np.flatnonzero(at)
     missed, polls = book.sums(hours[None])
     usual = _usual(book, at, hours)
@@ -197,4 +253,4 @@ def _enter(book: Book, name: str, hours: BoolArray, words: str, daylight: Daylig
     )
     cells = np.broadcast_to(hours[None], (len(every), len(hours)))
     book.close(cells, every)
-    book.add(INTERFERENCE, excess, first_s=times[0], last_s=times[-1], evidence=evidence, subject=name)
+    book.add(INTERFERENCE, excess, first_s=times[0], last_s=times[-1], evidence=evidence, subject=" and ".join(names))

@@ -31,7 +31,7 @@ MOSTLY_SILENT = 0.9
 """The silence of a link that misses more than this says nothing, unless it should hold. [-]"""
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True)
 class Stretch:
     """Times from one to another, by their numbers, the last not included."""
 
@@ -124,7 +124,8 @@ def close_all(book: Book, stretches: list[Stretch], links: IntArray) -> tuple[Fl
     """Take stretches out; missed polls by link, begin, end, and daylight in all together. [s]"""
     cells = np.zeros((1, book.open.shape[1]), dtype=bool)
     length_s = 0.0
-    for one in stretches:
+    for stretch in stretches:
+        one = Stretch(*book.outage(links, stretch.begin, stretch.end))
         length_s += book.daytime_s(links, one.begin, one.end)
         cells[:, one.begin : one.end] = True
     struck = np.flatnonzero((cells & book.open[links]).any(axis=0))

@@ -15,7 +15,8 @@ from survey.measured.dropouts.daylight import Daylight
 
 BIN_S = 1_800
 SURE, JOINS = 12.0, 4.0
-MIN_RISE = 0.1
+MIN_RISE, CONTRAST = 0.1, 0.5
+"""What is so at other hours half as much is no matter of hours. [-]"""
 MIN_DAYS = 3
 MIN_SHARE_OF_DAYS = 0.35
 """On so many of the days at least it must show: working days, not one bad one. [-]"""
@@ -43,12 +44,12 @@ class Rhythm:
         Time of the day at which they begin and end, by the log's clock. [s]
     before, inside : ndarray of float, shape (links,)
         Share of misses at other hours, and in these. [-]
-    threshold, days, of_days : float, int, int
-        On how many days the group missed more than this share then, of the days on which it was polled then.
     gain : float
         Log-likelihood by which it explains the counts better than no such hours. [-]
     struck : ndarray of bool, shape (times,)
         Times of the days that were struck.
+    number : ndarray of int, shape (times,)
+        Which day each time belongs to.
     """
 
     links: IntArray
@@ -57,11 +58,9 @@ class Rhythm:
     to_s: int
     before: FloatArray
     inside: FloatArray
-    threshold: float
-    days: int
-    of_days: int
     gain: float
     struck: BoolArray
+    number: IntArray
 
     @property
     def fall_db(self) -> FloatArray:
@@ -76,6 +75,14 @@ class Rhythm:
     def cells(self, book: Book) -> BoolArray:
         """Return its cells, shape (links of the group, times)."""
         return np.broadcast_to(self.times, (len(self.links), len(book.log.time_s)))
+
+    def by_day(self, book: Book) -> FloatArray:
+        """Return the share of missed polls in these hours of each day on which there were any. [-]"""
+        cells = book.open[self.links] & self.times
+        polls = np.where(cells, book.log.polls[self.links], 0).sum(axis=0, dtype=np.int64)
+        heard = np.where(cells, book.log.heard[self.links], 0).sum(axis=0, dtype=np.int64)
+        asked, missed = (np.bincount(self.number, weights=one) for one in (polls, polls - heard))
+        return np.asarray(missed[asked > 0] / asked[asked > 0])
 
     def length_days(self, book: Book) -> float:
         """Return how long it lasts each day. [days]"""
@@ -135,11 +142,9 @@ def rhythm_of(book: Book, daylight: Daylight, among: IntArray) -> Rhythm | None:
         to_s=end * width_s,
         before=before,
         inside=inside,
-        threshold=middle,
-        days=int(struck.sum()),
-        of_days=int(polled.sum()),
         gain=gain,
         struck=struck[daylight.number],
+        number=daylight.number,
     )
 
 
@@ -164,7 +169,7 @@ def _best(
     out_x, out_n = all_x - in_x, all_n - in_n
     before, inside = out_x / np.maximum(out_n, 1.0), in_x / np.maximum(in_n, 1.0)
     gain = log_likelihood(in_x, in_n) + log_likelihood(out_x, out_n) - log_likelihood(all_x, all_n)
-    gain = np.where((in_n > 0) & (out_n > 0) & (inside - before >= MIN_RISE), gain, 0.0)
+    gain = np.where((in_n > 0) & (out_n > 0) & (inside - before >= MIN_RISE) & (before <= CONTRAST * inside), gain, 0.0)
     gain /= _dispersion(x, n)[:, None]
     best = gain.max(axis=1)
     counts = np.where(gain >= np.maximum(JOINS, (1.0 - SLACK) * best[:, None]), gain - JOINS, 0.0)

@@ -46,13 +46,14 @@ def dropouts_of(scene: Scene, log: Log) -> Dropouts:
         names=tuple(scene.inverters.names[i] for i in log.inverter.tolist()),
         gateways=tuple(places.names[j] for j in log.gateway.tolist()),
         open=daylight.day.copy(),
+        low=daylight.low.copy(),
+        awake=daylight.awake,
     )
     counted_cells = daylight.day | daylight.low
     polls = np.where(counted_cells, log.polls, 0).sum(axis=1, dtype=np.int64)
     heard = np.where(counted_cells, log.heard, 0).sum(axis=1, dtype=np.int64)
     margins = margins_of(scene, log)
     labels = tuple(log.branches[i] for i in log.inverter.tolist())
-    _enter_low_light(book, daylight)
     gateway_outages(book, daylight.dusk)
     named_branches(book, labels, daylight, margins)
     unnamed_branches(book, labels, daylight, margins)
@@ -68,6 +69,7 @@ def dropouts_of(scene: Scene, log: Log) -> Dropouts:
     ]
     runs = lone_runs(book, bright, usual, margins.margin_db, margins.sigma_db)
     alone(book, runs, margins)
+    _enter_low_light(book, daylight)
     _enter_rest(book, polls - heard)
     absent = 0 if log.absent is None else int(np.where(counted_cells, log.absent, 0).sum(dtype=np.int64))
     return _result(scene, book, polls, heard, absent=absent)
@@ -76,7 +78,7 @@ def dropouts_of(scene: Scene, log: Log) -> Dropouts:
 def _enter_low_light(book: Book, daylight: Daylight) -> None:
     """Enter silence at both ends of the day: no fault."""
     log = book.log
-    missing = daylight.low & (log.heard < log.polls)
+    missing = book.low & (log.heard < log.polls)
     missed = np.where(missing, log.polls - log.heard, 0).sum(axis=1).astype(np.float64)
     if not missed.any():
         return

@@ -260,8 +260,11 @@ def spans_of(book: Book) -> list[Span]:
 
 
 def _span(book: Book, units: Units, gains: Gains, links: IntArray, at: int, joint: FloatArray) -> Span:
-    first, last = int(gains.begin[at]), int(gains.end[at])
     count = units.polls.shape[1]
+    to_end = np.flatnonzero((gains.begin == gains.begin[at]) & (gains.end == count))
+    if len(to_end) and joint[to_end[0]] >= joint[at] - max(2.0 * SAME_DATE, 0.02 * joint[at]):
+        at = int(to_end[0])  # nothing says that it ended
+    first, last = int(gains.begin[at]), int(gains.end[at])
     likely = gains.begin[(joint >= joint[at] - SAME_DATE) & (gains.end == last)]
     begins = units.begins
     return Span(

@@ -79,7 +79,7 @@ def named_branches(book: Book, labels: Sequence[str], daylight: Daylight, margin
         ]
         stretches.sort(key=lambda one: one.begin)
         if stretches:
-            _enter(book, links, stretches, subject=name)
+            enter_outages(book, links, stretches, subject=name)
 
 
 def unnamed_branches(book: Book, labels: Sequence[str], daylight: Daylight, margins: Margins) -> None:
@@ -102,10 +102,11 @@ def unnamed_branches(book: Book, labels: Sequence[str], daylight: Daylight, marg
         else:
             groups.append((members, [stretch]))
     for members, stretches in groups:
-        _enter(book, np.array(sorted(members)), sorted(stretches, key=lambda one: one.begin), subject="")
+        enter_outages(book, np.array(sorted(members)), sorted(stretches, key=lambda one: one.begin), subject="")
 
 
-def _enter(book: Book, links: IntArray, stretches: list[Stretch], *, subject: str) -> None:
+def enter_outages(book: Book, links: IntArray, stretches: list[Stretch], *, subject: str) -> None:
+    """Enter the outages of a branch; `subject` is its name, empty where the log has none for it."""
     from_start, to_end = edges_of(book, links, stretches)
     others = np.setdiff1d(np.arange(len(book.names)), links)
     polls = answers = 0

@@ -33,6 +33,8 @@ MOST = 0.6
 """What strikes more than this share of the links stands before none of them alone. [-]"""
 STRONG_DB, WET_DAYS = 12.0, 4.0
 """A link of such a margin loses no polls to weather; weather and interference without a pause last no longer. [dB, days]"""
+DIM = 4.0
+"""So much likelier it is that nothing but a lack of light strikes some links, where the sun stands low. [-]"""
 HALF, FEW = 0.5, 0.3
 SELDOM = 0.04
 CLEAR_FALL_DB = 3.0
@@ -71,6 +73,8 @@ class Shared:
         How long it lasts; weather passes. [days]
     changed : float
         Part of the gateway's links whose level changed either way; NaN where not known. [-]
+    dim : bool
+        Whether the sun stands so low that noons may be dark, now for some and now for others.
     """
 
     answers: float
@@ -86,6 +90,7 @@ class Shared:
     margin_db: float
     days: float
     changed: float = float("nan")
+    dim: bool = False
 
 
 def concentration(chance: float, *, exponent: float = CONCENTRATION) -> float:
@@ -137,6 +142,7 @@ def weigh(shared: Shared) -> dict[str, float]:
     odds[INTERFERENCE] += log(SELDOM) if shared.days > WET_DAYS else 0.0
     odds[INTERFERENCE] += 0.0 if shared.unevenness < EVEN else log(SELDOM)
     odds[MOVED] += log(0.3) if shared.unevenness < EVEN and not silent else 0.0
+    odds[OTHER] += log(DIM) if shared.dim else 0.0
     for cause in (OBSTACLE, BRANCH):
         odds[cause] += log(SELDOM) if shared.share > MOST else 0.0
     odds[MOVED] += log(SELDOM) if shared.share < FEW else log(0.3) if shared.share < HALF else 0.0
@@ -169,6 +175,7 @@ def shared_by(
     days: float,
     affected: float = 0.0,
     changed: float = float("nan"),
+    dim: bool = False,
 ) -> Shared:
     """Say what the links of a group share.
 
@@ -194,6 +201,8 @@ def shared_by(
         Part of the gateway's links that miss more meanwhile, by a mixture fitted to all of them. [-]
     changed : float
         Part of the gateway's links whose level changed either way; NaN where not known. [-]
+    dim : bool
+        Whether the sun stands so low that noons may be dark.
     """
     obstacle, crossing = shared_obstacle(margins.met, links, among)
     named = {labels[i] for i in links.tolist()}
@@ -215,6 +224,7 @@ def shared_by(
         unevenness=float(np.std(inside) / max(float(np.mean(inside)), 1e-9)) if len(inside) else 0.0,
         margin_db=float(np.median(margins.margin_db[links])),
         days=days,
+        dim=dim,
         changed=changed if len(among) >= MIN_LINKS else float("nan"),
     )
 
