@@ -96,7 +96,8 @@ def test_hours_of_a_rhythm_are_those_of_the_log():
         assert case.share(rows, times) == pytest.approx(inside, abs=2.5)
         assert case.share(rows, ~times) == pytest.approx(outside, abs=1.5)
         by_day = [case.share(rows, times & (case.light.number == day)) for day in np.unique(case.light.number[times])]
-        assert sum(share > more for share in by_day) == pytest.approx(days, abs=2)
+        if "more of" not in one.evidence:  # else it names more inverters than its first sentence
+            assert sum(share > more for share in by_day) == pytest.approx(days, abs=2)
         assert days <= of_days
 
 
@@ -116,7 +117,7 @@ def test_the_length_of_an_outage_is_true_within_a_poll_for_each(fault, cause):
         count, hours = figure("# outages?, # (?:h|min)", one.evidence)
         hours /= 60.0 if "min of daytime" in one.evidence else 1.0
         truth = out.sum() * step_s / 3600
-        assert hours == pytest.approx(truth, abs=0.06 + (begins + 1) * 2 * step_s / 3600 + 0.1 * truth), one.evidence
+        assert hours == pytest.approx(truth, abs=0.06 + begins * 2 * step_s / 3600), one.evidence
         assert count >= 1
 
 

@@ -102,10 +102,10 @@ def log_of(
     seconds, zone_min = _one_clock(seconds, offset, notes)
     del offset
     inverter = np.array(resolved.inverter)[column("inverter").astype(np.int64)]
-    width = max(resolved.gateway) + 1
+    width = max(0, *resolved.gateway) + 1
     pair = inverter * width + np.array(resolved.gateway)[column("gateway").astype(np.int64)]
     heard = column("heard").astype(bool)
-    level = column("level_dbm") if columns.level >= 0 else None
+    level = column("level_dbm") if columns.level >= 0 or columns.wide_levels else None
     power = column("power_w") if columns.power >= 0 else None
     blocks.clear()
     links, pair = np.unique(pair, return_inverse=True)
@@ -187,6 +187,8 @@ def _branches(blocks: list[Block], resolved: Resolved, inverters: int, notes: li
     counts: dict[tuple[int, int], int] = {}
     for block in blocks:
         for (name, branch), times in block.branches.items():
+            if resolved.inverter[name] < 0:
+                continue
             key = resolved.inverter[name], branch
             counts[key] = counts.get(key, 0) + times
     found = [""] * inverters

@@ -33,6 +33,8 @@ LACKS = 0.05
 ANY_SHARE = 0.7
 """Density of the share of misses behind an obstacle that the plan lacks: nearly any. [-]"""
 MIN_LACKING = 3
+TOGETHER = 0.25
+"""What the plan lacks stands before links that lie together: by accident with no more than this chance. [-]"""
 MAX_ARC = 0.6
 """What the plan lacks stands before no more than this part of the links. [-]"""
 LACKING_STEPS = (
@@ -239,7 +241,7 @@ def _lacking(
             one += len(links) * log(ANY_SHARE)
             each = np.maximum(np.where(always[links], 1.0, odds[links]), 1.0) * 0.5 * UNIT_CHANCE
             gain = one - float(np.log(each).sum())
-            if gain > best[0]:
+            if gain > best[0] and direction <= TOGETHER:
                 best = gain, links, direction
             angle = np.deg2rad(margins.bearing_deg[links])
             mean = np.arctan2(np.sin(angle).mean(), np.cos(angle).mean())

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -56,6 +56,23 @@ class Finding:
 
 
 @dataclass(kw_only=True)
+class Outages:
+    """Outages of one branch: its links, missed polls by link, and what its evidence is made of."""
+
+    links: set[int]
+    subject: str
+    missed: FloatArray
+    count: int = 0
+    length_s: float = 0.0
+    others_polls: float = 0.0
+    others_misses: float = 0.0
+    first_s: float = np.inf
+    last_s: float = -np.inf
+    from_start: bool = False
+    to_end: bool = False
+
+
+@dataclass(kw_only=True)
 class Book:
     """The polls of a log by daylight, and which of them are still open.
 
@@ -73,6 +90,8 @@ class Book:
         Polled by daylight, and not explained by a cause that covers whole stretches of time.
     low, awake : ndarray of bool, shape (links, times)
         Low light, and when each inverter is usually awake; see `Daylight`.
+    branches : list of Outages
+        Outages of branches that are not entered yet.
     by_cause : dict of str to ndarray of float
         Missed polls of each link by cause, shape (links,).
     """
@@ -86,6 +105,7 @@ class Book:
     awake: BoolArray
     findings: list[Finding] = field(default_factory=list)
     by_cause: dict[str, FloatArray] = field(default_factory=dict)
+    branches: list[Outages] = field(default_factory=list)
 
     @property
     def silent(self) -> BoolArray:
@@ -151,6 +171,18 @@ class Book:
                 evidence="; ".join([evidence, *edges]),
                 steps=steps or steps_of(cause, plan=self.plan, inverters=struck),
             )
+        )
+
+    def extend(self, number: int, missed: FloatArray, words: str) -> None:
+        """Add missed polls to a finding that is of the same making, and say so in its evidence."""
+        one = self.findings[number]
+        self.by_cause[one.cause] += missed
+        names = tuple(name for name, count in zip(self.names, missed.tolist(), strict=True) if count >= MIN_MISSED)
+        self.findings[number] = replace(
+            one,
+            inverters=tuple(dict.fromkeys(name for name in self.names if name in {*one.inverters, *names})),
+            dropouts=one.dropouts + round(float(missed.sum())),
+            evidence=f"{one.evidence}; {words}",
         )
 
     def reaches(self, links: IntArray, begin: int, end: int) -> tuple[bool, bool]:

@@ -16,7 +16,7 @@ from survey.measured.dropouts.margins import Margins
 from survey.measured.dropouts.outages import Stretch, groups_of
 from survey.measured.dropouts.rhythm import Rhythm, rhythm_of
 from survey.measured.dropouts.spans import MIN_FALL_DB, Span, level_changes, spans_of
-from survey.measured.dropouts.supplies import enter_outages
+from survey.measured.dropouts.supplies import ALIKE, enter_outages
 from survey.measured.dropouts.weighing import Shared, shared_by, weigh
 
 MIN_CHANCE = 0.5
@@ -31,7 +31,9 @@ MIN_BRIGHT, MIN_BRIGHT_S = 4, 3_600
 COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
 
-def group_findings(book: Book, daylight: Daylight, margins: Margins, labels: Sequence[str]) -> None:
+def group_findings(
+    book: Book, daylight: Daylight, margins: Margins, labels: Sequence[str], *, hours_only: bool = False
+) -> None:
     """Enter groups one after the other, that which explains the open polls best first.
 
     Parameters
@@ -44,9 +46,11 @@ def group_findings(book: Book, daylight: Daylight, margins: Margins, labels: Seq
         Directions, obstacles and margins of its links.
     labels : sequence of str, shape (links,)
         Branch of each link by the log; empty where it names none.
+    hours_only : bool
+        Whether only hours of the day are looked at, no dates.
     """
     for _ in range(MAX_ROUNDS):
-        bids: list[Span | Rhythm] = [*spans_of(book)]
+        bids: list[Span | Rhythm] = [] if hours_only else [*spans_of(book)]
         for among in groups_of(book.gateways).values():
             hours = rhythm_of(book, daylight, among)
             bids += [hours] if hours else []
@@ -138,6 +142,13 @@ def _enter(
     fall = bid.fall_db[np.isfinite(bid.fall_db)]
     if len(fall) and np.median(fall) >= 1.0:
         words.append(f"levels lower by {np.median(fall):.1f} dB (median of {counted(len(fall), 'inverter')})")
+    missed = np.zeros(len(book.names))
+    missed[links] = excess
+    same = _same_group(book, links)
+    if same is not None and cause == OBSTACLE:
+        book.close(cells, links)
+        book.extend(same, missed, f"{missed.sum():.0f} more of {counted(len(links), 'inverter')} {when}")
+        return
     subject = ""
     if cause == MOVED:
         subject = gateway
@@ -150,8 +161,6 @@ def _enter(
         if shared.direction < CITED:
             words.append(f"they lie together (by accident: {percent_of(shared.direction)})")
     book.close(cells, links)
-    missed = np.zeros(len(book.names))
-    missed[links] = excess
     book.add(
         cause,
         missed,
@@ -162,6 +171,15 @@ def _enter(
         from_start=from_start,
         to_end=to_end,
     )
+
+
+def _same_group(book: Book, links: IntArray) -> int | None:
+    """The number of a finding of an obstacle that most of some links belong to already."""
+    names = {book.names[i] for i in links.tolist()}
+    for number, one in enumerate(book.findings):
+        if one.cause == OBSTACLE and len(names & set(one.inverters)) > ALIKE * len(names):
+            return number
+    return None
 
 
 def _when(book: Book, bid: Span | Rhythm, cells: BoolArray) -> tuple[str, float, float, bool, bool]:

@@ -157,7 +157,7 @@ def gateway_outages(book: Book, dusk: BoolArray) -> None:
         from_start, to_end = edges_of(book, links, stretches)
         missed, first_s, last_s, length_s = close_all(book, stretches, links)
         together = f"; {len(shared)} of them at all gateways at once" if shared else ""
-        evidence = f"no answer from any of its {counted(len(links), 'inverter')}: {outages_words(stretches, length_s)}"
+        evidence = f"no answer from any of its {counted(len(links), 'inverter')}: {outages_words(len(stretches), length_s)}"
         book.add(
             GATEWAY,
             missed,
@@ -170,9 +170,9 @@ def gateway_outages(book: Book, dusk: BoolArray) -> None:
         )
 
 
-def outages_words(stretches: Sequence[Stretch], length_s: float) -> str:
+def outages_words(count: int, length_s: float) -> str:
     """How many outages, and how long they are by daylight."""
-    return f"{counted(len(stretches), 'outage')}, {duration(length_s, in_days=False)} of daytime in all"
+    return f"{counted(count, 'outage')}, {duration(length_s, in_days=False)} of daytime in all"
 
 
 def edges_of(book: Book, links: IntArray, stretches: Sequence[Stretch]) -> tuple[bool, bool]:

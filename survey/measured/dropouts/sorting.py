@@ -19,7 +19,7 @@ from survey.measured.dropouts.margins import margins_of
 from survey.measured.dropouts.outages import LEAST_RUN, gateway_outages, long_runs
 from survey.measured.dropouts.result import Dropouts
 from survey.measured.dropouts.shares import usual_of
-from survey.measured.dropouts.supplies import MIN_BRIGHT_S, named_branches, unnamed_branches
+from survey.measured.dropouts.supplies import MIN_BRIGHT_S, enter_branches, named_branches, unnamed_branches
 from survey.scene import Scene
 
 
@@ -56,8 +56,10 @@ def dropouts_of(scene: Scene, log: Log) -> Dropouts:
     labels = tuple(log.branches[i] for i in log.inverter.tolist())
     gateway_outages(book, daylight.dusk)
     named_branches(book, labels, daylight, margins)
+    group_findings(book, daylight, margins, labels, hours_only=True)
     unnamed_branches(book, labels, daylight, margins)
     group_findings(book, daylight, margins, labels)
+    enter_branches(book)
     interference(book, daylight, margins.margin_db)
     fading(book, daylight)
     usual = usual_of(book)

@@ -9,7 +9,7 @@ import numpy as np
 from survey.base.arrays import BoolArray, IntArray
 from survey.base.layout import counted
 from survey.inputs.logs import DAY_S, Log
-from survey.measured.dropouts.book import Book
+from survey.measured.dropouts.book import Book, Outages
 from survey.measured.dropouts.causes import BRANCH
 from survey.measured.dropouts.chances import log_likelihood
 from survey.measured.dropouts.daylight import Daylight
@@ -95,7 +95,7 @@ def unnamed_branches(book: Book, labels: Sequence[str], daylight: Daylight, marg
         if members is None or not _is_supply(book, margins, labels, stretch, members):
             continue
         for others, stretches in groups:
-            if len(others & members) > ALIKE * len(others | members):
+            if _alike(others, members):
                 others.update(members)
                 stretches.append(stretch)
                 break
@@ -106,31 +106,53 @@ def unnamed_branches(book: Book, labels: Sequence[str], daylight: Daylight, marg
 
 
 def enter_outages(book: Book, links: IntArray, stretches: list[Stretch], *, subject: str) -> None:
-    """Enter the outages of a branch; `subject` is its name, empty where the log has none for it."""
+    """Note the outages of a branch; `subject` is its name, empty where the log has none. `enter_branches` enters them."""
     from_start, to_end = edges_of(book, links, stretches)
     others = np.setdiff1d(np.arange(len(book.names)), links)
-    polls = answers = 0
+    cells = np.zeros((1, book.open.shape[1]), dtype=bool)
     for one in stretches:
-        times = slice(one.begin, one.end)
-        polls += int(np.where(book.open[others, times], book.log.polls[others, times], 0).sum(dtype=np.int64))
-        answers += int(np.where(book.open[others, times], book.log.heard[others, times], 0).sum(dtype=np.int64))
+        cells[:, one.begin : one.end] = True
+    misses, polls = (float(one[others].sum()) for one in book.sums(cells))
     missed, first_s, last_s, length_s = close_all(book, stretches, links)
-    who = f"all {counted(len(links), 'inverter')} of branch {subject}" if subject else counted(len(links), "inverter")
-    evidence = f"{who} without an answer at the same times: {outages_words(stretches, length_s)}"
-    if polls:
-        evidence += f"; meanwhile the others answered {100 * answers / polls:.0f} % of their polls"
-    if not subject:
-        evidence += "; the log names no branch for them alone"
-    book.add(
-        BRANCH,
-        missed,
-        first_s=first_s,
-        last_s=last_s,
-        evidence=evidence,
-        subject=subject,
-        from_start=from_start,
-        to_end=to_end,
-    )
+    known = [one for one in book.branches if one.subject == subject and _alike(one.links, set(links.tolist()))]
+    found = known[0] if known else Outages(links=set(), subject=subject, missed=np.zeros(len(missed)))
+    if not known:
+        book.branches.append(found)
+    found.links |= set(links.tolist())
+    found.missed += missed
+    found.count += len(stretches)
+    found.length_s += length_s
+    found.others_polls += polls
+    found.others_misses += misses
+    found.first_s, found.last_s = min(found.first_s, first_s), max(found.last_s, last_s)
+    found.from_start, found.to_end = found.from_start or from_start, found.to_end or to_end
+
+
+def _alike(one: set[int], other: set[int]) -> bool:
+    return len(one & other) > ALIKE * len(one | other)
+
+
+def enter_branches(book: Book) -> None:
+    """Enter the branches whose outages have been noted, one finding each."""
+    for one in book.branches:
+        count = counted(len(one.links), "inverter")
+        group = f"all {count} of branch {one.subject}" if one.subject else count
+        evidence = f"{group} without an answer at the same times: {outages_words(one.count, one.length_s)}"
+        if one.others_polls:
+            share = 100.0 * (1.0 - one.others_misses / one.others_polls)
+            evidence += f"; meanwhile the others answered {share:.0f} % of their polls"
+        if not one.subject:
+            evidence += "; the log names no branch for them alone"
+        book.add(
+            BRANCH,
+            one.missed,
+            first_s=one.first_s,
+            last_s=one.last_s,
+            evidence=evidence,
+            subject=one.subject,
+            from_start=one.from_start,
+            to_end=one.to_end,
+        )
 
 
 def _heard_else(book: Book, links: IntArray) -> BoolArray:
