@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import click
 
 from survey.base.errors import OutputError, one_line
 from survey.cli import options
+from survey.cli.logs import log_options, read_site_log
 
 ENDINGS = (".html", ".htm")
 
@@ -43,6 +45,7 @@ ENDINGS = (".html", ".htm")
     metavar="YYYY-MM-DD",
     help="Date of the page.  [default: today]",
 )
+@log_options
 @options.placing_options
 @options.relays_option
 @options.draws_options
@@ -62,6 +65,7 @@ def report(
     draws: int,
     seed: int,
     require: bool,
+    log_style: dict[str, Any],
 ) -> None:
     """Write one page for the job file.
 
@@ -88,16 +92,7 @@ def report(
             options.warn(note)
     log = None
     if log_file is not None:
-        from survey.inputs.logs import read_log
-
-        log = read_log(
-            log_file,
-            inverters=scene.inverters.names,
-            serials=scene.inverters.serials,
-            gateways=scene.gateways_and_spots.names,
-        )
-        for note in log.notes:
-            options.warn(f"{log_file}: {note}")
+        log = read_site_log(scene, log_file, log_style)
     given = pages.Given(gateways=gateways, plain_scene=plain_scene, readings=readings, log=log)
     wanted = placing.wanted(draws=draws, seed=seed)
     with options.progress("working out the page") as told:

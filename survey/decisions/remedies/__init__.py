@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from survey.base.errors import SurveyError
 from survey.decisions.placement import place, scores_from
 from survey.decisions.remedies.gateways import Cable, usual_cable
+from survey.decisions.remedies.joint import Joint, JointRemedies, joint_remedies
 from survey.decisions.remedies.outlook import Outlook, Routes, spots_routes
 from survey.decisions.remedies.remedy import CAUTIONS, WORTH_DB, Change, Remedy
 from survey.decisions.remedies.trials import Trials
@@ -23,10 +24,13 @@ __all__ = [
     "Change",
     "Explained",
     "Explanation",
+    "Joint",
+    "JointRemedies",
     "Outlook",
     "Remedy",
     "Routes",
     "explain",
+    "joint_remedies",
     "spots_routes",
     "usual_cable",
 ]

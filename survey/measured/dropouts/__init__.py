@@ -15,9 +15,14 @@ from survey.measured.dropouts.causes import (
     UNKNOWN,
     WEAK,
 )
+from survey.measured.dropouts.repair import BETTER, SAME, UNSEEN, WORSE, Compared, compared
 from survey.measured.dropouts.result import Dropouts
 
 __all__ = [
+    "BETTER",
+    "SAME",
+    "UNSEEN",
+    "WORSE",
     "BRANCH",
     "CAUSES",
     "FADING",
@@ -30,6 +35,8 @@ __all__ = [
     "UNIT",
     "UNKNOWN",
     "WEAK",
+    "Compared",
     "Dropouts",
     "Finding",
+    "compared",
 ]

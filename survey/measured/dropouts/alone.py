@@ -84,6 +84,8 @@ def lone_runs(
         cells = np.zeros((1, book.open.shape[1]), dtype=bool)
         cells[0, begin:end] = True
         missed = float(book.close(cells, link)[one.link])
+        book.mark(UNIT, book.pending)
+        book.pending[:] = False
         if not missed:
             continue
         told = found.setdefault(one.link, Silences())

@@ -5,9 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from survey.base.arrays import BoolArray, FloatArray, IntArray
 from survey.inputs.logs import Log
+from survey.measured.dropouts.causes import CAUSES, LOW_LIGHT
 from survey.measured.dropouts.steps import steps_of
 
 MIN_MISSED = 0.5
@@ -62,6 +64,7 @@ class Outages:
     links: set[int]
     subject: str
     missed: FloatArray
+    cells: BoolArray
     count: int = 0
     length_s: float = 0.0
     others_polls: float = 0.0
@@ -92,6 +95,10 @@ class Book:
         Low light, and when each inverter is usually awake; see `Daylight`.
     branches : list of Outages
         Outages of branches that are not entered yet.
+    marks : ndarray of uint8, shape (links, times)
+        Cause of each missed poll so far, 1 and more as in `CAUSES`.
+    pending : ndarray of bool, shape (links, times)
+        Cells that were taken out since the last finding; the next one marks them.
     by_cause : dict of str to ndarray of float
         Missed polls of each link by cause, shape (links,).
     """
@@ -106,6 +113,12 @@ class Book:
     findings: list[Finding] = field(default_factory=list)
     by_cause: dict[str, FloatArray] = field(default_factory=dict)
     branches: list[Outages] = field(default_factory=list)
+    marks: NDArray[np.uint8] = field(init=False)
+    pending: BoolArray = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.marks = np.zeros(self.open.shape, dtype=np.uint8)
+        self.pending = np.zeros(self.open.shape, dtype=bool)
 
     @property
     def silent(self) -> BoolArray:
@@ -137,7 +150,13 @@ class Book:
         part = cells & self.open[links]
         taken[links] = np.where(part, self.log.polls[links] - self.log.heard[links], 0).sum(axis=1)
         self.open[links] &= ~cells
+        self.pending[links] |= part
         return taken
+
+    def mark(self, cause: str, cells: BoolArray) -> None:
+        """Mark the missed polls in some cells that have no mark yet."""
+        cells = cells & (self.log.heard < self.log.polls) & (self.marks == 0)
+        self.marks[cells] = CAUSES.index(cause) + 1
 
     def add(
         self,
@@ -154,6 +173,9 @@ class Book:
     ) -> None:
         """Enter a cause with its missed polls by link."""
         self.by_cause[cause] = self.by_cause.get(cause, np.zeros(len(self.names))) + missed
+        whole = not self.pending.any() and cause != LOW_LIGHT
+        self.mark(cause, self.open & (missed >= MIN_MISSED)[:, None] if whole else self.pending)
+        self.pending[:] = False
         struck = tuple(
             dict.fromkeys(name for name, count in zip(self.names, missed.tolist(), strict=True) if count >= MIN_MISSED)
         )

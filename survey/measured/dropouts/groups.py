@@ -147,6 +147,8 @@ def _enter(
     same = _same_group(book, links)
     if same is not None and cause == OBSTACLE:
         book.close(cells, links)
+        book.mark(OBSTACLE, book.pending)
+        book.pending[:] = False
         book.extend(same, missed, f"{missed.sum():.0f} more of {counted(len(links), 'inverter')} {when}")
         return
     subject = ""

@@ -74,7 +74,8 @@ def dropouts_of(scene: Scene, log: Log) -> Dropouts:
     _enter_low_light(book, daylight)
     _enter_rest(book, polls - heard)
     absent = 0 if log.absent is None else int(np.where(counted_cells, log.absent, 0).sum(dtype=np.int64))
-    return _result(scene, book, polls, heard, absent=absent)
+    book.mark(UNKNOWN, counted_cells)
+    return _result(scene, book, daylight, polls, heard, absent=absent)
 
 
 def _enter_low_light(book: Book, daylight: Daylight) -> None:
@@ -90,6 +91,7 @@ def _enter_low_light(book: Book, daylight: Daylight) -> None:
         f"no answer at the ends of the day on {counted(days, 'day')}; "
         f"light enough from {log.stamp(np.nanmin(daylight.first_s % 86_400))[11:16]} at the earliest"
     )
+    book.pending |= missing
     book.add(LOW_LIGHT, missed, first_s=times[0], last_s=times[-1], evidence=evidence)
 
 
@@ -107,13 +109,19 @@ def _enter_rest(book: Book, missed: IntArray) -> None:
     book.add(UNKNOWN, rest, first_s=times[cells[0]], last_s=times[cells[-1]], evidence=evidence)
 
 
-def _result(scene: Scene, book: Book, polls: IntArray, heard: IntArray, *, absent: int) -> Dropouts:
+def _result(scene: Scene, book: Book, daylight: Daylight, polls: IntArray, heard: IntArray, *, absent: int) -> Dropouts:
     """Add links up to inverters, and put findings in order."""
     struck, number = np.unique(book.log.inverter, return_inverse=True)
 
     def summed(values: NDArray[np.generic]) -> NDArray[np.float64]:
         return np.bincount(number, weights=values, minlength=len(struck)).astype(np.float64)
 
+    begins = np.flatnonzero(np.diff(daylight.number, prepend=-1))
+    day_polls, day_heard = (
+        np.add.reduceat(np.where(daylight.day, one, 0), begins, axis=1, dtype=np.float64)
+        for one in (book.log.polls, book.log.heard)
+    )
+    daily = [np.stack([summed(one[:, k]) for k in range(len(begins))], axis=1) for one in (day_polls, day_heard)]
     rank = {cause: (cause in NO_FAULTS) + (cause == UNKNOWN) for cause in CAUSES}
     ordered = sorted(book.findings, key=lambda one: (rank[one.cause], -one.dropouts))
     logged = set(struck.tolist())
@@ -128,5 +136,9 @@ def _result(scene: Scene, book: Book, polls: IntArray, heard: IntArray, *, absen
         polls_by=summed(polls).astype(np.int64),
         missed_by=summed(polls - heard).astype(np.int64),
         by_cause={cause: summed(values) for cause, values in book.by_cause.items()},
+        daily_polls=daily[0],
+        daily_missed=daily[0] - daily[1],
+        marks=book.marks,
+        number=daylight.number,
         absent_polls=absent,
     )

@@ -115,11 +115,13 @@ def enter_outages(book: Book, links: IntArray, stretches: list[Stretch], *, subj
     misses, polls = (float(one[others].sum()) for one in book.sums(cells))
     missed, first_s, last_s, length_s = close_all(book, stretches, links)
     known = [one for one in book.branches if one.subject == subject and _alike(one.links, set(links.tolist()))]
-    found = known[0] if known else Outages(links=set(), subject=subject, missed=np.zeros(len(missed)))
+    found = known[0] if known else Outages(links=set(), subject=subject, missed=np.zeros(len(missed)), cells=np.zeros_like(book.pending))
     if not known:
         book.branches.append(found)
     found.links |= set(links.tolist())
     found.missed += missed
+    found.cells |= book.pending
+    book.pending[:] = False
     found.count += len(stretches)
     found.length_s += length_s
     found.others_polls += polls
@@ -143,6 +145,7 @@ def enter_branches(book: Book) -> None:
             evidence += f"; meanwhile the others answered {share:.0f} % of their polls"
         if not one.subject:
             evidence += "; the log names no branch for them alone"
+        book.pending |= one.cells
         book.add(
             BRANCH,
             one.missed,

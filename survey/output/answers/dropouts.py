@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from survey.base.layout import Column, counted, names_within, paragraphs, table, wrapped
-from survey.measured.dropouts import CAUSES, FADING, NO_FAULTS, OBSTACLE, UNIT, UNKNOWN, Dropouts, Finding
+from survey.decisions.remedies import CAUTIONS, JointRemedies
+from survey.measured.dropouts import BETTER, CAUSES, FADING, NO_FAULTS, OBSTACLE, SAME, UNIT, UNKNOWN, UNSEEN, WORSE, Compared, Dropouts, Finding
 from survey.output.answers.values import Record, plain
 
 CAUTION_WORDS = (
@@ -13,6 +16,7 @@ CAUTION_WORDS = (
 )
 CAUTION = wrapped(CAUTION_WORDS)
 NAMES_WIDE = 70
+MAX_REMEDIES = 8
 MIN_ODD = 0.10
 """An inverter without a cause that misses more than this, and three times as much as the middle one, is named. [-]"""
 CAUSE_WORDS = {
@@ -42,6 +46,103 @@ def cause_words(cause: str) -> str:
     ('faulty unit', 'weak link')
     """
     return CAUSE_WORDS.get(cause, cause)
+
+
+def answer_text(
+    found: Dropouts, *, repair: Sequence[Compared] | None = None, joint: JointRemedies | None = None
+) -> str:
+    """The table, after what a repair has changed, and before what would help most.
+
+    Parameters
+    ----------
+    found : Dropouts
+        What was found.
+    repair : sequence of Compared, optional
+        Each inverter before and after.
+    joint : JointRemedies, optional
+        What one change does for all weak links.
+    """
+    parts = [repair_table(repair)] if repair is not None else []
+    parts += [remedies_text(joint)] if joint is not None else []
+    return paragraphs(*parts, dropouts_table(found))
+
+
+def repair_table(repair: Sequence[Compared]) -> str:
+    """Each inverter before and after, those that changed first, and how many did."""
+    order = {WORSE: 0, BETTER: 1, UNSEEN: 2, SAME: 3}
+    counts = {verdict: sum(one.verdict == verdict for one in repair) for verdict in order}
+    head = f"Repair: better: {counts[BETTER]}, worse: {counts[WORSE]}, no different: {counts[SAME]}"
+    head += f", not in both logs: {counts[UNSEEN]}" if counts[UNSEEN] else ""
+    columns = [Column("inverter", text=True), Column("answered\nbefore"), Column("99 %\ninterval")]
+    columns += [Column("answered\nafter"), Column("99 %\ninterval"), Column("change\npoints"), Column("verdict", text=True)]
+    rows = [
+        [one.inverter, *_interval(one.before), *_interval(one.after), _points(one.difference[0]), one.verdict]
+        for one in sorted(repair, key=lambda one: order[one.verdict])
+    ]
+    return head + "\n" + table(columns, rows)
+
+
+def _interval(share: tuple[float, float, float]) -> list[str]:
+    if share[0] != share[0]:  # noqa: PLR0124  NaN
+        return ["", ""]
+    return [f"{100 * share[0]:.1f} %", f"{100 * share[1]:.1f} to {100 * share[2]:.1f}"]
+
+
+def _points(change: float) -> str:
+    return "" if change != change else f"{100 * change:+.1f}"  # noqa: PLR0124  NaN
+
+
+def remedies_text(joint: JointRemedies) -> str:
+    """The one change that does most for the weak links together, and the others that were worked out."""
+    if not joint.inverters:
+        return "Remedies: none needed, no link is weak, fading or blocked."
+    count = counted(len(joint.inverters), "inverter")
+    head = f"Remedies for {count} together ({len(joint.hold_today)} hold by the plan as it is)"
+    if not joint.remedies:
+        return f"{head}\nNo single change of those tried helps."
+    best = joint.remedies[0]
+    lines = [wrapped(f"Do first: {best.remedy.action}: then {len(best.hold)} of {len(joint.inverters)} hold")]
+    columns = [Column("remedy", text=True, yields=True), Column("hold"), Column("others\nbetter/\nworse")]
+    rows = [
+        [one.remedy.action, f"{len(one.hold)}/{len(joint.inverters)}", f"{one.better}/{one.worse}"]
+        for one in joint.remedies[:MAX_REMEDIES]
+    ]
+    cautions = [wrapped(CAUTIONS[word]) for word in dict.fromkeys(best.remedy.cautions)]
+    return "\n".join([head, *lines, table(columns, rows), *cautions])
+
+
+def answer_record(
+    found: Dropouts, *, repair: Sequence[Compared] | None = None, joint: JointRemedies | None = None
+) -> Record:
+    """What `survey dropouts --json` prints."""
+    record = dropouts_record(found)
+    if repair is not None:
+        record["repair"] = [
+            {
+                "inverter": one.inverter,
+                "before": [plain(value) for value in one.before],
+                "after": [plain(value) for value in one.after],
+                "difference": [plain(value) for value in one.difference],
+                "verdict": one.verdict,
+            }
+            for one in repair
+        ]
+    if joint is not None:
+        record["remedies"] = {
+            "inverters": list(joint.inverters),
+            "hold_today": list(joint.hold_today),
+            "remedies": [
+                {
+                    "kind": one.remedy.kind,
+                    "action": one.remedy.action,
+                    "hold": list(one.hold),
+                    "others_better": one.better,
+                    "others_worse": one.worse,
+                }
+                for one in joint.remedies
+            ],
+        }
+    return record
 
 
 def dropouts_table(found: Dropouts) -> str:
@@ -198,7 +299,7 @@ def _heading(cause: str) -> list[str]:
 
 
 def dropouts_record(found: Dropouts) -> Record:
-    """What `survey dropouts --json` prints."""
+    """What is found in a log, for scripts."""
     log = found.log
     return {
         "plan": found.scene.plan.file,
