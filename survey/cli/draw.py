@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from survey.base.errors import OutputError, SurveyError, did_you_mean, one_line
 from survey.cli import options
+from survey.cli.logs import log_options, read_site_log
 
 if TYPE_CHECKING:  # they bring numpy and matplotlib
     from matplotlib.figure import Figure
@@ -18,7 +19,7 @@ if TYPE_CHECKING:  # they bring numpy and matplotlib
     from survey.network import Network
     from survey.scene import Ends, Scene
 
-KINDS = ("map", "coverage", "profile", "network", "budget")
+KINDS = ("map", "coverage", "profile", "network", "budget", "days")
 ENDINGS = ("png", "svg", "pdf")
 OF_A_LINK, OF_A_GRID = ("profile", "budget"), ("coverage",)
 BELONGS: dict[str, tuple[str, ...]] = {
@@ -28,6 +29,7 @@ BELONGS: dict[str, tuple[str, ...]] = {
     "--gateway-places": OF_A_GRID,
     "--points": OF_A_GRID,
     "--relays": ("map", "network"),
+    "--log": ("days",),
 }
 """Options that only some kinds of picture take."""
 
@@ -51,6 +53,14 @@ BELONGS: dict[str, tuple[str, ...]] = {
     "--gateway-places", is_flag=True, help="coverage: every point stands for a gateway; shows its weakest link."
 )
 @click.option("--points", type=click.IntRange(4, 1_000_000), metavar="N", help="coverage: about so many points.")
+@click.option(
+    "--log",
+    "log_file",
+    type=click.Path(path_type=Path),
+    metavar="LOG",
+    help="days: the log of polls whose missed ones are drawn by day and hour.",
+)
+@log_options
 @options.placing_options
 @options.relays_option
 @options.fit_option
@@ -69,6 +79,8 @@ def draw(
     placed: bool,
     placing: options.Placing,
     gateway_places: bool,
+    log_file: Path | None,
+    log_style: dict[str, Any],
 ) -> None:
     """Draw a picture of PLAN.
 
@@ -82,12 +94,15 @@ def draw(
         "--gateway-places": gateway_places or None,
         "--points": points,
         "--relays": max_relays,
+        "--log": log_file,
     }
+    if kind == "days" and log_file is None:
+        raise click.UsageError("--kind days needs --log LOG")
     _check_usage(kind, given, gateways=gateways, placed=placed, gateway_places=gateway_places)
     if placing.given and not placed:
         raise click.UsageError(f"{placing.given[0]} belongs to --placed")
     ending = _ending(out)
-    inputs = (plan_file,) if fit_file is None else (plan_file, fit_file)
+    inputs = tuple(one for one in (plan_file, fit_file, log_file) if one is not None)
     options.check_writable(out, inputs=inputs)
     scene = options.read_scene(plan_file, fit_file).wanting(max_relays=max_relays)
     if placed:
@@ -95,7 +110,12 @@ def draw(
     if inverter is not None:
         scene.check_names(places=(), inverters=(inverter,))
     asked = placing if placed else None
-    if kind == "coverage":
+    if log_file is not None:
+        from survey.measured.dropouts.sorting import dropouts_of
+        from survey.output.pictures import days_picture
+
+        figure = days_picture(dropouts_of(scene, read_site_log(scene, log_file, log_style)))
+    elif kind == "coverage":
         ends = None if gateway_places else _ends(scene, gateways, asked)
         figure = _coverage(scene, ends, height_m, points, show or "margin")
     elif kind == "map" and not (gateways or placed or len(scene.gateways)):

@@ -54,7 +54,7 @@ def joint_remedies(scene: Scene, inverters: Sequence[str], *, progress: Progress
     Returns
     -------
     JointRemedies
-        Each action once.
+        Each action once; of the points of a search the best.
     """
     from survey.decisions.remedies import explain  # noqa: PLC0415  it imports this file
 
@@ -72,8 +72,10 @@ def joint_remedies(scene: Scene, inverters: Sequence[str], *, progress: Progress
             hold = tuple(name for name in named if after[name] == HOLDS)
             better = sum(change.after > change.before for change in others)
             found = Joint(remedy=remedy, hold=hold, better=better, worse=len(others) - better)
-            if remedy.action not in best or _rank(found) < _rank(best[remedy.action]):
-                best[remedy.action] = found
+            place = remedy.about.partition("/")[0]  # one of the points of a search stands for it
+            key = f"{remedy.kind} {place}" if remedy.kind in {"other spot", "one more"} else remedy.action
+            if key not in best or _rank(found) < _rank(best[key]):
+                best[key] = found
     ranked = sorted(best.values(), key=_rank)
     hold_today = tuple(name for name in named if today[name] == HOLDS)
     useful = tuple(one for one in ranked if set(one.hold) > set(hold_today) or one.remedy.is_worth_it)

@@ -17,6 +17,7 @@ from survey.output.answers.dropouts import (
     title_of,
     total_words,
 )
+from survey.output.report.pictures import Picture, days
 from survey.output.report.sections import Grid
 
 
@@ -38,6 +39,7 @@ class Missed:
     grid: Grid
     causes: list[Cause]
     caution: str
+    picture: Picture | None
 
 
 def missed(found: Dropouts) -> Missed:
@@ -66,6 +68,7 @@ def missed(found: Dropouts) -> Missed:
             for one in faults
         ],
         caution=CAUTION_WORDS,
+        picture=None if found.silent else days(found),
     )
 
 
