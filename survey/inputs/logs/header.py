@@ -142,7 +142,7 @@ def _names(line: str, delimiter: str, renamed: Mapping[str, str]) -> list[str]:
     """Names of columns as they are called here."""
     called = {name.strip().casefold(): one for one, name in renamed.items()}
     names = [one.strip().casefold() for one in _cells(line, delimiter)]
-    return [called.get(one, one) for one in names]
+    return [called.get(one, f"{one} in the file" if one in renamed else one) for one in names]
 
 
 def _are_levels(cells: Sequence[str]) -> bool:
@@ -199,6 +199,6 @@ def _faults(
     faults += [
         Fault(file=shown, place=f"row {row}", key=name, problem=f"no such column, which --column {one} names")
         for one, name in renamed.items()
-        if one not in names
+        if name.strip().casefold() not in {text.casefold() for text in written}
     ]
     return faults
