@@ -162,8 +162,10 @@ def test_inverters_that_the_log_does_not_name_are_told(run, folder):
         (LOG.replace("i1", "i11"), 'log.csv: no inverter of the plan is named "i11"; did you mean "i1"?\n'),
         (
             LOG.replace("T05:00", "T5"),
-            'log.csv: row 12: time: "2026-05-01T5" is no time; write it as in 2026-05-01T06:30 (local dates, '
-            "Unix times and AM/PM are read too)\n",
+            (
+                'log.csv: row 12: time: "2026-05-01T5" is no time; write it as in 2026-05-01T06:30 (local dates, '
+                "Unix times and AM/PM are read too)\n"
+            ),
         ),
     ],
 )

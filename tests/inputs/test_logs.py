@@ -16,8 +16,8 @@ from survey.inputs.logs import NO_ZONE, read_log
 from survey.inputs.logs.cells import SPARE_BYTES, Names, numbers_of
 from survey.inputs.logs.reader import _row_faults
 from survey.inputs.logs.rows import RETURN_WITHIN, Faults
-from survey.inputs.logs.style import ANSWER_WANTED, LEVEL_WANTED, TIME_WANTED
 from survey.inputs.logs.stamps import seconds_of, seconds_of_text
+from survey.inputs.logs.style import ANSWER_WANTED, LEVEL_WANTED, TIME_WANTED
 
 NAMES = ["i1", "i2", "shed roof 3", "a name of more than eight letters, with a comma"]
 DATES = st.datetimes(datetime(1950, 1, 1), datetime(2190, 1, 1))  # noqa: DTZ001  as a clock shows them

@@ -1,7 +1,7 @@
-"""Logs as loggers and spreadsheets export them: each way of writing one log reads as the log itself; what cannot be told is refused."""
+"""Logs as loggers and spreadsheets export them: each way of writing one log reads as that log."""
 
 import zipfile
-from datetime import datetime, timedelta, timezone
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
@@ -18,7 +18,9 @@ POLLS = [
 HEADER = "time,inverter,gateway,heard,level_dbm"
 
 
-def rows(at="{:%Y-%m-%dT%H:%M}", words=("0", "1"), level="{:.1f}", delimiter=",", *, header=HEADER, keep=(0, 1, 2, 3, 4)):
+def rows(
+    at="{:%Y-%m-%dT%H:%M}", words=("0", "1"), level="{:.1f}", delimiter=",", *, header=HEADER, keep=(0, 1, 2, 3, 4)
+):
     lines = [delimiter.join(header.split(",")[k] for k in keep)]
     for time, name, heard, dbm in POLLS:
         cells = [at.format(time), name, "office", words[heard], level.format(dbm) if heard else ""]
@@ -78,10 +80,12 @@ def test_ways_of_exporting_the_same_log(tmp_path, text):
 
 
 def test_unix_times_are_in_universal_time(tmp_path):
-    at = [(time.replace(tzinfo=timezone.utc).timestamp(), *rest) for time, *rest in POLLS]
+    at = [(time.replace(tzinfo=UTC).timestamp(), *rest) for time, *rest in POLLS]
     for factor in (1, 1000):
-        text = HEADER + "\n" + "".join(
-            f"{round(time * factor)},{name},office,{int(heard)},{dbm}\n" for time, name, heard, dbm in at
+        text = (
+            HEADER
+            + "\n"
+            + "".join(f"{round(time * factor)},{name},office,{int(heard)},{dbm}\n" for time, name, heard, dbm in at)
         )
         log = read(tmp_path, text)
         assert log.stamp(log.time_s[0]) == "2026-05-11T10:00+00:00"
@@ -103,7 +107,9 @@ def test_a_wide_table_has_a_column_for_each_inverter(tmp_path, levels):
     for time, name, heard, dbm in POLLS:
         by_time.setdefault(time, {})[name] = (f"{dbm} dBm" if heard else "") if levels else ("ok" if heard else "-")
     text = "Zeit;" + ";".join(NAMES) + "\n"
-    text += "".join(f"{time:%d.%m.%Y %H:%M};" + ";".join(cells[name] for name in NAMES) + "\n" for time, cells in by_time.items())
+    text += "".join(
+        f"{time:%d.%m.%Y %H:%M};" + ";".join(cells[name] for name in NAMES) + "\n" for time, cells in by_time.items()
+    )
     log = read(tmp_path, text, columns={"time": "Zeit"})
     assert log.polls.tolist() == read(tmp_path, rows()).polls.tolist()
     assert log.heard.tolist() == read(tmp_path, rows()).heard.tolist()
@@ -126,7 +132,11 @@ def test_dates_that_may_be_read_both_ways_are_refused_with_both_readings(tmp_pat
 
 
 def test_the_order_of_dates_is_told_by_the_whole_column(tmp_path):
-    text = HEADER + "\n" + "".join(f"05/{day:02d}/2026 10:{m}0,roof-1,office,{m % 2},\n" for day in range(1, 15) for m in range(6))
+    text = (
+        HEADER
+        + "\n"
+        + "".join(f"05/{day:02d}/2026 10:{m}0,roof-1,office,{m % 2},\n" for day in range(1, 15) for m in range(6))
+    )
     log = read(tmp_path, text)
     assert (log.stamp(log.time_s[0])[:10], log.stamp(log.time_s[-1])[:10]) == ("2026-05-01", "2026-05-14")
     assert "dates are read month first, as the column tells" in log.notes
@@ -161,8 +171,16 @@ def test_what_was_assumed_is_told_in_a_line_each(tmp_path):
 @pytest.mark.parametrize(
     ("old", "new", "told"),
     [
-        ("2026-05-11T10:00,roof-1,office,0", "noon,roof-1,office,0", 'row 2: time: "noon" is no time; write it as in 2026'),
-        ("2026-05-11T10:00,roof-1,office,0", "2026-05-11T10:00,roof-1,office,perhaps", 'row 2: heard: "perhaps" is no answer'),
+        (
+            "2026-05-11T10:00,roof-1,office,0",
+            "noon,roof-1,office,0",
+            'row 2: time: "noon" is no time; write it as in 2026',
+        ),
+        (
+            "2026-05-11T10:00,roof-1,office,0",
+            "2026-05-11T10:00,roof-1,office,perhaps",
+            'row 2: heard: "perhaps" is no answer',
+        ),
         (",-71.5", ",loud", 'row 3: level_dbm: "loud" is no number; write a level in dBm'),
     ],
 )

@@ -1,4 +1,4 @@
-"""Every sentence of evidence, checked against the log that it speaks of, for each cause; and what a finding must not say."""
+"""Sentences of evidence, checked against the log that they speak of, for each cause."""
 
 import dataclasses
 import re
@@ -144,7 +144,9 @@ def test_the_shares_of_weak_links_and_their_margins_are_those_of_the_log():
         low = figure(r"margin # ", one.evidence)
         assert low == pytest.approx(margins.margin_db[rows].min(), abs=0.06)
         shares = [case.share([row], slice(None)) for row in rows]
-        told = [float(one) for one in re.search(r"; ([0-9.]+)(?: to ([0-9.]+))? % of polls", one.evidence).groups() if one]
+        told = [
+            float(one) for one in re.search(r"; ([0-9.]+)(?: to ([0-9.]+))? % of polls", one.evidence).groups() if one
+        ]
         assert told[0] == pytest.approx(min(shares), abs=2.0)
         assert told[-1] == pytest.approx(max(shares), abs=2.0)
 
@@ -162,7 +164,8 @@ def test_interference_names_the_share_in_its_hours():
         inside = figure("# % of polls missed", one.evidence)
         rows = np.flatnonzero([name in one.inverters for name in case.names])
         peak = max(
-            case.share(rows, (case.log.time_s % 86_400 // 3600 == hour) & case.light.day.any(axis=0)) for hour in range(24)
+            case.share(rows, (case.log.time_s % 86_400 // 3600 == hour) & case.light.day.any(axis=0))
+            for hour in range(24)
         )
         assert inside <= peak + 15.0
         assert inside > case.share(rows, slice(None))
@@ -180,7 +183,9 @@ def test_a_fading_link_names_its_slope_with_its_error():
     for case, one in cases("fading unit, levels", FADING):
         if "falling level" not in one.evidence:
             continue
-        slope, error = figure(r"falling level: # dB a week against the other inverters \(standard error # dB\)", one.evidence)
+        slope, error = figure(
+            r"falling level: # dB a week against the other inverters \(standard error # dB\)", one.evidence
+        )
         (row,) = case.rows(one)
         excess = case.made.level_dbm[row]  # as made, heard or not
         days = (case.made.seconds[row] - case.made.seconds[row, 0]) / 86_400

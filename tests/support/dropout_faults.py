@@ -88,7 +88,7 @@ def truck_by_hours(made: Faults) -> None:
     low_s, high_s = made.noon_s - 3 * 3600, made.noon_s + 3 * 3600
     times = (made.tick % DAY_S >= low_s) & (made.tick % DAY_S < high_s)
     if made.rng.random() < 0.4:
-        times &= (made.tick // DAY_S) % 7 < 5  # noqa: PLR2004  working days
+        times &= (made.tick // DAY_S) % 7 < 5
     made.block(made.sector(), times)
 
 

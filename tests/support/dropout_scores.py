@@ -31,10 +31,7 @@ def kinds() -> list[tuple[str, str]]:
 def judged(kind: tuple[str, str], seed: int) -> tuple[str, bool, tuple[str, ...]]:
     """The first cause found, whether cause and inverters are right, and all causes found."""
     fault, way = kind
-    if fault:
-        recipe = any_recipe(seed, (fault,), wild=way == "wild")
-    else:
-        recipe = any_recipe(seed, (), healthy=way)
+    recipe = any_recipe(seed, (fault,), wild=way == "wild") if fault else any_recipe(seed, (), healthy=way)
     made = make(recipe)
     found = [one for one in dropouts_of(made.scene, made.log()).findings if one.cause not in NO_FAULTS]
     causes = tuple(one.cause for one in found)
@@ -54,7 +51,9 @@ def _one(task: tuple[tuple[str, str], int]) -> tuple[tuple[str, str], int, str, 
 def table(seeds: str, each: int, only: str = "") -> None:
     """Print the table."""
     chosen = [one for one in kinds() if only in " ".join(one)]
-    tasks = [(kind, SEEDS[seeds] + 1_000 * k + i) for k, kind in enumerate(kinds()) if kind in chosen for i in range(each)]
+    tasks = [
+        (kind, SEEDS[seeds] + 1_000 * k + i) for k, kind in enumerate(kinds()) if kind in chosen for i in range(each)
+    ]
     begin = time.monotonic()
     with ProcessPoolExecutor(2) as pool:
         results = list(pool.map(_one, tasks, chunksize=2))
@@ -67,7 +66,7 @@ def table(seeds: str, each: int, only: str = "") -> None:
         right = sum(one[3] for one in own)
         told = ", ".join(f"{cause} {count}" for cause, count in sorted(first.items(), key=lambda one: -one[1]))
         print(f"{kind[0] or 'nothing':32s} {kind[1]:10s} {right:2d}/{len(own):2d}  {told}")
-        if len(sys.argv) > 4:  # noqa: PLR2004  seeds of the wrong ones too
+        if len(sys.argv) > 4:
             for _, seed, _, good, causes in own:
                 if not good:
                     print("      wrong:", seed, causes)
@@ -75,4 +74,4 @@ def table(seeds: str, each: int, only: str = "") -> None:
 
 
 if __name__ == "__main__":
-    table(sys.argv[1], int(sys.argv[2]), sys.argv[3] if len(sys.argv) > 3 else "")  # noqa: PLR2004
+    table(sys.argv[1], int(sys.argv[2]), sys.argv[3] if len(sys.argv) > 3 else "")

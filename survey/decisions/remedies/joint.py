@@ -32,7 +32,7 @@ class Joint:
 
 @dataclass(frozen=True, kw_only=True)
 class JointRemedies:
-    """What was tried for some inverters together, the best first; `hold_today` are those that hold by the plan as it is."""
+    """What was tried for some inverters together, the best first; `hold_today` hold by the plan as it is."""
 
     inverters: tuple[str, ...]
     hold_today: tuple[str, ...]

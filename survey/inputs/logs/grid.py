@@ -89,7 +89,7 @@ class Log:
         return stamp(seconds, self.offset_min)
 
 
-def log_of(
+def log_of(  # noqa: PLR0915  one array after another, each freed when it is used up
     blocks: list[Block], resolved: Resolved, *, file: str, columns: Columns, inverters: int, notes: list[str]
 ) -> Log:
     """Lay rows out by link and time; the blocks are used up."""

@@ -96,8 +96,12 @@ def head_of(
             best = score, number, delimiter, names
     _, row, delimiter, names = best
     written = [one.strip() for one in _cells(lines[row], delimiter)]
-    wide = [k for k, one in enumerate(names) if one in known] if "inverter" not in names and "serial" not in names else []
-    faults = _faults(names, written, wide=len(wide) >= MIN_WIDE, shown=shown, row=row + 1, gateway=gateway, renamed=renamed)
+    wide = (
+        [k for k, one in enumerate(names) if one in known] if "inverter" not in names and "serial" not in names else []
+    )
+    faults = _faults(
+        names, written, wide=len(wide) >= MIN_WIDE, shown=shown, row=row + 1, gateway=gateway, renamed=renamed
+    )
     if faults:
         raise FileError(faults)
     if "serial" in names and "inverter" not in names:
@@ -107,7 +111,9 @@ def head_of(
     notes = _assumed(names, at, wide=wide, row=row, gateway=gateway)
     if at["time"] < 0:
         at["time"], at["date"] = at["date"], -1
-    unused = [one_line(name) or "one without a name" for k, name in enumerate(names) if name not in at and k not in wide]
+    unused = [
+        one_line(name) or "one without a name" for k, name in enumerate(names) if name not in at and k not in wide
+    ]
     notes += [f"columns not used: {', '.join(unused)}"] if unused else []
     columns = Columns(
         count=len(names),

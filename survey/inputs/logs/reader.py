@@ -30,7 +30,7 @@ HEAD_BYTES = 262_144
 AT_ONCE = 2
 MIN_KNOWN = 0.5
 """Where the plan knows the names of so many rows, the others are left out; else the log is of another site. [-]"""
-BOTH_ORDERS = 'say --dates day-first or --dates month-first'
+BOTH_ORDERS = "say --dates day-first or --dates month-first"
 
 Progress = Callable[[int, int], None]
 
@@ -96,7 +96,9 @@ def read_log(
     faults = _row_faults(reader.faults, shown)
     faults += _date_faults(style, shown)
     if style.is_local and not faults:
-        notes.append(f"dates are read {style.order.replace('-', ' ')}, " + ("as asked" if dates else "as the column tells"))
+        notes.append(
+            f"dates are read {style.order.replace('-', ' ')}, " + ("as asked" if dates else "as the column tells")
+        )
     unknown: list[Fault] = []
     resolved = Resolved(
         inverter=_resolve(reader.inverters.names, inverters, serials, what="inverter", shown=shown, faults=unknown),
@@ -112,7 +114,7 @@ def read_log(
     return log_of(blocks, resolved, file=shown, columns=reader.columns, inverters=len(inverters), notes=notes)
 
 
-def _read(
+def _read(  # noqa: PLR0917  what read_log is given
     path: Path,
     style: Style,
     plan: Sequence[str],
@@ -193,14 +195,14 @@ def _known_rows(
 
 
 def _blocks(
-    file: Source, reader: RowReader, rest: bytes, row: int, *, shown: str, total: int, progress: Progress | None
+    file: Source, reader: RowReader, rest: bytes, first_row: int, *, shown: str, total: int, progress: Progress | None
 ) -> Iterator[Block]:
     """All rows, a block at a time, in the order of the file."""
     from concurrent.futures import ThreadPoolExecutor  # noqa: PLC0415  start-up time
 
     waiting: deque[tuple[Future[Block], int]] = deque()
     with ThreadPoolExecutor(AT_ONCE) as pool:
-        for data, row in _whole_rows(file, rest, row, shown, reader.columns.line_break):
+        for data, row in _whole_rows(file, rest, first_row, shown, reader.columns.line_break):
             if reader.faults.too_many:
                 break
             waiting.append((pool.submit(reader.read, data, row), file.tell()))

@@ -196,7 +196,7 @@ class RowReader:
             heard = np.isfinite(values[0])
         return (seconds, offset, inverter, gateway, heard, *values, branch), odd
 
-    def _times(self, buffer: Bytes, starts: IntArray, ends: IntArray) -> tuple[IntArray, IntArray, BoolArray]:
+    def _times(self, buffer: Bytes, starts: IntArray, ends: IntArray) -> tuple[IntArray, NDArray[np.int16], BoolArray]:
         """Times of all rows: ISO in bulk; else each different date and each different time of the day once."""
         c = self.columns
         start, end = starts[c.time], ends[c.time]
@@ -208,7 +208,7 @@ class RowReader:
             value, good = numbers_of(buffer, start, end, decimal=".")
             value = np.where(good & (value > 0), value, 0.0)
             value = np.where(value >= MILLISECONDS, value / 1000.0, value)
-            return value.astype(np.int64), np.zeros(len(start), dtype=np.int64), good & (value > 0)
+            return value.astype(np.int64), np.zeros(len(start), dtype=np.int16), good & (value > 0)
         if c.date >= 0:
             parts = (starts[c.date], ends[c.date]), (start, end)
         else:
@@ -217,10 +217,10 @@ class RowReader:
             parts = (start, gap - (buffer[np.maximum(gap - 1, 0)] == ord(","))), (np.minimum(gap + 1, end), end)
         days, good = each(buffer, *parts[0], self.style.day_of, bad=0)
         clock, good_too = each(buffer, *parts[1], self.style.clock_of, bad=(0, 0))
-        clock = clock.reshape(len(start), 2).astype(np.int64)
-        return days.astype(np.int64) * DAY_S + clock[:, 0], clock[:, 1], good & good_too
+        times = np.asarray(clock).astype(np.int64).reshape(len(start), 2)
+        return days.astype(np.int64) * DAY_S + times[:, 0], times[:, 1].astype(np.int16), good & good_too
 
-    def _wide(
+    def _wide(  # noqa: PLR0917  what read has found
         self,
         data: bytes,
         buffer: Bytes,
@@ -287,7 +287,9 @@ class RowReader:
 
     def _time_of(self, fields: list[str]) -> tuple[int, int] | None:
         c = self.columns
-        return self.style.seconds_of(fields[c.time]) if c.date < 0 else self.style.joined(fields[c.date], fields[c.time])
+        return (
+            self.style.seconds_of(fields[c.time]) if c.date < 0 else self.style.joined(fields[c.date], fields[c.time])
+        )
 
     def _careful(self, line: bytes, row: int) -> tuple[int, int, int, int, bool, float, float, int] | None:
         """One row by the CSV rules; None where something is wrong with it, which is then told."""

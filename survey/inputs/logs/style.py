@@ -22,16 +22,17 @@ T = TypeVar("T")
 
 DAY_FIRST, MONTH_FIRST = "day-first", "month-first"
 ORDERS = (DAY_FIRST, MONTH_FIRST)
-ANSWERED = frozenset("1 1.0 true yes y ja j oui si sí on online ok heard answered up connected received".split())
-MISSED = frozenset(
-    "0 0.0 false no n nein non off offline - -- missed down disconnected timeout failed error lost nok".split()
-) | {"no answer", "not heard", "keine antwort"}
+ANSWERED_WORDS = "1 1.0 true yes y ja j oui si sí on online ok heard answered up connected received"
+ANSWERED = frozenset(ANSWERED_WORDS.split())
+MISSED_WORDS = "0 0.0 false no n nein non off offline - -- missed down disconnected timeout failed error lost nok"
+MISSED = frozenset([*MISSED_WORDS.split(), "no answer", "not heard", "keine antwort"])
 NOTHING = frozenset(("", "-", "--", "nan", "n/a", "na", "null", "none"))
 """How a level that is not there is written."""
 LEVEL_UNIT = re.compile(r"\s*dbm?$", re.IGNORECASE)
 LOCAL_DATE = re.compile(r"(\d{1,4})([./-])(\d{1,2})\2(\d{1,4})\.?")
 CLOCK = re.compile(
-    r"(\d{1,2})[:.h](\d{2})(?:[:.](\d{2})(?:[.,]\d+)?)?\s*(?:([ap])\.?m\.?)?\s*(z|utc|gmt|[+-]\d{2}:?\d{2})?", re.IGNORECASE
+    r"(\d{1,2})[:.h](\d{2})(?:[:.](\d{2})(?:[.,]\d+)?)?\s*(?:([ap])\.?m\.?)?\s*(z|utc|gmt|[+-]\d{2}:?\d{2})?",
+    re.IGNORECASE,
 )
 UNIX = re.compile(r"\d{9,10}(?:[.,]\d+)?|\d{12,13}")
 MILLISECONDS = 100_000_000_000
@@ -114,7 +115,7 @@ class Style:
         return self._clocks[text]
 
     def seconds_of(self, text: str) -> tuple[int, int] | None:
-        """Return the seconds since 1970, as the clock showed them, and the offset in minutes; None where it is no time."""
+        """Return the seconds since 1970 by that clock, and its offset in minutes; None where it is no time."""
         plain = text.strip()
         if self.unix or UNIX.fullmatch(plain):
             return _unix(plain)

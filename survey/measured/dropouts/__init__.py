@@ -20,9 +20,6 @@ from survey.measured.dropouts.result import Dropouts
 
 __all__ = [
     "BETTER",
-    "SAME",
-    "UNSEEN",
-    "WORSE",
     "BRANCH",
     "CAUSES",
     "FADING",
@@ -32,9 +29,12 @@ __all__ = [
     "MOVED",
     "NO_FAULTS",
     "OBSTACLE",
+    "SAME",
     "UNIT",
     "UNKNOWN",
+    "UNSEEN",
     "WEAK",
+    "WORSE",
     "Compared",
     "Dropouts",
     "Finding",

@@ -38,20 +38,24 @@ TOGETHER = 0.25
 MAX_ARC = 0.6
 """What the plan lacks stands before no more than this part of the links. [-]"""
 LACKING_STEPS = (
-    "From the ground: compare the plan with what stands between these inverters and the gateway; the plan may lack "
-    "something there: a wall, cladding, a tank, a stack, trees",
+    (
+        "From the ground: compare the plan with what stands between these inverters and the gateway; the plan may lack "
+        "something there: a wall, cladding, a tank, a stack, trees"
+    ),
     "Add it to the plan with its material and run this command again; until then survey place does not know of it",
-    "If nothing stands there, look at the inverters one by one: a licensed electrician opens their connections, "
-    "isolated and never under load",
+    (
+        "If nothing stands there, look at the inverters one by one: a licensed electrician opens their connections, "
+        "isolated and never under load"
+    ),
 )
 UNCLEAR_STEPS = (
-    "Read the level at the gateway: close to the gateway's sensitivity, the link is weak; well above, the unit is faulty",
+    "Read the level at the gateway: close to its sensitivity the link is weak, well above it the unit is faulty",
 )
 
 
 @dataclass(kw_only=True)
 class Silences:
-    """Long silences of one link that were taken out: missed polls, pieces, daylight, ends, and whether it answered after."""
+    """Long silences of one link that were taken out: missed polls, pieces, daylight, and ends."""
 
     polls: float = 0.0
     pieces: int = 0
@@ -127,9 +131,9 @@ def alone(book: Book, runs: dict[int, Silences], margins: Margins) -> None:
     always = np.array([i in runs and runs[i].from_start and runs[i].to_end for i in range(len(rate))])
     steady = (poor & (whole < IN_RUNS * (whole + excess))) | always
     for links, direction in _lacking(book, margins, steady & (odds < CLEARLY_WEAK), odds, always=always):
-        own = np.zeros(len(rate))
-        own[links] = excess[links] + whole[links]
-        _enter_lacking(book, own, links, margins, direction, usual, whole=whole)
+        lost = np.zeros(len(rate))
+        lost[links] = excess[links] + whole[links]
+        _enter_lacking(book, lost, links, margins, direction, usual, whole=whole)
         poor[links] = False
         for link in links.tolist():
             runs.pop(link, None)
@@ -144,7 +148,7 @@ def alone(book: Book, runs: dict[int, Silences], margins: Margins) -> None:
         _enter_unclear(book, np.where(unclear, excess, 0.0), rate, margins)
 
 
-def _enter_unit(
+def _enter_unit(  # noqa: PLR0917  what alone has found
     book: Book,
     link: int,
     silences: Silences | None,
@@ -168,7 +172,7 @@ def _enter_unit(
         at_other = " at other times" if told.pieces else ""
         words.append(f"{100 * rate:.0f} % of polls missed{at_other} (normal here: {100 * usual:.1f} %)")
     absent = book.log.absent[link].sum(dtype=np.int64) if book.log.absent is not None else 0
-    if absent > 0.5 * own[link]:  # noqa: PLR2004  most of it
+    if absent > 0.5 * own[link]:
         words.append(f"{absent} polls have no row in the log, while other inverters have theirs")
     of = "measured" if margins.measured[link] else "predicted"
     words.append(f"{of} margin {margins.margin_db[link]:.1f} dB")
@@ -253,7 +257,7 @@ def _lacking(
     return found
 
 
-def _enter_lacking(
+def _enter_lacking(  # noqa: PLR0917  what alone has found
     book: Book,
     missed: FloatArray,
     links: IntArray,
@@ -268,8 +272,10 @@ def _enter_lacking(
     share = float((counts + whole)[links].sum() / max(float((asked + whole)[links].sum()), 1.0))
     of = "measured" if margins.measured[links].all() else "predicted"
     words = [
-        f"{100 * share:.0f} % of polls missed all the time (normal here: {100 * usual:.1f} %), with {of} margins of "
-        f"{spread_words(margins.margin_db[links])} dB: the plan may lack something there"
+        (
+            f"{100 * share:.0f} % of polls missed all the time (normal here: {100 * usual:.1f} %), {of} margins of "
+            f"{spread_words(margins.margin_db[links])} dB: the plan may lack something there"
+        )
     ]
     if direction < CITED:
         words.append(f"they lie together (by accident: {percent_of(direction)})")

@@ -209,7 +209,7 @@ class Book:
 
     def reaches(self, links: IntArray, begin: int, end: int) -> tuple[bool, bool]:
         """Return whether no poll of some links comes before a stretch of times, and whether none comes after it."""
-        polled = self.open[links].any(axis=0) | (self.log.heard[links] > 0).any(axis=0)
+        polled = np.asarray((self.open[links] | (self.log.heard[links] > 0)).any(axis=0))
         return not polled[:begin].any(), not polled[end:].any()
 
     def outage(self, links: IntArray, begin: int, end: int) -> tuple[int, int]:

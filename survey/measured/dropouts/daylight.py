@@ -25,7 +25,7 @@ DUSK_S, DUSK_SHARE = 9_000.0, 0.25
 FAINT_POWER = 0.1
 """Power, over that of the brightest tenth of the log, below which some may lack light. [-]"""
 LOW_SUN_S, SHORT_S = 36_000.0, 27_000.0
-"""Where the best days of a season are shorter than 10 h clouds may darken the noon; shorter than 7.5 h, a whole day. [s]"""
+"""Where the best days of a season are shorter than 10 h clouds may darken noon; shorter than 7.5 h, a whole day. [s]"""
 DARK_SHARE = 0.07
 """A dark day is shorter than the best ones by such a part at both ends, and by three in all. [-]"""
 STRONG_POWER = 4.0
@@ -256,7 +256,7 @@ def _mended(
     return mended[0], mended[1]
 
 
-def _misses_while_awake(
+def _misses_while_awake(  # noqa: PLR0917  the days as found
     log: Log, begins: IntArray, ends: IntArray, since_s: FloatArray, first_s: FloatArray, last_s: FloatArray
 ) -> FloatArray:
     """Share of misses of each link between its first and its last answer of a day; such a miss is no low light."""

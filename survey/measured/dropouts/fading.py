@@ -33,7 +33,7 @@ DAYS_OF_WEEK = 7.0
 
 @dataclass(frozen=True, kw_only=True)
 class Slope:
-    """A straight line through days: its slope by day, the standard error, and how much better it is than none or a step."""
+    """A line through days: its slope by day, the standard error, and how much better it is than none or a step."""
 
     by_day: float
     error: float
@@ -104,9 +104,9 @@ def ramp_of(day: FloatArray, misses: FloatArray, polls: FloatArray) -> Slope | N
 
     Notes
     -----
-    A margin that falls by `FADING_DB` in `w` days and reaches 0 on day `d` misses `Phi((t - d) / w)` of its polls on day
-    t, on top of the usual share. All `w` from `MIN_WIDTH_DAYS` and all `d` are tried; a step is the limit of a small w.
-    Counts that vary more from day to day than chance has it shrink the gain (quasi-likelihood: McCullagh and Nelder,
+    A margin that falls by `FADING_DB` in `w` days and reaches 0 on day `d` misses `Phi((t - d) / w)` of its polls on
+    day t, on top of the usual share. All `w` from `MIN_WIDTH_DAYS` and all `d` are tried; a step is the limit of a
+    small w. Counts that vary more from day to day than chance has it shrink the gain (quasi-likelihood: McCullagh and Nelder,
     Generalized Linear Models, 2nd ed. 1989, ch. 9).
 
     Examples

@@ -59,9 +59,7 @@ def group_findings(
             return
 
 
-def _entered(
-    book: Book, daylight: Daylight, margins: Margins, bid: Span | Rhythm, labels: Sequence[str]
-) -> bool:
+def _entered(book: Book, daylight: Daylight, margins: Margins, bid: Span | Rhythm, labels: Sequence[str]) -> bool:
     """Whether a group has a likely cause, which is then entered; the links of each gateway are a group of their own."""
     entered = False
     for gateway, among in groups_of(book.gateways).items():
@@ -136,8 +134,10 @@ def _enter(
     links = bid.links
     when, first_s, last_s, from_start, to_end = _when(book, bid, cells)
     words = [
-        f"{counted(len(links), 'inverter')} of {gateway}: {100 * _share(book, links, cells):.0f} % of polls missed "
-        f"{when}, {100 * _share(book, links, ~cells):.1f} % at other times"
+        (
+            f"{counted(len(links), 'inverter')} of {gateway}: {100 * _share(book, links, cells):.0f} % of polls missed "
+            f"{when}, {100 * _share(book, links, ~cells):.1f} % at other times"
+        )
     ]
     fall = bid.fall_db[np.isfinite(bid.fall_db)]
     if len(fall) and np.median(fall) >= 1.0:

@@ -92,7 +92,7 @@ def _hours(book: Book, daylight: Daylight, links: BoolArray) -> tuple[BoolArray,
         expected = usual[links] @ np.where(book.open[links], book.log.polls[links], 0)
         daily, words = _same_hours(book, daylight, x, n, expected)
         for edge_s, name in ((daylight.first_s, "first"), (daylight.last_s, "last")):
-            near = _near_end(book, daylight, np.abs(edge_s[daylight.number] - book.log.time_s), x, n, expected)
+            near = _near_end(daylight, np.abs(edge_s[daylight.number] - book.log.time_s), x, n, expected)
             if near.any():
                 daily |= near
                 words = ", ".join([*([words] if words else []), f"in the {name} {END_S // 3600} h of daylight"])
@@ -173,7 +173,7 @@ def _hours_of_few_days(
 
 
 def _near_end(
-    book: Book, daylight: Daylight, from_end_s: FloatArray, x: FloatArray, n: FloatArray, expected: FloatArray
+    daylight: Daylight, from_end_s: FloatArray, x: FloatArray, n: FloatArray, expected: FloatArray
 ) -> BoolArray:
     """Hours next to an end of the days, if misses there reach farther into the day than low light does."""
     nothing = np.zeros(len(x), dtype=bool)

@@ -157,7 +157,9 @@ def gateway_outages(book: Book, dusk: BoolArray) -> None:
         from_start, to_end = edges_of(book, links, stretches)
         missed, first_s, last_s, length_s = close_all(book, stretches, links)
         together = f"; {len(shared)} of them at all gateways at once" if shared else ""
-        evidence = f"no answer from any of its {counted(len(links), 'inverter')}: {outages_words(len(stretches), length_s)}"
+        evidence = (
+            f"no answer from any of its {counted(len(links), 'inverter')}: {outages_words(len(stretches), length_s)}"
+        )
         book.add(
             GATEWAY,
             missed,

@@ -54,9 +54,7 @@ def wilson(answered: float, polls: float, *, z: float = Z) -> tuple[float, float
     return share, middle - half, middle + half
 
 
-def difference(
-    one: tuple[float, float, float], other: tuple[float, float, float]
-) -> tuple[float, float, float]:
+def difference(one: tuple[float, float, float], other: tuple[float, float, float]) -> tuple[float, float, float]:
     """Return one share less another with its interval, from their score intervals.
 
     Notes

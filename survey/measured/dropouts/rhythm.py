@@ -84,9 +84,8 @@ class Rhythm:
         asked, missed = (np.bincount(self.number, weights=one) for one in (polls, polls - heard))
         return np.asarray(missed[asked > 0] / asked[asked > 0])
 
-    def length_days(self, book: Book) -> float:
+    def length_days(self, book: Book) -> float:  # noqa: ARG002  as of a span
         """Return how long it lasts each day. [days]"""
-        del book
         return (self.to_s - self.from_s) / DAY_S
 
     def core(self, book: Book) -> BoolArray:
@@ -118,18 +117,19 @@ def rhythm_of(book: Book, daylight: Daylight, among: IntArray) -> Rhythm | None:
         x[low : low + len(part), cell] = n[low : low + len(part), cell] - np.add.reduceat(
             heard, begins, axis=1, dtype=np.int64
         )
-    x, n = x.reshape(-1, days, bins), n.reshape(-1, days, bins)
-    seen = (n.sum(axis=0) > 0).sum(axis=0)
+    by_day = [one.reshape(-1, days, bins) for one in (x, n)]
+    seen = (by_day[1].sum(axis=0) > 0).sum(axis=0)
     used = np.flatnonzero(seen >= max(MIN_DAYS, 0.5 * seen.max()))
     if len(used) < 4:  # noqa: PLR2004  hours and others beside them
         return None
     bright = np.bincount(at, weights=~daylight.dusk, minlength=bins) > 0.5 * seen
-    found = _best(x[:, :, used[0] : used[-1] + 1], n[:, :, used[0] : used[-1] + 1], bright[used[0] : used[-1] + 1])
+    hours = slice(int(used[0]), int(used[-1]) + 1)
+    found = _best(by_day[0][:, :, hours], by_day[1][:, :, hours], bright[hours])
     if found is None:
         return None
     links, begin, end, gain, before, inside = found
     begin, end = begin + int(used[0]), end + int(used[0])
-    in_x, in_n = (one[links, :, begin:end].sum(axis=(0, 2)) for one in (x, n))
+    in_x, in_n = (one[links, :, begin:end].sum(axis=(0, 2)) for one in by_day)
     polled = in_n > 0
     middle = 0.5 * (float(before.mean()) + float(inside.mean()))
     struck = polled & (in_x > middle * in_n)
@@ -189,4 +189,6 @@ def _dispersion(x: FloatArray, n: FloatArray) -> FloatArray:
     rate = np.clip(by_hour, 0.01, 0.99)[:, None]
     pearson = (x - rate * n) ** 2 / np.maximum(rate * (1.0 - rate) * n, 1e-9)
     used = n > 0
-    return np.asarray(np.maximum(1.0, np.where(used, pearson, 0.0).sum(axis=(1, 2)) / np.maximum(used.sum(axis=(1, 2)), 1)))
+    return np.asarray(
+        np.maximum(1.0, np.where(used, pearson, 0.0).sum(axis=(1, 2)) / np.maximum(used.sum(axis=(1, 2)), 1))
+    )

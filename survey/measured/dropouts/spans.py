@@ -12,6 +12,8 @@ from survey.inputs.logs import DAY_S
 from survey.measured.dropouts.book import Book
 from survey.measured.dropouts.chances import log_likelihood
 
+Halves = NDArray[np.float32]
+
 MAX_UNITS = 192
 MIN_UNITS = 8
 SURE = 10.0
@@ -135,10 +137,10 @@ class Gains:
 
     begin: IntArray
     end: IntArray
-    gain: FloatArray
-    before: FloatArray
-    inside: FloatArray
-    fall_db: FloatArray
+    gain: Halves
+    before: Halves
+    inside: Halves
+    fall_db: Halves
 
 
 def gains_of(units: Units) -> Gains:
@@ -179,7 +181,7 @@ def _gains(
     return gain, before, inside, fall
 
 
-def _dispersion(
+def _dispersion(  # noqa: PLR0917  what _gains has found
     misses: FloatArray,
     polls: FloatArray,
     gain: FloatArray,
@@ -259,7 +261,9 @@ def spans_of(book: Book) -> list[Span]:
     return found
 
 
-def _span(book: Book, units: Units, gains: Gains, links: IntArray, at: int, joint: FloatArray) -> Span:
+def _span(  # noqa: PLR0917  what spans_of has found
+    book: Book, units: Units, gains: Gains, links: IntArray, at: int, joint: FloatArray
+) -> Span:
     count = units.polls.shape[1]
     to_end = np.flatnonzero((gains.begin == gains.begin[at]) & (gains.end == count))
     if len(to_end) and joint[to_end[0]] >= joint[at] - max(2.0 * SAME_DATE, 0.02 * joint[at]):

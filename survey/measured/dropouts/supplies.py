@@ -106,7 +106,7 @@ def unnamed_branches(book: Book, labels: Sequence[str], daylight: Daylight, marg
 
 
 def enter_outages(book: Book, links: IntArray, stretches: list[Stretch], *, subject: str) -> None:
-    """Note the outages of a branch; `subject` is its name, empty where the log has none. `enter_branches` enters them."""
+    """Note the outages of a branch; `subject` is its name, empty without one. `enter_branches` enters them."""
     from_start, to_end = edges_of(book, links, stretches)
     others = np.setdiff1d(np.arange(len(book.names)), links)
     cells = np.zeros((1, book.open.shape[1]), dtype=bool)
@@ -115,7 +115,11 @@ def enter_outages(book: Book, links: IntArray, stretches: list[Stretch], *, subj
     misses, polls = (float(one[others].sum()) for one in book.sums(cells))
     missed, first_s, last_s, length_s = close_all(book, stretches, links)
     known = [one for one in book.branches if one.subject == subject and _alike(one.links, set(links.tolist()))]
-    found = known[0] if known else Outages(links=set(), subject=subject, missed=np.zeros(len(missed)), cells=np.zeros_like(book.pending))
+    found = (
+        known[0]
+        if known
+        else Outages(links=set(), subject=subject, missed=np.zeros(len(missed)), cells=np.zeros_like(book.pending))
+    )
     if not known:
         book.branches.append(found)
     found.links |= set(links.tolist())
@@ -195,7 +199,7 @@ def _members(book: Book, daylight: Daylight, stretch: Stretch, links: IntArray) 
 
 
 def _is_supply(book: Book, margins: Margins, labels: Sequence[str], stretch: Stretch, members: set[int]) -> bool:
-    """Whether the supply is likelier than something in the way, which leaves some of its links an answer now and then."""
+    """Whether the supply is likelier than an obstacle, which leaves some links an answer now and then."""
     cells = np.zeros((1, book.open.shape[1]), dtype=bool)
     trim = 1 if stretch.end - stretch.begin > 2 * LEAST_RUN else 0  # an interval may be half one, half the other
     cells[:, stretch.begin + trim : stretch.end - trim] = True

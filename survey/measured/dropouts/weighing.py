@@ -32,7 +32,7 @@ MIN_U = 5e-4
 MOST = 0.6
 """What strikes more than this share of the links stands before none of them alone. [-]"""
 STRONG_DB, WET_DAYS = 12.0, 4.0
-"""A link of such a margin loses no polls to weather; weather and interference without a pause last no longer. [dB, days]"""
+"""A link of such a margin loses no polls to weather; such weather and interference last no longer. [dB, days]"""
 DIM = 4.0
 """So much likelier it is that nothing but a lack of light strikes some links, where the sun stands low. [-]"""
 HALF, FEW = 0.5, 0.3
@@ -138,7 +138,9 @@ def weigh(shared: Shared) -> dict[str, float]:
     odds[OBSTACLE] += concentration(apart)
     odds[BRANCH] += concentration(apart, exponent=ROWS)  # a branch is a row or two
     odds[WEATHER] += concentration(shared.weakest)
-    odds[WEATHER] += (log(SELDOM) if shared.margin_db > STRONG_DB else 0.0) + (log(0.2) if shared.days > WET_DAYS else 0.0)
+    odds[WEATHER] += (log(SELDOM) if shared.margin_db > STRONG_DB else 0.0) + (
+        log(0.2) if shared.days > WET_DAYS else 0.0
+    )
     odds[INTERFERENCE] += log(SELDOM) if shared.days > WET_DAYS else 0.0
     odds[INTERFERENCE] += 0.0 if shared.unevenness < EVEN else log(SELDOM)
     odds[MOVED] += log(0.3) if shared.unevenness < EVEN and not silent else 0.0

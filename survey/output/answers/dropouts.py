@@ -6,7 +6,21 @@ from collections.abc import Sequence
 
 from survey.base.layout import Column, counted, names_within, paragraphs, table, wrapped
 from survey.decisions.remedies import CAUTIONS, JointRemedies
-from survey.measured.dropouts import BETTER, CAUSES, FADING, NO_FAULTS, OBSTACLE, SAME, UNIT, UNKNOWN, UNSEEN, WORSE, Compared, Dropouts, Finding
+from survey.measured.dropouts import (
+    BETTER,
+    CAUSES,
+    FADING,
+    NO_FAULTS,
+    OBSTACLE,
+    SAME,
+    UNIT,
+    UNKNOWN,
+    UNSEEN,
+    WORSE,
+    Compared,
+    Dropouts,
+    Finding,
+)
 from survey.output.answers.values import Record, plain
 
 CAUTION_WORDS = (
@@ -74,7 +88,12 @@ def repair_table(repair: Sequence[Compared]) -> str:
     head = f"Repair: better: {counts[BETTER]}, worse: {counts[WORSE]}, no different: {counts[SAME]}"
     head += f", not in both logs: {counts[UNSEEN]}" if counts[UNSEEN] else ""
     columns = [Column("inverter", text=True), Column("answered\nbefore"), Column("99 %\ninterval")]
-    columns += [Column("answered\nafter"), Column("99 %\ninterval"), Column("change\npoints"), Column("verdict", text=True)]
+    columns += [
+        Column("answered\nafter"),
+        Column("99 %\ninterval"),
+        Column("change\npoints"),
+        Column("verdict", text=True),
+    ]
     rows = [
         [one.inverter, *_interval(one.before), *_interval(one.after), _points(one.difference[0]), one.verdict]
         for one in sorted(repair, key=lambda one: order[one.verdict])
@@ -83,7 +102,7 @@ def repair_table(repair: Sequence[Compared]) -> str:
 
 
 def _interval(share: tuple[float, float, float]) -> list[str]:
-    if share[0] != share[0]:  # noqa: PLR0124  NaN
+    if share[0] != share[0]:
         return ["", ""]
     return [f"{100 * share[0]:.1f} %", f"{100 * share[1]:.1f} to {100 * share[2]:.1f}"]
 
@@ -168,7 +187,9 @@ def dropouts_table(found: Dropouts) -> str:
 
 def faults_of(found: Dropouts) -> list[Finding]:
     """Return the findings that need work, and what is unknown but has steps of its own."""
-    return [one for one in found.findings if one.cause not in NO_FAULTS or (one.cause == UNKNOWN and len(one.steps) > 1)]
+    return [
+        one for one in found.findings if one.cause not in NO_FAULTS or (one.cause == UNKNOWN and len(one.steps) > 1)
+    ]
 
 
 def no_fault_words(found: Dropouts) -> str:

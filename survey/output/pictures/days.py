@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
@@ -93,17 +95,18 @@ def days_picture(found: Dropouts) -> Figure:
     )
     for k, begin in enumerate(begins):
         axes = figure.add_subplot(grid[k // across, k % across])
-        _panel(axes, found, begin, days=WEEK if weekly else 1, named=k % across == 0)
+        _panel(axes, found, begin, days=WEEK if weekly else 1, height_in=panel_in if k % across == 0 else 0.0)
         if k // across == down - 1 or k + across >= len(begins):
             axes.set_xlabel("hour" if not weekly else "day and hour", fontsize=SMALL_PT, labelpad=1)
     handles = [
-        sample(cause_words(one), linestyle="none", marker=LOOKS[one][1], color=LOOKS[one][0], markersize=5) for one in used
+        sample(cause_words(one), linestyle="none", marker=LOOKS[one][1], color=LOOKS[one][0], markersize=5)
+        for one in used
     ]
     foot_legend(figure, handles, columns=LEGEND_COLUMNS)
     return figure
 
 
-def _panel(axes: Axes, found: Dropouts, begin: int, *, days: int, named: bool) -> None:
+def _panel(axes: Axes, found: Dropouts, begin: int, *, days: int, height_in: float) -> None:
     """One day or one week: a mark for each missed poll, a light ground where polls were answered."""
     log, count = found.log, len(found.inverters)
     times = np.flatnonzero((log.time_s >= begin * DAY_S) & (log.time_s < (begin + days) * DAY_S))
@@ -111,13 +114,15 @@ def _panel(axes: Axes, found: Dropouts, begin: int, *, days: int, named: bool) -
     row_of = {name: row for row, name in enumerate(found.inverters)}
     rows = np.array([row_of[found.scene.inverters.names[i]] for i in log.inverter.tolist()])
     links, at = np.nonzero(log.heard[:, times] > 0)
-    axes.plot(hour[at], rows[links], linestyle="none", marker="s", markersize=1.2, color="#e8f1f7", zorder=1, gid="answered")
+    axes.plot(
+        hour[at], rows[links], linestyle="none", marker="s", markersize=1.2, color="#e8f1f7", zorder=1, gid="answered"
+    )
     size = 2.4 if days == 1 else 1.6
     for number, cause in enumerate(CAUSES, start=1):
         links, at = np.nonzero(found.marks[:, times] == number)
         if len(links):
             colour, shape = LOOKS[cause]
-            small = {"markersize": size, "markeredgewidth": 0.5 if shape == "x" else 0.0}
+            small: dict[str, Any] = {"markersize": size, "markeredgewidth": 0.5 if shape == "x" else 0.0}
             axes.plot(hour[at], rows[links], linestyle="none", marker=shape, color=colour, zorder=2, gid=cause, **small)
     axes.set_xlim(0, HOURS * days)
     axes.set_ylim(count - 0.5, -0.5)
@@ -126,9 +131,9 @@ def _panel(axes: Axes, found: Dropouts, begin: int, *, days: int, named: bool) -
     labels = [str(one) for one in range(0, HOURS + 1, step)] if days == 1 else [""] * (days + 1)
     axes.set_xticklabels(labels, fontsize=SMALL_PT - 1)
     axes.set_title(log.stamp(begin * DAY_S)[:10] + (" and 6 days more" if days > 1 else ""), fontsize=SMALL_PT, pad=2)
-    if named:
+    if height_in:
         every = max(1, -(-count // (MAX_NAMES if count <= MAX_NAMES else 12)))
-        every = max(every, round(0.11 * count / (axes.get_position().height * axes.figure.get_size_inches()[1])), 1)
+        every = max(every, round(0.11 * count / height_in), 1)
         axes.set_yticks(range(0, count, every))
         axes.set_yticklabels([short(name, 14) for name in found.inverters[::every]], fontsize=SMALL_PT - 1.5)
     else:
