@@ -15,7 +15,7 @@ from dropout_logs import FAULTS, HARD, HEALTHY, any_recipe, make
 from survey.measured.dropouts import NO_FAULTS
 from survey.measured.dropouts.sorting import dropouts_of
 
-SEEDS = {"build": 100_000, "judge": 900_000}
+SEEDS = {"build": 100_000, "judge": 700_000}
 MOST_OTHERS = 0.2
 
 

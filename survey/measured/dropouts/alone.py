@@ -17,7 +17,8 @@ from survey.measured.dropouts.outages import Run, groups_of
 from survey.measured.dropouts.shares import UNIT_CHANCE, odds_of_weak, usual_of_site
 from survey.measured.dropouts.weighing import concentration, shared_direction
 
-MIN_MORE = 0.05
+MIN_MORE, DIM_MORE = 0.05, 0.15
+"""A link is poor that misses so much more than a sound one; where noons may be dark. [-]"""
 BEYOND_SCATTER = 4.0
 TELLS = 2.0
 """By how much one reading must be likelier than the other; nearer than that nobody can tell."""
@@ -102,7 +103,7 @@ def lone_runs(
     return found
 
 
-def alone(book: Book, runs: dict[int, Silences], margins: Margins) -> None:
+def alone(book: Book, runs: dict[int, Silences], margins: Margins, *, dim: bool) -> None:
     """Sort the links that miss more than the others into weak ones, faulty units, and groups that the plan lacks.
 
     Parameters
@@ -113,12 +114,14 @@ def alone(book: Book, runs: dict[int, Silences], margins: Margins) -> None:
         Long silences that were taken out, from `lone_runs`.
     margins : Margins
         Of its links.
+    dim : bool
+        Whether noons may be dark, so that some miss more than others without a fault.
     """
     missed, polls = book.sums()
     rate = missed / np.maximum(polls, 1.0)
     usual, scatter = usual_of_site(rate, polls, margins.margin_db)
     noise = np.sqrt(np.maximum(usual, 0.005) / np.maximum(polls, 1.0))
-    beyond = np.maximum(MIN_MORE, BEYOND_SCATTER * np.hypot(scatter, noise))
+    beyond = np.maximum(DIM_MORE if dim else MIN_MORE, BEYOND_SCATTER * np.hypot(scatter, noise))
     poor = (rate > usual + beyond) & (missed >= MIN_MISSED)
     whole = np.array([runs[i].polls if i in runs else 0.0 for i in range(len(rate))])
     more = np.clip((rate - usual) / (1.0 - usual), 0.0, 1.0)

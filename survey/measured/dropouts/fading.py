@@ -106,8 +106,8 @@ def ramp_of(day: FloatArray, misses: FloatArray, polls: FloatArray) -> Slope | N
     -----
     A margin that falls by `FADING_DB` in `w` days and reaches 0 on day `d` misses `Phi((t - d) / w)` of its polls on
     day t, on top of the usual share. All `w` from `MIN_WIDTH_DAYS` and all `d` are tried; a step is the limit of a
-    small w. Counts that vary more from day to day than chance has it shrink the gain (quasi-likelihood: McCullagh and Nelder,
-    Generalized Linear Models, 2nd ed. 1989, ch. 9).
+    small w. Counts that vary more from day to day than chance has it shrink the gain (quasi-likelihood: McCullagh and
+    Nelder, Generalized Linear Models, 2nd ed. 1989, ch. 9).
 
     Examples
     --------

@@ -24,6 +24,8 @@ TIMES_SPREAD = 4.5
 LENGTHS_S = (1_800, 3_600, 10_800)
 CLOCK_BINS, MAX_BINS = 48, 8
 FEW_DAYS = 5
+DIM_DAYS = 4
+"""Where noons may be dark, interference must show on so many days: dark hours strike all alike. [days]"""
 END_S, FEW_DAYS_AT_END = 7_200, 3
 """Low light takes up to half of this at the ends of a day; misses in the other half on so many days are no low light.
 [s]"""
@@ -54,6 +56,9 @@ def interference(book: Book, daylight: Daylight, margin_db: FloatArray) -> None:
         links_of[name] = links
         if links.sum() >= LEAST_LINKS:
             hours, words = _hours(book, daylight, links)
+            days = len(np.unique(daylight.number[hours & (book.by_time(links)[1] > 0)]))
+            if daylight.dim and days < DIM_DAYS:  # clouds of a dark season
+                continue
             if hours.any() and _spares_nobody(book, links, hours, margin_db):
                 hours_of[name], words_of[name] = hours, words
     for name in list(hours_of):

@@ -84,7 +84,7 @@ class Rhythm:
         asked, missed = (np.bincount(self.number, weights=one) for one in (polls, polls - heard))
         return np.asarray(missed[asked > 0] / asked[asked > 0])
 
-    def length_days(self, book: Book) -> float:  # noqa: ARG002  as of a span
+    def length_days(self, book: Book) -> float:  # noqa: ARG002  a span needs it
         """Return how long it lasts each day. [days]"""
         return (self.to_s - self.from_s) / DAY_S
 

@@ -70,7 +70,7 @@ def dropouts_of(scene: Scene, log: Log) -> Dropouts:
         >= max(LEAST_RUN, MIN_BRIGHT_S / log.step_s)
     ]
     runs = lone_runs(book, bright, usual, margins.margin_db, margins.sigma_db)
-    alone(book, runs, margins)
+    alone(book, runs, margins, dim=daylight.dim)
     _enter_low_light(book, daylight)
     _enter_rest(book, polls - heard)
     absent = 0 if log.absent is None else int(np.where(counted_cells, log.absent, 0).sum(dtype=np.int64))
