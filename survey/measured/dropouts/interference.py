@@ -32,7 +32,9 @@ END_S, FEW_DAYS_AT_END = 7_200, 3
 ROUNDS = 3
 
 
-def interference(book: Book, daylight: Daylight, margin_db: FloatArray) -> None:
+def interference(  # noqa: C901  gateway by gateway, then which of them share hours
+    book: Book, daylight: Daylight, margin_db: FloatArray
+) -> None:
     """Find such hours at each gateway, in the same hours of many days or now and then.
 
     Parameters

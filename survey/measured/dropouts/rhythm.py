@@ -84,8 +84,9 @@ class Rhythm:
         asked, missed = (np.bincount(self.number, weights=one) for one in (polls, polls - heard))
         return np.asarray(missed[asked > 0] / asked[asked > 0])
 
-    def length_days(self, book: Book) -> float:  # noqa: ARG002  a span needs it
-        """Return how long it lasts each day. [days]"""
+    def length_days(self, book: Book) -> float:
+        """Return how long it lasts each day, whatever is open. [days]"""
+        assert book.open.shape[1] == len(self.times)
         return (self.to_s - self.from_s) / DAY_S
 
     def core(self, book: Book) -> BoolArray:
@@ -93,7 +94,7 @@ class Rhythm:
         inner = self.times & self.struck
         inner[1:] &= self.times[:-1]
         inner[:-1] &= self.times[1:]
-        return np.broadcast_to(inner, (len(self.links), len(inner)))
+        return np.broadcast_to(inner, (len(self.links), len(book.log.time_s)))
 
 
 def rhythm_of(book: Book, daylight: Daylight, among: IntArray) -> Rhythm | None:
