@@ -132,6 +132,8 @@ def _enter(
     part = excess >= MIN_MISSED
     bid, cells, excess = bid.of(part), cells[part], excess[part]
     links = bid.links
+    if not len(links):
+        return
     when, first_s, last_s, from_start, to_end = _when(book, bid, cells)
     words = [
         (

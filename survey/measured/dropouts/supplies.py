@@ -107,6 +107,9 @@ def unnamed_branches(book: Book, labels: Sequence[str], daylight: Daylight, marg
 
 def enter_outages(book: Book, links: IntArray, stretches: list[Stretch], *, subject: str) -> None:
     """Note the outages of a branch; `subject` is its name, empty without one. `enter_branches` enters them."""
+    stretches = [one for one in stretches if book.open[links, one.begin : one.end].any()]
+    if not stretches:
+        return  # another group has taken these polls
     from_start, to_end = edges_of(book, links, stretches)
     others = np.setdiff1d(np.arange(len(book.names)), links)
     cells = np.zeros((1, book.open.shape[1]), dtype=bool)
