@@ -17,7 +17,7 @@ from survey.measured.dropouts.outages import Run, groups_of
 from survey.measured.dropouts.shares import UNIT_CHANCE, odds_of_weak, usual_of_site
 from survey.measured.dropouts.weighing import concentration, shared_direction
 
-MIN_MORE, DIM_MORE = 0.05, 0.15
+MIN_MORE, DIM_MORE = 0.05, 0.25
 """A link is poor that misses so much more than a sound one; where noons may be dark. [-]"""
 BEYOND_SCATTER = 4.0
 TELLS = 2.0

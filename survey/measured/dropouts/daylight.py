@@ -24,8 +24,8 @@ DUSK_S, DUSK_SHARE = 9_000.0, 0.25
 """How far from the ends of a day some may lack light: so long, but no more than that share of the day."""
 FAINT_POWER = 0.1
 """Power, over that of the brightest tenth of the log, below which some may lack light. [-]"""
-LOW_SUN_S, SHORT_S = 36_000.0, 27_000.0
-"""Where the best days of a season are shorter than 10 h clouds may darken noon; shorter than 7.5 h, a whole day. [s]"""
+LOW_SUN_S, SHORT_S = 36_000.0, 30_600.0
+"""Where the best days of a season are shorter than 10 h clouds may darken noon; shorter than 8.5 h, a whole day. [s]"""
 DARK_SHARE = 0.05
 """A dark day is shorter than the best ones by such a part at both ends, and by three in all. [-]"""
 STRONG_POWER = 4.0

@@ -23,6 +23,10 @@ from survey.measured.dropouts.supplies import MIN_BRIGHT_S, enter_branches, name
 from survey.scene import Scene
 
 
+DIM_RUN_S = 18_000
+"""Where noons may be dark, so long must one inverter be silent in good light to be taken for faulty. [s]"""
+
+
 def dropouts_of(scene: Scene, log: Log) -> Dropouts:
     """Sort the missed polls of a log by likely cause.
 
@@ -67,7 +71,7 @@ def dropouts_of(scene: Scene, log: Log) -> Dropouts:
         one
         for one in long_runs(book, usual)
         if (book.open[one.link] & ~daylight.dusk)[one.begin : one.end].sum()
-        >= max(LEAST_RUN, MIN_BRIGHT_S / log.step_s)
+        >= max(LEAST_RUN, (DIM_RUN_S if daylight.dim else MIN_BRIGHT_S) / log.step_s)
     ]
     runs = lone_runs(book, bright, usual, margins.margin_db, margins.sigma_db)
     alone(book, runs, margins, dim=daylight.dim)
