@@ -22,7 +22,6 @@ from survey.measured.dropouts.shares import usual_of
 from survey.measured.dropouts.supplies import MIN_BRIGHT_S, enter_branches, named_branches, unnamed_branches
 from survey.scene import Scene
 
-
 DIM_RUN_S = 18_000
 """Where noons may be dark, so long must one inverter be silent in good light to be taken for faulty. [s]"""
 
