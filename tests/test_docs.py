@@ -11,6 +11,7 @@ Where figures have moved on purpose, write the outputs anew and read the differe
 
 from __future__ import annotations
 
+import doctest
 import json
 import os
 import re
@@ -29,7 +30,7 @@ from survey.base.units import direction_of_bearing
 from survey.cli import COMMANDS, main
 from survey.inputs.fields import Choice, Number, Numbers, Points, Text, Texts, keys_of
 from survey.inputs.plan import Array, OwnRadio, RadioEnd
-from survey.inputs.plan_file import LISTS, TABLES, plan_of
+from survey.inputs.plan_file import TABLES, list_tables, plan_of
 
 PAGES = [ROOT / "README.md", *sorted((ROOT / "docs").glob("*.md"))]
 UPDATE = bool(os.environ.get("SURVEY_UPDATE_DOCS"))
@@ -38,7 +39,7 @@ DEMO_COMMAND = (
     "python3 -m venv .venv && .venv/bin/pip install --quiet --editable . && .venv/bin/survey place sites/farm.toml"
 )
 TEST_COMMAND = (
-    "python3 -m venv .venv && .venv/bin/pip install --quiet --editable '.[dev]' && .venv/bin/python -m pytest"
+    "python3 -m venv .venv && .venv/bin/pip install --quiet --editable '.[dev]' && .venv/bin/python -m pytest -n auto"
 )
 
 
@@ -108,7 +109,24 @@ def shortened_as(shown: list[str], printed: list[str]) -> list[str]:
     return [*printed[:cut], "...", *printed[len(printed) - (len(shown) - cut - 1) :]]
 
 
-@pytest.mark.parametrize("page", PAGES, ids=page_name)
+LONG = {"docs/several-gateways.md", "docs/pictures.md", "docs/service-call.md", "docs/network.md"}
+"""Pages whose sessions take long; what they show is the same kind of output as in the others."""
+AHEAD = {"docs/first-plan.md": "no reader of [[building]] yet"}
+"""Pages whose plan cannot be read yet: strike one out as soon as its sessions run."""
+SESSIONS = [
+    pytest.param(
+        page,
+        marks=[
+            *([pytest.mark.slow] if page_name(page) in LONG else []),
+            *([pytest.mark.xfail(strict=True, reason=AHEAD[page_name(page)])] if page_name(page) in AHEAD else []),
+        ],
+        id=page_name(page),
+    )
+    for page in PAGES
+]
+
+
+@pytest.mark.parametrize("page", SESSIONS)
 def test_every_session_shows_what_the_program_prints(page, tmp_path, monkeypatch):
     text = page.read_text(encoding="utf-8")
     lay_out(tmp_path)
@@ -127,16 +145,28 @@ def test_every_session_shows_what_the_program_prints(page, tmp_path, monkeypatch
         page.write_text(text, encoding="utf-8")
 
 
+def test_the_python_of_the_page_runs_and_answers_as_shown(tmp_path, monkeypatch):
+    lay_out(tmp_path)
+    monkeypatch.chdir(tmp_path)
+    names: dict[str, object] = {}
+    for number, block in enumerate(blocks((ROOT / "docs" / "python.md").read_text(encoding="utf-8"), "python")):
+        if not block.startswith(">>> "):
+            exec(block, names)  # noqa: S102  that it runs is what the test is about
+            continue
+        session = doctest.DocTestParser().get_doctest(block, names, f"block {number}", "docs/python.md", 0)
+        told: list[str] = []
+        result = doctest.DocTestRunner().run(session, out=told.append, clear_globs=False)
+        names |= session.globs
+        assert result.failed == 0, "".join(told)
+    assert (tmp_path / "post.png").stat().st_size > 0
+
+
 def test_three_dots_are_used_sparingly():
     for page in PAGES:
         sessions = blocks(page.read_text(encoding="utf-8"), "console")
         outputs = [shown for session in sessions for _, shown in shown_commands(session)]
         assert all(shown.count("...") <= 1 for shown in outputs), page.name
         assert sum("..." in shown for shown in outputs) <= max(1, len(outputs) // 3), page.name
-
-
-def test_the_readme_is_run_without_a_shortened_output():
-    assert "\n...\n" not in (ROOT / "README.md").read_text(encoding="utf-8")
 
 
 # ------------------------------------------------------------------------------------------ what a user can type
@@ -209,9 +239,9 @@ HEADINGS = {
     **{name: (f"`[{name}]`", entry) for name, entry in TABLES.items()},
     "radio ends": ("`[radio.inverter]` and `[radio.gateway]`", RadioEnd),
     "own radio figures": ("Radio figures of its own", OwnRadio),
-    **{name: (f"`[[{name}]]`", entry) for name, (_, entry) in LISTS.items()},
-    "gateway": ("`[[gateway]]` and `[[spot]]`", LISTS["gateway"][1]),
-    "spot": ("`[[gateway]]` and `[[spot]]`", LISTS["spot"][1]),
+    **{name: (f"`[[{name}]]`", entry) for name, (_, entry) in list_tables().items()},
+    "gateway": ("`[[gateway]]` and `[[spot]]`", list_tables()["gateway"][1]),
+    "spot": ("`[[gateway]]` and `[[spot]]`", list_tables()["spot"][1]),
 }
 
 

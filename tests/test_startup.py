@@ -78,6 +78,32 @@ def test_links_are_worked_out_with_numpy_alone(tmp_path, words):
     assert found & HEAVY == {"numpy"}
 
 
+def test_the_library_itself_loads_nothing_else(tmp_path):
+    program = "import sys; before = set(sys.modules); import survey; print(*sorted(set(sys.modules) - before))"
+    assert python(tmp_path, program).stdout == b"survey\n"
+
+
+def test_a_function_of_the_library_loads_what_its_command_loads(tmp_path):
+    write(tmp_path, more=SPOTS)
+    program = 'import survey, sys; survey.place("plan.toml").to_dict(); survey.links("plan.toml", gateway="post"); '
+    program += 'print(*sorted({name.partition(".")[0] for name in sys.modules}))'
+    assert set(python(tmp_path, program).stdout.decode().split()) & {*HEAVY, "click"} == {"numpy"}
+
+
+@pytest.mark.parametrize("first", ["the names", "the modules"])
+def test_a_name_of_the_library_is_the_same_whatever_has_been_imported_before(tmp_path, first):
+    names = "found = {name: getattr(survey, name) for name in survey.__all__}; "
+    modules = 'folder = Path(survey.__file__).parent; paths = folder.rglob("*.py"); '
+    modules += (
+        '[import_module(".".join(["survey", *path.relative_to(folder).with_suffix("").parts])) for path in paths '
+    )
+    modules += 'if not path.stem.startswith("__")]; '
+    order = names + modules if first == "the names" else modules + names
+    program = f"from importlib import import_module; from pathlib import Path; import survey; {order}"
+    program += "print(all(callable(one) and getattr(survey, name) is one for name, one in found.items()))"
+    assert python(tmp_path, program).stdout == b"True\n"
+
+
 def test_a_json_reader_is_loaded_only_for_json(tmp_path):
     """The listing itself loads json, so the command runs in a bare program here."""
     write(tmp_path, more=SPOTS)

@@ -105,6 +105,10 @@ class UnknownNameError(SurveyError):
     """Names on the command line that the plan does not have."""
 
 
+class SurveyWarning(UserWarning):
+    """Something to know that does not stop the work; a command prints it on standard error."""
+
+
 class OutputError(SurveyError):
     """A result that could not be written where it was wanted."""
 

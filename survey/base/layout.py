@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from unicodedata import combining, east_asian_width
@@ -11,10 +10,11 @@ WIDTH = 100
 """Columns that a table may take."""
 GAP = "  "
 LEAST_TEXT_WIDTH = 8
+"""No column of text gets narrower than this: a short name still shows. A judgement. [letters]"""
 CUT = "…"
 
 Cell = str | tuple[str, ...]
-"""Text, or several names, of which as many are shown as there is room for."""
+"""Text, or several names: all of them where there is room, else the first ones and how many more."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +77,7 @@ def _narrow(widths: list[int], least: list[int], columns: Sequence[Column], widt
 
 
 def columns_of(text: str) -> int:
-    """How many columns of a terminal a text takes: the letters of East Asia take two, accents of their own none.
+    """Return the columns of a terminal that a text takes: letters of East Asia take two, combining accents none.
 
     Examples
     --------
@@ -90,42 +90,29 @@ def columns_of(text: str) -> int:
 
 
 def shortened(text: str, wide: int) -> str:
-    """A text cut in its middle to so many columns; a figure behind its last comma is kept, such as a spot's height.
+    """Cut a text at its end to so many columns: what is left of a name can still be searched for.
 
     Examples
     --------
     >>> shortened("workshop south roof", 13)
-    'workshop…roof'
-    >>> shortened("south fence/10.00,-26.00,3.00", 21)
-    'south fence/10.0…3.00'
+    'workshop sou…'
     """
     if columns_of(text) <= wide:
         return text
-    figure = re.search(r",(-?\d+\.\d+)$", text)
-    room = wide - columns_of(CUT)
-    behind = min(room, len(figure[1]) if figure else room // 3)
-    tail = ""
-    for one in reversed(text):
-        if columns_of(one + tail) > behind:
-            break
-        tail = one + tail
-    while tail and combining(tail[0]):
-        tail = tail[1:]
-    head = text
-    while columns_of(head) > max(0, room - columns_of(tail)):
-        head = head[:-1]
-    return head.rstrip() + CUT + tail.lstrip()
+    while text and columns_of(text) > max(0, wide - columns_of(CUT)):
+        text = text[:-1]
+    return text.rstrip() + CUT
 
 
 def names_within(names: tuple[str, ...], wide: int) -> str:
-    """As many of some names as there is room for, and how many more there are.
+    """Return all names where there is room, else the first ones and how many more there are.
 
     Examples
     --------
     >>> names_within(("lean-to roof", "west gable", "hedge"), 24)
     'lean-to roof +2'
     >>> names_within(("lean-to roof", "west gable", "hedge"), 12)
-    'lean-t…of +2'
+    'lean-to… +2'
     """
     for shown in range(len(names), 0, -1):
         more = f" +{len(names) - shown}" if shown < len(names) else ""
@@ -146,7 +133,7 @@ def _cell(cell: Cell, wide: int, *, left: bool) -> str:
 
 
 def counted(number: int, what: str) -> str:
-    """A number of things, in the singular or the plural.
+    """Return a number with its noun, in the singular or the plural.
 
     Examples
     --------
@@ -158,13 +145,39 @@ def counted(number: int, what: str) -> str:
     return f"{number} {what}es" if what.endswith("x") else f"{number} {what}s"
 
 
+def labelled(facts: Sequence[tuple[str, str]], *, indent: str = "  ") -> list[str]:
+    """Return facts behind their labels, all starting in one column.
+
+    Examples
+    --------
+    >>> labelled([("Margin", "14.3 dB"), ("Chance", "")])
+    ['  Margin:  14.3 dB']
+    """
+    facts = [(label, fact) for label, fact in facts if fact]
+    wide = max((columns_of(label) for label, _ in facts), default=0) + 3
+    heads = [f"{label}:{' ' * (wide - columns_of(label) - 1)}" for label, _ in facts]
+    return [wrapped(head + fact, indent=indent, hang=wide) for head, (_, fact) in zip(heads, facts, strict=True)]
+
+
+def listed(names: Sequence[str], most: int) -> str:
+    """Return the first names of many in one line, and how many more there are.
+
+    Examples
+    --------
+    >>> listed(["A", "B", "C"], 2), listed(["A"], 2)
+    ('A, B and 1 more', 'A')
+    """
+    more = len(names) - most
+    return ", ".join(names[:most]) + (f" and {more} more" if more > 0 else "")
+
+
 def paragraphs(*parts: str) -> str:
     """Parts that are not empty, with an empty line between."""
     return "\n\n".join(part for part in parts if part)
 
 
 def wrapped(text: str, *, indent: str = "", hang: int = 2, width: int = WIDTH) -> str:
-    """A sentence over as many lines as it needs, those after the first set in by `hang` columns more."""
+    """Break a sentence into lines, those after the first set in by `hang` columns more."""
     from textwrap import fill  # noqa: PLC0415  not needed by every table
 
     behind = indent + " " * hang

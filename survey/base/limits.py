@@ -1,6 +1,24 @@
-"""How far requirements go, in a plan and at the command line alike; loaded with the commands, so nothing more."""
+"""How far requirements and options go: in plans, commands and library alike. Each command loads it, so nothing more."""
 
 MOST_RELAYS = 20
 """A message passes no more inverters than this."""
 MOST_GATEWAYS = 1_000
 """No more gateways than this are asked for."""
+DRAWS = 1_000
+"""How many simulation runs, unless asked otherwise: two standard errors of a share are then 3 points of a hundred."""
+MOST_DRAWS = 100_000
+"""No more simulation runs than this: two standard errors are then a third of a point; more would only cost time."""
+TIME_LIMIT_S = 60.0
+"""How long a proof for several gateways may be looked for, unless asked otherwise: a judgement. [s]"""
+CABLE_M, MOST_CABLE_M = 10.0, 100.0
+"""Longest cable to an antenna, unless asked otherwise and at most: assumptions, what somebody would draw. [m]"""
+MOST_CABLE_LOSS_DB_PER_M = 10.0
+"""More than any coaxial cable loses: thin RG-174 loses about 1 dB/m at 868 MHz (from memory). [dB/m]"""
+MIN_FREQUENCY_MHZ, MAX_FREQUENCY_MHZ = 30.0, 30_000.0
+"""Frequencies for which losses of materials can be asked: VHF to SHF, as the sources of the losses reach. [MHz]"""
+MIN_EXPONENT_SD, MAX_EXPONENT_SD = 0.001, 10.0
+"""Standard deviations of the path loss exponent before readings: from as good as known to as good as unknown."""
+MIN_HEIGHT_M, MAX_HEIGHT_M = -100.0, 1000.0
+"""Heights at which coverage can be asked for: beyond any site of solar modules. [m]"""
+MIN_POINTS, MAX_POINTS = 4, 1_000_000
+"""How many points of coverage can be asked for: a grid of two by two, to what a few minutes can compute."""

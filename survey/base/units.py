@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
@@ -10,6 +12,20 @@ SPEED_OF_LIGHT_M_PER_S = 299_792_458.0
 
 DIPOLE_GAIN_DBI = 2.15
 """What turns a level relative to a half-wave dipole (e.r.p., dBd) into one relative to an isotropic antenna."""
+
+COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
+"""The eight compass words, clockwise from north."""
+
+
+def compass_word(east_m: float, north_m: float) -> str:
+    """Return the nearest of eight compass words for a direction in plan.
+
+    Examples
+    --------
+    >>> compass_word(-3.0, 0.5)
+    'west'
+    """
+    return COMPASS[round(math.degrees(math.atan2(east_m, north_m)) / 45.0) % len(COMPASS)]
 
 
 def wavelength_m(frequency_mhz: ArrayLike) -> NDArray[np.float64]:

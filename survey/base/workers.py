@@ -10,6 +10,7 @@ P = TypeVar("P")
 R = TypeVar("R")
 
 WORKERS = 2
+"""Threads: as many as small machines have cores. A judgement."""
 
 
 def in_order(work: Callable[[P], R], parts: Sequence[P], *, workers: int = WORKERS) -> Iterator[R]:

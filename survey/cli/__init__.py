@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from importlib import import_module
 from typing import Any
 
@@ -11,17 +12,18 @@ from survey import __version__
 
 COMMANDS = {
     "start": "Write a starter plan to fill in.",
-    "check": "Look a plan over for what seems wrong.",
-    "place": "Say where the gateway goes, or several of them, and why.",
+    "check": "Find errors and likely mistakes in a plan.",
+    "place": "Recommend a spot for one gateway or several, and say why.",
     "links": "List the link of every inverter.",
-    "compare": "Put spots side by side, link by link.",
-    "explain": "Say where every dB of a link goes, and what would mend it.",
-    "network": "Show the route of every inverter, and what hangs on a single one.",
-    "fit": "Fit the model to measured levels.",
+    "compare": "Compare spots, link by link.",
+    "explain": "Show a link's budget and its remedies.",
+    "network": "Show the route of every inverter and single points of failure.",
+    "fit": "Fit the model to readings (measured levels).",
     "draw": "Draw a picture of PLAN.",
-    "dropouts": "Sort the dropouts in LOG by likely cause.",
+    "dropouts": "Sort the missed polls in LOG by likely cause.",
+    "export": "Write the site for maps, spreadsheets and drawings.",
     "report": "Write one page for the job file.",
-    "materials": "List the built-in materials.",
+    "materials": "List the built-in materials and their losses.",
 }
 """Each command, in the order of a job, with the first line of its help: `survey.cli.NAME` holds the command NAME.
 
@@ -29,20 +31,28 @@ So a list of commands is printed without loading them, and a command loads no ot
 """
 
 
+def _print_warning(message: Warning | str, *_where: object, **_more: object) -> None:
+    """Print a warning in one line, as commands do, without the line of code that raised it."""
+    click.echo(f"warning: {message}", err=True)
+
+
 class _Program(click.Group):
-    """A group whose commands are loaded by name and tell faults of the user's input in words, with exit status 1."""
+    """A group that loads its commands by name and reports input errors in words, with exit status 1."""
 
     def invoke(self, ctx: click.Context) -> Any:  # noqa: ANN401  as click has it
-        from survey.base.errors import SurveyError
+        from survey.base.errors import SurveyError, SurveyWarning
 
-        try:
-            return super().invoke(ctx)
-        except SurveyError as error:
-            click.echo(str(error), err=True)
-            ctx.exit(1)
+        with warnings.catch_warnings():
+            warnings.simplefilter("always", SurveyWarning)
+            warnings.showwarning = _print_warning
+            try:
+                return super().invoke(ctx)
+            except SurveyError as error:
+                click.echo(str(error), err=True)
+                ctx.exit(1)
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002  as click has it
-        """A command with all that it takes."""
+        """Load a command."""
         if cmd_name not in COMMANDS:
             return None
         command = getattr(import_module(f"survey.cli.{cmd_name}"), cmd_name)
@@ -50,18 +60,18 @@ class _Program(click.Group):
         return command
 
     def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002  as click has it
-        """In the order of a job, not of the alphabet."""
+        """List the commands in the order of a job, not of the alphabet."""
         return list(COMMANDS)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002  as click has it
-        """The list of commands, from the table."""
+        """Write the list of commands from the table."""
         with formatter.section("Commands"):
             formatter.write_dl(list(COMMANDS.items()))
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
-        """Name the nearest command where there is none of that name."""
+        """Suggest the nearest command for an unknown name."""
         from survey.base.errors import did_you_mean
 
         if args and not args[0].startswith("-") and args[0] not in COMMANDS:
@@ -72,8 +82,8 @@ class _Program(click.Group):
 @click.group(cls=_Program, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.version_option(__version__, "--version")
 def main() -> None:
-    """Decide where the radio gateway of a solar site goes, before anything is screwed to a wall.
+    """Find the best spot for the radio gateway of a solar site, before you fix anything to a wall.
 
-    Describe the site in a plan file (`survey start`), look it over (`survey check`), and ask where the gateway goes
-    (`survey place`). A prediction is no measurement: confirm it with readings on site.
+    Describe the site in a plan file (`survey start`), check it (`survey check`), and let `survey place` recommend a
+    spot. This is a prediction, not a measurement: take readings on site before you rely on it.
     """

@@ -1,4 +1,4 @@
-"""The command that looks a plan over."""
+"""The command that checks a plan."""
 
 from __future__ import annotations
 
@@ -13,16 +13,16 @@ from survey.cli import options
 @options.plan_argument
 @options.json_and_out
 def check(plan_file: Path, output: options.Output) -> None:
-    """Look a plan over for what seems wrong.
+    """Find errors and likely mistakes in a plan.
 
-    Says what is in PLAN and which defaults apply, and warns of what is allowed but looks wrong. Faults are told all
-    at once.
+    Lists the contents of PLAN and the defaults in use. Warns of entries that are allowed but look like mistakes.
+    Reports all errors in one run.
     """
-    from survey.decisions.inspection import inspect
-    from survey.output.answers.check import check_record, check_text
+    from survey.library.check import check as check_plan
+    from survey.output.answers.check import check_text
 
-    with options.progress("looking for obstacles that no link meets") as told:
-        inspection = inspect(options.read_scene(plan_file), progress=told)
-    output.show(check_text, check_record, inspection)
-    for warning in inspection.warnings:
+    with options.progress("checking obstacles") as told:
+        found = check_plan(options.read_plan(plan_file), progress=told)
+    output.show(lambda: check_text(found.inspection), found.to_dict)
+    for warning in found.warnings:
         options.warn(warning)

@@ -1,8 +1,7 @@
-"""The command that puts spots side by side."""
+"""The command that compares spots."""
 
 from __future__ import annotations
 
-from functools import partial
 from pathlib import Path
 
 import click
@@ -13,13 +12,15 @@ from survey.cli import options
 @click.command()
 @options.plan_argument
 @click.argument("spots", metavar="SPOT SPOT...", nargs=-1, required=True)
-@click.option("--inverter", "inverters", multiple=True, metavar="NAME", help="Show only this one; may be repeated.")
+@click.option(
+    "--inverter", "inverters", multiple=True, metavar="NAME", help="Show only this inverter; may be repeated."
+)
 @click.option(
     "--with",
     "other_plan",
     type=click.Path(path_type=Path),
     metavar="OTHER_PLAN",
-    help="Show what changes from PLAN to this one, and by what obstacle; one spot is enough then.",
+    help="Show the changes from PLAN to this plan, and their causes. One spot is then enough.",
 )
 @options.relays_option
 @options.draws_options
@@ -39,38 +40,45 @@ def compare(
     require: bool,
     output: options.Output,
 ) -> None:
-    """Put spots side by side, link by link.
+    """Compare spots, link by link.
 
-    Takes two or more spots or gateways of PLAN, and says in how many draws over what the plan does not know the one
-    serves more inverters than the other. With another plan, such as the same site after a container came, it takes
-    one or more, and says link by link what changed.
+    Takes two or more spots or gateways of PLAN. Reports in how many simulation runs one has more working inverters
+    than the other. With --with it takes one spot or more, and lists the links that changed.
     """
-    from survey.decisions import comparison
-    from survey.output.answers.compare import (
-        compare_record,
-        compare_table,
-    )
-    from survey.output.answers.plans import (
-        plans_record,
-        plans_table,
-    )
+    from survey.library.compare import compare as put_side_by_side
+    from survey.output.answers.compare import compare_table
+    from survey.output.answers.plans import plans_table
 
     if other_plan is None and len(set(spots)) < 2:  # noqa: PLR2004  nothing to compare
-        raise click.UsageError("name two different spots or more to compare, or another plan with --with")
-    scene = options.read_scene(plan_file, fit_file).wanting(max_relays=max_relays)
-    scene.check_names(places=spots, inverters=inverters)
+        raise click.UsageError("name two or more different spots, or another plan with --with")
+    plan = options.read_plan(plan_file)
     if other_plan is None:
         with options.progress("links between inverters") as told:
-            found = comparison.compare(scene, spots, draws=draws, seed=seed, progress=told)
-        output.show(
-            partial(compare_table, inverters=inverters),
-            partial(compare_record, inverters=inverters),
-            found,
-        )
-        options.finish(require=require, all_hold=found.together.all_hold)
+            found = put_side_by_side(
+                plan,
+                spots,
+                inverter=inverters,
+                relays=max_relays,
+                fit=fit_file,
+                draws=draws,
+                seed=seed,
+                progress=told,
+            )
+        output.show(lambda: compare_table(found.comparison, inverters=inverters), found.to_dict)
+        options.finish(require=require, all_hold=found.all_hold)
         return
-    other = options.read_scene(other_plan, fit_file).wanting(max_relays=max_relays)
-    with options.progress("trying what changed") as told:
-        between = comparison.compare_plans(scene, other, spots, draws=draws, seed=seed, progress=told)
-    output.show(partial(plans_table, inverters=inverters), partial(plans_record, inverters=inverters), between)
-    options.finish(require=require, all_hold=between.after_network.all_hold)
+    other = options.read_plan(other_plan)
+    with options.progress("testing the changes") as told:
+        changed = put_side_by_side(
+            plan,
+            spots,
+            inverter=inverters,
+            other_plan=other,
+            relays=max_relays,
+            fit=fit_file,
+            draws=draws,
+            seed=seed,
+            progress=told,
+        )
+    output.show(lambda: plans_table(changed.between, inverters=inverters), changed.to_dict)
+    options.finish(require=require, all_hold=changed.all_hold)

@@ -1,4 +1,4 @@
-"""The command that sorts what is missing in a log."""
+"""The command that sorts the missed polls of a log."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from survey.cli import options
-from survey.cli.logs import log_options, read_site_log
+from survey.cli.logs import log_options
 
 
 @click.command()
@@ -19,9 +19,9 @@ from survey.cli.logs import log_options, read_site_log
     "before_file",
     type=click.Path(path_type=Path),
     metavar="LOG2",
-    help="Compare with this log from before a repair: which inverters are better, worse, or no different.",
+    help="Compare with this log from before a repair, inverter by inverter.",
 )
-@click.option("--remedies", is_flag=True, help="Work out which one change does most for all weak links together.")
+@click.option("--remedies", is_flag=True, help="Show the remedies that help most weak links together.")
 @log_options
 @options.fit_option
 @options.json_and_out
@@ -37,27 +37,15 @@ def dropouts(
 ) -> None:
     """Sort the missed polls in LOG by likely cause.
 
-    LOG is a table with a header: time,inverter,gateway,heard and, where there are such columns, level_dbm, power_w
-    and branch; CSV as loggers and spreadsheets write it, or a spreadsheet file.
+    LOG is a CSV or spreadsheet file. Its header names the columns time, inverter, gateway and heard; level_dbm, power_w
+    and branch are used if present.
     """
-    from survey.measured.dropouts.sorting import dropouts_of
-    from survey.output.answers.dropouts import answer_record, answer_text
+    from survey.library.dropouts import dropouts as causes_of
+    from survey.output.answers.dropouts import answer_text
 
-    scene = options.read_scene(plan_file, fit_file)
-    found = dropouts_of(scene, read_site_log(scene, log_file, log_style))
-    repair = None
-    if before_file is not None:
-        from survey.measured.dropouts import compared
-
-        repair = compared(dropouts_of(scene, read_site_log(scene, before_file, log_style)), found)
-    joint = None
-    if remedies:
-        from survey.decisions.remedies import joint_remedies
-
-        with options.progress("trying remedies") as told:
-            joint = joint_remedies(scene, found.for_remedies, progress=told)
-    output.show(
-        lambda one: answer_text(one, repair=repair, joint=joint),
-        lambda one: answer_record(one, repair=repair, joint=joint),
-        found,
-    )
+    plan = options.read_plan(plan_file)
+    with options.progress("trying remedies" if remedies else "reading the log") as told:
+        found = causes_of(
+            plan, log_file, before=before_file, remedies=remedies, fit=fit_file, progress=told, **log_style
+        )
+    output.show(lambda: answer_text(found.dropouts, repair=found.repair, joint=found.joint), found.to_dict)

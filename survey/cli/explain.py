@@ -1,12 +1,12 @@
-"""The command that says where every decibel of a link goes, and what would mend it."""
+"""The command that shows a link's budget and its remedies."""
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 
 import click
 
+from survey.base.limits import CABLE_M, MOST_CABLE_LOSS_DB_PER_M, MOST_CABLE_M
 from survey.cli import options
 
 
@@ -18,12 +18,12 @@ from survey.cli import options
     "gateways",
     multiple=True,
     metavar="NAME",
-    help="Explain the link to this gateway or spot instead of those that stand; may be repeated.",
+    help="Explain the link to this gateway or spot, not to the existing gateways; may be repeated.",
 )
 @click.option(
     "--cable-m",
-    type=click.FloatRange(0.0, 100.0),
-    default=10.0,
+    type=click.FloatRange(0.0, MOST_CABLE_M),
+    default=CABLE_M,
     show_default=True,
     metavar="M",
     callback=options.finite,
@@ -31,10 +31,10 @@ from survey.cli import options
 )
 @click.option(
     "--cable-loss-db-per-m",
-    type=click.FloatRange(0.0, 10.0),
+    type=click.FloatRange(0.0, MOST_CABLE_LOSS_DB_PER_M),
     metavar="DB",
     callback=options.finite,
-    help="Loss of that cable by the metre.  [default: that of a thin one, an assumption]",
+    help="Loss of that cable per metre.  [default: thin coaxial cable, an assumption]",
 )
 @options.relays_option
 @options.fit_option
@@ -52,22 +52,25 @@ def explain(
     require: bool,
     output: options.Output,
 ) -> None:
-    """Say where every dB of a link goes, and what would mend it.
+    """Show a link's budget and its remedies.
 
-    Takes the link of each INVERTER to that of the gateways in PLAN to which it reports; where none stands, to the
-    recommended spots. Every remedy is worked out by running the changed plan.
+    Explains the link of each INVERTER to the existing gateway that it reports to. If PLAN has no gateway, it explains
+    the link to the recommended spot. Each remedy is calculated with the changed plan.
     """
-    from survey.decisions import remedies
-    from survey.output.answers.explain import (
-        explain_record,
-        explain_text,
-    )
+    from survey.library.explain import explain as explained
+    from survey.output.answers.explain import explain_text
 
-    scene = options.read_scene(plan_file, fit_file).wanting(max_relays=max_relays)
-    cable = replace(remedies.usual_cable(scene.plan.radio.frequency_mhz), longest_m=cable_m)
-    if cable_loss_db_per_m is not None:
-        cable = replace(cable, loss_db_per_m=cable_loss_db_per_m, assumed=False)
-    with options.progress("trying remedies") as told:
-        found = remedies.explain(scene, inverters, gateways=gateways, cable=cable, progress=told)
-    output.show(explain_text, explain_record, found)
+    plan = options.read_plan(plan_file)
+    with options.progress("testing remedies") as told:
+        found = explained(
+            plan,
+            inverters,
+            gateway=gateways,
+            cable_m=cable_m,
+            cable_loss_db_per_m=cable_loss_db_per_m,
+            relays=max_relays,
+            fit=fit_file,
+            progress=told,
+        )
+    output.show(lambda: explain_text(found.explained), found.to_dict)
     options.finish(require=require, all_hold=found.all_hold)

@@ -3,27 +3,27 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import partial
 from pathlib import Path
 
 import click
 
+from survey.base.limits import MAX_EXPONENT_SD, MIN_EXPONENT_SD
 from survey.cli import options
 
 
 @click.command()
 @options.plan_argument
 @click.argument("readings_file", metavar="READINGS", type=click.Path(path_type=Path))
-@click.option("--check", is_flag=True, help="Show every inverter: as expected, stronger or weaker.")
+@click.option("--check", is_flag=True, help="Show for each inverter: as expected, weaker or stronger.")
 @click.option(
     "--exponent-sd",
-    type=click.FloatRange(min=0.001, max=10.0),
+    type=click.FloatRange(min=MIN_EXPONENT_SD, max=MAX_EXPONENT_SD),
     callback=options.finite,
     metavar="NUMBER",
-    help="How far the plan's exponent may be off, as a standard deviation (0.5).",
+    help="Uncertainty of the plan's path loss exponent, one standard deviation (0.5).",
 )
 @click.option("--anchored", is_flag=True, help="Keep the plan's radio figures: the offset stays 0.")
-@click.option("--plain", is_flag=True, help="Readings alone: no prior knowledge, no guard against wild ones.")
+@click.option("--plain", is_flag=True, help="Use the readings alone: no prior, no protection against outliers.")
 @options.json_and_out
 def fit(
     plan_file: Path,
@@ -35,23 +35,16 @@ def fit(
     plain: bool,
     output: options.Output,
 ) -> None:
-    """Fit the model to measured levels.
+    """Fit the model to readings (measured levels).
 
-    READINGS is a CSV file with the columns inverter (or serial), gateway and level_dbm. With --out FILE.json the result
-    is written as the JSON that `--fit FILE.json` of other commands takes.
+    READINGS is a CSV file with the columns inverter (or serial), gateway and level_dbm. --out FILE.json writes the
+    result for `--fit FILE.json` of the other commands.
     """
-    from survey.inputs.readings import read_readings
-    from survey.measured import calibration
-    from survey.output.answers.fit import (
-        fit_record,
-        fit_table,
-    )
+    from survey.library.fit import fit as fitted
+    from survey.output.answers.fit import fit_table
 
-    scene = options.read_scene(plan_file)
-    readings = read_readings(readings_file, calibration.names_of(scene))
-    for note in readings.notes:
-        options.warn(note)
-    found = calibration.fit(scene, readings, exponent_sd=exponent_sd, anchored=anchored, plain=plain)
+    plan = options.read_plan(plan_file)
+    found = fitted(plan, readings_file, exponent_sd=exponent_sd, anchored=anchored, plain=plain)
     if output.file is not None and output.file.suffix.casefold() == ".json":
         output = replace(output, as_json=True)
-    output.show(partial(fit_table, check=check), fit_record, found)
+    output.show(lambda: fit_table(found.fit, check=check), found.to_dict)

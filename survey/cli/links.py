@@ -12,10 +12,12 @@ from survey.cli import options
 @click.command()
 @options.plan_argument
 @click.option(
-    "--gateway", "gateways", multiple=True, metavar="NAME", help="Only to this gateway or spot; may be repeated."
+    "--gateway", "gateways", multiple=True, metavar="NAME", help="List links to this gateway or spot; may be repeated."
 )
-@click.option("--inverter", "inverters", multiple=True, metavar="NAME", help="Only of this inverter; may be repeated.")
-@click.option("--csv", "as_csv", is_flag=True, help="Print rows for a spreadsheet, serials included.")
+@click.option(
+    "--inverter", "inverters", multiple=True, metavar="NAME", help="List this inverter only; may be repeated."
+)
+@click.option("--csv", "as_csv", is_flag=True, help="Print rows for a spreadsheet, with serials.")
 @options.fit_option
 @options.require_option
 @options.json_and_out
@@ -31,14 +33,14 @@ def links(
 ) -> None:
     """List the link of every inverter.
 
-    To the gateways that stand in PLAN today, or to the gateways or spots named.
+    Links go to the existing gateways of PLAN, or to the gateways or spots named.
     """
-    from survey.links import links_of
-    from survey.output.answers.links import link_table, links_record
+    from survey.library.links import links as links_of
+    from survey.output.answers.links import link_table
     from survey.output.answers.links_csv import links_csv
 
     if as_csv and output.as_json:
         raise click.UsageError("--csv and --json exclude each other")
-    found = links_of(options.read_scene(plan_file, fit_file), gateways=gateways, inverters=inverters)
-    output.show(links_csv if as_csv else link_table, links_record, found)
+    found = links_of(options.read_plan(plan_file), gateway=gateways, inverter=inverters, fit=fit_file)
+    output.show(lambda: (links_csv if as_csv else link_table)(found.links), found.to_dict)
     options.finish(require=require, all_hold=found.all_hold)

@@ -1,31 +1,25 @@
-"""How a command takes a log: the options for what it cannot tell by itself, and reading it for a site."""
+"""The options for what a log does not say by itself."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from functools import wraps
-from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import Any, TypeVar
 
 import click
 
-from survey.cli import options
-
-if TYPE_CHECKING:  # numpy comes with it
-    from survey.inputs.logs import Log
-    from survey.scene import Scene
-
 F = TypeVar("F", bound=Callable[..., Any])
-HOLDS = ("time", "date", "inverter", "serial", "gateway", "heard", "level_dbm", "power_w", "branch")
+COLUMNS = ("time", "date", "inverter", "serial", "gateway", "heard", "level_dbm", "power_w", "branch")
+"""What a column of a log may hold: docs/dropouts.md."""
 
 
 def log_options(command: F) -> F:
-    """Add --dates and --column, handed to the command as ``log_style``, keywords for `read_log`."""
+    """Add --dates and --column, handed to the command as ``log_style``: keywords of the library."""
 
     @click.option(
         "--dates",
         type=click.Choice(["day-first", "month-first"]),
-        help="How local dates of the log are written, where the column itself does not tell.",
+        help="Order of day and month in the dates of the log, if no date shows it.",
     )
     @click.option(
         "--column",
@@ -33,10 +27,12 @@ def log_options(command: F) -> F:
         multiple=True,
         metavar="HOLDS=NAME",
         callback=_pairs,
-        help='Name of a column of the log by what it holds, such as heard=State or time="Zeit"; may be repeated.',
+        help='Name a column of the log by what it holds, such as heard=State or time="Zeit"; may be repeated.',
     )
     @wraps(command)
     def wrapper(*args: Any, dates: str | None, columns: dict[str, str], **kwargs: Any) -> Any:  # noqa: ANN401
+        if (dates or columns) and kwargs["log_file"] is None:
+            raise click.UsageError("--dates and --column are only for --log")
         return command(*args, log_style={"dates": dates, "columns": columns}, **kwargs)
 
     return wrapper  # type: ignore[return-value]  # the same command, with two options more
@@ -46,29 +42,7 @@ def _pairs(_context: click.Context, _parameter: click.Parameter, values: tuple[s
     found = {}
     for value in values:
         holds, equals, name = value.partition("=")
-        if not equals or holds not in HOLDS or not name:
-            raise click.BadParameter(f'"{value}": write HOLDS=NAME, where HOLDS is one of {", ".join(HOLDS)}')
+        if not equals or holds not in COLUMNS or not name:
+            raise click.BadParameter(f'"{value}": write HOLDS=NAME, where HOLDS is one of {", ".join(COLUMNS)}')
         found[holds] = name
     return found
-
-
-def read_site_log(scene: Scene, log_file: Path, log_style: dict[str, Any]) -> Log:
-    """Read a log of a site, and warn of what was assumed."""
-    from survey.inputs.logs import read_log
-
-    names = scene.gateways_and_spots.names
-    existing = scene.gateways.names
-    only = existing[0] if len(existing) == 1 else names[0] if not existing and len(names) == 1 else None
-    with options.progress("reading the log") as told:
-        log = read_log(
-            log_file,
-            inverters=scene.inverters.names,
-            serials=scene.inverters.serials,
-            gateways=names,
-            gateway=only,
-            progress=told,
-            **log_style,
-        )
-    for note in log.notes:
-        options.warn(f"{log_file}: {note}")
-    return log

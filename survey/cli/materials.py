@@ -6,29 +6,27 @@ from functools import partial
 
 import click
 
+from survey.base.limits import MAX_FREQUENCY_MHZ, MIN_FREQUENCY_MHZ
 from survey.cli import options
 
 
 @click.command()
 @click.option(
     "--frequency-mhz",
-    type=click.FloatRange(30.0, 30_000.0),
+    type=click.FloatRange(MIN_FREQUENCY_MHZ, MAX_FREQUENCY_MHZ),
     default=868.0,
     callback=options.finite,
     show_default=True,
-    help="Show losses at this frequency.",
+    help="Frequency of the losses.",
 )
 @options.json_and_out
 def materials(frequency_mhz: float, output: options.Output) -> None:
-    """List the built-in materials.
+    """List the built-in materials and their losses.
 
-    Shows what one pass through each costs, how far the figure can be trusted, and where it comes from.
+    Shows the loss of one sheet of each material, its uncertainty, and its source.
     """
     from survey.inputs.materials import BUILT_IN
     from survey.output.answers.materials import materials_record, materials_table
 
-    output.show(
-        partial(materials_table, frequency_mhz=frequency_mhz),
-        partial(materials_record, frequency_mhz=frequency_mhz),
-        list(BUILT_IN.values()),
-    )
+    known = list(BUILT_IN.values())
+    output.show(partial(materials_table, known, frequency_mhz), partial(materials_record, known, frequency_mhz))

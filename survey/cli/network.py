@@ -1,4 +1,4 @@
-"""The command that shows routes and weak points."""
+"""The command that shows routes and single points of failure."""
 
 from __future__ import annotations
 
@@ -13,9 +13,9 @@ from survey.cli import options
 @click.command()
 @options.plan_argument
 @click.option(
-    "--gateway", "gateways", multiple=True, metavar="NAME", help="Only to this gateway or spot; may be repeated."
+    "--gateway", "gateways", multiple=True, metavar="NAME", help="Show routes to this gateway or spot; may be repeated."
 )
-@click.option("--graphml", type=click.Path(path_type=Path), help="Also write the graph to this file, as GraphML.")
+@click.option("--graphml", type=click.Path(path_type=Path), help="Write the network to this file too, as GraphML.")
 @options.relays_option
 @options.fit_option
 @options.require_option
@@ -30,27 +30,24 @@ def network(
     require: bool,
     output: options.Output,
 ) -> None:
-    """Show the route of every inverter, and what hangs on a single one.
+    """Show the route of every inverter and single points of failure.
 
-    Routes go to the gateways that stand in PLAN today, or to the gateways or spots named, by way of as many other
-    inverters as the plan's max_relays allows.
+    Routes go to the existing gateways of PLAN, or to the gateways or spots named. They use up to as many relays as
+    max_relays in the plan allows.
     """
-    from survey.network import network_of
-    from survey.network.weak_points import weak_points
-    from survey.output.answers.network import network_record, network_table
+    from survey.library.network import network as routes_of
+    from survey.output.answers.network import network_table
 
     inputs = (plan_file,) if fit_file is None else (plan_file, fit_file)
     if graphml is not None:
         options.check_writable(graphml, inputs=inputs)
         if output.file is not None and output.file.resolve() == graphml.resolve():
             raise click.UsageError("--out and --graphml name the same file")
-    scene = options.read_scene(plan_file, fit_file).wanting(max_relays=max_relays)
+    plan = options.read_plan(plan_file)
     with options.progress("links between inverters") as told:
-        found = weak_points(network_of(scene, gateways=gateways, progress=told))
+        found = routes_of(plan, gateway=gateways, relays=max_relays, fit=fit_file, progress=told)
     if graphml is not None:
-        from survey.network.graph import graphml_of
-
-        options.write_whole(graphml, graphml_of(found.network) + "\n", inputs=inputs)
+        options.write_whole(graphml, found.graphml() + "\n", inputs=inputs)
         click.echo(f"written: {one_line(str(graphml))}", err=True)
-    output.show(network_table, network_record, found)
-    options.finish(require=require, all_hold=found.network.all_hold)
+    output.show(lambda: network_table(found.points), found.to_dict)
+    options.finish(require=require, all_hold=found.all_hold)

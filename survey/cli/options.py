@@ -1,4 +1,4 @@
-"""What several commands share: arguments, options, progress, and where results go."""
+"""Arguments, options, progress and output that several commands share."""
 
 from __future__ import annotations
 
@@ -14,26 +14,24 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from functools import wraps
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypedDict, TypeVar
 
 import click
 
 from survey.base.errors import OutputError, one_line
-from survey.base.limits import MOST_GATEWAYS, MOST_RELAYS
+from survey.base.limits import DRAWS, MOST_DRAWS, MOST_GATEWAYS, MOST_RELAYS, TIME_LIMIT_S
 
 if TYPE_CHECKING:  # numpy comes with it
-    from survey.decisions.placement import Wanted
-    from survey.scene import Scene
+    from survey.inputs.plan import Plan
 
-R = TypeVar("R")
 F = TypeVar("F", bound=Callable[..., Any])
 
 QUIET_S = 1.0
 """No progress bar before a command has taken this long. [s]"""
 READ = "survey.read"
-"""Under this the context of a command keeps the files that a plan has named."""
+"""Key in the context of a command for the files that a plan has named."""
 NOT_HELD = 3
-"""Exit status with --require where an inverter does not hold."""
+"""Exit status with --require if an inverter is not covered."""
 
 plan_argument = click.argument("plan_file", metavar="PLAN", type=click.Path(path_type=Path))
 
@@ -43,54 +41,52 @@ fit_option = click.option(
     "fit_file",
     metavar="FILE",
     type=click.Path(path_type=Path),
-    help="Use what `survey fit --out FILE.json` has learnt from readings.",
+    help="Use the model that `survey fit --out FILE.json` fitted to readings.",
 )
 """Adds --fit, handed to the command as ``fit_file``."""
 
 
 def finite(_context: click.Context, _parameter: click.Parameter, value: float | None) -> float | None:
-    """Refuse what compares as within every range."""
+    """Refuse NaN, which passes every range check."""
     if value is not None and math.isnan(value):
         raise click.BadParameter("nan is not a number to calculate with")
     return value
 
 
-def read_scene(plan_file: Path, fit_file: Path | None = None) -> Scene:
-    """The site that a plan file describes, ready for computing; with a fit, as readings have shown it."""
+def read_plan(plan_file: Path) -> Plan:
+    """Read a plan, and remember the files that it names, so that no output falls on them."""
+    from survey.inputs.plan_file import read_plan as read
+
+    plan = read(plan_file)
+    remember(plan, plan_file)
+    return plan
+
+
+def remember(plan: Plan, plan_file: Path) -> None:
+    """Keep in mind the files that a plan names, antennas and drawings: no output may fall on them."""
     from survey.inputs.antennas import KINDS
-    from survey.inputs.plan_file import read_plan
-    from survey.scene import corrected, scene_of
 
-    scene = scene_of(read_plan(plan_file))
-    of_antennas = [plan_file.parent / name for name in scene.plan.patterns if name not in KINDS]
-    click.get_current_context().meta.setdefault(READ, []).extend(of_antennas)
-    if fit_file is None:
-        return scene
-    from survey.measured.calibration import read_fit
-
-    correction, warnings = read_fit(fit_file, scene)
-    for message in warnings:
-        warn(one_line(message))
-    return corrected(scene, correction)
+    named = [*(name for name in plan.patterns if name not in KINDS), *plan.drawn_from]
+    click.get_current_context().meta.setdefault(READ, []).extend(plan_file.parent / name for name in named)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Output:
-    """Where a result goes, and whether as text or as JSON."""
+    """The destination of a result, and its form: text or JSON."""
 
     as_json: bool
     file: Path | None
     inputs: tuple[Path, ...]
 
-    def show(self, as_text: Callable[[R], str], as_record: Callable[[R], dict[str, Any]], result: R) -> None:
-        """Print a result, or write it to the file asked for."""
+    def show(self, as_text: Callable[[], str], as_record: Callable[[], dict[str, Any]]) -> None:
+        """Print a result, or write it to the requested file."""
         if self.as_json:
             import json
 
-            record = as_record(result)
+            record = as_record()
             text = json.dumps(record, ensure_ascii=False, allow_nan=False)
         else:
-            text = as_text(result)
+            text = as_text()
         try:
             self._put(text)
         except UnicodeEncodeError:  # names that the terminal has no letters for; nothing has been written yet
@@ -122,7 +118,7 @@ def json_and_out(command: F) -> F:
     """Add --json and --out, handed to the command as ``output``."""
 
     @click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of a table.")
-    @click.option("--out", type=click.Path(path_type=Path), help="Write to this file, whole or not at all.")
+    @click.option("--out", type=click.Path(path_type=Path), help="Write the result to this file.")
     @wraps(command)
     def wrapper(*args: Any, as_json: bool, out: Path | None, **kwargs: Any) -> Any:  # noqa: ANN401  as the command
         named = {key: value for key, value in kwargs.items() if isinstance(value, Path) and key not in WRITTEN}
@@ -130,7 +126,7 @@ def json_and_out(command: F) -> F:
         if out is not None:
             check_writable(out, inputs=inputs)
         elif sys.stdout is None:
-            raise OutputError("standard output is closed; open it, or name a file with --out")
+            raise OutputError("standard output is closed; name a file with --out")
         return command(*args, output=Output(as_json=as_json, file=out, inputs=inputs), **kwargs)
 
     return wrapper  # type: ignore[return-value]  # the same command, with two options more
@@ -138,9 +134,7 @@ def json_and_out(command: F) -> F:
 
 def require_option(command: F) -> F:
     """Add --require, handed to the command as ``require``."""
-    option = click.option(
-        "--require", is_flag=True, help=f"Exit with status {NOT_HELD} where an inverter does not hold."
-    )
+    option = click.option("--require", is_flag=True, help=f"Exit with status {NOT_HELD} if an inverter is not covered.")
     return option(command)
 
 
@@ -151,66 +145,42 @@ def relays_option(command: F) -> F:
         "max_relays",
         type=click.IntRange(0, MOST_RELAYS),
         metavar="N",
-        help="Let messages go by way of up to N other inverters, whatever the plan's max_relays says.",
+        help="Allow routes with up to N relays, in place of max_relays in the plan.",
     )
     return option(command)
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Placing:
-    """How many gateways a recommendation is asked for: up to a number, the fewest, or the fewest with one to spare."""
+class Placing(TypedDict):
+    """The number of gateways requested: keywords of `survey.place`."""
 
     gateways: int | None
     fewest: bool
     spare: bool
     time_limit_s: float
 
-    @property
-    def given(self) -> list[str]:
-        """The options that were given."""
-        told = {"--gateways": self.gateways is not None, "--fewest": self.fewest, "--spare": self.spare}
-        return [option for option, is_given in told.items() if is_given]
-
-    def wanted(self, **draws: int) -> Wanted:
-        """The same for `placement.place`, with how often to draw and where to begin."""
-        from survey.decisions.placement import Wanted
-
-        fewest = self.fewest or self.spare
-        return Wanted(fewest=fewest, spare=self.spare, time_limit_s=self.time_limit_s, **draws)
-
-    def asked_of(self, scene: Scene, *, max_relays: int | None) -> Scene:
-        """The site with what was asked for in place of the plan's figures; warns where there is no room for all."""
-        from survey.decisions.placement import short_of_room
-
-        scene = scene.wanting(gateways=self.gateways, max_relays=max_relays)
-        told_short = short_of_room(scene)
-        if told_short and not (self.fewest or self.spare):
-            warn(told_short)
-        return scene
-
 
 def placing_options(command: F) -> F:
-    """Add --gateways, --fewest, --spare and --time-limit, handed to the command as ``placing``."""
+    """Add --gateways, --fewest, --spare and --time-limit, handed to the command together as ``placing``."""
 
     @click.option(
         "--gateways",
         "most_gateways",
         type=click.IntRange(1, MOST_GATEWAYS),
         metavar="N",
-        help="Use up to N gateways, whatever the plan's requirement says.",
+        help="Use up to N gateways, in place of the number in the plan.",
     )
-    @click.option("--fewest", is_flag=True, help="Find the fewest gateways with which all hold that can hold.")
+    @click.option("--fewest", is_flag=True, help="Find the fewest gateways that cover every inverter possible.")
     @click.option(
-        "--spare", is_flag=True, help="The same, with every inverter holding twice: any one gateway may fail."
+        "--spare", is_flag=True, help="The same, with each inverter covered by two gateways: any one may fail."
     )
     @click.option(
         "--time-limit",
         "time_limit_s",
         type=click.FloatRange(min=0.0),
         callback=finite,
-        default=60.0,
+        default=TIME_LIMIT_S,
         metavar="SECONDS",
-        help="How long to look for a proof that no other choice of gateways is better; 60 by default.",
+        help="Longest time to search for a proof that the choice of spots is the best; 60 by default.",
     )
     @wraps(command)
     def wrapper(
@@ -223,7 +193,7 @@ def placing_options(command: F) -> F:
     ) -> Any:  # noqa: ANN401
         if most_gateways is not None and (fewest or spare):
             raise click.UsageError(
-                "--gateways asks for the most inverters, --fewest and --spare for the fewest gateways"
+                "--gateways finds the most inverters, --fewest and --spare find the fewest gateways; give one of them"
             )
         placing = Placing(gateways=most_gateways, fewest=fewest, spare=spare, time_limit_s=time_limit_s)
         return command(*args, placing=placing, **kwargs)
@@ -231,19 +201,17 @@ def placing_options(command: F) -> F:
     return wrapper  # type: ignore[return-value]  # the same command, with four options more
 
 
-DRAWS = 1_000
-MOST_DRAWS = 100_000
-
-
 def draws_options(command: F) -> F:
     """Add --draws and --seed, handed to the command as ``draws`` and ``seed``."""
     draws = click.option(
+        "--runs",
         "--draws",
+        "draws",
         type=click.IntRange(1, MOST_DRAWS),
         default=DRAWS,
         show_default=True,
         metavar="N",
-        help="Draw what the plan does not know so many times.",
+        help="Number of simulation runs.",
     )
     seed = click.option(
         "--seed",
@@ -251,30 +219,30 @@ def draws_options(command: F) -> F:
         default=0,
         show_default=True,
         metavar="N",
-        help="Begin the random numbers here: the same seed gives the same draws.",
+        help="Start of the random numbers: the same seed gives the same runs.",
     )
     return draws(seed(command))
 
 
 def finish(*, require: bool, all_hold: bool) -> None:
-    """Exit with the status that says an inverter does not hold, if that was asked for."""
+    """Exit with status NOT_HELD if that was requested and an inverter is not covered."""
     if require and not all_hold:
         click.get_current_context().exit(NOT_HELD)
 
 
 def check_writable(path: Path, *, inputs: tuple[Path, ...] = ()) -> None:
-    """Refuse an output that would fall on an input, or that has no place to go.
+    """Refuse an output that would overwrite an input, or that cannot be written.
 
     Raises
     ------
     OutputError
-        Before anything was computed.
+        Before anything is calculated.
     """
     try:
         there = path.stat()
     except (FileNotFoundError, NotADirectoryError):
         if not path.parent.is_dir():
-            raise OutputError(one_line(f"{path}: there is no folder {path.parent}")) from None
+            raise OutputError(one_line(f"{path}: the folder {path.parent} does not exist")) from None
         return
     except OSError as error:
         raise OutputError(one_line(f"{path}: cannot be written: {error.strerror}")) from None
@@ -285,19 +253,19 @@ def check_writable(path: Path, *, inputs: tuple[Path, ...] = ()) -> None:
     for position, one in enumerate([*inputs, *of_the_plan]):
         with suppress(OSError):
             if os.path.samestat(there, one.stat()):
-                what = "a file to be read" if position else "the plan itself"
+                what = "an input file" if position else "the plan itself"
                 raise OutputError(one_line(f"{path}: is {what}; name another file"))
     if not stat.S_ISREG(there.st_mode):  # a device would be lost, and a pipe cannot take a file whole or not at all
-        raise OutputError(one_line(f"{path}: is no ordinary file; name one, or leave --out away to print"))
+        raise OutputError(one_line(f"{path}: is not a regular file; give another name, or omit --out to print"))
 
 
 def write_whole(path: Path, content: str | bytes, *, inputs: tuple[Path, ...] = ()) -> None:
-    """Write a file, text or a picture, so that it is there whole or not at all.
+    """Write a file, text or a picture, completely or not at all.
 
     Raises
     ------
     OutputError
-        Where that cannot be done; what was there before is left as it was.
+        If that fails; an existing file is then unchanged.
     """
     check_writable(path, inputs=inputs)
     target = path.resolve()
@@ -316,13 +284,13 @@ def write_whole(path: Path, content: str | bytes, *, inputs: tuple[Path, ...] = 
 
 
 def warn(message: str) -> None:
-    """A warning on standard error."""
+    """Print a warning on standard error."""
     click.echo(f"warning: {message}", err=True)
 
 
 @contextmanager
 def progress(label: str) -> Iterator[Callable[[int, int], None] | None]:
-    """A bar on standard error, on a terminal only and not before a second has passed."""
+    """Show a bar on standard error, only on a terminal and only after one second."""
     if sys.stderr is None or not sys.stderr.isatty():
         yield None
         return

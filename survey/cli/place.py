@@ -1,8 +1,7 @@
-"""The command that recommends where the gateway goes."""
+"""The command that recommends a spot for the gateway."""
 
 from __future__ import annotations
 
-from functools import partial
 from pathlib import Path
 
 import click
@@ -31,16 +30,16 @@ def place(
     require: bool,
     output: options.Output,
 ) -> None:
-    """Say where the gateway goes, or several of them, and why.
+    """Recommend a spot for one gateway or several, and say why.
 
-    Tries every spot and every point of a search in PLAN, and shows the best of them, the runners-up, the inverters
-    that decide it, and the weakest links.
+    Tests every spot and every point of a search in PLAN. Shows the best spot, the next best ones, the inverters that
+    make the difference, and the weakest links.
     """
-    from survey.decisions import placement
-    from survey.output.answers.place import place_record, place_table
+    from survey.library.place import place as recommend
+    from survey.output.answers.place import place_table
 
-    scene = placing.asked_of(options.read_scene(plan_file, fit_file), max_relays=max_relays)
-    with options.progress("trying spots") as told:
-        found = placement.place(scene, wanted=placing.wanted(draws=draws, seed=seed), progress=told)
-    output.show(partial(place_table, top=top), place_record, found)
-    options.finish(require=require, all_hold=found.network.all_hold)
+    plan = options.read_plan(plan_file)
+    with options.progress("testing spots") as told:
+        found = recommend(plan, **placing, relays=max_relays, fit=fit_file, draws=draws, seed=seed, progress=told)
+    output.show(lambda: place_table(found.placement, top=top), found.to_dict)
+    options.finish(require=require, all_hold=found.all_hold)

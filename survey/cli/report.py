@@ -10,7 +10,7 @@ import click
 
 from survey.base.errors import OutputError, one_line
 from survey.cli import options
-from survey.cli.logs import log_options, read_site_log
+from survey.cli.logs import log_options
 
 ENDINGS = (".html", ".htm")
 
@@ -23,21 +23,21 @@ ENDINGS = (".html", ".htm")
     "gateways",
     multiple=True,
     metavar="NAME",
-    help="Make map and table about this gateway or spot, not about the recommended one; may be repeated.",
+    help="Show this gateway or spot in map and table, not the recommended spot; may be repeated.",
 )
 @click.option(
     "--readings",
     "readings_file",
     type=click.Path(path_type=Path),
     metavar="FILE",
-    help="Set these measured levels (CSV) against the prediction.",
+    help="Compare these readings (CSV) with the prediction.",
 )
 @click.option(
     "--log",
     "log_file",
     type=click.Path(path_type=Path),
     metavar="FILE",
-    help="Sort the dropouts of this log (CSV) by likely cause.",
+    help="Sort the missed polls of this log (CSV) by likely cause.",
 )
 @click.option(
     "--date",
@@ -69,36 +69,32 @@ def report(
 ) -> None:
     """Write one page for the job file.
 
-    It holds the question, the recommendation that `survey place` gives with the same options and how sure it is, a
-    map, a table of all inverters, the weakest links explained, what would mend them, what was assumed, and cautions.
-    The page needs no network and no other file.
+    The page begins with the spot that `survey place` recommends with the same options. Then come its certainty, and a
+    map and a table of all inverters. The weakest links with remedies, assumptions and cautions follow. The page needs
+    no network and no other file.
     """
-    from survey import __version__
-    from survey.output import report as pages
+    from survey.library.report import report as page_of
 
     if out.suffix.casefold() not in ENDINGS:
-        raise OutputError(one_line(f"{out}: the page is HTML; name a file that ends in .html"))
+        raise OutputError(one_line(f"{out}: the page is HTML; give a file name that ends in .html"))
     inputs = tuple(one for one in (plan_file, fit_file, readings_file, log_file) if one is not None)
     options.check_writable(out, inputs=inputs)
-    scene = placing.asked_of(options.read_scene(plan_file, fit_file), max_relays=max_relays)
-    plain_scene = options.read_scene(plan_file) if fit_file is not None else scene
-    readings = None
-    if readings_file is not None:
-        from survey.inputs.readings import read_readings
-        from survey.measured.calibration import names_of
-
-        readings = read_readings(readings_file, names_of(plain_scene))
-        for note in readings.notes:
-            options.warn(note)
-    log = None
-    if log_file is not None:
-        log = read_site_log(scene, log_file, log_style)
-    given = pages.Given(gateways=gateways, plain_scene=plain_scene, readings=readings, log=log)
-    wanted = placing.wanted(draws=draws, seed=seed)
-    with options.progress("working out the page") as told:
-        found = pages.findings_of(scene, given, wanted=wanted, progress=told)
-    day = (date or datetime.now().astimezone()).date().isoformat()
-    stamp = pages.Stamp(version=__version__, plan=plan_file.read_bytes(), date=day)
-    options.write_whole(out, pages.html_page(found, stamp), inputs=inputs)
+    with options.progress("calculating the page") as told:
+        page = page_of(
+            plan_file,
+            gateway=gateways,
+            readings=readings_file,
+            log=log_file,
+            date=None if date is None else date.date(),
+            **log_style,
+            **placing,
+            relays=max_relays,
+            fit=fit_file,
+            draws=draws,
+            seed=seed,
+            progress=told,
+        )
+    options.remember(page.plan, plan_file)
+    options.write_whole(out, page.html, inputs=inputs)
     click.echo(f"written: {one_line(str(out))}", err=True)
-    options.finish(require=require, all_hold=found.network.all_hold)
+    options.finish(require=require, all_hold=page.all_hold)

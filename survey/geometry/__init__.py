@@ -10,6 +10,8 @@ from survey.geometry.crossings import (
     on_sheet,
 )
 from survey.geometry.enclosures import buildings_of, seen_first, shut_out
+from survey.geometry.heights import heights_over, lies_level
+from survey.geometry.joints import Gaps, gaps_between, outer_edges, overlaps_of, touched
 from survey.geometry.legs import Footprints, Met, footprints_of, leg_crossings
 from survey.geometry.lines import Lines, lines_between
 from survey.geometry.screens import Screens, convex_outlines, inside_boxes, screens_of
@@ -23,6 +25,7 @@ __all__ = [
     "Chords",
     "Crossings",
     "Footprints",
+    "Gaps",
     "Lines",
     "Met",
     "Prisms",
@@ -35,10 +38,15 @@ __all__ = [
     "crossings",
     "crossings_and_misses",
     "footprints_of",
+    "gaps_between",
+    "heights_over",
     "inside_boxes",
     "leg_crossings",
+    "lies_level",
     "lines_between",
     "on_sheet",
+    "outer_edges",
+    "overlaps_of",
     "prisms_of",
     "screens_of",
     "seen_first",
@@ -46,4 +54,5 @@ __all__ = [
     "sheets_of",
     "shut_out",
     "strings_around",
+    "touched",
 ]

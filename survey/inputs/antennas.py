@@ -23,11 +23,14 @@ NULL_DB = -40.0
 cable and whatever stands near it fill the null, and a link needs a number. It holds within 1 degree of straight up and
 straight down; a level that rests on it says that the link is poor, not how poor."""
 LOWEST_DEG, HIGHEST_DEG = -90.0, 90.0
+"""Straight down and straight up. [deg]"""
 LEAST_DBI, MOST_DBI = -60.0, 40.0
+"""Gains from a deep null to a large dish: beyond them a file holds something else. A judgement. [dBi]"""
 ELEVATION, GAIN = COLUMNS = ("elevation_deg", "gain_dbi")
 """The columns of a file. What a value in them may be: `LOWEST_DEG` to `HIGHEST_DEG`, `LEAST_DBI` to `MOST_DBI`."""
 ENDING = ".csv"
 MOST_BYTES = 100_000
+"""A row for each tenth of a degree takes a quarter of this: a longer file is something else. A judgement."""
 MOST_FAULTS = 10
 """How many bad rows of a file are told one by one: beyond that it is one mistake many times."""
 
@@ -171,8 +174,10 @@ class _Dipole(Pattern):
 
 
 _WHOLE_DEGREES = tuple(float(one) for one in range(-90, 91))
+"""Where the gain of a dipole is tabled; between them it is worked out, by its formula. [deg]"""
 
 ISOTROPIC = Pattern(name="isotropic", elevation_deg=(LOWEST_DEG, HIGHEST_DEG), gain_db=(0.0, 0.0), horizon_dbi=0.0)
+"""The same in every direction, by definition."""
 DIPOLE = _Dipole(
     name="dipole",
     elevation_deg=_WHOLE_DEGREES,
@@ -270,7 +275,7 @@ def read_pattern(path: Path) -> Pattern:
         if not problems and any(cells):
             elevation, gain = (float(cells[columns.index(name)]) + 0.0 for name in COLUMNS)  # no minus zero
             if elevation in row_of:
-                stands = f"{elevation:g} stands in row {row_of[elevation]} too; write each elevation once"
+                stands = f"{elevation:g} is in row {row_of[elevation]} too; write each elevation once"
                 problems.append((ELEVATION, stands))
             row_of.setdefault(elevation, row)
             gain_dbi[elevation] = gain
@@ -306,7 +311,7 @@ def _text(path: Path) -> str:
     except (OSError, ValueError) as error:
         raise _refused(file, why_unread(path, error)) from None
     if len(raw) > MOST_BYTES:
-        raise _refused(file, f"is longer than {MOST_BYTES} bytes; no pattern is so long")
+        raise _refused(file, f"is longer than {MOST_BYTES} bytes, the limit for a pattern")
     try:
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -328,7 +333,7 @@ def _header_problems(columns: list[str]) -> Iterator[tuple[str, str]]:
         elif name not in columns:
             yield name, f"no such column; the header must name {' and '.join(COLUMNS)}"
         elif columns.count(name) > 1:
-            yield name, f"stands {columns.count(name)} times in the header; name each column once"
+            yield name, f"is in the header {columns.count(name)} times; name each column once"
 
 
 def _row_problems(columns: list[str], cells: list[str]) -> Iterator[tuple[str, str]]:

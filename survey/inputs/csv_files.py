@@ -12,6 +12,7 @@ from pathlib import Path
 from survey.base.errors import Fault, TableError, did_you_mean, shortened, why_unread
 
 MOST_BYTES = 200_000_000
+"""Far more than a day's readings of the largest site; a longer file is a mistake. A judgement."""
 MOST_FAULTS = 20
 """So many faults of a file are told one by one."""
 SEPARATORS = ";\t,"
@@ -52,7 +53,9 @@ class Table:
         return Fault(file=self.file, place=f"line {self.lines[row]}", key=column, problem=problem)
 
 
-def read_table(path: Path, *, needed: Sequence[str], also: Sequence[str] = ()) -> Table:
+def read_table(
+    path: Path, *, needed: Sequence[str], also: Sequence[str] = (), coding_if_not_utf_8: str | None = None
+) -> Table:
     """Read a CSV file with a header.
 
     Columns are set apart by commas, semicolons or tabs, whichever the header has. A byte-order mark, empty lines and
@@ -64,6 +67,8 @@ def read_table(path: Path, *, needed: Sequence[str], also: Sequence[str] = ()) -
         The file.
     needed, also : sequence of str
         Columns that must be there, and columns that may be.
+    coding_if_not_utf_8 : str or None
+        How text that is not UTF-8 is read, as spreadsheets of before 2016 write it; None refuses it.
 
     Returns
     -------
@@ -76,7 +81,7 @@ def read_table(path: Path, *, needed: Sequence[str], also: Sequence[str] = ()) -
         Where the file cannot be read or its header does not fit, or where a row has more cells than the header.
     """
     file = str(path)
-    lines = _text(path).splitlines()
+    lines = _text(path, coding_if_not_utf_8).splitlines()
     kept = [(number, line) for number, line in enumerate(lines, start=1) if line.strip() and line.strip()[0] != "#"]
     if not kept:
         raise TableError([Fault(file=file, problem=f"is empty; its first line must name {_names(needed)}")])
@@ -179,7 +184,7 @@ def as_written(cell: str) -> str:
     return cell[1:] if cell.startswith("'") and RUN.match(cell) else cell
 
 
-def _text(path: Path) -> str:
+def _text(path: Path, coding_if_not_utf_8: str | None = None) -> str:
     """The whole file, whatever byte-order mark it has."""
     file = str(path)
     try:
@@ -190,13 +195,23 @@ def _text(path: Path) -> str:
         raise TableError([Fault(file=file, problem=why_unread(path, error))]) from None
     coding = "utf-16" if data[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig"
     try:
-        text = data.decode(coding)
+        text = _decoded(data, coding, coding_if_not_utf_8)
     except UnicodeDecodeError:
         problem = "is not text in UTF-8; save it again as CSV in UTF-8"
         raise TableError([Fault(file=file, problem=problem)]) from None
     if "\0" in text:
-        raise TableError([Fault(file=file, problem="is no text: it holds bytes of value 0; save it as CSV")])
+        raise TableError([Fault(file=file, problem="is not text: it holds bytes of value 0; save it as CSV")])
     return text
+
+
+def _decoded(data: bytes, coding: str, otherwise: str | None) -> str:
+    """Bytes as text, by a second coding where the first cannot be."""
+    try:
+        return data.decode(coding)
+    except UnicodeDecodeError:
+        if otherwise is None or coding == "utf-16":
+            raise
+        return data.decode(otherwise)
 
 
 def _slips(header: list[str], needed: Sequence[str]) -> list[tuple[str, str]]:
@@ -208,7 +223,7 @@ def _slips(header: list[str], needed: Sequence[str]) -> list[tuple[str, str]]:
                 "did you mean", "is it"
             )
             slips.append((name, f"no such column{near}; the first line must name {_names(needed)}"))
-    slips.extend((name, "stands twice") for name in dict.fromkeys(header) if name and header.count(name) > 1)
+    slips.extend((name, "is there twice") for name in dict.fromkeys(header) if name and header.count(name) > 1)
     return slips
 
 

@@ -54,11 +54,12 @@ def _limit(value: float) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Number:
-    """A number within limits, both included."""
+    """A number within limits, both included; with a hint for who writes one beyond them."""
 
     low: float
     high: float
     whole: bool = False
+    hint: str = ""
 
     @property
     def allowed(self) -> str:
@@ -74,7 +75,7 @@ class Number:
         if isinstance(value, float) and not math.isfinite(value):
             return f"{value} is not a number to calculate with; {self.allowed}"
         if not self.low <= value <= self.high:
-            return f"{_number(value)} is out of range; {self.allowed}"
+            return f"{_number(value)} is out of range; {self.allowed}{self.hint}"
         return None
 
     def clean(self, value: Any) -> float | int:  # noqa: ANN401
@@ -114,7 +115,7 @@ class Texts:
         if not isinstance(value, list | tuple):
             return f'{type_of(value)}; write a list of texts, ["like this", "and this"]'
         if len(value) > self.most:
-            return f"holds {len(value)} texts; write {self.most} at most"
+            return f"holds {len(value)} texts; write up to {self.most}"
         for position, item in enumerate(value, start=1):
             problem = Text().fault(item)
             if problem:

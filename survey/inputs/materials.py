@@ -201,6 +201,7 @@ _TABLE_OF_MATERIALS = (
         status="assumption",
     ),
 )
+"""Losses with their sources, each in its entry."""
 
 BUILT_IN: Mapping[str, Material] = MappingProxyType({material.name: material for material in _TABLE_OF_MATERIALS})
 """The built-in materials by name. Spreads are judgements (from memory), for want of published ones."""

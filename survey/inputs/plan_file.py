@@ -12,15 +12,14 @@ from typing import Any, TypeGuard, TypeVar
 
 from survey.base.errors import EntryError, Fault, PatternError, PlanError, did_you_mean, nearest, why_unread
 from survey.inputs.antennas import KINDS, Pattern, read_pattern
+from survey.inputs.drawings import FROM, POSITIONS, SHAPES, Drawing, Drawings, Placed, expanded
 from survey.inputs.fields import Entry, keys_of, type_of
 from survey.inputs.materials import BUILT_IN
 from survey.inputs.plan import (
     ANTENNA,
     NAME,
     Array,
-    Box,
     Environment,
-    Foliage,
     Inverter,
     OwnMaterial,
     OwnRadio,
@@ -28,16 +27,16 @@ from survey.inputs.plan import (
     Radio,
     RadioEnd,
     Requirement,
-    Roof,
     Search,
-    Sheetlike,
     Site,
     Spot,
-    Wall,
+    obstacle_kinds,
 )
 
 PLAN_VERSION = 1
+"""Of the format that docs/plan-file.md describes."""
 MOST_BYTES = 50_000_000
+"""Far more than any plan has; a longer file is a mistake. A judgement."""
 
 TABLES: dict[str, type[Entry]] = {
     "site": Site,
@@ -45,21 +44,23 @@ TABLES: dict[str, type[Entry]] = {
     "environment": Environment,
     "requirement": Requirement,
 }
-LISTS: dict[str, tuple[str, type[Entry]]] = {
-    "material": ("own_materials", OwnMaterial),
-    "array": ("arrays", Array),
-    "inverter": ("inverters", Inverter),
-    "wall": ("walls", Wall),
-    "box": ("boxes", Box),
-    "roof": ("roofs", Roof),
-    "foliage": ("foliage", Foliage),
-    "gateway": ("gateways", Spot),
-    "spot": ("spots", Spot),
-    "search": ("searches", Search),
-}
 RADIO_ENDS = ("inverter", "gateway")
 
 E = TypeVar("E", bound=Entry)
+
+
+def list_tables() -> dict[str, tuple[str, type[Entry]]]:
+    """The tables that stand many times, each with the field of `Plan` that it goes into and the entries it holds."""
+    return {
+        "drawing": ("drawings", Drawing),
+        "material": ("own_materials", OwnMaterial),
+        "array": ("arrays", Array),
+        "inverter": ("inverters", Inverter),
+        **{kind.table: ("obstacles", kind) for kind in obstacle_kinds() if kind.table},
+        "gateway": ("gateways", Spot),
+        "spot": ("spots", Spot),
+        "search": ("searches", Search),
+    }
 
 
 def read_plan(path: Path) -> Plan:
@@ -103,7 +104,7 @@ def _parse(path: Path) -> dict[str, Any]:
         with path.open("rb") as stream:
             raw = stream.read(MOST_BYTES + 1)
         if len(raw) > MOST_BYTES:
-            raise PlanError([Fault(file=file, problem=f"is longer than {MOST_BYTES} bytes; no plan is so long")])
+            raise PlanError([Fault(file=file, problem=f"is longer than {MOST_BYTES} bytes, the limit for a plan")])
     except (OSError, ValueError) as error:
         raise PlanError([Fault(file=file, problem=why_unread(path, error))]) from None
     try:
@@ -112,6 +113,17 @@ def _parse(path: Path) -> dict[str, Any]:
         line = raw.count(b"\n", 0, error.start) + 1
         problem = f"is not UTF-8 text (byte {error.start + 1}, line {line}); save it as UTF-8"
         raise PlanError([Fault(file=file, problem=problem)]) from None
+    return parse_text(text, file)
+
+
+def parse_text(text: str, file: str) -> dict[str, Any]:
+    """Parse TOML, told by the name of its file.
+
+    Raises
+    ------
+    PlanError
+        Where it is none.
+    """
     if not text.strip():
         raise PlanError([Fault(file=file, problem="is empty; `survey start FILE` writes a plan to fill in")])
     try:
@@ -119,18 +131,33 @@ def _parse(path: Path) -> dict[str, Any]:
     except RecursionError:
         raise PlanError([Fault(file=file, problem="nests lists or tables too deep to be read")]) from None
     except tomllib.TOMLDecodeError as error:
-        raise PlanError([_toml_fault(file, str(error))]) from None
+        raise PlanError([_toml_fault(file, str(error), text)]) from None
     except ValueError:
         raise PlanError([Fault(file=file, problem="holds a number of too many digits to be read")]) from None
 
 
-def _toml_fault(file: str, message: str) -> Fault:
+def _toml_fault(file: str, message: str, text: str) -> Fault:
     """What the TOML parser found, with line and column in front."""
     found = re.search(r" \(at (?:line (\d+), column (\d+)|end of document)\)$", message)
     if not found:
         return Fault(file=file, problem=f"is not TOML: {message}")
     place = f"line {found[1]}, column {found[2]}" if found[1] else "end of file"
+    comma = _decimal_comma(text, line=int(found[1]), column=int(found[2])) if found[1] else None
+    if comma:
+        return Fault(
+            file=file, place=place, problem=f'"{comma}" has a comma; write {comma.replace(",", ".")} with a point'
+        )
     return Fault(file=file, place=place, problem=f"is not TOML: {message[: found.start()]}")
+
+
+def _decimal_comma(text: str, *, line: int, column: int) -> str | None:
+    """Return the number with a decimal comma at which a parser stopped; None where there is none."""
+    lines = text.replace("\r\n", "\n").split("\n")
+    number = lines[line - 1] if line <= len(lines) else ""
+    for found in re.finditer(r"=\s*([+-]?\d+,\d+)(?![\d,])", number):
+        if found.start(1) < column <= found.end(1) + 2:
+            return found[1]
+    return None
 
 
 class _Reader:
@@ -139,13 +166,15 @@ class _Reader:
     def __init__(self, file: str, folder: Path) -> None:
         self.file = file
         self.folder = folder
+        self.list_tables = list_tables()
         self.faults: list[Fault] = []
         self.defaults: list[tuple[str, str, object]] = []
+        self.drawn_from: tuple[str, ...] = ()
 
     def plan(self, tables: dict[str, Any]) -> Plan:
         """The whole plan, or every fault."""
         self._version(tables)
-        known = ["plan_version", *TABLES, *LISTS]
+        known = ["plan_version", *TABLES, *self.list_tables]
         for name, value in tables.items():
             if name not in known:
                 self._unknown_table(name, value, known)
@@ -153,15 +182,23 @@ class _Reader:
         radio = self._radio(self._table(tables, "radio", needed=True))
         environment = self._entry(Environment, self._table(tables, "environment"), "[environment]")
         requirement = self._entry(Requirement, self._table(tables, "requirement"), "[requirement]")
-        lists = {name: self._list(tables, name, entry) for name, (_, entry) in LISTS.items()}
         if not tables.get("inverter") and not tables.get("array"):
             self._fault("", "", "has no inverter; add an [[array]] or an [[inverter]]")
+        drawn = self._list(tables, "drawing", Drawing)
+        tables = self._expanded(tables, drawn, site)
+        lists: dict[str, list[tuple[str, Any]]] = {
+            name: drawn if entry is Drawing else self._list(tables, name, entry)
+            for name, (_, entry) in self.list_tables.items()
+        }
         self._names(tables, lists)
         self._materials(tables)
         patterns = self._patterns(tables)
         if self.faults or site is None or radio is None or environment is None or requirement is None:
             raise PlanError(self.faults)
-        fields: dict[str, Any] = {field: tuple(one for _, one in lists[name]) for name, (field, _) in LISTS.items()}
+        fields: dict[str, tuple[Any, ...]] = {}
+        for name, (field, _) in self.list_tables.items():
+            fields[field] = (*fields.get(field, ()), *(one for _, one in lists[name]))
+        fields["obstacles"] += tuple(row for array in fields["arrays"] for row in array.module_rows())
         return Plan(
             file=self.file,
             folder=self.folder,
@@ -170,6 +207,7 @@ class _Reader:
             environment=environment,
             requirement=requirement,
             patterns=patterns,
+            drawn_from=self.drawn_from,
             defaults=tuple(self.defaults),
             **fields,
         )
@@ -229,13 +267,32 @@ class _Reader:
             return None
         return self._entry(Radio, rest, "[radio]", extra={"inverter": inverter, "gateway": gateway})
 
+    def _expanded(self, tables: dict[str, Any], drawn: list[tuple[str, Drawing]], site: Site | None) -> dict[str, Any]:
+        """The tables with what stands in drawings and lists in the place of `from`."""
+        named = [name for _, values in _written(tables, "drawing") if (name := _name(values))]
+        drawings = Drawings(self.folder, drawn, earth=site.earth if site else None, known=named)
+        faults = list(drawings.faults())
+        changed = dict(tables)
+        for table in (*POSITIONS, *SHAPES):
+            written = list(_written(tables, table))
+            if any(FROM in values for _, values in written):
+                entries, more = expanded(table, written, drawings)
+                faults += more
+                changed[table] = entries or None
+        for fault in faults:
+            self._fault(*fault)
+        self.drawn_from = drawings.files
+        return changed
+
     def _list(self, tables: dict[str, Any], name: str, entry: type[E]) -> list[tuple[str, E]]:
         """The entries of a table that stands many times, those that are in order, each with its place."""
         value = tables.get(name)
         if value is not None and not _is_tables(value):
             self._fault(f"[[{name}]]", "", f"write it with double brackets, [[{name}]], once for each")
-        entries = ((place, self._entry(entry, values, place)) for place, values in _written(tables, name))
-        return [(place, one) for place, one in entries if one is not None]
+        before = len(self.faults)
+        made = [(place, self._entry(entry, values, place)) for place, values in _written(tables, name)]
+        self.faults[before:] = _once_a_list(self.faults[before:])
+        return [(place, one) for place, one in made if one is not None]
 
     def _entry(
         self, entry: type[E], values: dict[str, Any] | None, place: str, *, extra: dict[str, Any] | None = None
@@ -280,12 +337,12 @@ class _Reader:
 
     def _names(self, tables: dict[str, Any], lists: dict[str, list[tuple[str, Any]]]) -> None:
         """Names that stand twice, whether written or made by an array or a search."""
-        entries = (entry for table in LISTS if table != "material" for entry in _written(tables, table))
+        entries = (entry for table in self.list_tables if table != "material" for entry in _written(tables, table))
         owners = _by_name((_name(values), place) for place, values in entries)
         told = self._twice(owners)
         written = list(owners)
         for place, array in lists["array"]:
-            rows = [array.row_name(row) for row in range(1, array.rows + 1)] if array.module_depth_m else []
+            rows = [row.name for row in array.module_rows()]
             for name in chain(array.inverter_names(), rows):
                 owners.setdefault(name, []).append(place)
         for place, search in lists["search"]:  # not made until a name looks like one of them: there may be a million
@@ -305,8 +362,8 @@ class _Reader:
             if len(places) > 1:
                 shared.setdefault(tuple(places), []).append(name)
         for among, names in shared.items():
-            more = f" and {len(names) - 1} more like it stand" if len(names) > 1 else " stands"
-            problem = f'"{names[0]}"{more} {len(among)} times; every name in a plan must be its own'
+            more = f" and {len(names) - 1} more are used" if len(names) > 1 else " is used"
+            problem = f'"{names[0]}"{more} {len(among)} times; every name in a plan must be different'
             self._fault(" and ".join(dict.fromkeys(among)), "name", problem)
         return set(shared)
 
@@ -314,8 +371,9 @@ class _Reader:
         """Materials that are neither built in nor the plan's own."""
         own = (_name(values) for _, values in _written(tables, "material"))
         known = {name.casefold(): name for name in (*BUILT_IN, *own) if name is not None}
-        for kind in (name for name, (_, entry) in LISTS.items() if issubclass(entry, Sheetlike)):
-            for place, values in _written(tables, kind):
+        with_material = (name for name, (_, entry) in self.list_tables.items() if _has_key(entry, "material"))
+        for table in with_material:
+            for place, values in _written(tables, table):
                 name = _name(values, "material")
                 if name is not None and name.casefold() not in known:
                     near = did_you_mean(name, known.values())
@@ -327,7 +385,7 @@ class _Reader:
         radio = tables.get("radio")
         ends = radio if isinstance(radio, dict) else {}
         places = [(f"[radio.{name}]", ends[name]) for name in RADIO_ENDS if isinstance(ends.get(name), dict)]
-        kinds = (name for name, (_, entry) in LISTS.items() if issubclass(entry, OwnRadio))
+        kinds = (name for name, (_, entry) in self.list_tables.items() if issubclass(entry, OwnRadio))
         named: dict[str, str] = {}
         for place, values in chain(places, *(_written(tables, kind) for kind in kinds)):
             antenna = values.get("antenna")
@@ -341,6 +399,17 @@ class _Reader:
                 for fault in error.faults:
                     self._fault(place, "antenna", str(replace(fault, file=name)))
         return patterns
+
+
+def _once_a_list(faults: list[Fault]) -> list[Fault]:
+    """Faults without those that the rows of a list repeat: a key that holds for all rows is wrong once."""
+    first = {(fault.place.partition('" line ')[0], fault.key, fault.problem): fault for fault in reversed(faults)}
+    return list(first.values())[::-1]
+
+
+def _has_key(entry: type[Entry], name: str) -> bool:
+    """Whether entries have a key of this name."""
+    return any(one.name == name for one in keys_of(entry))
 
 
 def _name(values: dict[str, Any], key: str = "name") -> str | None:
@@ -370,5 +439,7 @@ def _is_tables(value: object) -> TypeGuard[list[dict[str, Any]]]:
 
 
 def _place(table: str, number: int, values: dict[str, Any]) -> str:
+    if isinstance(values, Placed):
+        return values.place
     name = values.get("name")
     return f'[[{table}]] {number} "{name}"' if isinstance(name, str) and name.strip() else f"[[{table}]] {number}"

@@ -16,9 +16,13 @@ from survey.inputs.csv_files import Table, number_of, read_table, refuse
 
 MISSED = ("", "missed")
 LOWEST_DBM = -200.0
+"""Far below thermal noise in 1 Hz, -174 dBm: no reading. [dBm]"""
 MOST_DBM = 60.0
+"""A kilowatt: no meter takes it. [dBm]"""
 MOST_TRIES = 1_000_000
+"""Behind one row; more is a column mixed up. A judgement."""
 LINES_NAMED = 5
+"""How many lines a message lists. A judgement."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -95,7 +99,7 @@ def read_readings(path: Path, names: Names) -> Readings:
     tries = _tries(table, faults)
     for row, text in enumerate(table.columns.get("time", ())):
         if text and not _is_time(text):
-            problem = f'"{shortened(text)}" is no time; write it as 2026-03-05T14:30 or 2026-03-05T14:30+10:00'
+            problem = f'"{shortened(text)}" is not a time; write it as 2026-03-05T14:30 or 2026-03-05T14:30+10:00'
             faults.append(table.fault(row, "time", problem))
     refuse(faults)
     return Readings(
@@ -130,7 +134,7 @@ def _inverters(  # noqa: C901  one case after another
             key, problem = "inverter", "is empty; write the inverter's name or its serial"
         elif used in doubled:
             twice = " and ".join(one for one, own in zip(names.inverters, names.serials, strict=True) if own == used)
-            key, problem = "serial", f'"{used}" stands in {names.plan_file} more than once: {twice}'
+            key, problem = "serial", f'"{used}" is in {names.plan_file} more than once: {twice}'
         elif name in by_name:
             if serial and serial not in by_serial and by_serial:
                 key, problem = "serial", f'no inverter of {names.plan_file} has the serial "{serial}"'
@@ -177,13 +181,13 @@ def _levels_dbm(table: Table, faults: list[Fault]) -> NDArray[np.float64]:
         if levels_dbm[row] > 0:
             above.append(row)
         elif problem:
-            faults.append(table.fault(row, "level_dbm", f"{problem}, or missed where nothing was heard"))
+            faults.append(table.fault(row, "level_dbm", f"{problem}, or missed if there was no answer"))
     if above:
         where = ", ".join(str(table.lines[row]) for row in above[:LINES_NAMED])
         more = f" and {len(above) - LINES_NAMED} more" if len(above) > LINES_NAMED else ""
         problem = (
             f"is above 0 dBm on line {where}{more}: is it in mW (then dBm = 10 log10(mW)), or is a minus sign "
-            "missing? A gateway hears some -30 to -110 dBm"
+            "missing? Usual levels are -30 to -110 dBm"
         )
         faults.append(Fault(file=table.file, key="level_dbm", problem=problem))
     return levels_dbm
@@ -197,7 +201,7 @@ def _tries(table: Table, faults: list[Fault]) -> NDArray[np.int64]:
             continue
         value, problem = number_of(text, low=1, high=MOST_TRIES)
         if problem is None and value != int(value):
-            problem = f"{text} is not a whole number; write how many tries the row stands for"
+            problem = f"{text} is not a whole number; write the number of tries"
         if problem:
             faults.append(table.fault(row, "tries", problem))
         else:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable
+from enum import IntEnum
 
 import numpy as np
 
@@ -10,13 +11,23 @@ from survey.base.arrays import FloatArray
 from survey.base.units import db_from_ratio, ratio_from_db
 
 
-def power_sum_loss_db(ways_db: Sequence[FloatArray]) -> FloatArray:
+class Way(IntEnum):
+    """The paths around what stands in a line: the places of their losses along the first axis of an array."""
+
+    OVER = 0
+    """Over it or under it."""
+    LEFT = 1
+    RIGHT = 2
+    REFLECTED = 3
+
+
+def power_sum_loss_db(ways_db: Iterable[FloatArray]) -> FloatArray:
     """Loss of several ways that a wave takes at once, their powers added.
 
     Parameters
     ----------
-    ways_db : sequence of ndarray of float, of one shape
-        Loss of each way; NaN where a way is not there. [dB]
+    ways_db : ndarray of float, or several of one shape
+        Loss of each way, along the first axis; NaN where a way is not there. [dB]
 
     Returns
     -------
@@ -32,6 +43,7 @@ def power_sum_loss_db(ways_db: Sequence[FloatArray]) -> FloatArray:
     >>> float(power_sum_loss_db([np.array(21.0), np.array(15.007), np.array(np.nan)]).round(2))
     14.03
     """
+    ways_db = tuple(ways_db)
     if len(ways_db) == 1:
         return np.where(np.isnan(ways_db[0]), np.inf, ways_db[0])
     arrived = sum(np.where(np.isnan(way_db), 0.0, ratio_from_db(-way_db)) for way_db in ways_db)

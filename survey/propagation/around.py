@@ -29,10 +29,10 @@ class Around:
 
     Attributes
     ----------
-    over_db, left_db, right_db, reflected_db : ndarray of float, shape (lines,)
-        Excess loss of each way over the base loss; NaN where it is not there. [dB]
+    around_db : ndarray of float, shape (ways, lines)
+        Excess loss of each `Way` over the base loss; NaN where it is not there. [dB]
     mirror : ndarray of int, shape (lines,)
-        The sheet that throws most of `reflected_db`; -1 where there is none.
+        The sheet that throws most of what is reflected; -1 where there is none.
     leave_deg, arrive_deg : ndarray of float, shape (lines,)
         Elevation in which the strongest of these ways leaves the start, and from which it comes in at the end;
         NaN where there is none. [deg]
@@ -44,10 +44,7 @@ class Around:
         What these ways go through all the same, by line.
     """
 
-    over_db: FloatArray
-    left_db: FloatArray
-    right_db: FloatArray
-    reflected_db: FloatArray
+    around_db: FloatArray
     mirror: IntArray
     leave_deg: FloatArray
     arrive_deg: FloatArray
@@ -139,7 +136,8 @@ def around(scene: Scene, starts_m: FloatArray, ends_m: FloatArray, near: Near, s
     parts = list(in_order(part, firsts, workers=WORKERS if alone else 1))
     leaks = joined([part.leaks.numbered(first + every) for first, part in zip(firsts, parts, strict=True)])
     names = [one.name for one in fields(Around) if one.name != "leaks"]
-    return Around(leaks=leaks, **{name: np.concatenate([getattr(part, name) for part in parts]) for name in names})
+    columns = {name: np.concatenate([getattr(part, name) for part in parts], axis=-1) for name in names}
+    return Around(leaks=leaks, **columns)
 
 
 def _around(scene: Scene, lines: Lines, near: Near, shut: Shut) -> Around:
@@ -165,15 +163,10 @@ def _around(scene: Scene, lines: Lines, near: Near, shut: Shut) -> Around:
         for one, mirrored in ((bent.leave_deg, mirror_deg[:, 0]), (bent.arrive_deg, mirror_deg[:, 1]))
     )
 
-    def way_db(power: FloatArray) -> FloatArray:
-        return np.where(power > 0, -db_from_ratio(power), np.nan)
-
     over, under, left, right = bent.by_side.T
+    ways = np.stack([over + under, left, right, reflected])  # in the order of `Way`
     return Around(
-        over_db=way_db(over + under),
-        left_db=way_db(left),
-        right_db=way_db(right),
-        reflected_db=way_db(reflected),
+        around_db=np.where(ways > 0, -db_from_ratio(ways), np.nan),
         mirror=np.where(reflected > 0, mirror, -1),
         leave_deg=leave_deg,
         arrive_deg=arrive_deg,

@@ -10,6 +10,7 @@ import numpy as np
 from survey.base.arrays import BoolArray, FloatArray, IntArray
 from survey.base.units import db_from_ratio, ratio_from_db
 from survey.geometry import Lines, seen_first, shut_out
+from survey.propagation import Way
 from survey.propagation.bends import Bent, bend
 from survey.propagation.sides import Near, blocked_lines
 from survey.propagation.slight import smooth
@@ -19,10 +20,10 @@ SHUT_FROM, SHUT_IN_FULL = 0.5, 0.8
 """Share of the sky from which on, and from which on in full, a building shuts an end in (an assumption)."""
 LEVELS = 2
 """So many sets of buildings are opened for a line at most: those that shut an end in most, and those with the next."""
-LANES = 3
+LANES = Way.REFLECTED
 """Over, left and right: so many ways may leave a building."""
-WAY_OF_SIDE = np.array([0, 0, 1, 2])
-"""Which of over, left and right each of `SIDES` belongs to."""
+WAY_OF_SIDE = np.array([Way.OVER, Way.OVER, Way.LEFT, Way.RIGHT])
+"""Which `Way` each of `SIDES` belongs to."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -34,7 +35,7 @@ class Leaks:
     link : ndarray of int, shape (rows,)
         Which link, rising.
     way : ndarray of int, shape (rows,)
-        0 for over, 1 for left, 2 for right.
+        Which `Way`: over, left or right.
     owner : ndarray of int, shape (rows,)
         Which obstacle.
     passes : ndarray of float, shape (rows,)
@@ -60,35 +61,29 @@ class Leaks:
         """The rows in the order of their links."""
         return self.pick(np.lexsort((self.owner, self.way, self.link)))
 
-    def thicker(
-        self, around_db: dict[str, FloatArray], owners: IntArray | int, shift_db: float
-    ) -> tuple[Leaks, dict[str, FloatArray]]:
+    def with_extra_loss(
+        self, around_db: FloatArray, owners: IntArray | int, extra_db: float
+    ) -> tuple[Leaks, FloatArray]:
         """These, and the losses of the ways, with every pass through some obstacles losing so much more.
 
         Parameters
         ----------
-        around_db : dict of str to ndarray of float
-            Loss of each way, over, left and right first, shape (inverters, gateways). [dB]
+        around_db : ndarray of float, shape (ways, ...)
+            Loss of each `Way` of each link. [dB]
         owners : ndarray of int, or int
             Which obstacles.
-        shift_db : float
+        extra_db : float
             How much more. [dB]
         """
-        if not np.any(np.isin(self.owner, owners)):
+        thicker = np.isin(self.owner, owners)
+        if not np.any(thicker):
             return self, around_db
-        lane = self.link * LANES + self.way
-        key, first, place = np.unique(lane, return_index=True, return_inverse=True)
-        passes = np.bincount(place, weights=self.passes * np.isin(self.owner, owners), minlength=len(key))
-        power = self.power[first]
-        kept = power * ratio_from_db(-passes * shift_db)
-        changed = dict(around_db)
-        for way, name in enumerate(list(around_db)[:LANES]):
-            these = np.flatnonzero(key % LANES == way)
-            loss_db = around_db[name].ravel().copy()
-            link = key[these] // LANES
-            loss_db[link] = -db_from_ratio(ratio_from_db(-loss_db[link]) - power[these] + kept[these])
-            changed[name] = loss_db.reshape(around_db[name].shape)
-        return replace(self, power=kept[place]), changed
+        _, first, place = np.unique(self.link * LANES + self.way, return_index=True, return_inverse=True)
+        way, link, power = self.way[first], self.link[first], self.power[first]
+        left = power * ratio_from_db(-np.bincount(place, weights=self.passes * thicker) * extra_db)
+        loss_db = around_db.reshape(len(around_db), -1).copy()
+        loss_db[way, link] = -db_from_ratio(ratio_from_db(-loss_db[way, link]) - power + left)
+        return replace(self, power=left[place]), loss_db.reshape(around_db.shape)
 
     def numbered(self, number: IntArray) -> Leaks:
         """The same with the numbers that links have among others."""

@@ -15,19 +15,17 @@ from survey.inputs.antennas import Pattern
 from survey.inputs.plan import Plan
 from survey.scene.correction import Correction
 from survey.scene.ends import Ends, ends_of, join, radios_at
-from survey.scene.obstacles import Obstacles, box_outlines_m, obstacles_of, wall_outlines_m
+from survey.scene.obstacles import Obstacles, obstacles_of
 
 __all__ = [
     "Ends",
     "Obstacles",
     "Scene",
-    "box_outlines_m",
     "corrected",
     "join",
     "radios_at",
     "revised",
     "scene_of",
-    "wall_outlines_m",
 ]
 
 
@@ -68,6 +66,12 @@ class Scene:
     def gateways_and_spots(self) -> Ends:
         """All places that a command may name as a gateway."""
         return join([self.gateways, self.spots])
+
+    @property
+    def capacity(self) -> int:
+        """How many inverters a gateway takes where that leaves one out; 0 where it takes them all."""
+        limit = self.plan.requirement.inverters_per_gateway
+        return limit if limit < len(self.inverters) else 0
 
     @cached_property
     def buildings(self) -> NDArray[np.int64]:

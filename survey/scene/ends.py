@@ -19,8 +19,9 @@ class Ends:
 
     Attributes
     ----------
-    names, places, serials : tuple of str
-        Name of each; what it belongs to in the plan (its array or search, or its own name); its serial or nothing.
+    names, places, serials, branches : tuple of str
+        Name of each; what it belongs to in the plan (its array or search, or its own name); its serial or nothing; its
+        supply branch or nothing.
     at_m : ndarray of float, shape (ends, 3)
         Position. [m]
     tx_power_dbm : ndarray of float, shape (ends,)
@@ -38,6 +39,7 @@ class Ends:
     names: tuple[str, ...]
     places: tuple[str, ...]
     serials: tuple[str, ...]
+    branches: tuple[str, ...]
     at_m: FloatArray
     tx_power_dbm: FloatArray
     antenna_gain_dbi: FloatArray
@@ -73,8 +75,9 @@ class Ends:
 def join(parts: Iterable[Ends]) -> Ends:
     """Several groups of ends as one."""
     groups = list(parts)
-    names, places, serials = (
-        tuple(text for group in groups for text in getattr(group, field)) for field in ("names", "places", "serials")
+    names, places, serials, branches = (
+        tuple(text for group in groups for text in getattr(group, field))
+        for field in ("names", "places", "serials", "branches")
     )
 
     def joined(field: str) -> FloatArray:
@@ -84,6 +87,7 @@ def join(parts: Iterable[Ends]) -> Ends:
         names=names,
         places=places,
         serials=serials,
+        branches=branches,
         at_m=np.concatenate([np.zeros((0, 3)), *(group.at_m for group in groups)]),
         tx_power_dbm=joined("tx_power_dbm"),
         antenna_gain_dbi=joined("antenna_gain_dbi"),
@@ -118,7 +122,13 @@ def ends_of(plan: Plan, one: OwnRadio, common: RadioEnd) -> Ends:
         serials = (one.serial,) if isinstance(one, Inverter) else ()
     group = radios_at(plan, radio, at_m)
     count = len(names)
-    return replace(group, names=tuple(names), places=(name,) * count, serials=serials or ("",) * count)
+    return replace(
+        group,
+        names=tuple(names),
+        places=(name,) * count,
+        serials=serials or ("",) * count,
+        branches=(one.branch if isinstance(one, Array | Inverter) else "",) * count,
+    )
 
 
 def radios_at(plan: Plan, radio: RadioEnd, at_m: FloatArray) -> Ends:
@@ -138,6 +148,7 @@ def radios_at(plan: Plan, radio: RadioEnd, at_m: FloatArray) -> Ends:
         names=("",) * count,
         places=("",) * count,
         serials=("",) * count,
+        branches=("",) * count,
         at_m=at_m,
         tx_power_dbm=np.full(count, radio.tx_power_dbm),
         antenna_gain_dbi=np.full(count, plan.patterns[radio.antenna].base_gain_dbi(radio.antenna_gain_dbi)),

@@ -4,30 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from functools import cached_property
 
 import numpy as np
 
 from survey.base.arrays import BoolArray, FloatArray
 from survey.geometry import Prisms, Screens, Sheets, convex_outlines, prisms_of, screens_of, sheets_of
-from survey.inputs.materials import vegetation_loss
-from survey.inputs.plan import Box, Foliage, Plan, Roof, Wall
+from survey.inputs.plan import Obstacle, Plan
 
-MODULE_MATERIAL = "pv module"
 SCREEN_LOSS_DB = 10.0
 """What costs less than this to go through is no screen: a wave goes through it rather than around it."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Obstacles:
-    """What stands on the site, with the loss of one pass through a sheet of it, or of a metre inside.
+    """The obstacles of a site, with the loss of one pass through a sheet of each, or of a metre inside.
 
     Attributes
     ----------
-    names, kinds : tuple of str
-        Name; and ``wall``, ``box``, ``roof``, ``modules`` or ``foliage``.
-    materials : tuple of str
-        Material, or nothing where the obstacle carries its own loss.
+    entries : tuple of Obstacle
+        As the plan has them; sheets, prisms and screens name their owner by its place here.
     loss_db, spread_db : ndarray of float, shape (obstacles,)
         Loss of a pass and its standard deviation; for foliage the loss of a metre. [dB; dB/m]
     opaque : ndarray of bool, shape (obstacles,)
@@ -38,9 +34,7 @@ class Obstacles:
         What foliage costs at most, however long the path inside; infinite for all else. [dB]
     """
 
-    names: tuple[str, ...]
-    kinds: tuple[str, ...]
-    materials: tuple[str, ...]
+    entries: tuple[Obstacle, ...]
     loss_db: FloatArray
     spread_db: FloatArray
     opaque: BoolArray
@@ -48,88 +42,46 @@ class Obstacles:
     most_loss_db: FloatArray
 
     def __len__(self) -> int:
-        return len(self.names)
+        return len(self.entries)
 
-
-def wall_outlines_m(wall: Wall) -> list[FloatArray]:
-    """Corners of each upright sheet of a wall, shapes (4, 3). [m]"""
-    line = np.array(wall.along)
-    heights_m = np.array([wall.base_m, wall.base_m, wall.base_m + wall.height_m, wall.base_m + wall.height_m])
-    return [np.column_stack([np.array([start, end, end, start]), heights_m]) for start, end in pairwise(line)]
-
-
-def box_outlines_m(box: Box) -> list[FloatArray]:
-    """Corners of the six faces of a box: four sides, bottom and top, shapes (4, 3). [m]"""
-    footprint_m = box.footprint_m()
-    low = np.column_stack([footprint_m, np.full(4, box.base_m)])
-    high = np.column_stack([footprint_m, np.full(4, box.base_m + box.height_m)])
-    sides = [np.array([low[i - 1], low[i], high[i], high[i - 1]]) for i in range(4)]
-    return [*sides, low, high]
+    @cached_property
+    def names(self) -> tuple[str, ...]:
+        """Name of each."""
+        return tuple(one.name for one in self.entries)
 
 
 def obstacles_of(plan: Plan) -> tuple[Obstacles, Sheets, Prisms, Screens]:
     """Everything that can be in the way: what it is, and its geometry."""
-    frequency_mhz = plan.radio.frequency_mhz
-    rows: list[tuple[str, str, str, float, float, bool, tuple[str, float] | None]] = []
+    entries, frequency_mhz = plan.obstacles, plan.radio.frequency_mhz
+    losses = [one.loss(plan.materials, frequency_mhz=frequency_mhz) for one in entries]
     outlines: list[FloatArray] = []
     owners: list[int] = []
     bodies: list[tuple[FloatArray, int, Sequence[int]]] = []
-
-    def add(kind: str, name: str, outlines_m: list[FloatArray], one: Wall | Box | Roof | None) -> None:
-        named = MODULE_MATERIAL if one is None else one.material
-        material = plan.materials[named.casefold()] if named else None
-        own_loss_db, own_spread_db = (one.loss_db, one.spread_db) if one is not None else (None, None)
-        loss_db = own_loss_db if own_loss_db is not None else material.loss_db(frequency_mhz) if material else 0.0
-        spread_db = own_spread_db if own_spread_db is not None else material.spread_db if material else 0.0
-        opaque = own_loss_db is None and material is not None and material.opaque
-        parts_m = [part_m for outline_m in outlines_m for part_m in convex_outlines(outline_m)]
-        numbers = range(len(outlines), len(outlines) + len(parts_m))
-        if kind == "box" and 2.0 * loss_db >= SCREEN_LOSS_DB:
-            bodies.append((np.concatenate(outlines_m[-2:]), len(rows), numbers))
-        elif kind != "box" and loss_db >= SCREEN_LOSS_DB:
-            bodies.extend((part_m, len(rows), [number]) for part_m, number in zip(parts_m, numbers, strict=True))
+    for number, (one, loss) in enumerate(zip(entries, losses, strict=True)):
+        parts_m = [part_m for sheet_m in one.sheets_m() for part_m in convex_outlines(sheet_m)]
+        sheets = range(len(outlines), len(outlines) + len(parts_m))
+        closed_m = one.closed_m()
+        if closed_m is not None:
+            if 2.0 * loss.db >= SCREEN_LOSS_DB:  # a way through it crosses two of its faces
+                bodies.append((closed_m, number, sheets))
+        elif loss.db >= SCREEN_LOSS_DB:
+            bodies.extend((part_m, number, [sheet]) for part_m, sheet in zip(parts_m, sheets, strict=True))
         outlines.extend(parts_m)
-        owners.extend([len(rows)] * len(parts_m))
-        slab = (material.slab, material.thickness_m) if own_loss_db is None and material and material.slab else None
-        rows.append((name, kind, named or "", loss_db, spread_db, opaque, slab))
-
-    for wall in plan.walls:
-        add("wall", wall.name, wall_outlines_m(wall), wall)
-    for box in plan.boxes:
-        add("box", box.name, box_outlines_m(box), box)
-    for roof in plan.roofs:
-        add("roof", roof.name, [np.array(roof.corners)], roof)
-    for array in plan.arrays:
-        for row, sheet_m in enumerate(array.module_sheets_m(), start=1):
-            add("modules", array.row_name(row), [sheet_m], None)
-    first_plant = len(rows)
-    usual_db_per_m, usual_most_db = vegetation_loss(frequency_mhz)
-    for plant in plan.foliage:
-        own = plant.loss_db_per_m
-        rows.append((plant.name, "foliage", "", usual_db_per_m if own is None else own, 0.0, False, None))
-    most_db = [
-        plant.most_loss_db or (usual_most_db if plant.loss_db_per_m is None else np.inf) for plant in plan.foliage
-    ]
-    names, kinds, materials, loss_db, spread_db, opaque, slabs = zip(*rows, strict=True) if rows else ((),) * 7
+        owners.extend([number] * len(parts_m))
     obstacles = Obstacles(
-        names=names,
-        kinds=kinds,
-        materials=materials,
-        loss_db=np.array(loss_db, dtype=np.float64),
-        spread_db=np.array(spread_db, dtype=np.float64),
-        opaque=np.array(opaque, dtype=bool),
-        slabs=slabs,
-        most_loss_db=np.append(np.full(first_plant, np.inf), most_db),
+        entries=entries,
+        loss_db=np.array([loss.db for loss in losses], dtype=np.float64),
+        spread_db=np.array([loss.spread_db for loss in losses], dtype=np.float64),
+        opaque=np.array([loss.opaque for loss in losses], dtype=bool),
+        slabs=tuple(loss.slab for loss in losses),
+        most_loss_db=np.array([loss.most_db for loss in losses], dtype=np.float64),
     )
-    sheets = sheets_of(outlines, owners)
-    screens = screens_of(bodies, sheets=sheets)
-    return obstacles, sheets, _prisms(plan.foliage, first_plant), screens
-
-
-def _prisms(plants: Sequence[Foliage], first_owner: int) -> Prisms:
-    return prisms_of(
-        [np.array(plant.footprint) for plant in plants],
-        [plant.base_m for plant in plants],
-        [plant.base_m + plant.height_m for plant in plants],
-        range(first_owner, first_owner + len(plants)),
+    volumes = [(volume, number) for number, one in enumerate(entries) if (volume := one.volume()) is not None]
+    prisms = prisms_of(
+        [volume.footprint_m for volume, _ in volumes],
+        [volume.base_m for volume, _ in volumes],
+        [volume.top_m for volume, _ in volumes],
+        [number for _, number in volumes],
     )
+    all_sheets = sheets_of(outlines, owners)
+    return obstacles, all_sheets, prisms, screens_of(bodies, sheets=all_sheets)

@@ -1,4 +1,4 @@
-"""Which inverter talks to which gateway, where each gateway has room for so many only."""
+"""Which inverter talks to which gateway, where each gateway takes so many only."""
 
 from __future__ import annotations
 
@@ -26,13 +26,13 @@ def assign(worth: FloatArray, capacity: int) -> tuple[IntArray, FloatArray]:
     gateway_of : ndarray of int, shape (inverters,)
         Column of each inverter's gateway, or -1 where it has none.
     price : ndarray of float, shape (gateways,)
-        What one more place at each gateway would be worth: 0 where there is room.
+        What one more place at each gateway would be worth: 0 where one is free.
 
     Notes
     -----
-    Everybody goes to the best gateway first. While one is too full, the cheapest chain of moves that ends where there
-    is room is made: successive shortest paths between gateways, which keeps the sum the greatest for the places used
-    [1]_, chapter 9. Going without a gateway costs what the inverter is worth there.
+    Every inverter goes to its best gateway first. While one is too full, the cheapest chain of moves that ends where a
+    place is free is made: successive shortest paths between gateways, which keeps the sum the greatest for the places
+    used [1]_, chapter 9. Going without a gateway costs what the inverter is worth there.
 
     References
     ----------
@@ -40,7 +40,7 @@ def assign(worth: FloatArray, capacity: int) -> tuple[IntArray, FloatArray]:
 
     Examples
     --------
-    Two want the first gateway, which has room for one; the second of them loses less by moving.
+    Two want the first gateway, which takes one; the second of them loses less by moving.
 
     >>> gateway_of, price = assign(np.array([[9.0, 1.0], [8.0, 7.0]]), 1)
     >>> gateway_of.tolist(), price.tolist()
@@ -52,9 +52,9 @@ def assign(worth: FloatArray, capacity: int) -> tuple[IntArray, FloatArray]:
     at = np.argmax(worth, axis=1)
     if not capacity or not inverters:
         return np.where(at == none, -1, at), np.zeros(gateways)
-    room = np.full(gateways + 1, capacity)
-    room[none] = inverters + 1
-    room -= np.bincount(at, minlength=gateways + 1)
+    places = np.full(gateways + 1, capacity)
+    places[none] = inverters + 1
+    places -= np.bincount(at, minlength=gateways + 1)
     cost = np.full((gateways + 1, gateways + 1), np.inf)
     cheapest = np.zeros((gateways + 1, gateways + 1), dtype=np.int64)
 
@@ -71,16 +71,16 @@ def assign(worth: FloatArray, capacity: int) -> tuple[IntArray, FloatArray]:
 
     for gateway in range(gateways + 1):
         look_at(gateway)
-    while (room < 0).any():
-        distance, onward = _ways_to(room > 0, cost)
-        full = np.flatnonzero(room < 0)
+    while (places < 0).any():
+        distance, onward = _ways_to(places > 0, cost)
+        full = np.flatnonzero(places < 0)
         gateway = int(full[np.argmin(distance[full])])
-        room[gateway] += 1
+        places[gateway] += 1
         moves: list[tuple[int, int]] = []
-        while room[gateway] <= 0 or not moves:
+        while places[gateway] <= 0 or not moves:
             moves.append((int(cheapest[gateway, onward[gateway]]), int(onward[gateway])))
             gateway = int(onward[gateway])
-        room[gateway] -= 1
+        places[gateway] -= 1
         touched = {int(at[inverter]) for inverter, _ in moves} | {target for _, target in moves}
         for inverter, target in moves:
             at[inverter] = target
@@ -89,25 +89,25 @@ def assign(worth: FloatArray, capacity: int) -> tuple[IntArray, FloatArray]:
     price = np.zeros(gateways + 1)
     for _ in range(gateways + 1):  # a place is worth what someone would gain by it, and what the place left would bring
         price = np.maximum(price, (price[:, None] - cost).max(axis=0))
-    return np.where(at == none, -1, at), np.where(room > 0, 0.0, price)[:gateways]
+    return np.where(at == none, -1, at), np.where(places > 0, 0.0, price)[:gateways]
 
 
-def _ways_to(roomy: NDArray[np.bool_], cost: FloatArray) -> tuple[FloatArray, IntArray]:
-    """The cheapest way from each gateway to one with room, and its first step (Bellman and Ford)."""
-    distance = np.where(roomy, 0.0, np.inf)
-    onward = np.arange(len(roomy))
-    for _ in range(len(roomy)):
+def _ways_to(has_place: NDArray[np.bool_], cost: FloatArray) -> tuple[FloatArray, IntArray]:
+    """The cheapest way from each gateway to one with a free place, and its first step (Bellman and Ford)."""
+    distance = np.where(has_place, 0.0, np.inf)
+    onward = np.arange(len(has_place))
+    for _ in range(len(has_place)):
         through = cost + distance
         step = np.argmin(through, axis=1)
-        shorter = through[np.arange(len(roomy)), step]
-        better = ~roomy & (shorter < distance - SMALL)
+        shorter = through[np.arange(len(has_place)), step]
+        better = ~has_place & (shorter < distance - SMALL)
         if not better.any():
             break
         distance, onward = np.where(better, shorter, distance), np.where(better, step, onward)
     return distance, onward
 
 
-def without_room(able: NDArray[np.bool_], gateway_of: IntArray, unserved: IntArray) -> IntArray:
+def competing(able: NDArray[np.bool_], gateway_of: IntArray, unserved: IntArray) -> IntArray:
     """The inverters that compete for places with those that have none: more of them than all their gateways take.
 
     Parameters
@@ -124,11 +124,11 @@ def without_room(able: NDArray[np.bool_], gateway_of: IntArray, unserved: IntArr
     ndarray of int
         The unserved, and whoever sits where they could go, and so on (the set of P. Hall's theorem, 1935).
     """
-    crowd = np.zeros(len(able), dtype=bool)
-    crowd[unserved] = True
+    group = np.zeros(len(able), dtype=bool)
+    group[unserved] = True
     while True:
-        wanted = np.asarray(able[crowd].any(axis=0))
-        grown = crowd | ((gateway_of >= 0) & wanted[gateway_of])
-        if grown.sum() == crowd.sum():
-            return np.flatnonzero(crowd)
-        crowd = grown
+        wanted = np.asarray(able[group].any(axis=0))
+        grown = group | ((gateway_of >= 0) & wanted[gateway_of])
+        if grown.sum() == group.sum():
+            return np.flatnonzero(group)
+        group = grown

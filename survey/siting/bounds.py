@@ -13,6 +13,7 @@ from survey.siting.columns import Columns
 PATIENCE = 12
 """Rounds without a better bound after which the steps are halved."""
 SMALLEST_STEP = 0.004
+"""Where the search for a bound ends: a judgement, since a bound holds at any step."""
 ROUNDS_IN_ANY_CASE = 30
 """However late it is: without them a bound says nothing."""
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from survey.base.arrays import BoolArray, FloatArray, IntArray
 
 AT_ONCE = 2_000_000
-"""How many entries are worked on in one go, so that memory does not grow with the site."""
+"""How many entries are worked on in one go, so that memory does not grow with the matrix."""
 KEPT_WHOLE = 4_000_000
 """Up to so many pairs of inverter and spot every one is kept; beyond it, those of at least SMALLEST."""
 SMALLEST = 1e-3

@@ -15,7 +15,7 @@ from survey.siting.reduction import reduced
 
 @dataclass(frozen=True, kw_only=True)
 class Demand:
-    """Sum of `share` over the chosen spots must reach `need`; what a crowd needs that wants more room than it has."""
+    """Sum of `share` over the chosen spots must reach `need`; what inverters over capacity need."""
 
     share: FloatArray
     need: float

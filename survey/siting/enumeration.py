@@ -14,7 +14,9 @@ from survey.siting.bounds import Bound
 from survey.siting.columns import Columns
 
 PAIRS_AT_ONCE = 1_000
+"""Rows of a matrix product that are in memory at once; a judgement."""
 EXACT_AT_ONCE = 2_000
+"""The same where pairs are told apart; a judgement."""
 
 
 @dataclass(frozen=True, kw_only=True)

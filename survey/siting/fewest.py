@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from time import monotonic
 
 import numpy as np
-from numpy.typing import NDArray
 
 from survey.base.arrays import IntArray
-from survey.siting.choosing import Told, site_of
-from survey.siting.room import Lack, Task
+from survey.siting.capacity import Shortage, Task
+from survey.siting.choosing import Report, check_chances
+from survey.siting.matrix import CoverageMatrix
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -30,7 +30,7 @@ class Fewest:
         As in `Choice`.
     unservable : tuple of int
         Inverters that hold at no spot, or at too few of them; the rest are all served as asked.
-    short_of_room : int
+    over_capacity : int
         Inverters that the gateways could not take even with one at every spot; where this is not 0, `chosen` is empty.
     bound : int
         Fewer gateways than this cannot do it.
@@ -44,14 +44,14 @@ class Fewest:
     expected_served: float
     worst_margin_db: float
     unservable: tuple[int, ...]
-    short_of_room: int
+    over_capacity: int
     bound: int
     seconds: float
 
     @property
     def proven(self) -> bool:
         """Whether it cannot be done with fewer; not where it cannot be done at all."""
-        return not self.short_of_room and len(self.chosen) <= self.bound
+        return not self.over_capacity and len(self.chosen) <= self.bound
 
     @property
     def gap(self) -> int:
@@ -60,32 +60,27 @@ class Fewest:
 
 
 def fewest(
-    holds: NDArray[np.bool_],
-    reliability: NDArray[np.floating],
-    margin_db: NDArray[np.floating],
+    matrix: CoverageMatrix,
     *,
     times: int = 1,
-    capacity: int = 0,
     fixed: Sequence[int] = (),
     time_limit_s: float = 60.0,
-    progress: Told | None = None,
+    progress: Report | None = None,
 ) -> Fewest:
     """Choose the fewest spots with which every inverter holds that can hold at all.
 
     Parameters
     ----------
-    holds, reliability, margin_db : ndarray, shape (inverters, spots)
-        As for `choose`.
+    matrix : CoverageMatrix
+        One inverter or more, at one spot or more.
     times : int
-        1: every inverter holds. 2: it does so with any one gateway out of order, too.
-    capacity : int
-        Inverters per gateway; 0 for no limit. With `times` 2 there is room for all with any one gateway out of order.
+        1: every inverter holds. 2: it does so with any one gateway out of order, too, within the capacity of the rest.
     fixed : sequence of int
         Spots that have a gateway in any case.
     time_limit_s : float
         When the proof ends, whether it is done or not. [s]
     progress : callable, optional
-        Told what is being done.
+        Report what is being done.
 
     Returns
     -------
@@ -94,46 +89,47 @@ def fewest(
     Raises
     ------
     ValueError
-        Where the arrays do not fit each other, or a number is out of its range.
+        Where a reliability is no chance, or a number is out of its range.
 
     Notes
     -----
-    Set covering. With a limit per gateway the solver first knows nothing of it; where its answer leaves a crowd without
-    room, it is told how much the crowd needs (P. Hall's condition, 1935) and asked again. Each answer is a bound.
+    Set covering. With a limit per gateway the solver first knows nothing of it; where its answer leaves a group of
+    inverters over capacity, it is told how much that group needs (P. Hall's condition, 1935) and asked again. Each
+    answer is a bound.
 
     Examples
     --------
-    >>> holds = np.array([[1, 0, 1], [1, 1, 0], [0, 1, 1]], dtype=bool)
-    >>> found, spare = fewest(holds, holds * 0.99, holds * 9.0), fewest(holds, holds * 0.99, holds * 9.0, times=2)
-    >>> len(found.chosen), len(spare.chosen)
+    >>> chance = 0.99 * np.array([[1, 0, 1], [1, 1, 0], [0, 1, 1]])
+    >>> matrix = CoverageMatrix(reliability=chance, margin_db=9.0 * chance, required=0.95)
+    >>> len(fewest(matrix).chosen), len(fewest(matrix, times=2).chosen)
     (2, 3)
     """
     began = monotonic()
     until = began + time_limit_s
-    site = site_of(holds, reliability, margin_db, capacity=capacity)
+    check_chances(matrix)
     if times not in {1, 2}:
         raise ValueError(f"times is {times}; write 1 or 2")
-    unservable = np.flatnonzero(site.holds.sum(axis=1) < times)
-    able = np.delete(site.holds, unservable, axis=0)
-    task = Task(able=able, times=times, capacity=site.capacity, fixed=tuple(fixed))
-    spots = task.good()
+    unservable = np.flatnonzero(matrix.holds.sum(axis=1) < times)
+    able = np.delete(matrix.holds, unservable, axis=0)
+    task = Task(able=able, times=times, capacity=matrix.limit, fixed=tuple(fixed))
+    spots = task.greedy_set()
     short, bound = 0, 0
-    if isinstance(spots, Lack):
+    if isinstance(spots, Shortage):
         short, spots = spots.missing, ()
     else:
         if progress is not None:
             progress(f"{len(spots)} gateways serve everyone who can be served")
         spots, bound = task.proven(spots, until=until)
-        spots = task.likelier(spots, site.reliability, until=until)
-    standing = site.standing(spots) if spots else None
+        spots = task.improve_expected(spots, matrix.reliability, until=until)
+    assignment = matrix.assigned(spots) if spots else None
     return Fewest(
         chosen=spots,
-        gateway_of=standing.gateway_of if standing else np.full(len(site.holds), -1),
-        served=standing.served if standing else 0,
-        expected_served=standing.expected_served if standing else 0.0,
-        worst_margin_db=standing.worst_margin_db if standing else -np.inf,
+        gateway_of=assignment.gateway_of if assignment else np.full(len(matrix.holds), -1),
+        served=assignment.served if assignment else 0,
+        expected_served=assignment.expected_served if assignment else 0.0,
+        worst_margin_db=assignment.worst_margin_db if assignment else -np.inf,
         unservable=tuple(unservable.tolist()),
-        short_of_room=short,
+        over_capacity=short,
         bound=bound,
         seconds=monotonic() - began,
     )

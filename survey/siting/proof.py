@@ -10,9 +10,11 @@ import numpy as np
 
 from survey.base.arrays import FloatArray
 from survey.siting.bounds import bound_of
-from survey.siting.choice import EQUAL, PROVEN, Site, Standing
+from survey.siting.choice import EQUAL, PROVEN, Assignment
 from survey.siting.columns import columns_of, only_entries
+from survey.siting.covering import cover
 from survey.siting.enumeration import sets_worth
+from survey.siting.matrix import CoverageMatrix
 from survey.siting.programs import best_set
 from survey.siting.reduction import reduced
 from survey.siting.search import Search, best_pair
@@ -29,34 +31,38 @@ TRIPLES = 3
 class Claim:
     """The best set known of so many gateways, and what is proven of it; see `Choice`."""
 
-    site: Site
+    matrix: CoverageMatrix
     number: int
-    standing: Standing
+    assignment: Assignment
     bound_served: int
     bound_expected: float
     proven_worst: bool = False
 
     @classmethod
-    def without_proof(cls, site: Site, number: int, standing: Standing) -> Claim:
-        """What is plain to see: nobody is served who holds nowhere, nor more than there is room for."""
-        able = int(np.count_nonzero(site.holds.any(axis=1)))
-        best = site.reliability.max(axis=1).astype(np.float64)
-        if site.capacity and site.capacity * number < len(best):
-            able = min(able, site.capacity * number)
-            best = np.sort(best)[-site.capacity * number :]
-        return cls(site=site, number=number, standing=standing, bound_served=able, bound_expected=float(best.sum()))
+    def without_proof(cls, matrix: CoverageMatrix, number: int, assignment: Assignment) -> Claim:
+        """What is plain to see: no inverter is served that holds nowhere, nor more than the gateways take."""
+        able = int(np.count_nonzero(matrix.holds.any(axis=1)))
+        best = matrix.reliability.max(axis=1).astype(np.float64)
+        if matrix.limit and matrix.limit * number < len(best):
+            able = min(able, matrix.limit * number)
+            best = np.sort(best)[-matrix.limit * number :]
+        return cls(
+            matrix=matrix, number=number, assignment=assignment, bound_served=able, bound_expected=float(best.sum())
+        )
 
     @property
     def settled(self) -> bool:
         """Whether no choice serves more."""
-        return self.standing.served >= self.bound_served
+        return self.assignment.served >= self.bound_served
 
-    def with_set(self, standing: Standing) -> Claim:
+    def with_set(self, assignment: Assignment) -> Claim:
         """The same with a better set."""
-        return replace(self, standing=max(self.standing, standing, key=lambda one: one.key))
+        return replace(self, assignment=max(self.assignment, assignment, key=lambda one: one.key))
 
 
-def bound_served(claim: Claim, search: Search, *, until: float, again: Callable[[tuple[int, ...]], Standing]) -> Claim:
+def bound_served(
+    claim: Claim, search: Search, *, until: float, again: Callable[[tuple[int, ...]], Assignment]
+) -> Claim:
     """Prove that no set serves more, or find one that does.
 
     First what costs nothing: all that hold anywhere are served; or every pair was counted. Then identical inverters are
@@ -78,33 +84,33 @@ def bound_served(claim: Claim, search: Search, *, until: float, again: Callable[
     -------
     Claim
     """
-    site, number, fixed = claim.site, claim.number, search.fixed
+    matrix, number, fixed = claim.matrix, claim.number, search.fixed
     if claim.settled:
         return claim
     if number == 2 and not fixed:  # noqa: PLR2004  a pair
-        pair = best_pair(site)
+        pair = best_pair(matrix)
         if pair is not None:
             return replace(claim.with_set(again(pair[0])), bound_served=min(claim.bound_served, pair[1]))
-    small = reduced(site.holds, keep=fixed, capacity=site.capacity)
+    small = reduced(matrix.holds, keep=fixed, capacity=matrix.limit)
     here = tuple(np.flatnonzero(np.isin(small.spots, fixed)).tolist())
     columns, _ = columns_of(small.holds, np.zeros(small.holds.shape), 1.0)
     columns = replace(columns, worth=small.weight[columns.rows].astype(np.float64))
-    smaller = Search(columns=columns, capacity=site.capacity, fixed=here)
-    known = tuple(np.flatnonzero(np.isin(small.spots, claim.standing.spots)).tolist())
+    smaller = Search(columns=columns, capacity=matrix.limit, fixed=here)
+    known = tuple(np.flatnonzero(np.isin(small.spots, claim.assignment.spots)).tolist())
     late = False
     while not claim.settled and not late:
         late = monotonic() > until
-        target = claim.standing.served + 0.5
+        target = claim.assignment.served + 0.5
         outcome = _above(smaller, number=number, target=target, price=smaller.had(known)[1], until=until)
         bound = min(claim.bound_served, int(np.floor(outcome.bound + EQUAL)))
-        claim = replace(claim, bound_served=max(bound, claim.standing.served))
+        claim = replace(claim, bound_served=max(bound, claim.assignment.served))
         better = [again(tuple(small.spots[list(spots)].tolist())) for spots in outcome.sets[:5]]
         if not better:
             break
         claim = claim.with_set(max(better, key=lambda one: one.key))
-        claim = replace(claim, bound_served=max(claim.bound_served, claim.standing.served))
+        claim = replace(claim, bound_served=max(claim.bound_served, claim.assignment.served))
         known = outcome.sets[0]
-        if claim.standing.served < target:
+        if claim.assignment.served < target:
             break
     return claim
 
@@ -132,47 +138,49 @@ def bound_expected(claim: Claim, search: Search, *, bonus: float, left_out: floa
     -------
     Claim
     """
-    site, standing = claim.site, claim.standing
-    if standing.expected_served >= claim.bound_expected - EQUAL:
+    matrix, assignment = claim.matrix, claim.assignment
+    if assignment.expected_served >= claim.bound_expected - EQUAL:
         return claim
     few = _all_that_serve_as_many(claim, search, bonus=bonus, until=monotonic() + 0.3 * (until - monotonic()))
     if few is not None:
-        best = max([standing, *few], key=lambda one: one.key)
-        return replace(claim, standing=best, bound_expected=best.expected_served, proven_worst=True)
-    slack = left_out * len(site.holds)
+        best = max([assignment, *few], key=lambda one: one.key)
+        return replace(claim, assignment=best, bound_expected=best.expected_served, proven_worst=True)
+    slack = left_out * len(matrix.holds)
     work = _with_bonus(search, bonus, 0.0)
     alone = bound_of(
         work.columns,
         at_most=claim.number,
-        target=standing.expected_served,
-        price=work.had(standing.spots)[1],
+        target=assignment.expected_served,
+        price=work.had(assignment.spots)[1],
         until=monotonic() + 0.2 * (until - monotonic()),
         fixed=search.fixed,
         capacity=search.capacity,
         rounds=200 if monotonic() < until else 3,
     )
-    claim = replace(claim, bound_expected=max(standing.expected_served, min(claim.bound_expected, alone.worth + slack)))
+    claim = replace(
+        claim, bound_expected=max(assignment.expected_served, min(claim.bound_expected, alone.worth + slack))
+    )
     if monotonic() > until:
         return claim
-    smaller_bonus = 1.001 + claim.bound_expected - standing.expected_served
+    smaller_bonus = 1.001 + claim.bound_expected - assignment.expected_served
     work = _with_bonus(search, bonus, smaller_bonus)
     while True:
-        has = smaller_bonus * claim.standing.served + claim.standing.expected_served
+        has = smaller_bonus * claim.assignment.served + claim.assignment.expected_served
         outcome = _above(
             work,
             number=claim.number,
             target=has - EQUAL,
-            price=work.had(claim.standing.spots)[1],
+            price=work.had(claim.assignment.spots)[1],
             until=until,
             enough=has + PROVEN / 2.0,
         )
-        bound = min(claim.bound_expected, outcome.bound + slack - smaller_bonus * claim.standing.served)
-        ties = [site.standing(spots) for spots in outcome.sets]
-        before = claim.standing
+        bound = min(claim.bound_expected, outcome.bound + slack - smaller_bonus * claim.assignment.served)
+        ties = [matrix.assigned(spots) for spots in outcome.sets]
+        before = claim.assignment
         best = max([before, *ties], key=lambda one: one.key)
         claim = replace(
             claim,
-            standing=best,
+            assignment=best,
             bound_expected=max(bound, best.expected_served) if best.served == before.served else claim.bound_expected,
             bound_served=max(claim.bound_served, best.served),
             proven_worst=outcome.complete and not left_out,
@@ -181,20 +189,65 @@ def bound_expected(claim: Claim, search: Search, *, bonus: float, left_out: floa
             return claim
 
 
-def _all_that_serve_as_many(claim: Claim, search: Search, *, bonus: float, until: float) -> list[Standing] | None:
+def better_worst(claim: Claim, *, fixed: tuple[int, ...], until: float) -> Claim:
+    """Better the worst margin where every inverter has its very best chance anyway.
+
+    Then any set will do that gives everyone a spot as good as the best, and the question is how high the least margin
+    can be: the p-center problem. The answer is one of the margins; each trial asks for a cover by so many spots
+    (bisection, as by E. Minieka 1970).
+
+    Parameters
+    ----------
+    claim : Claim
+        What is known; returned as it is where not everyone has the best chance, or there is a limit per gateway.
+    fixed : tuple of int
+        Spots that are always chosen.
+    until : float
+        When to stop. [s, of the monotonic clock]
+
+    Returns
+    -------
+    Claim
+    """
+    matrix, assignment = claim.matrix, claim.assignment
+    best = matrix.reliability.max(axis=1)
+    missing = float(best.sum(dtype=np.float64)) - assignment.expected_served
+    if claim.proven_worst or matrix.limit or missing > EQUAL or not claim.settled or monotonic() > until:
+        return claim
+    held = np.asarray(matrix.holds.any(axis=1))
+    as_good = (matrix.reliability >= best[:, None] - EQUAL / (2.0 * len(best))) & (matrix.holds | ~held[:, None])
+    margin_db = np.where(as_good, np.nan_to_num(matrix.margin_db, nan=-np.inf), -np.inf)
+    tries = np.unique(margin_db[margin_db > assignment.worst_margin_db])
+    # nobody's worst can be above the best margin of the inverter that has the worst best
+    tries = tries[tries <= margin_db.max(axis=1).min()]
+    low, high = -1, len(tries)
+    while high - low > 1:
+        middle = (low + high) // 2
+        found = cover(margin_db >= tries[middle], at_most=claim.number, fixed=fixed, time_limit_s=until - monotonic())
+        if found is None:
+            return claim
+        if found:
+            low = middle
+            claim = claim.with_set(matrix.assigned(found))
+        else:
+            high = middle
+    return replace(claim, proven_worst=True)
+
+
+def _all_that_serve_as_many(claim: Claim, search: Search, *, bonus: float, until: float) -> list[Assignment] | None:
     """Every set that serves as many where that is proven the most, not everyone, and there are few such sets."""
-    site = claim.site
-    everyone = int(np.count_nonzero(site.holds.any(axis=1)))
-    if not claim.settled or claim.standing.served == everyone or monotonic() > until:
+    matrix = claim.matrix
+    everyone = int(np.count_nonzero(matrix.holds.any(axis=1)))
+    if not claim.settled or claim.assignment.served == everyone or monotonic() > until:
         return None
     held = search.columns.worth >= bonus
     columns = only_entries(search.columns, held)
-    target = claim.standing.served - 0.5
+    target = claim.assignment.served - 0.5
     bound = bound_of(
         columns,
         at_most=claim.number,
         target=target,
-        price=replace(search, columns=columns).had(claim.standing.spots)[1],
+        price=replace(search, columns=columns).had(claim.assignment.spots)[1],
         until=until,
         fixed=search.fixed,
         capacity=search.capacity,
@@ -205,7 +258,7 @@ def _all_that_serve_as_many(claim: Claim, search: Search, *, bonus: float, until
     sets = sets_worth(
         columns, bound, at_most=claim.number, target=target, until=until, fixed=search.fixed, most_sets=most
     )
-    return [site.standing(spots) for spots in sets.sets] if sets.complete else None
+    return [matrix.assigned(spots) for spots in sets.sets] if sets.complete else None
 
 
 def _with_bonus(search: Search, bonus: float, other: float) -> Search:

@@ -9,13 +9,15 @@ import numpy as np
 
 from survey.base.arrays import FloatArray, IntArray
 from survey.siting.assignment import SMALL, assign
-from survey.siting.choice import Site
 from survey.siting.columns import Columns
+from survey.siting.matrix import CoverageMatrix
 
 PAIRS_WORK = 2e10
 """Multiplications up to which all pairs are counted: a second or two."""
 PAIRS_AT_ONCE = 500
+"""Rows of a matrix product that are in memory at once; a judgement."""
 STARTS = 12
+"""Of a search by swaps; a judgement, what is proven does not depend on it."""
 STARTS_WORK = 5e8
 """Entries looked at in searches from other starts: a second or two."""
 TIED_PAIRS = 20_000
@@ -105,18 +107,18 @@ class Search:
         return (*self.fixed, *free)
 
 
-def best_pair(site: Site) -> tuple[tuple[int, int], int] | None:
+def best_pair(matrix: CoverageMatrix) -> tuple[tuple[int, int], int] | None:
     """The pair of spots that serves most, of all pairs, and how many it serves; None where that is too much work.
 
     All pairs at once by one product: a pair serves what either serves less what both serve. Of pairs that serve as
     many, the one with the greatest expected number served, among the most likely ones.
     """
-    inverters, spots = site.holds.shape
-    if spots < 2 or site.capacity or inverters * spots**2 > PAIRS_WORK:  # noqa: PLR2004  a pair is two
+    inverters, spots = matrix.holds.shape
+    if spots < 2 or matrix.limit or inverters * spots**2 > PAIRS_WORK:  # noqa: PLR2004  a pair is two
         return None
-    holds = site.holds.astype(np.float32)
+    holds = matrix.holds.astype(np.float32)
     counts = holds.sum(axis=0)
-    expected = site.reliability.sum(axis=0)
+    expected = matrix.reliability.sum(axis=0)
     most = -1
     tied: list[IntArray] = []
     for first in range(0, spots, PAIRS_AT_ONCE):
@@ -134,7 +136,7 @@ def best_pair(site: Site) -> tuple[tuple[int, int], int] | None:
     step = max(1, 2_000_000 // max(1, inverters))
     sums = np.concatenate(
         [
-            np.maximum(site.reliability[:, block[:, 0]], site.reliability[:, block[:, 1]]).sum(axis=0)
+            np.maximum(matrix.reliability[:, block[:, 0]], matrix.reliability[:, block[:, 1]]).sum(axis=0)
             for block in (pairs[k : k + step] for k in range(0, len(pairs), step))
         ]
     )

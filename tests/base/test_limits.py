@@ -9,10 +9,10 @@ import pytest
 from plans import ALSO_ALLOWED, WHOLE_PLAN
 
 from survey.base.errors import PlanError
+from survey.budget import links_of
 from survey.inputs.fields import Number, Numbers, keys_of
 from survey.inputs.plan import RadioEnd
-from survey.inputs.plan_file import LISTS, TABLES, plan_of
-from survey.links import links_of
+from survey.inputs.plan_file import TABLES, list_tables, plan_of
 from survey.output.answers.links import links_record
 from survey.scene import scene_of
 
@@ -21,14 +21,18 @@ ENTRIES = {
     **{(name,): entry for name, entry in TABLES.items()},
     ("radio", "inverter"): RadioEnd,
     ("radio", "gateway"): RadioEnd,
-    **{(name, i): entry for name, (_, entry) in LISTS.items() for i in range(len(WHOLE_TABLES[name]))},
+    **{(name, i): entry for name, (_, entry) in list_tables().items() for i in range(len(WHOLE_TABLES.get(name, ())))},
 }
+"""Of all tables but those that name a file beside the plan."""
 LACKS_ANOTHER = {
     ("material", "thickness_m"),
     ("material", "loss_db"),
     ("array", "rows"),
     ("array", "per_row"),
     ("array", "module_depth_m"),
+    ("site", "zero_lat_deg"),
+    ("site", "zero_lon_deg"),
+    ("site", "plan_north_deg"),
 }
 """Keys that an entry may not have without another, or beside another: a plan with just one of them more is refused."""
 MOST_ROWS = 50

@@ -17,10 +17,11 @@ import scenes
 from places import ROOT
 
 from survey.base.workers import in_order
-from survey.decisions.placement import score_spots
+from survey.decisions.placement import scores_of
 from survey.geometry import crossings
 from survey.geometry.crossings import EDGE_M
 from survey.propagation.penetration import sheet_losses_db, total_over_links
+from survey.routing import cover_spots
 from survey.scene import scene_of
 
 sys.path.append(str(ROOT / "geometry"))  # where the plain formula stands
@@ -72,7 +73,7 @@ def ratios(size):
     }
     embree_through_trimesh_db, bare_embree_db = embree_through_trimesh(plan), bare_embree(plan)
     if size != "large":
-        rivals["survey, whole ranking"] = lambda: score_spots(scene, scene.spots)
+        rivals["survey, whole ranking"] = lambda: scores_of(scene.spots, cover_spots(scene).matrix)
     best = {}
     for _ in range(ROUNDS[size]):
         for name, work in rivals.items():
@@ -101,7 +102,7 @@ def cost_of_ranking(**counts):
     ours, theirs = os.pipe()
     if os.fork() == 0:
         scene = scene_of(scenes.random_site(**counts, extent_m=200.0))
-        cpu_s = min(timed(lambda: score_spots(scene, scene.spots, workers=1))[2] for _ in range(2))
+        cpu_s = min(timed(lambda: scores_of(scene.spots, cover_spots(scene, workers=1).matrix))[2] for _ in range(2))
         os.write(theirs, f"{cpu_s} {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024}".encode())
         os._exit(0)
     os.wait()

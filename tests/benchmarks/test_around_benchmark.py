@@ -10,9 +10,9 @@ import pytest
 import scenes
 import shapely
 
+from survey.budget import links_between
 from survey.geometry import SIDES, crossings, footprints_of, leg_crossings, lines_between, strings_around
 from survey.geometry.crossings import EDGE_M, ON_SHEET_M, Crossings
-from survey.links import links_between
 from survey.scene import scene_of
 
 SIZES = {
@@ -103,14 +103,14 @@ def plain_legs(starts_m, ends_m, sheets, beside_m, stands):
 def strings_in_plan(seed):
     """Walls 60 m tall, all ends at 30 m: strings, the plan's walls, and how often each string says it meets one."""
     plan = scenes.random_site(inverters=20, spots=30, sheets=15, extent_m=40.0, seed=seed, material="welded steel")
-    scene = scene_of(replace(plan, walls=tuple(replace(wall, height_m=60.0) for wall in plan.walls)))
+    scene = scene_of(replace(plan, obstacles=tuple(replace(wall, height_m=60.0) for wall in plan.obstacles)))
     starts_m, ends_m = scene.inverters.at_m.copy(), scene.spots.at_m.copy()
     starts_m[:, 2] = ends_m[:, 2] = 30.0
     met = crossings(starts_m, ends_m, scene.sheets)
     lines = lines_between(starts_m[met.start], ends_m[met.end])
     near = (np.arange(len(met)), scene.screens.of_sheet[met.sheet], np.ones(len(met), dtype=bool))
     strings = strings_around(lines, near, screens=scene.screens, sheets=scene.sheets, wavelength_m=0.123)
-    walls = shapely.linestrings([wall.along for wall in plan.walls])
+    walls = shapely.linestrings([wall.along for wall in plan.obstacles])
     return strings, walls, np.bincount(strings.met_string, minlength=len(strings))
 
 

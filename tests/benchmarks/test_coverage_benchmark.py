@@ -11,9 +11,9 @@ import numpy as np
 import pytest
 from places import SITES
 
+from survey.budget import coverage, links_between
+from survey.budget.coverage import chosen_gateways, coverage_of
 from survey.inputs.plan_file import read_plan
-from survey.links import coverage, links_between
-from survey.links.coverage import chosen_gateways, coverage_of
 from survey.output.pictures import field_m
 from survey.scene import radios_at, scene_of
 

@@ -7,9 +7,9 @@ import numpy as np
 import pytest
 from places import SITES
 
-from survey.decisions.simulation import how_sure, search_of, spot_draws
+from survey.budget import links_between
+from survey.decisions.simulation import certainty_of, search_of, spot_runs
 from survey.inputs.plan_file import read_plan
-from survey.links import links_between
 from survey.scene import scene_of
 
 SIZES = {"farm": 200, "warehouse": 1_000}
@@ -36,9 +36,9 @@ def test_how_sure(benchmark, ranked, site):
     if site == "warehouse" and benchmark.disabled:
         pytest.skip("the large size runs with --benchmark-enable only")
     links, draws = ranked(site), SIZES[site]
-    found = benchmark(how_sure, links, draws=draws, seed=0)
+    found = benchmark(certainty_of, links, draws=draws, seed=0)
     assert found.best_share.sum() == pytest.approx(1.0)
-    drawn = spot_draws(links, draws=draws, seed=0)
+    drawn = spot_runs(links, draws=draws, seed=0)
     assert found.mean_served == pytest.approx(drawn.counts.mean(axis=0)), "the same draws, counted otherwise"
     once = links.spread_squared_db2 * links.straight_share < 1e-3
     plain = np.flatnonzero(once.all(axis=0))

@@ -9,8 +9,8 @@ import pytest
 from plans import MINIMAL, entry
 
 from survey.inputs.plan_file import plan_of
-from survey.network import hops_of, network_between
-from survey.network.weak_points import weak_points
+from survey.routing import hops_of, network_between
+from survey.routing.weak_points import weak_points
 from survey.scene import scene_of
 
 LARGE = os.environ.get("SURVEY_BENCHMARK_SIZE") == "large"

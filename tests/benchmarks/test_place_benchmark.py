@@ -8,16 +8,16 @@ import pytest
 import scenes
 import shapely
 
+from survey.budget import links_between
 from survey.decisions.placement import place
 from survey.geometry import crossings
-from survey.links import links_between
 from survey.scene import scene_of
 
 
 def plain_counts(starts_m, ends_m, scene):
     """Upright walls crossed by each line: every pair against every sheet, textbook formula, one sheet at a time."""
     counts = np.zeros((len(starts_m), len(ends_m)), dtype=int)
-    for wall in scene.plan.walls:
+    for wall in scene.plan.obstacles:
         (ax, ay), (bx, by) = wall.along
         d = ends_m[None] - starts_m[:, None]
         across = (by - ay) * d[..., 0] - (bx - ax) * d[..., 1]
@@ -52,8 +52,16 @@ def test_small_scene_agrees_with_shapely_in_plan():
     counts = np.zeros((len(starts_m), len(ends_m)), dtype=int)
     np.add.at(counts, (met.start, met.end), 1)
     lines = shapely.linestrings([[(s[:2], e[:2]) for e in ends_m] for s in starts_m])
-    walls = shapely.linestrings([wall.along for wall in plan.walls])
+    walls = shapely.linestrings([wall.along for wall in plan.obstacles])
     assert np.array_equal(counts, shapely.intersects(lines[..., None], walls).sum(axis=-1))
+
+
+def whole(scene):
+    """A recommendation with all that the command prints of it."""
+    placement = place(scene)
+    assert placement.certainty.draws == placement.runs.draws
+    assert placement.reason
+    return placement
 
 
 @pytest.mark.parametrize("size", ["small", "commercial"])
@@ -61,7 +69,7 @@ def test_place(benchmark, size):
     if size == "commercial" and benchmark.disabled:
         pytest.skip("the large size runs with --benchmark-enable only")
     scene = scene_of(getattr(scenes, size)())
-    found = benchmark(place, scene)
+    found = benchmark(whole, scene)
     straight_db = 6.0 * plain_counts(scene.inverters.at_m, scene.spots.at_m, scene)
     distance_m = np.linalg.norm(scene.inverters.at_m[:, None] - scene.spots.at_m[None], axis=2)
     margin_db = 8.0 + 2.0 - 6.0 - 20 * np.log10(4 * np.pi * 2440e6 / 299_792_458 * distance_m) - straight_db + 94.0
@@ -83,12 +91,12 @@ def test_place_behind_steel(benchmark, size):
         inverters=inverters, spots=spots, sheets=sheets, extent_m=extent_m, material="welded steel"
     )
     scene = scene_of(plan)
-    found = benchmark(place, scene)
+    found = benchmark(whole, scene)
     best = int(found.order[0])
     rng = np.random.default_rng(5)
     for i in rng.integers(0, inverters, 5).tolist():
         one = links_between(scene, scene.inverters.pick([i]), scene.spots.pick([best]))
         assert one.margin_db[0, 0] == found.network.links.margin_db[i, 0], "alone or among others, a link is the same"
-        ways = [one.straight_db[0, 0], *(way[0, 0] for way in one.around_db.values() if not np.isnan(way[0, 0]))]
+        ways = [one.straight_db[0, 0], *(way[0, 0] for way in one.around_db if not np.isnan(way[0, 0]))]
         power = sum(10 ** (-way / 10) for way in ways)
         assert one.obstacle_loss_db[0, 0] == pytest.approx(-10 * np.log10(power), abs=1e-9)

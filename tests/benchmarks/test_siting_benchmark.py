@@ -5,12 +5,15 @@ Run `python -m pytest tests/benchmarks --benchmark-enable -k siting` for figures
 
 import resource
 import sys
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from survey.base.probability import chance_above
-from survey.siting import choose, fewest
+from survey.siting import CoverageMatrix
+from survey.siting.choosing import choose
+from survey.siting.fewest import fewest
 
 
 def field(*, inverters, spots, extent_m, walls, exponent, seed=1):
@@ -37,7 +40,7 @@ def field(*, inverters, spots, extent_m, walls, exponent, seed=1):
         far = level_db < -30.0
         reliability[part] = 0.0
         reliability[part][~far] = chance_above(level_db[~far], 6.0)
-    return (reliability >= 0.95) & (margin_db > 3.0), reliability, margin_db
+    return CoverageMatrix(reliability=reliability, margin_db=margin_db, required=0.95)
 
 
 def crossed(starts_m, ends_m, middle_m, half_m):
@@ -52,8 +55,9 @@ def crossed(starts_m, ends_m, middle_m, half_m):
     return (np.sign(side)[:, None] != np.sign(other)) & (np.abs(place) <= 1.0)
 
 
-def check(found, holds, reliability, *, capacity=0):
+def check(found, matrix):
     """The figures of a choice by plain adding up, and that one swap never betters a count that is proven."""
+    holds, reliability, capacity = matrix.holds, matrix.reliability, matrix.capacity
     chosen = list(found.chosen)
     has = found.gateway_of >= 0
     at = np.where(has, found.gateway_of, 0)
@@ -86,9 +90,9 @@ def test_choose(benchmark, site, number, size):
     if size == "commercial" and benchmark.disabled:
         pytest.skip("the large size runs with --benchmark-enable only")
     inverters, spots = (400, 2_000) if size == "commercial" else (60, 150)
-    holds, reliability, margin_db = field(inverters=inverters, spots=spots, **SITES[site])
-    found = benchmark.pedantic(choose, (holds, reliability, margin_db), {"at_most": number}, rounds=1)
-    check(found, holds, reliability)
+    matrix = field(inverters=inverters, spots=spots, **SITES[site])
+    found = benchmark.pedantic(choose, (matrix,), {"at_most": number}, rounds=1)
+    check(found, matrix)
     assert found.proven
 
 
@@ -97,10 +101,10 @@ def test_choose_with_a_limit_per_gateway(benchmark, size):
     if size == "commercial" and benchmark.disabled:
         pytest.skip("the large size runs with --benchmark-enable only")
     inverters, spots = (400, 2_000) if size == "commercial" else (60, 150)
-    holds, reliability, margin_db = field(inverters=inverters, spots=spots, **SITES["walled"])
-    asked = {"at_most": 3, "capacity": inverters // 3}
-    found = benchmark.pedantic(choose, (holds, reliability, margin_db), asked, rounds=1)
-    check(found, holds, reliability, capacity=asked["capacity"])
+    matrix = field(inverters=inverters, spots=spots, **SITES["walled"])
+    matrix = replace(matrix, capacity=inverters // 3)
+    found = benchmark.pedantic(choose, (matrix,), {"at_most": 3}, rounds=1)
+    check(found, matrix)
     assert found.proven_served
 
 
@@ -110,12 +114,12 @@ def test_fewest(benchmark, size, times):
     if size == "commercial" and benchmark.disabled:
         pytest.skip("the large size runs with --benchmark-enable only")
     inverters, spots = (400, 2_000) if size == "commercial" else (60, 150)
-    holds, reliability, margin_db = field(inverters=inverters, spots=spots, **SITES["wide"])
-    found = benchmark.pedantic(fewest, (holds, reliability, margin_db), {"times": times}, rounds=1)
-    able = np.delete(holds, found.unservable, axis=0)
+    matrix = field(inverters=inverters, spots=spots, **SITES["wide"])
+    found = benchmark.pedantic(fewest, (matrix,), {"times": times}, rounds=1)
+    able = np.delete(matrix.holds, found.unservable, axis=0)
     assert (able[:, list(found.chosen)].sum(axis=1) >= times).all()
     assert found.bound <= len(found.chosen) <= found.bound + 1
-    assert not (np.delete(holds, found.unservable, axis=0).sum(axis=1) < times).any()
+    assert not (np.delete(matrix.holds, found.unservable, axis=0).sum(axis=1) < times).any()
 
 
 @pytest.mark.parametrize("size", ["small", "field"])
@@ -124,13 +128,13 @@ def test_choose_on_a_large_field(benchmark, size):
     if size == "field" and benchmark.disabled:
         pytest.skip("the large size runs with --benchmark-enable only")
     inverters, spots = (5_000, 10_000) if size == "field" else (300, 400)
-    holds, reliability, margin_db = field(
+    matrix = field(
         inverters=inverters, spots=spots, extent_m=2_000.0 if size == "field" else 400.0, walls=10, exponent=2.9
     )
     asked = {"at_most": 10, "time_limit_s": 60.0 if size == "field" else 5.0}
-    found = benchmark.pedantic(choose, (holds, reliability, margin_db), asked, rounds=1)
-    check(found, holds, reliability)
-    benchmark.extra_info.update(served=found.served, gap=found.gap, share_that_holds=float(holds.mean()))
+    found = benchmark.pedantic(choose, (matrix,), asked, rounds=1)
+    check(found, matrix)
+    benchmark.extra_info.update(served=found.served, gap=found.gap, share_that_holds=float(matrix.holds.mean()))
     if size == "field":
         assert found.gap <= 0.1 * found.served
         if sys.platform == "linux":

@@ -18,11 +18,13 @@ from survey.inputs.materials import vegetation_loss
 WHOLE_TEXT = """\
 plan.toml: invented yard
 
-Read without fault: 1 inverter, 1 gateway, 2 spots, 1 wall.
+No errors found: 1 inverter, 1 gateway, 2 spots, 1 wall.
 
-Inverters, gateways and spots lie 0.00 to 20.00 m east, 0.00 to 100.00 m north, 2.00 to 2.00 m high.
+Next step: find the best spot for the gateway: survey place plan.toml
 
-Defaults that apply:
+Inverters, gateways and spots are 0.00 to 20.00 m east, 0.00 to 100.00 m north, 2.00 to 2.00 m high.
+
+Defaults in use:
   radio.inverter  antenna_gain_dbi = 0, mounting_loss_db = 0, cable_loss_db = 0, noise_rise_db = 0,
                   antenna = "isotropic"
   radio.gateway   antenna_gain_dbi = 0, mounting_loss_db = 0, cable_loss_db = 0, noise_rise_db = 0,
@@ -46,7 +48,7 @@ def test_everything_in_the_plan_of_the_interface_is_counted(run, folder):
     (folder / "plan.toml").write_text(WHOLE_PLAN, encoding="utf-8")
     text = " ".join(run("check", "plan.toml").stdout.split())
     counts = "17 inverters, 1 gateway, 43 spots, 1 wall, 1 box, 1 roof, 2 module rows, 1 foliage, 1 own material"
-    assert f"Read without fault: {counts}." in text
+    assert f"No errors found: {counts}." in text
 
 
 def test_a_default_that_applies_several_times_is_listed_once(run, folder):
@@ -111,7 +113,7 @@ gateways = 2
         ("tx_power_dbm = 10.0\n", f"tx_power_dbm = 10.0\n{radio}"),
         more=rest,
     )
-    assert run("check", "plan.toml").stdout.endswith("\n\nNo default applies: all is given.\n")
+    assert run("check", "plan.toml").stdout.endswith("\n\nNo defaults are used: the plan gives every value.\n")
 
 
 def test_a_long_heading_is_wrapped_by_every_command(run, folder):

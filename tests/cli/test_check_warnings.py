@@ -79,7 +79,7 @@ def test_of_many_names_a_warning_gives_a_few_and_counts_the_rest(run, folder):
     ]
 
 
-NEVER = "no straight line from an inverter to a gateway or spot meets"
+NEVER = "lies on no direct line between an inverter and a gateway or spot. Check its position"
 
 
 @pytest.mark.parametrize(
@@ -94,7 +94,7 @@ NEVER = "no straight line from an inverter to a gateway or spot meets"
     ],
 )
 def test_an_obstacle_that_no_line_meets_is_told(run, folder, obstacle, name):
-    assert warnings(run, folder, more=obstacle) == [f"{NEVER} {name}: well placed?"]
+    assert warnings(run, folder, more=obstacle) == [f"{name} {NEVER}"]
 
 
 @pytest.mark.parametrize(
@@ -164,10 +164,10 @@ def test_two_inverters_in_one_place_are_told(run, folder):
 @pytest.mark.parametrize(("off_m", "near"), [(0.0, False), (0.03, True), (0.06, False)])
 def test_an_inverter_a_little_off_a_wall_is_told(run, folder, off_m, near):
     behind = wall(along=f"[[{10 - off_m}, -5], [{10 - off_m}, 5]]", height_m=3)
-    told = [line for line in warnings(run, folder, more=behind) if "cm off" in line]
+    told = [line for line in warnings(run, folder, more=behind) if "cm from" in line]
     text = (
-        'off "w", neither on it nor clear of it: what is written on a sheet is heard through it for nothing; '
-        "on a bracket outside, write it about 10 cm in front"
+        'from "w". The program cannot tell whether it is on or beside it. A device exactly on a sheet loses nothing '
+        "through that sheet. For a bracket outside, give a position 10 cm or more in front"
     )
     assert told == ([f'"i1" is 3.0 cm {text}'] if near else [])
 

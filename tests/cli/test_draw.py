@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from plans import SPOTS, WHOLE_PLAN, write
 
-KINDS = ("map", "coverage", "profile", "network", "budget")
+KINDS = ("map", "sides", "coverage", "profile", "network", "budget")
 BEGINS = {"png": b"\x89PNG\r\n", "svg": b"<?xml", "pdf": b"%PDF"}
 
 
@@ -32,26 +32,38 @@ def test_the_gateway_that_stands_the_ones_named_or_the_one_recommended(run, fold
     write(folder, more=SPOTS)
     assert "Gateway: office." in svg(run, folder)
     assert "Gateways: A shed, B post." in svg(run, folder, "--gateway", "shed", "--gateway", "post")
-    assert "Gateway: post." in svg(run, folder, "--placed"), "the post is nearer than the shed"
+    assert "Gateway: office." in svg(run, folder, "--placed"), "the existing gateway is as good as the post"
+    write(folder, ("-98.0", "-55.0"), ("-96.0", "-55.0"), more=SPOTS.replace("[20.0, 0.0]", "[12.0, 0.0]"))
+    assert "Gateway: post." in svg(run, folder, "--placed"), "only the post covers the inverter"
 
 
 def test_a_link_is_the_weakest_or_that_of_the_inverter_named_to_its_best_gateway(run, folder):
     (folder / "plan.toml").write_text(WHOLE_PLAN, encoding="utf-8")
-    assert "The path from S1 to switchboard" in svg(
+    assert "Path from S1 to switchboard" in svg(
         run, folder, "--kind", "profile", "--inverter", "S1", "--gateway", "switchboard"
     )
     weakest = svg(run, folder, "--kind", "budget")
     links = run("links", "plan.toml", "--json")
     assert links.exit_code == 0
     name = min(json.loads(links.stdout)["links"], key=lambda one: one["margin_db"])["inverter"]
-    assert f"Where the decibels go: {name} and office" in weakest
+    assert f"Link budget: {name} and office" in weakest
+
+
+@pytest.mark.parametrize("words", [["--gateway", "post"], ["--placed"]])
+def test_the_sides_show_the_site_alone(run, folder, words):
+    write(folder, more=SPOTS)
+    result = run("draw", "plan.toml", "--kind", "sides", "--out", "sides.png", *words)
+    assert result.exit_code == 2
+    assert "--kind sides shows the site alone; omit --gateway, --placed and --fit" in result.stderr
+    assert not (folder / "sides.png").exists()
 
 
 def test_without_a_gateway_a_map_shows_the_site_and_other_kinds_say_what_to_do(run, folder):
     path = write(folder, more=SPOTS)
     path.write_text(path.read_text(encoding="utf-8").replace("[[gateway]]", "[[spot]]"), encoding="utf-8")
-    assert "no gateway looked at" in svg(run, folder)
-    for kind in KINDS[1:]:
+    assert "no gateway shown" in svg(run, folder)
+    assert "from the north" in svg(run, folder, "--kind", "sides")
+    for kind in KINDS[2:]:
         result = run("draw", "plan.toml", "--out", f"{kind}.png", "--kind", kind)
         assert result.exit_code == 1
         assert result.stderr == (
@@ -64,19 +76,19 @@ def test_without_a_gateway_a_map_shows_the_site_and_other_kinds_say_what_to_do(r
 def test_options_of_a_coverage_act(run, folder):
     write(folder, more=SPOTS)
     words = ["--kind", "coverage", "--points", "64"]
-    assert "an inverter 4.5 m above zero; shown is the chance of its link." in svg(
+    assert "Each point is an inverter position 4.5 m high. The colour is the chance of its link." in svg(
         run, folder, *words, "--height-m", "4.5", "--show", "chance"
     )
-    assert "Every point stands for a gateway 2 m above zero" in svg(run, folder, *words, "--gateway-places")
+    assert "Each point is a gateway position 2 m high" in svg(run, folder, *words, "--gateway-places")
 
 
 @pytest.mark.parametrize(
     ("out", "told"),
     [
-        ("picture.jpg", 'is no picture by its name; end it in .png, .svg or .pdf; did you mean "png"?'),
-        ("picture", "is no picture by its name; end it in .png, .svg or .pdf"),
-        ("picture.txt", "is no picture by its name; end it in .png, .svg or .pdf"),
-        ("nowhere/picture.png", "there is no folder nowhere"),
+        ("picture.jpg", 'is not a picture file name; end it in .png, .svg or .pdf; did you mean "png"?'),
+        ("picture", "is not a picture file name; end it in .png, .svg or .pdf"),
+        ("picture.txt", "is not a picture file name; end it in .png, .svg or .pdf"),
+        ("nowhere/picture.png", "the folder nowhere does not exist"),
     ],
 )
 def test_a_file_that_cannot_be_is_told_before_anything_is_computed(run, folder, out, told):
@@ -122,15 +134,15 @@ def test_unknown_names_are_told(run, folder, words, told):
     ("words", "told"),
     [
         ([], "Missing option '--out'"),
-        (["--out", "p.png", "--inverter", "i1"], "--inverter belongs to --kind profile or budget"),
-        (["--out", "p.png", "--kind", "budget", "--height-m", "3"], "--height-m belongs to --kind coverage"),
-        (["--out", "p.png", "--kind", "budget", "--relays", "1"], "--relays belongs to --kind map or network"),
-        (["--out", "p.png", "--gateways", "2"], "--gateways belongs to --placed"),
-        (["--out", "p.png", "--spare"], "--spare belongs to --placed"),
+        (["--out", "p.png", "--inverter", "i1"], "--inverter is only for --kind profile or budget"),
+        (["--out", "p.png", "--kind", "budget", "--height-m", "3"], "--height-m is only for --kind coverage"),
+        (["--out", "p.png", "--kind", "budget", "--relays", "1"], "--relays is only for --kind map or network"),
+        (["--out", "p.png", "--gateways", "2"], "--gateways is only for --placed"),
+        (["--out", "p.png", "--spare"], "--spare is only for --placed"),
         (["--out", "p.png", "--placed", "--gateway", "office"], "--gateway and --placed exclude each other"),
         (
             ["--out", "p.png", "--kind", "coverage", "--gateway-places", "--placed"],
-            "with --gateway-places every point is a gateway; leave --gateway and --placed away",
+            "with --gateway-places each point is a gateway position; omit --gateway and --placed",
         ),
         (["--out", "p.png", "--kind", "plot"], "'plot' is not one of"),
         (["--out", "p.png", "--kind", "coverage", "--points", "0"], "0 is not in the range"),
@@ -150,8 +162,8 @@ def test_letters_that_are_drawn_as_boxes_are_told_once(run, folder, kind, ending
     words = ["--points", "100"] if kind == "coverage" else []
     result = run("draw", "plan.toml", "--out", f"p.{ending}", "--kind", kind, *words)
     told = (
-        "warning: 3 letters of names are not in the picture's font and drawn as boxes; a picture that ends in .svg "
-        "keeps them\n"
+        "warning: 3 letters of the names are not in the picture's font and are shown as boxes; a picture in .svg keeps "
+        "them\n"
     )
     assert (result.exit_code, result.stdout) == (0, "")
     assert result.stderr == ("" if ending == "svg" else told) + f"written: p.{ending}\n"
@@ -162,7 +174,7 @@ def test_one_letter_without_a_shape_is_told_in_the_singular_and_python_says_noth
     result = process("draw", "plan.toml", "--out", "p.png")
     assert (result.returncode, result.stdout) == (0, b"")
     first, *others = result.stderr.decode().splitlines()
-    assert first.startswith("warning: a letter of a name is not in the picture's font and drawn as a box; ")
+    assert first.startswith("warning: 1 letter of the names is not in the picture's font and is shown as a box; ")
     assert others == ["written: p.png"]
 
 

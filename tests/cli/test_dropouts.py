@@ -1,5 +1,6 @@
 """The command that sorts what is missing in a log."""
 
+import csv
 import json
 import re
 import shutil
@@ -163,8 +164,8 @@ def test_inverters_that_the_log_does_not_name_are_told(run, folder):
         (
             LOG.replace("T05:00", "T5"),
             (
-                'log.csv: row 12: time: "2026-05-01T5" is no time; write it as in 2026-05-01T06:30 (local dates, '
-                "Unix times and AM/PM are read too)\n"
+                'log.csv: row 12: time: "2026-05-01T5" is not a time; write it as in 2026-05-01T06:30 (or a local '
+                "date, Unix time or AM/PM)\n"
             ),
         ),
     ],
@@ -190,3 +191,28 @@ def test_a_few_polls_get_an_answer(run, folder, rows):
     write(folder)
     (folder / "log.csv").write_text("".join(LOG.splitlines(keepends=True)[: rows + 1]), encoding="utf-8")
     assert run("dropouts", "plan.toml", "log.csv").exit_code == 0
+
+
+@pytest.mark.usefixtures("farm")
+def test_a_log_without_branches_takes_those_of_the_plan(run, folder):
+    """The inverters of the farm as a list with the branches that its log names: the same causes without the column."""
+    lines = [line.split(",") for line in (folder / "farm-week.csv").read_text(encoding="utf-8").splitlines()]
+    known = json.loads(run("dropouts", "farm.toml", "farm-week.csv", "--json").stdout)
+    branches = {row[1]: row[5] for row in lines[1:]}
+    run("export", "farm.toml", "--out", "all.csv")
+    with (folder / "list.csv").open("w", encoding="utf-8") as listed:
+        listed.write("name,x_m,y_m,height_m,branch\n")
+        for row in csv.DictReader((folder / "all.csv").read_text(encoding="utf-8").splitlines()):
+            if row["kind"] == "inverter":
+                place = ",".join(row[key] for key in ("name", "x_m", "y_m", "height_m"))
+                listed.write(f"{place},{branches[row['name']]}\n")
+    arrays = re.compile(r"\[\[array\]\].*?(?=\n\[\[(?!array))", flags=re.DOTALL)
+    plan = arrays.sub("", (folder / "farm.toml").read_text(encoding="utf-8"))
+    (folder / "listed.toml").write_text(plan + '\n[[inverter]]\nfrom = "list.csv"\n', encoding="utf-8")
+    (folder / "bare.csv").write_text("\n".join(",".join(row[:5]) for row in lines) + "\n", encoding="utf-8")
+    bare = json.loads(run("dropouts", "farm.toml", "bare.csv", "--json").stdout)
+    assert "B3" not in {one["subject"] for one in bare["causes"]}
+    found = json.loads(run("dropouts", "listed.toml", "bare.csv", "--json").stdout)
+    assert [(one["cause"], one["subject"], one["dropouts"]) for one in found["causes"]] == [
+        (one["cause"], one["subject"], one["dropouts"]) for one in known["causes"]
+    ]

@@ -9,6 +9,7 @@ from plans import MINIMAL, SPOTS, WALL, changed, entry, search, wall, write
 from shapes import MAYBE, NUMBER, differences
 
 CHANGE = {"inverter": str, "before": str, "after": str}
+ITEM = {"item": str, "db": MAYBE, "kind": str, "obstacle": (str, type(None))}
 REMEDY = {
     "action": str,
     "kind": str,
@@ -34,7 +35,8 @@ SHAPE = {
             "inverter": str,
             "gateway": str,
             "direction": str,
-            "budget": [{"item": str, "db": MAYBE, "kind": str, "obstacle": (str, type(None))}],
+            "budget": [ITEM],
+            "direct_path": [ITEM],
             "level_dbm": MAYBE,
             "need_dbm": NUMBER,
             "margin_db": MAYBE,
@@ -191,42 +193,46 @@ def test_the_json_has_its_shape_and_the_budget_adds_up_to_the_level(run, folder)
 
 # 868 MHz, 10 m: free space 31.218 dB at 1 m and 20 dB beyond, a wall of 20 dB that nothing gets around.
 WHOLE_TEXT = """\
-invented yard: 868 MHz; a link holds at a chance of 95 % or more, with 3 dB held back
+invented yard, 868 MHz, path loss exponent 2
+A link holds if its chance of working, with a 3 dB fade margin, is 95 % or more.
 
 i1 to office: holds
 ===================
+  Next step:      none is needed: the link holds
+  Chance:         >99 % (required: 95 %)
+  Margin:         34.8 dB; it can lose 21.9 dB more and still hold
+  Best path:      direct, through or past the obstacles
+  Main obstacle:  long wall; without it the margin would be 54.8 dB (20.0 dB more)
 
-The inverter sends, the gateway listens; the other direction has the same margin.
+Ways to gain margin, the least work at the top
+                     gain  margin                       others
+remedy                 dB      dB  chance  state  better/worse
+-------------------  ----  ------  ------  -----  ------------
+1  remove long wall  20.0    54.8   >99 %  holds           0/0
+Others better/worse: how many other inverters get a better state, and how many a worse one.
+Tried without benefit (gain under 0.5 dB, or a lower chance or state): raise the gateway, put the
+  antenna on a cable.
+
+Link budget, inverter to gateway (the other direction has the same margin)
                                          level
 item                                dB     dBm
 ------------------------------  ------  ------
 transmit power of the inverter   +8.00    8.00
-antenna of the inverter          +0.00    8.00
-free space to 1 m               -31.22  -23.22
-from 1 m to 10.0 m, exponent 2  -20.00  -43.22
+antenna gain of the inverter     +0.00    8.00
+free space, first 1 m           -31.22  -23.22
+1 m to 10.0 m, exponent 2       -20.00  -43.22
 through long wall               -20.00  -63.22
-antenna of the gateway           +0.00  -63.22
+antenna gain of the gateway      +0.00  -63.22
+The gateway's sensitivity is -98.0 dBm, so the margin is 34.8 dB. The chance counts with a fade
+  margin of 3 dB and an uncertainty of 6.0 dB (one standard deviation): >99 %. The link holds.
 
-The gateway needs -98.0 dBm, so the margin is 34.8 dB. Of that 3 dB are held back; what the plan
-  does not know is 6.0 dB (one standard deviation). The chance is >99 %: it holds.
-It can lose another 21.9 dB before it no longer holds.
+Safety
+  - Ask the person responsible for an obstacle before you move or remove it. Never remove a part of
+    a building without their consent. Only an electrician may move anything near mains.
 
-Most of it comes straight, through or past what stands in the line (way: straight).
-Costs most: long wall; without it the margin would be 54.8 dB (20.0 more).
-
-What would give it more room, the least effort first
-                        gain  margin                  others
-remedy                    dB      dB  chance  state  up/down
-----------------------  ----  ------  ------  -----  -------
-1  take away long wall  20.0    54.8   >99 %  holds      0/0
-
-Of no use here (less than 0.5 dB, or harm): raising the gateway; an antenna on a cable.
-
-Whether an obstacle can go is for whoever answers for it to say; no part of a building goes without
-  them, and nothing near mains is moved by others than an electrician.
-
-A prediction is no measurement: take readings before you rely on it. Work at height, near mains and
-  on metal roofs by the local rules for it; only a licensed electrician connects mains.
+This is a prediction, not a measurement: take readings on site before you rely on it. Follow the
+  local rules for work at height, near mains and on metal roofs. Only a licensed electrician may
+  connect mains.
 """
 
 
@@ -241,8 +247,11 @@ def test_a_link_worked_by_hand(run, folder):
 def test_the_printed_column_adds_up_as_it_is_printed(run, folder, height_m):
     write(folder, ("[0.0, 0.0]\nheight_m = 2.0", f"[0.0, 0.0]\nheight_m = {height_m}"), more=WALL)
     lines = run("explain", "plan.toml", "i1").stdout.splitlines()
-    start = next(k for k, line in enumerate(lines) if line.startswith("-----"))
-    rows = [line.split()[-2:] for line in lines[start + 1 : lines.index("", start)]]
+    budget = next(k for k, line in enumerate(lines) if line.startswith("Link budget"))
+    start = next(k for k, line in enumerate(lines) if k > budget and line.startswith("-----"))
+    end = next(k for k, line in enumerate(lines) if k > budget and line.startswith("The gateway's sensitivity"))
+    rows = [line.split()[-2:] for line in lines[start + 1 : end]]
+    assert len(rows) == 6
     total = 0.0
     for db, level_dbm in rows:
         total += float(db)
@@ -266,7 +275,7 @@ def test_where_no_gateway_stands_the_recommended_spot_is_taken_and_told(run, fol
     found = explained(run, "plan.toml", "i1")
     recommended = json.loads(run("place", "plan.toml", "--json").stdout)["gateways"][0]["name"]
     assert (found["gateways_are"], found["inverters"][0]["gateway"]) == ("recommended", recommended)
-    told = f"No gateway stands there: worked out as if one were at {recommended}, as survey place recommends."
+    told = f"The plan has no gateway. This is for one at {recommended}, the spot that survey place recommends."
     assert told in run("explain", "plan.toml", "i1").stdout
 
 
@@ -318,14 +327,14 @@ def test_those_that_a_remedy_brings_down_are_named(run, folder):
     write(folder, more=second + spot + WALL.replace("20.0", "80.0"))
     lines = run("explain", "plan.toml", "i1").stdout.splitlines()
     number = next(line.split()[0] for line in lines if "move the gateway to shed" in line)
-    assert f"  {number} brings down i2 (holds, then fails)" in lines
+    assert f"Remedy {number} makes worse: i2 (from holds to fails)." in lines
 
 
 def test_cautions_stand_beside_what_needs_them(run, folder):
     (folder / "plan.toml").write_text(farm(), encoding="utf-8")
     text = " ".join(run("explain", "plan.toml", "L-1-1").stdout.split())
-    assert "only a licensed electrician connects it" in text
-    assert "Work at height by the local rules for it: a ladder that is held" in text
+    assert "only a licensed electrician may connect it" in text
+    assert "Work at height: follow the local rules. Have the ladder held" in text
     (one,) = explained(run, "plan.toml", "L-1-1")["inverters"]
     for remedy in one["remedies"]:
         needs = {
@@ -361,7 +370,7 @@ def test_where_nothing_arrives_that_is_told_in_words(run, folder):
     sides = {"material": '"welded steel"', "length_m": 4, "width_m": 2, "height_m": 3}
     write(folder, more="".join(entry("box", name=f'"b{x}"', centre=f"[{x}, 0]", **sides) for x in (0, 10)))
     text = run("explain", "plan.toml", "i1").stdout
-    assert "Nothing arrives that the gateway could hear: it needs -98.0 dBm." in text
+    assert "No usable signal arrives at the gateway (sensitivity -98.0 dBm)." in text
     assert "nan" not in text.lower().replace("name", "")
 
 
@@ -380,8 +389,8 @@ def test_less_than_any_figure_can_tell_is_no_fault(run, folder):
     assert one["level_dbm"] == pytest.approx(8.0 - 51.218 - 4000.0, abs=0.01)
     assert (one["margin_db"], one["state"]) == (pytest.approx(one["level_dbm"] + 98.0, abs=1e-6), "fails")
     text = run("explain", "plan.toml", "i1").stdout
-    assert "Nothing arrives that the gateway could hear" in text
-    assert "Most of it comes" not in text
+    assert "No usable signal arrives at the gateway" in text
+    assert "Best path" not in text
 
 
 def test_a_plan_without_a_place_for_a_gateway_is_refused(run, folder):

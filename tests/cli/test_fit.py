@@ -72,7 +72,7 @@ def test_what_is_written_as_json_is_what_the_other_commands_take(day, folder):
 
 def test_the_table_says_what_was_found_and_checks_every_inverter_of_few(day):
     text = day("fit", "plan.toml", "day.csv").stdout
-    for piece in ("offset, dB", "path-loss exponent", "long wall, dB a pass", "Inverter by inverter", "j7"):
+    for piece in ("offset, dB", "path loss exponent", "long wall, dB per sheet", "Inverter by inverter", "j7"):
         assert piece in text
     checked = day("fit", "plan.toml", "day.csv", "--check").stdout
     assert "offset, dB" not in checked
@@ -88,7 +88,8 @@ def test_a_weak_inverter_is_told_with_what_to_look_at(day, folder):
     (line,) = [line for line in text.splitlines() if line.startswith("j0 ")]
     assert "weaker" in line
     assert "compare the serial" in text
-    assert "Work at height" in text
+    assert "Follow the local rules for work at height" in text
+    assert "Only a licensed electrician may open an inverter" in text
 
 
 @pytest.mark.parametrize(
@@ -142,7 +143,7 @@ def test_a_fit_of_another_plan_is_warned_of(day, folder):
 
 def test_no_output_falls_on_the_readings(day):
     result = day("fit", "plan.toml", "day.csv", "--out", "day.csv")
-    assert result.stderr == "day.csv: is a file to be read; name another file\n"
+    assert result.stderr == "day.csv: is an input file; name another file\n"
 
 
 def test_serials_come_out_in_the_rows_of_links(day):

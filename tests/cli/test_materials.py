@@ -54,13 +54,13 @@ def test_the_text_has_a_row_and_a_source_for_each(run):
     result = run("materials")
     assert (result.exit_code, result.stderr) == (0, "")
     head, table, notes, plants, sources = result.stdout.split("\n\n")
-    assert "0.16 dB for each metre inside, at most 25 dB (ITU-R P.833-9" in " ".join(plants.split())
+    assert "0.16 dB per metre inside, up to 25 dB (ITU-R P.833-9" in " ".join(plants.split())
     assert head == "Built-in materials at 868 MHz"
     rows = table.splitlines()
-    assert rows[0].split() == ["material", "loss", "dB", "spread", "dB", "status"]
+    assert rows[0].split() == ["material", "loss", "dB", "uncertainty", "dB", "status"]
     assert len(rows) == 2 + len(BUILT_IN)
     assert all(row.startswith(f"{name} ") for row, name in zip(rows[2:], BUILT_IN, strict=True))
-    assert "outside the frequencies for which the figure was found" in notes
+    assert "no figure at this frequency; taken from another one" in " ".join(notes.split())
     assert sources.startswith("Sources\n")
     assert all(f"\n  {name}: " in sources for name in BUILT_IN)
     assert max(map(len, result.stdout.splitlines())) <= 100

@@ -29,10 +29,15 @@ def test_a_chain_and_what_hangs_on_it(typed):
     result = typed("network", "plan.toml")
     assert (result.exit_code, result.stderr) == (0, "")
     lines = [line.rstrip() for line in result.stdout.splitlines()]
-    assert lines[2] == "Routes to office, up to 2 inverters in between"
-    assert [line.split()[:2] for line in lines[6:9]] == [["i0", "itself"], ["i1", "i0"], ["i2", "i1,"]]
+    assert lines[3:8] == [
+        "3 of 3 inverters covered, 2 of them through relays. 0 have a backup route (no shared relay, no",
+        "  shared link).",
+        "Next step: plan a gateway near i0. 2 inverters would be lost if this relay failed.",
+        "",
+        "Routes to office, up to 2 relays",
+    ]
+    assert [line.split()[:2] for line in lines[11:14]] == [["i0", "none"], ["i1", "i0"], ["i2", "i1,"]]
     text = " ".join(result.stdout.split())
-    assert "3 inverters: 3 hold, 2 of them by way of others; 0 have two routes" in text
     assert "i0 2 2 i1, i2" in text
     assert "i1 1 1 i2" in text
     assert "i0 office 2 3 i0, i1, i2" in text
@@ -111,7 +116,7 @@ def test_where_nothing_reaches_anything_that_is_the_result(run, folder):
     (folder / "plan.toml").write_text(CHAIN.replace("-98.0", "-10.0").replace("-96.0", "-10.0"), encoding="utf-8")
     result = run("network", "plan.toml")
     assert result.exit_code == 0
-    assert "3 inverters: 0 hold, 0 of them by way of others" in result.stdout
+    assert "0 of 3 inverters covered. 0 have a backup route" in result.stdout
 
 
 def test_names_that_look_like_markup_stay_text(run, folder):

@@ -115,7 +115,7 @@ def test_the_file_of_an_antenna_that_the_plan_names_is_not_written_over(run, fol
     before = (folder / "whip.csv").read_bytes()
     result = run(*words, "--out", "whip.csv")
     assert (result.exit_code, result.stdout) == (1, "")
-    assert result.stderr == "whip.csv: is a file to be read; name another file\n"
+    assert result.stderr == "whip.csv: is an input file; name another file\n"
     assert (folder / "whip.csv").read_bytes() == before
 
 
@@ -126,18 +126,18 @@ def test_a_file_to_be_read_is_called_that_wherever_its_option_stands(run, folder
     (folder / "fit.json").write_text("{}", encoding="utf-8")
     result = run("network", "--fit", "fit.json", option, out, "plan.toml", "--gateway", "post")
     assert (result.exit_code, result.stdout) == (1, "")
-    assert result.stderr == "fit.json: is a file to be read; name another file\n"
+    assert result.stderr == "fit.json: is an input file; name another file\n"
 
 
 NO_PLACE = [
-    ("nowhere/result.txt", "there is no folder nowhere"),
-    ("plan.toml/result.txt", "there is no folder plan.toml"),
+    ("nowhere/result.txt", "the folder nowhere does not exist"),
+    ("plan.toml/result.txt", "the folder plan.toml does not exist"),
     ("kept", "is a folder; name a file in it"),
     ("kept/", "is a folder; name a file in it"),
     ("loop", f"cannot be written: {os.strerror(errno.ELOOP)}"),
     ("x" * 300, "cannot be written: File name too long"),
-    ("two\nlines/result.txt", "there is no folder two\\nlines"),
-    ("pipe", "is no ordinary file; name one, or leave --out away to print"),
+    ("two\nlines/result.txt", "the folder two\\nlines does not exist"),
+    ("pipe", "is not a regular file; give another name, or omit --out to print"),
 ]
 
 
@@ -161,7 +161,7 @@ def test_a_place_where_no_file_can_be_is_told_and_left_as_it_was(run, folder, wo
 @every_command_on_a_plan
 def test_a_place_where_no_file_can_be_is_told_before_any_work(run, words):
     result = run(*words, "--out", "nowhere/result.txt")
-    assert result.stderr == "nowhere/result.txt: there is no folder nowhere\n", "the plan is not there either"
+    assert result.stderr == "nowhere/result.txt: the folder nowhere does not exist\n", "the plan is not there either"
 
 
 def test_a_file_that_is_there_is_replaced_whole_and_a_link_to_it_stays(run, folder):

@@ -3,13 +3,14 @@
 import json
 
 import pytest
-from plans import MINIMAL, changed, entry
+from plans import changed, entry
 
 # Two groups of inverters 400 m apart in a field where links hold to about 70 m, a spot at each and one in between.
 # All invented. Two more stand 40 m and 80 m beyond the east group: the farther one is heard only by a relay.
+GATEWAY = '[[gateway]]\nname = "office"\nat = [0.0, 0.0]\nheight_m = 2.0\n'
 FIELD = changed(
     ('[[inverter]]\nname = "i1"\nat = [10.0, 0.0]\nheight_m = 2.0\n', ""),
-    ('[[gateway]]\nname = "office"\nat = [0.0, 0.0]\nheight_m = 2.0\n', ""),
+    (GATEWAY, ""),
     more="[environment]\npath_loss_exponent = 3.4\n"
     + "".join(entry("inverter", name=f'"w{i}"', at=f"[0, {10 * i}]", height_m=2) for i in range(3))
     + "".join(entry("inverter", name=f'"e{i}"', at=f"[400, {10 * i}]", height_m=2) for i in range(2))
@@ -107,8 +108,8 @@ def test_room_that_cannot_do_is_told(run, folder):
     result = run("place", "plan.toml", "--fewest")
     assert result.exit_code == 0
     told = " ".join(result.stdout.split())
-    assert "no room for 3 inverters" in told
-    assert "Shown is the best single spot, not the fewest gateways: --gateways N serves as many as N can" in told
+    assert "3 inverters over their capacity" in told
+    assert "This is the best single spot. For as many inverters as N gateways can take: --gateways N" in told
 
 
 def test_more_gateways_than_spots_are_refused(run, folder):
@@ -116,7 +117,7 @@ def test_more_gateways_than_spots_are_refused(run, folder):
     result = run("place", "plan.toml", "--gateways", "4")
     assert (result.exit_code, result.stdout) == (1, "")
     assert result.stderr == (
-        "plan.toml: [requirement]: gateways: 4 gateways are more than there are places: there are only 3 spots\n"
+        "plan.toml: [requirement]: gateways: 4 gateways are requested, but the plan has only 3 spots\n"
     )
 
 
@@ -132,7 +133,7 @@ def test_where_nothing_reaches_anything_that_is_the_result(run, folder, words):
     (folder / "plan.toml").write_text(deaf, encoding="utf-8")
     result = run("place", "plan.toml", *words)
     assert result.exit_code == 0, result.stderr
-    assert "No inverter holds at any of the spots" in result.stdout
+    assert "No spot covers any inverter" in result.stdout
     assert run("place", "plan.toml", *words, "--require").exit_code == 3
 
 
@@ -162,13 +163,13 @@ def test_one_more_relay_or_gateway_never_loses_an_inverter(place):
 def test_the_text_says_what_each_number_brings_and_who_goes_where(run, folder):
     (folder / "plan.toml").write_text(FIELD, encoding="utf-8")
     text = run("place", "plan.toml", "--gateways", "2").stdout
-    assert "Put 2 gateways:" in text
-    assert "for 3 inverters, 3 of which hold" in text
-    assert "What each number of gateways brings" in text
-    assert "no: proven" in text
-    assert "work in nine draws of ten" in text
+    assert "Put 2 gateways at these spots\n" in text
+    assert "3 inverters assigned, 3 covered" in text
+    assert "Coverage by number of gateways" in text
+    assert "yes, proven" in text
+    assert "in 9 of 10 runs" in text
 
 
 def test_a_plan_of_one_spot_has_nothing_to_draw_against(place):
-    found = place(text=MINIMAL + entry("spot", name='"post"', at="[1, 1]", height_m=2))
+    found = place(text=changed((GATEWAY, "")) + entry("spot", name='"post"', at="[1, 1]", height_m=2))
     assert found["ranking"][0]["best_share"] == 1.0

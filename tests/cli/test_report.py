@@ -9,6 +9,8 @@ import pytest
 from places import ROOT
 from plans import MINIMAL, SPOTS, WALL, changed, write
 
+from survey.output.answers.figures import NO_ROOM
+
 FARM = ROOT / "sites" / "farm.toml"
 WEEK = ROOT / "sites" / "farm-week.csv"
 NASTY = "<script>alert(1)</script>"
@@ -17,7 +19,25 @@ DAY = ("--date", "2026-03-05")
 FEW = ("--draws", "50")
 OWN_TAGS = {
     *("html", "head", "meta", "link", "title", "style", "script", "body", "header", "footer", "main", "section"),
-    *("article", "aside", "h1", "h2", "h3", "h4", "p", "ul", "li", "dl", "dt", "dd", "strong", "span", "code", "a"),
+    *(
+        "article",
+        "aside",
+        "h1",
+        "h2",
+        "h3",
+        "h4",
+        "p",
+        "ol",
+        "ul",
+        "li",
+        "dl",
+        "dt",
+        "dd",
+        "strong",
+        "span",
+        "code",
+        "a",
+    ),
     *("table", "caption", "thead", "tbody", "tr", "th", "td", "div", "figure", "figcaption", "form", "label", "input"),
     *("select", "option", "output", "button", "details", "summary", "img"),
     *("svg", "defs", "pattern", "g", "path", "rect", "circle", "line", "use", "text"),
@@ -92,8 +112,8 @@ def test_the_page_says_what_place_and_links_say(run, folder):
     spot = placed["gateways"][0]["name"]
     answer = found.text("answer")
     assert f"Put the gateway at {spot}" in answer
-    assert f"{placed['served']} of 40 inverters hold" in answer
-    assert "With what stands today (office): 40 inverters: 7 hold, 23 marginal, 10 fail." in answer
+    assert f"{placed['served']} of 40 inverters covered" in answer
+    assert "Existing gateway (office): Links of 40 inverters: hold 7, marginal 23, fail 10." in answer
     links = json.loads(run("links", "farm.toml", "--gateway", spot, "--json").stdout)["links"]
     table = [row for row in found.rows["links"] if row[0] in {one["inverter"] for one in links}]
     assert len(table) == 40
@@ -110,7 +130,7 @@ def test_the_page_says_what_place_and_links_say(run, folder):
 def test_every_section_is_there_and_the_weakest_links_are_explained_as_explain_does(run, folder):
     farm(folder)
     found = reported(run, folder, "farm.toml", "--gateway", "office")
-    wanted = ["answer", "asked", "sure", "links", "coverage", "weakest", "assumed", "cautions", "every"]
+    wanted = ["answer", "sure", "links", "coverage", "weakest", "asked", "assumed", "cautions", "every"]
     assert [one for one in found.words if one] == wanted
     weakest = [row[0] for row in found.rows["links"][1:6]]
     explained = json.loads(run("explain", "farm.toml", *weakest, "--gateway", "office", "--json").stdout)["inverters"]
@@ -119,18 +139,18 @@ def test_every_section_is_there_and_the_weakest_links_are_explained_as_explain_d
         assert f"{one['inverter']} to office: {one['state']}" in words
         best = one["remedies"][0]
         assert f"1 {best['action']}" in words
-        assert f"The chance is {int(100 * one['reliability'])} %: it fails" in words
-    assert "as asked for" in found.text("links")
+        assert f"(one standard deviation): {int(100 * one['reliability'])} %. The link fails." in words
+    assert "as requested" in found.text("links")
 
 
 def test_with_a_gateway_named_the_table_is_about_it(run, folder):
     farm(folder)
     office = reported(run, folder, "farm.toml", "--gateway", "office")
-    assert "about the gateway at office (as asked for)" in office.text("links")
-    assert "40 inverters: 7 hold, 23 marginal, 10 fail." in office.text("links")
-    assert "today" not in office.rows["links"][0]
+    assert "show the gateway at office (as requested)" in office.text("links")
+    assert "Links of 40 inverters: hold 7, marginal 23, fail 10." in office.text("links")
+    assert "existing" not in office.rows["links"][0]
     both = reported(run, folder, "farm.toml", "--gateway", "office", "--gateway", "lean-to post")
-    assert "about the gateways at A: office, B: lean-to post" in both.text("links")
+    assert "show the gateways at A: office, B: lean-to post" in both.text("links")
     column = both.rows["links"][0].index("to")
     assert {row[column] for row in both.rows["links"][1:]} == {"A", "B"}
 
@@ -203,7 +223,7 @@ def test_a_log_is_sorted_as_dropouts_does(run, folder):
     causes = [row for row in found.rows["dropouts"] if row[0] != "cause"]
     assert [(row[0], row[3]) for row in causes] == [(one["cause"], str(one["dropouts"])) for one in told["causes"]]
     assert "Likely causes, not certain ones" in found.text("dropouts")
-    column = found.rows["links"][0].index("dropouts")
+    column = found.rows["links"][0].index("missed polls")
     assert any("weak link" in row[column] for row in found.rows["links"][1:])
 
 
@@ -225,8 +245,8 @@ def test_readings_stand_beside_the_prediction(run, folder):
     rows = {row[0]: row for row in found.rows["readings"][1:]}
     assert set(rows) == {"S-1-1", "S-2-5", "S-3-10", "L-1-5", "S-1-5"}
     assert rows["S-1-1"][2:5] == ["-88.1", f"{predicted['S-1-1']:.1f}", f"{-88.1 - predicted['S-1-1']:+.1f}"]
-    assert rows["L-1-5"][2] == "not heard"
-    assert "5 inverters read" in found.text("readings")
+    assert rows["L-1-5"][2] == "no answer"
+    assert "5 inverters measured" in found.text("readings")
 
 
 def test_with_a_fit_all_figures_are_those_of_the_fit(run, folder):
@@ -234,7 +254,7 @@ def test_with_a_fit_all_figures_are_those_of_the_fit(run, folder):
     (folder / "day.csv").write_text(READINGS, encoding="utf-8")
     assert run("fit", "farm.toml", "day.csv", "--out", "fit.json").exit_code == 0
     found = reported(run, folder, "farm.toml", "--fit", "fit.json", "--gateway", "office", "--readings", "day.csv")
-    assert "as readings have shown the site to be, by fit.json" in found.text("readings")
+    assert "use the fit to readings in fit.json" in found.text("readings")
     links = json.loads(run("links", "farm.toml", "--fit", "fit.json", "--json").stdout)["links"]
     by_name = {row[0]: row for row in found.rows["links"]}
     assert [by_name[one["inverter"]][2] for one in links] == [f"{round(one['margin_db'], 1):.1f}" for one in links]
@@ -245,8 +265,8 @@ def test_with_a_fit_all_figures_are_those_of_the_fit(run, folder):
 def test_a_plan_with_gateways_and_no_spot_is_reported_as_it_stands(run, folder):
     write(folder)
     found = reported(run, folder, "plan.toml")
-    assert "nothing is recommended" in found.text("answer")
-    assert "as it stands today" in found.text("links")
+    assert "this page recommends none" in found.text("answer")
+    assert "(existing)" in found.text("links")
     assert "sure" not in found.words
 
 
@@ -257,12 +277,12 @@ def test_several_gateways_and_relays(run, folder):
     (folder / "farm.toml").write_text(text, encoding="utf-8")
     found = reported(run, folder, "farm.toml")
     assert "spots for up to 2 gateways" in found.text("asked")
-    assert "by way of up to 1 other inverter" in found.text("asked")
-    assert "What each number of gateways brings" in found.text("sure")
-    assert "by way of" in found.rows["links"][0]
+    assert "through up to 1 relay" in found.text("asked")
+    assert "Coverage by number of gateways" in found.text("sure")
+    assert "relays" in found.rows["links"][0]
     words = found.text("weakest")
-    assert words.startswith("The weakest routes explained")
-    told = re.search(r"(\S+) to (.+?), by way of (\S+): holds The route holds: its weakest link has a margin of", words)
+    assert words.startswith("Weakest routes and remedies")
+    told = re.search(r"(\S+) to ([^:]+?) through (\S+): holds The route holds: its weakest link has a margin of", words)
     row = next(row for row in found.rows["links"] if row[0] == told.group(1))
     assert told.group(3) in row
 
@@ -277,18 +297,18 @@ def test_without_room_at_the_gateway_an_inverter_says_so(run, folder):
         "[requirement], or some of them have nowhere to report\n"
     )
     found = reported(run, folder, "farm.toml", warned=warned)
-    assert "15 inverters without room at a gateway" in found.text("answer")
-    assert sum(row[4].endswith("no room") for row in found.rows["links"]) == 15
-    assert found.text("every").count("No gateway has room for it") == 15
-    full = {row[0] for row in found.rows["links"] if row[4].endswith("no room")}
+    assert "15 inverters over the gateways' capacity" in found.text("answer")
+    assert sum(row[4].endswith(NO_ROOM) for row in found.rows["links"]) == 15
+    assert found.text("every").count("All gateways are full: this is the link that it would have") == 15
+    full = {row[0] for row in found.rows["links"] if row[4].endswith(NO_ROOM)}
     assert not any(f"{name} to " in found.text("weakest") for name in full)
 
 
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (["--out", "page.txt"], "page.txt: the page is HTML; name a file that ends in .html\n"),
-        (["--out", "no/page.html"], "no/page.html: there is no folder no\n"),
+        (["--out", "page.txt"], "page.txt: the page is HTML; give a file name that ends in .html\n"),
+        (["--out", "no/page.html"], "no/page.html: the folder no does not exist\n"),
         (["--out", "plan.html"], "plan.html: is the plan itself; name another file\n"),
         (["--out", "page.html", "--gateway", "ofice"], "ofice"),
         (["--out", "page.html", "--log", "none.csv"], "none.csv"),
@@ -310,7 +330,7 @@ def test_a_plan_without_a_place_for_a_gateway(run, folder):
     (folder / "plan.toml").write_text(text, encoding="utf-8")
     result = run("report", "plan.toml", "--out", "page.html")
     assert result.exit_code == 1
-    assert "add a place for a gateway" in result.stderr
+    assert "add a spot for a gateway" in result.stderr
     assert not (folder / "page.html").exists()
 
 

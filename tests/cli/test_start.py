@@ -20,7 +20,7 @@ def test_the_starter_reads_without_fault_and_warns_of_nothing(run):
     run("start", "job.toml")
     result = run("check", "job.toml")
     assert (result.exit_code, result.stderr) == (0, "")
-    assert "Read without fault: 10 inverters, 2 spots, 1 wall." in result.stdout
+    assert "No errors found: 10 inverters, 2 spots, 1 wall." in result.stdout
 
 
 def test_the_starter_leads_to_a_recommendation(run):
@@ -41,14 +41,14 @@ def test_the_examples_in_its_notes_read_without_fault_too(run, folder):
         text = text.replace(block, re.sub(r"^# ", "", block, flags=re.MULTILINE))
     (folder / "job.toml").write_text(text, encoding="utf-8")
     plan = read_plan(Path("job.toml"))
-    assert [one.name for one in (*plan.boxes, *plan.searches)] == ["container", "north fence"]
+    assert [one.name for one in (*plan.obstacles, *plan.searches)] == ["house north wall", "container", "north fence"]
 
 
 def test_a_file_that_is_there_is_not_written_over(run, folder):
     (folder / "job.toml").write_text("mine", encoding="utf-8")
     result = run("start", "job.toml")
     assert (result.exit_code, result.stdout) == (1, "")
-    assert result.stderr == "job.toml: is there already; --force writes over it\n"
+    assert result.stderr == "job.toml: exists already; use --force to overwrite it\n"
     assert (folder / "job.toml").read_text(encoding="utf-8") == "mine"
 
 
@@ -62,8 +62,8 @@ def test_with_force_it_is(run, folder):
     ("where", "told"),
     [
         (".", ".: is a folder; name a file in it"),
-        ("nowhere/job.toml", "nowhere/job.toml: there is no folder nowhere"),
-        ("old.txt/job.toml", "old.txt/job.toml: there is no folder old.txt"),
+        ("nowhere/job.toml", "nowhere/job.toml: the folder nowhere does not exist"),
+        ("old.txt/job.toml", "old.txt/job.toml: the folder old.txt does not exist"),
         ("x" * 300, f"{'x' * 300}: cannot be written: File name too long"),
     ],
 )

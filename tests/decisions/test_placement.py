@@ -67,7 +67,7 @@ def two_spots(**changes):
     spots = (Spot(name="near", at=(5.0, -1.0), height_m=2.0), Spot(name="far", at=(5.0, 60.0), height_m=2.0))
     end = RadioEnd(tx_power_dbm=8.0, sensitivity_dbm=-85.0)
     radio = Radio(frequency_mhz=868.0, inverter=end, gateway=end)
-    return plan(points, **({"walls": (wall,), "spots": spots, "radio": radio} | changes))
+    return plan(points, **({"obstacles": (wall,), "spots": spots, "radio": radio} | changes))
 
 
 def test_more_inverters_that_hold_come_before_better_margins():
@@ -87,10 +87,10 @@ def test_where_as_many_hold_the_expected_number_decides_and_the_reason_names_who
     spots = (Spot(name="good", at=(20.0, 0.0), height_m=2.0), Spot(name="better", at=(5.0, 0.5), height_m=2.0))
     radio = Radio(
         frequency_mhz=868.0,
-        inverter=RadioEnd(tx_power_dbm=8.0, sensitivity_dbm=-65.0),
-        gateway=RadioEnd(tx_power_dbm=8.0, sensitivity_dbm=-65.0),
+        inverter=RadioEnd(tx_power_dbm=8.0, sensitivity_dbm=-63.0),
+        gateway=RadioEnd(tx_power_dbm=8.0, sensitivity_dbm=-63.0),
     )
-    found = place(scene_of(two_spots(walls=(), spots=spots, radio=radio)))
+    found = place(scene_of(two_spots(obstacles=(), spots=spots, radio=radio)))
     assert found.scores.served.tolist() == [3, 3]
     assert found.scores.spots.names[found.order[0]] == "better"
     assert found.reason.decided_by == "expected_served"
@@ -99,14 +99,16 @@ def test_where_as_many_hold_the_expected_number_decides_and_the_reason_names_who
 
 def test_spots_that_are_equal_in_everything_keep_the_order_of_the_plan():
     spots = (Spot(name="one", at=(5.0, 3.0), height_m=2.0), Spot(name="two", at=(5.0, -3.0), height_m=2.0))
-    found = place(scene_of(two_spots(walls=(), spots=spots)))
+    found = place(scene_of(two_spots(obstacles=(), spots=spots)))
     assert [found.scores.spots.names[i] for i in found.order] == ["one", "two"]
     assert found.reason.decided_by == "order"
 
 
 def test_a_rival_is_looked_for_at_another_place_than_the_next_point_of_the_same_search():
     search = Search(name="line", along=((0.0, 5.0), (10.0, 5.0)), heights_m=(2.0,), step_m=1.0)
-    found = place(scene_of(two_spots(walls=(), searches=(search,), spots=(Spot(name="x", at=(5, 50), height_m=2.0),))))
+    found = place(
+        scene_of(two_spots(obstacles=(), searches=(search,), spots=(Spot(name="x", at=(5, 50), height_m=2.0),)))
+    )
     assert found.scores.spots.places[found.order[0]] == "line"
     assert found.reason.rival == "x"
     shown = [found.scores.spots.names[i] for i in best_of_each_place(found.scores, found.order)]

@@ -10,13 +10,13 @@ from hypothesis import strategies as st
 from places import SITES
 from plans import SPOTS, WALL, changed, entry, wall, write
 
-from survey.decisions.remedies import CAUTIONS, Cable, Change, Remedy, explain, spots_routes
-from survey.decisions.remedies.outlook import better, routes_of
+from survey.budget import HOLDS, links_between
+from survey.budget.explanation import scene_without
+from survey.decisions.remedies import CAUTIONS, Cable, Change, Remedy, explain
+from survey.decisions.remedies.outlook import better, in_use
 from survey.decisions.remedies.remedy import EFFORT
 from survey.inputs.plan_file import plan_of, read_plan
-from survey.links import HOLDS, links_between
-from survey.links.explanation import scene_without
-from survey.network import network_between, network_of
+from survey.routing import cover_spots, coverage_matrix, network_between, network_of
 from survey.scene import scene_of
 
 
@@ -27,7 +27,7 @@ def farm():
 
 def test_several_inverters_at_once_are_explained_as_each_alone(farm):
     names = ("L-2-1", "S-1-1", "S-3-10")
-    at_once = explain(farm, names, spots=spots_routes(farm))
+    at_once = explain(farm, names, spots=cover_spots(farm).matrix)
     assert tuple(one.budget.inverter for one in at_once.inverters) == names
     for name, one in zip(names, at_once.inverters, strict=True):
         (alone,) = explain(farm, [name]).inverters
@@ -112,13 +112,13 @@ def test_links_of_equal_chance_are_told_apart_by_margin(tmp_path):
     site = scene_of(read_plan(write(tmp_path, more=SPOTS)))
     links = links_between(site, site.inverters, site.gateways_and_spots)
     assert links.gateways.names == ("office", "post", "shed")
-    routes = routes_of(links, None)
+    matrix = coverage_matrix(links)
     best = network_between(site, site.gateways_and_spots).gateway_of
     assert best.tolist() == [0], "the office and the post are equally far: the first of them"
     assert better(np.array(1.0), np.array(0.9), np.array(2.0), np.array(0.9))
     assert not better(np.array(2.0), np.array(0.9), np.array(1.0), np.array(0.9))
-    assert routes.together().margin_db[0] == links.margin_db[0].max()
-    assert np.all(routes.only([]).together().state < HOLDS)
+    assert in_use(site, matrix).margin_db[0] == links.margin_db[0].max()
+    assert np.all(in_use(site, matrix.only([])).state < HOLDS)
 
 
 def test_a_longer_cable_costs_more():
@@ -142,6 +142,7 @@ def yard(places_m, *, max_relays, room):
 # What a remedy promises is what network says of the changed plan, for the inverter asked for and for all others.
 @settings(max_examples=25, deadline=None)
 @given(st.integers(0, 2), st.sampled_from([0, 2, 3]), st.integers(0, 2**32 - 1))
+@pytest.mark.slow
 def test_promises_of_spots_and_relays_are_what_network_says(max_relays, room, seed):
     rng = np.random.default_rng(seed)
     scene = yard(np.round(rng.uniform(0, 160, (11, 2)), 1).tolist(), max_relays=max_relays, room=room)

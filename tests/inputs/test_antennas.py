@@ -237,7 +237,7 @@ FAULTS = {
         "is not UTF-8 text (byte 33, row 3); save it as UTF-8",
     ),
     "UTF-16": (TABLE.encode("utf-16"), "is not UTF-8 text (byte 1, row 1); save it as UTF-8"),
-    "far too long": ("#" * 100_001, "is longer than 100000 bytes; no pattern is so long"),
+    "far too long": ("#" * 100_001, "is longer than 100000 bytes, the limit for a pattern"),
     "no header": (
         "-90,1\n90,1\n",
         f"row 1: elevation_deg: no such column; {BOTH}",
@@ -256,7 +256,7 @@ FAULTS = {
     ),
     "a column twice": (
         "gain_dbi,elevation_deg,gain_dbi\n",
-        "row 1: gain_dbi: stands 2 times in the header; name each column once",
+        "row 1: gain_dbi: is in the header 2 times; name each column once",
     ),
     "text": (
         HEADER + "low,-\n",
@@ -296,7 +296,7 @@ FAULTS = {
     ),
     "an elevation twice": (
         HEADER + "-90,0\n0,1\n# note\n-0.0,1\n90,0\n",
-        "row 5: elevation_deg: 0 stands in row 3 too; write each elevation once",
+        "row 5: elevation_deg: 0 is in row 3 too; write each elevation once",
     ),
     "the upper half alone": (HEADER + "0,1\n90,0\n", f"elevation_deg: goes from 0 to 90; {REACH}"),
     "not quite straight up": (HEADER + "-90,1\n89.5,0\n", f"elevation_deg: goes from -90 to 89.5; {REACH}"),
@@ -535,7 +535,7 @@ def test_every_fault_of_a_table_is_a_fault_of_the_plan_told_once_beside_the_othe
     )
     assert lines == [
         "[radio.inverter]: mounting_loss_db: -1 is out of range; write a number from 0 to 60",
-        '[[spot]] 1 "mast" and [[spot]] 2 "mast": name: "mast" stands 2 times; every name in a plan must be its own',
+        '[[spot]] 1 "mast" and [[spot]] 2 "mast": name: "mast" is used 2 times; every name in a plan must be different',
         f'[radio.gateway]: antenna: whip.csv: row 3: gain_dbi: "x" is not a number; {GAINS}',
         f"[radio.gateway]: antenna: whip.csv: row 4: gain_dbi: 50 is out of range; {GAINS}",
     ]

@@ -49,7 +49,7 @@ def test_columns_of_no_use_are_named_and_lines_are_those_of_the_file(tmp_path):
         ("", "is empty; its first line must name inverter and level_dbm"),
         ("inverter,level_dbm\n", "has a header and no rows"),
         ("inverter,level\nA,-60\n", 'header: level_dbm: no such column; is it "level"?; the first line must name'),
-        ("inverter,level_dbm,inverter\nA,-60,B\n", "header: inverter: stands twice"),
+        ("inverter,level_dbm,inverter\nA,-60,B\n", "header: inverter: is there twice"),
         ("inverter,level_dbm\nA,-60\nB,-60,1\n", "line 3: has 3 cells below 2 columns"),
         (
             f"inverter,level_dbm\nA,{'7' * 131_073}\n",

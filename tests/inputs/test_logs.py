@@ -21,7 +21,7 @@ from survey.inputs.logs.style import ANSWER_WANTED, LEVEL_WANTED, TIME_WANTED
 
 NAMES = ["i1", "i2", "shed roof 3", "a name of more than eight letters, with a comma"]
 DATES = st.datetimes(datetime(1950, 1, 1), datetime(2190, 1, 1))  # noqa: DTZ001  as a clock shows them
-ABOVE = "above 0 dBm, which no receiver sees on a site: is it in milliwatts? Write dBm"
+ABOVE = "above 0 dBm, too strong for a reading: is it in milliwatts? Write dBm"
 HEADER = "time,inverter,gateway,heard"
 
 
@@ -128,7 +128,7 @@ def test_a_poll_told_twice_counts_once_and_heard_once_is_heard(tmp_path):
     log = read(tmp_path, TWO + "2026-05-01T10:10,i1,office,1\n2026-05-01T10:00,i1,office,1\n")
     assert (log.rows, log.repeated) == (3, 2)
     assert log.heard.tolist() == [[1, 1], [0, 0]]
-    assert "rows that repeat a poll: 2, left out; heard once is heard" in log.notes
+    assert "rows that repeat a poll: 2, merged; a poll counts as answered if any of them was" in log.notes
 
 
 def test_a_clock_that_jumps_back_is_told(tmp_path):
@@ -175,7 +175,7 @@ BAD = {
             'log.csv: row 1: heard: no such column; did you mean "hear"?; say which it is: --column heard="NAME"',
         ],
     ),
-    "a column twice": (f"{HEADER},heard\n", ["log.csv: row 1: heard: stands there twice"]),
+    "a column twice": (f"{HEADER},heard\n", ["log.csv: row 1: heard: is there twice"]),
     "names": (
         TWO.replace("i2", "i22").replace("office", "offise").replace("i1", "roof"),
         [
@@ -218,7 +218,7 @@ BAD = {
         TWO + f'"2026-05-01T11:00,i1,office,1{" " * 131_073}\n',
         [f'log.csv: row 5: "2026-05-01T11:00,i1,office,1{" " * 8}...: {TOO_LONG}'],
     ),
-    "no text": (bytes(range(256)), ["log.csv: is no plain text; save it as CSV"]),
+    "no text": (bytes(range(256)), ["log.csv: is not plain text; save it as CSV"]),
 }
 
 
@@ -229,7 +229,7 @@ def test_what_is_wrong_with_a_log_is_told(tmp_path, text, told):
 
 def test_many_bad_rows_are_told_by_the_first_and_their_number(tmp_path):
     told = faults(tmp_path, HEADER + "\n" + "yesterday,i1,office,1\n" * 1_000)
-    assert told[0].startswith('log.csv: row 2: time: "yesterday" is no time')
+    assert told[0].startswith('log.csv: row 2: time: "yesterday" is not a time')
     assert len(told) == 6
     assert told[-1] == "log.csv: time: and 995 more rows like these"
 

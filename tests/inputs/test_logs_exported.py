@@ -174,14 +174,14 @@ def test_what_was_assumed_is_told_in_a_line_each(tmp_path):
         (
             "2026-05-11T10:00,roof-1,office,0",
             "noon,roof-1,office,0",
-            'row 2: time: "noon" is no time; write it as in 2026',
+            'row 2: time: "noon" is not a time; write it as in 2026',
         ),
         (
             "2026-05-11T10:00,roof-1,office,0",
             "2026-05-11T10:00,roof-1,office,perhaps",
-            'row 2: heard: "perhaps" is no answer',
+            'row 2: heard: "perhaps" is not a known answer',
         ),
-        (",-71.5", ",loud", 'row 3: level_dbm: "loud" is no number; write a level in dBm'),
+        (",-71.5", ",loud", 'row 3: level_dbm: "loud" is not a number; write a level in dBm'),
     ],
 )
 def test_a_refusal_names_row_and_column_and_says_what_would_be_read(tmp_path, old, new, told):

@@ -74,12 +74,10 @@ def test_the_module_rows_of_the_interfaces_plan_worked_by_hand():
     (block,) = scene.plan.arrays
     row = np.array([[0.85, -0.850015, -0.227761], [19.25, -0.850015, -0.227761]])
     row = np.vstack([row, row[::-1] * [1.0, -1.0, -1.0]])
-    first, second = block.module_sheets_m()
+    first, second = (np.array(row.corners) for row in block.module_rows())
     assert first == pytest.approx(row + np.array([0.0, 14.0, 3.3]), abs=1e-6)
     assert second == pytest.approx(row + np.array([0.0, 15.738666, 3.765874]), abs=1e-6)
-    modules = [
-        name for name, kind in zip(scene.obstacles.names, scene.obstacles.kinds, strict=True) if kind == "modules"
-    ]
+    modules = [one.name for one in scene.obstacles.entries if one.kind == "modules"]
     assert modules == ["N modules 1", "N modules 2"]
 
 

@@ -61,11 +61,12 @@ def test_the_whole_plan_keeps_every_value_it_gives():
     assert (plan.requirement.reliability, plan.requirement.gateways) == (0.95, 1)
     assert plan.materials["old shed cladding"].loss_db(2440.0) == 30.0
     assert plan.materials["cellar wall"].slab == "concrete"
-    assert [one.name for one in plan.walls] == ["shed south wall", "own wall"]
+    of_kind = {word: [one for one in plan.obstacles if one.kind == word] for word in ("wall", "box", "roof", "foliage")}
+    assert [one.name for one in of_kind["wall"]] == ["shed south wall", "own wall"]
     assert plan.inverters[0].serial == "optional, any text"
-    assert plan.boxes[0].centre == (8.0, 6.0)
-    assert plan.roofs[0].corners[2] == (20.0, 18.0, 5.1)
-    assert plan.foliage[0].loss_db_per_m == 0.5
+    assert of_kind["box"][0].centre == (8.0, 6.0)
+    assert of_kind["roof"][0].corners[2] == (20.0, 18.0, 5.1)
+    assert of_kind["foliage"][0].loss_db_per_m == 0.5
     assert (plan.gateways[0].at, plan.spots[0].note) == ((21.0, 4.0), "socket and network there")
 
 
@@ -127,24 +128,25 @@ def test_materials_are_matched_without_regard_to_case(told):
 # ----------------------------------------------------------------------------------------------- faults, one by one
 
 TABLES = (
-    "site, radio, environment, requirement, material, array, inverter, wall, box, roof, foliage, gateway, spot, search"
+    "site, radio, environment, requirement, drawing, material, array, inverter, wall, box, roof, "
+    "foliage, gateway, spot, search"
 )
 INVERTER_KEYS = (
     "tx_power_dbm, antenna_gain_dbi, sensitivity_dbm, mounting_loss_db, cable_loss_db, noise_rise_db, antenna, name, "
-    "at, height_m, serial"
+    "at, height_m, serial, branch, note"
 )
 SLABS = "concrete, brick, plasterboard, wood, glass, ceiling board, chipboard, plywood, marble"
 OUT_OF_ORDER = "write its corners in order around the edge"
-ONE_NAME = "every name in a plan must be its own"
+ONE_NAME = "every name in a plan must be different"
 NO_SUCH_MATERIAL = "is not known; `survey materials` lists them, [[material]] adds one"
 NO_LINE_BREAK = "holds a line break or another character that cannot be printed; write it on one line"
 HEIGHT = "write a number from -100 to 1000"
 HEIGHTS = "write a list of 1 to 100 numbers from -100 to 1000"
 COORDINATE = "write a number from -100000 to 100000"
 
-THREE_OFFICES = f'"office" stands 3 times; {ONE_NAME}'
-OFF_THE_PLANE = "the plane through all; at most 0.02 m, so measure again or split the roof in two"
-LONGER = "at most 20000000, so write a longer step or split the area"
+THREE_OFFICES = f'"office" is used 3 times; {ONE_NAME}'
+OFF_THE_PLANE = "the plane through all; up to 0.02 m is allowed. Measure again, or split the roof in two"
+LONGER = "up to 20000000 are allowed, so write a longer step or split the area"
 ONE_OF_TWO = "write exactly one of the two, a line of points or the corners of an area"
 
 # Each with a name, the text or the bytes of the plan, and the lines that tell of it.
@@ -169,7 +171,7 @@ FAULTS = {
     ),
     "a table in a table": (
         changed(more="\n[site.deep.er]\nx = 1\n"),
-        "[site]: deep: no such key; the keys here are name, note",
+        "[site]: deep: no such key; the keys here are name, note, zero_lat_deg, zero_lon_deg, plan_north_deg",
     ),
     "a list of tables misspelt": (changed(more="\n[[wal]]\n"), "[[wal]]: no such table; did you mean wall?"),
     "a table misspelt": (changed(more="\n[enviroment]\n"), "[enviroment]: no such table; did you mean environment?"),
@@ -373,7 +375,7 @@ FAULTS = {
     # ---- names
     "two inverters of one name": (
         changed(more=entry("inverter", name='"i1"', at="[1, 2]", height_m=3)),
-        f'[[inverter]] 1 "i1" and [[inverter]] 2 "i1": name: "i1" stands 2 times; {ONE_NAME}',
+        f'[[inverter]] 1 "i1" and [[inverter]] 2 "i1": name: "i1" is used 2 times; {ONE_NAME}',
     ),
     "a gateway and two spots of one name": (
         changed(more=spot("office") + spot(" office ")),
@@ -381,28 +383,28 @@ FAULTS = {
     ),
     "an inverter with a name that an array makes": (
         changed(('"i1"', '"N-1-2"'), more=array()),
-        f'[[inverter]] 1 "N-1-2" and [[array]] 1 "N": name: "N-1-2" stands 2 times; {ONE_NAME}',
+        f'[[inverter]] 1 "N-1-2" and [[array]] 1 "N": name: "N-1-2" is used 2 times; {ONE_NAME}',
     ),
     "two arrays of one name, told once": (
         changed(more=array() + array()),
-        f'[[array]] 1 "N" and [[array]] 2 "N": name: "N" stands 2 times; {ONE_NAME}',
+        f'[[array]] 1 "N" and [[array]] 2 "N": name: "N" is used 2 times; {ONE_NAME}',
     ),
     "several names that an array makes": (
         changed(more=array() + wall(name='"N-1-1"') + wall(name='"N-1-2"')),
-        f'[[wall]] 1 "N-1-1" and [[array]] 1 "N": name: "N-1-1" stands 2 times; {ONE_NAME}',
-        f'[[wall]] 2 "N-1-2" and [[array]] 1 "N": name: "N-1-2" stands 2 times; {ONE_NAME}',
+        f'[[wall]] 1 "N-1-1" and [[array]] 1 "N": name: "N-1-1" is used 2 times; {ONE_NAME}',
+        f'[[wall]] 2 "N-1-2" and [[array]] 1 "N": name: "N-1-2" is used 2 times; {ONE_NAME}',
     ),
     "a wall with the name of a row of modules": (
         changed(more=array(module_depth_m=1) + wall(name='"N modules 1"')),
-        f'[[wall]] 1 "N modules 1" and [[array]] 1 "N": name: "N modules 1" stands 2 times; {ONE_NAME}',
+        f'[[wall]] 1 "N modules 1" and [[array]] 1 "N": name: "N modules 1" is used 2 times; {ONE_NAME}',
     ),
     "a spot with a name that a search makes": (
         changed(more=search(along="[[0, 0], [5, 0]]") + spot("s/3.00,0.00,1.50")),
-        f'[[spot]] 1 "s/3.00,0.00,1.50" and [[search]] 1 "s": name: "s/3.00,0.00,1.50" stands 2 times; {ONE_NAME}',
+        f'[[spot]] 1 "s/3.00,0.00,1.50" and [[search]] 1 "s": name: "s/3.00,0.00,1.50" is used 2 times; {ONE_NAME}',
     ),
     "two own materials of one name": (
         changed(more=entry("material", name='"m"', loss_db=3) + entry("material", name='"M"', loss_db=2)),
-        f'[[material]] 1 "m" and [[material]] 2 "M": name: "m" stands 2 times; {ONE_NAME}',
+        f'[[material]] 1 "m" and [[material]] 2 "M": name: "m" is used 2 times; {ONE_NAME}',
     ),
     # ---- materials
     "a material with a near name": (
@@ -510,7 +512,7 @@ FAULTS = {
     ),
     "an array of a million": (
         changed(more=array(rows=1000, per_row=1000, row_spacing_m=1)),
-        '[[array]] 1 "N": rows: make 1000000 inverters with per_row; at most 100000 in one array',
+        '[[array]] 1 "N": rows: make 1000000 inverters with per_row; up to 100000 fit in one array',
     ),
     "an array of none": (
         changed(more=array(per_row=0)),
@@ -518,15 +520,15 @@ FAULTS = {
     ),
     "a search along a line with more than a million points": (
         changed(more=search(along="[[0, 0], [50000, 0]]", step_m=0.05)),
-        '[[search]] 1 "s": step_m: makes about 1000001 points; at most 1000000, so write a longer step',
+        '[[search]] 1 "s": step_m: makes about 1000001 points; up to 1000000 are allowed, so write a longer step',
     ),
     "a search in an area with more than a million points": (
         changed(more=search(within="[[0, 0], [1000, 0], [1000, 1000], [0, 1000]]", step_m=0.5)),
-        '[[search]] 1 "s": step_m: makes about 4004001 points; at most 1000000, so write a longer step',
+        '[[search]] 1 "s": step_m: makes about 4004001 points; up to 1000000 are allowed, so write a longer step',
     ),
     "a search in a strip with an endless grid round it": (
         changed(more=search(within="[[0, 0], [1, 0], [50000, 50000]]")),
-        f'[[search]] 1 "s": step_m: lays a grid of 2500100001 points over the area to find those inside; {LONGER}',
+        f'[[search]] 1 "s": step_m: lays a grid of 2500100001 points over the area; {LONGER}',
     ),
     "a search of nothing": (changed(more=search()), f'[[search]] 1 "s": along: or within: {ONE_OF_TWO}'),
     "a search of two things": (
@@ -595,7 +597,7 @@ def test_all_faults_of_a_file_are_told_in_one_run(told):
             f'[[wall]] 2 "office": colour: no such key; the keys here are {colour}',
             '[[wall]] 2 "office": along: points 1 and 2 are the same: a wall of no length; move one',
             '[[spot]] 1 "post": at: is missing',
-            f'[[wall]] 2 "office" and [[gateway]] 1 "office": name: "office" stands 2 times; {ONE_NAME}',
+            f'[[wall]] 2 "office" and [[gateway]] 1 "office": name: "office" is used 2 times; {ONE_NAME}',
             f'[[wall]] 1 "w": material: "stel cladding" {NO_SUCH_MATERIAL}; did you mean "steel cladding"?',
         )
     ]
@@ -670,7 +672,7 @@ def test_whatever_the_system_says_of_a_file_that_cannot_be_read_is_told(tmp_path
 def test_a_file_far_longer_than_any_plan_is_not_read(tmp_path, monkeypatch):
     monkeypatch.setattr("survey.inputs.plan_file.MOST_BYTES", 100)
     path = write(tmp_path)
-    assert read(path) == f"{path}: is longer than 100 bytes; no plan is so long"
+    assert read(path) == f"{path}: is longer than 100 bytes, the limit for a plan"
 
 
 def test_a_line_break_in_the_name_of_a_file_stays_on_one_line(tmp_path):

@@ -60,7 +60,7 @@ def test_serials_that_are_unknown_doubled_or_of_another_inverter_are_told(read):
     rows = "inverter,serial,gateway,level_dbm\n,S1000,office,-60\n,S200,office,-60\nA-1,S100,office,-60\n"
     assert told(read, rows) == [
         'line 2: serial: no inverter of barn.toml has the serial "S1000"; did you mean "S100"?',
-        'line 3: serial: "S200" stands in barn.toml more than once: shed and annex',
+        'line 3: serial: "S200" is in barn.toml more than once: shed and annex',
         'line 4: serial: "S100" belongs to A-2 in barn.toml, not to A-1',
     ]
 

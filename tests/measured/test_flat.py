@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from survey.budget import links_between
 from survey.cli import main
 from survey.inputs.plan_file import read_plan
-from survey.links import links_between
 from survey.scene import scene_of
 
 

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from one_link import container, excess_db, in_plan, link, plan, steel, way_db
 from places import SITES
 
+from survey.budget import STATES, links_between, links_of
 from survey.inputs.plan import (
     Array,
     Foliage,
@@ -17,7 +18,6 @@ from survey.inputs.plan import (
     Wall,
 )
 from survey.inputs.plan_file import read_plan
-from survey.links import STATES, links_between, links_of
 from survey.scene import scene_of
 
 
@@ -120,9 +120,9 @@ def test_inverters_under_a_plane_of_modules_see_the_world_from_below_it():
         name="row", first=(-15.0, -4.0), height_m=1.5, bearing_deg=0.0, per_row=5, spacing_m=2.0,
         module_depth_m=2.0, clearance_m=0.2,
     )  # fmt: skip
-    under = dataclasses.replace(plan(ends=((-15.0, 30.0), (15.0, 0.0))), arrays=(row,))
+    under = dataclasses.replace(plan(ends=((-15.0, 30.0), (15.0, 0.0))), arrays=(row,), obstacles=row.module_rows())
     scene = scene_of(under)
-    assert scene.obstacles.kinds == ("modules",)
+    assert [one.kind for one in scene.obstacles.entries] == ["modules"]
     middle = links_of(scene, inverters=["row-1-3"])
     assert excess_db(middle) < 1.0, "out sideways, below the modules"
     high = dataclasses.replace(under, gateways=(Spot(name="g", at=(-5.0, 0.0), height_m=12.0),))
@@ -225,6 +225,7 @@ SLIDES = {
 
 @pytest.mark.parametrize("frequency_mhz", [433.0, 2440.0])
 @pytest.mark.parametrize("slide", SLIDES)
+@pytest.mark.slow
 def test_nothing_jumps_as_an_obstacle_moves_by_a_centimetre(slide, frequency_mhz):
     """From clear through grazing into the shadow, in steps of 1 cm around where things happen."""
     places = np.arange(-5.3, -2.2, 0.01) if slide != "a container rising" else np.arange(-5.6, -3.5, 0.01)
@@ -248,7 +249,7 @@ def test_the_whole_loss_is_the_power_sum_of_what_is_reported(seed):
         for k in range(3)
     ]
     found = link(*obstacles, ends=((-15.0, 1.0), (15.0, -2.0)))
-    ways = [found.straight_db[0, 0], *(way_db(found, way) for way in found.around_db)]
+    ways = [found.straight_db[0, 0], *found.around_db[:, 0, 0]]
     total = sum(10 ** (-way / 10) for way in ways if not np.isnan(way))
     assert excess_db(found) == pytest.approx(-10 * np.log10(total), abs=1e-9)
 

@@ -11,8 +11,8 @@ from one_link import in_plan
 from places import ROOT
 
 from survey.base.units import wavelength_m
+from survey.budget import links_of
 from survey.geometry import SIDES, crossings, lines_between, strings_around
-from survey.links import links_of
 from survey.propagation.diffraction import edges_amplitude, knife_edge_loss_db, wedge_ratio
 from survey.scene import scene_of
 

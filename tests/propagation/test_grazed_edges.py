@@ -63,6 +63,7 @@ def test_two_edges_in_one_place_are_the_higher_one(lower_m, frequency_mhz):
         assert found == pytest.approx(single_edge_db(nu), abs=0.9)
 
 
+@pytest.mark.slow
 def test_edges_of_many_depths_against_a_plain_quadrature():
     """Corners, and edges that lie below the string up to nu = -1.2 between them, 2 cm to 10 m apart: 1.5 dB at most.
 
@@ -125,6 +126,7 @@ def test_a_lower_wall_close_behind_another_costs_next_to_nothing(gap_m, frequenc
             assert -0.3 < both - alone < most_db
 
 
+@pytest.mark.slow
 def test_nothing_jumps_as_a_wall_rises_behind_another():
     """Steps of a centimetre past the depth at which the higher one hides it, and past equal heights."""
     for gap_m in (0.05, 0.4, 1.5):

@@ -2,6 +2,7 @@
 
 import subprocess
 import sys
+from dataclasses import replace
 from itertools import combinations, pairwise
 
 import numpy as np
@@ -10,7 +11,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import linear_sum_assignment
 
-from survey.siting import choose, choose_each
+from survey.siting import CoverageMatrix
+from survey.siting.choosing import choose, choose_each
+
+
+def matrix_of(reliability, margin_db=None, *, required=0.9, capacity=0):
+    """Routes whose margins go with their chances where nothing else is said."""
+    margin_db = 10.0 * reliability if margin_db is None else margin_db
+    return CoverageMatrix(reliability=reliability, margin_db=margin_db, required=required, capacity=capacity)
 
 
 @st.composite
@@ -25,13 +33,12 @@ def sites(draw):
     if draw(st.booleans()):
         lost = rng.random(margin_db.shape) < 0.3
         margin_db[lost], reliability[lost] = -np.inf, 0.0
-    return reliability >= 0.8, reliability, margin_db
+    return matrix_of(reliability, margin_db, required=0.8)
 
 
 def figures(site, spots, capacity):
     """Served, and expected number served, by a plain maximum or scipy's assignment with each place a column."""
-    holds, reliability, _ = site
-    worth = reliability[:, spots] + 100.0 * holds[:, spots]
+    worth = site.reliability[:, spots] + 100.0 * site.holds[:, spots]
     if capacity:
         places = np.repeat(np.arange(len(spots)), capacity)
         rows, columns = linear_sum_assignment(worth[:, places], maximize=True)
@@ -42,7 +49,7 @@ def figures(site, spots, capacity):
 
 
 def best_by_hand(site, number, capacity):
-    spots = range(site[0].shape[1])
+    spots = range(site.shape[1])
     every = [figures(site, list(some), capacity) for n in range(1, number + 1) for some in combinations(spots, n)]
     served = max(one[0] for one in every)
     return served, max(one[1] for one in every if one[0] == served)
@@ -51,8 +58,8 @@ def best_by_hand(site, number, capacity):
 @settings(deadline=None, max_examples=100)
 @given(sites(), st.integers(1, 3), st.sampled_from([0, 0, 1, 2, 3, 5]))
 def test_brute_force_over_all_pairs_and_triples_agrees(site, number, capacity):
-    number = min(number, site[0].shape[1])
-    found = choose(*site, at_most=number, capacity=capacity)
+    number = min(number, site.shape[1])
+    found = choose(replace(site, capacity=capacity), at_most=number)
     served, expected = best_by_hand(site, number, capacity)
     assert found.served == served
     assert found.expected_served == pytest.approx(expected, abs=1e-5)
@@ -64,23 +71,23 @@ def test_brute_force_over_all_pairs_and_triples_agrees(site, number, capacity):
 @given(sites(), st.integers(1, 3))
 def test_the_best_worst_margin_among_equals(site, number):
     """Where it is said to be proven, no set with the same two figures has a better one."""
-    number = min(number, site[0].shape[1])
-    found = choose(*site, at_most=number, thrifty=False)
+    number = min(number, site.shape[1])
+    found = choose(site, at_most=number, thrifty=False)
     if not found.proven_worst:
         return
     for n in range(1, number + 1):
-        for spots in combinations(range(site[0].shape[1]), n):
+        for spots in combinations(range(site.shape[1]), n):
             served, expected = figures(site, list(spots), 0)
             if served == found.served and abs(expected - found.expected_served) < 1e-9:
-                nobody_worse = site[2][:, list(spots)].max(axis=1).min()
+                nobody_worse = site.margin_db[:, list(spots)].max(axis=1).min()
                 assert nobody_worse <= found.worst_margin_db + 1e-6
 
 
 @settings(deadline=None, max_examples=40)
 @given(sites(), st.sampled_from([0, 1, 3]))
 def test_another_gateway_never_loses_an_inverter(site, capacity):
-    found = list(choose_each(*site, at_most=site[0].shape[1], capacity=capacity))
-    assert len(found) == site[0].shape[1]
+    found = list(choose_each(replace(site, capacity=capacity), at_most=site.shape[1]))
+    assert len(found) == site.shape[1]
     for fewer, more in pairwise(found):
         assert more.served >= fewer.served
         assert more.served > fewer.served or more.expected_served >= fewer.expected_served - 1e-6
@@ -90,8 +97,8 @@ def test_another_gateway_never_loses_an_inverter(site, capacity):
 @settings(deadline=None, max_examples=40)
 @given(sites(), st.integers(1, 3), st.sampled_from([0, 1, 2, 4]))
 def test_the_assignment_is_what_the_figures_say(site, number, capacity):
-    holds, reliability, margin_db = site
-    found = choose(*site, at_most=min(number, holds.shape[1]), capacity=capacity)
+    holds, reliability, margin_db = site.holds, site.reliability, site.margin_db
+    found = choose(replace(site, capacity=capacity), at_most=min(number, site.shape[1]))
     has = np.flatnonzero(found.gateway_of >= 0)
     at = found.gateway_of[has]
     assert set(at.tolist()) <= set(found.chosen)
@@ -104,22 +111,21 @@ def test_the_assignment_is_what_the_figures_say(site, number, capacity):
 
 def test_a_gateway_that_brings_nothing_is_left_out():
     reliability = np.array([[0.99, 0.99, 0.2], [0.98, 0.98, 0.3]])
-    found = choose(reliability > 0.9, reliability, 10.0 * reliability, at_most=3)
+    found = choose(matrix_of(reliability), at_most=3)
     assert (len(found.chosen), found.served, found.proven) == (1, 2, True)
 
 
 def test_one_that_brings_a_better_worst_margin_is_taken_where_asked():
-    everyone = np.ones((2, 2), dtype=bool)
-    margin_db = np.array([[30.0, 20.0], [20.0, 30.0]])
-    thrifty = choose(everyone, everyone * 1.0, margin_db, at_most=2)
-    lavish = choose(everyone, everyone * 1.0, margin_db, at_most=2, thrifty=False)
+    matrix = matrix_of(np.ones((2, 2)), np.array([[30.0, 20.0], [20.0, 30.0]]))
+    thrifty = choose(matrix, at_most=2)
+    lavish = choose(matrix, at_most=2, thrifty=False)
     assert (len(thrifty.chosen), thrifty.worst_margin_db) == (1, 20.0)
     assert (len(lavish.chosen), lavish.worst_margin_db, lavish.proven_worst) == (2, 30.0, True)
 
 
 def test_fixed_spots_stay():
     reliability = np.array([[0.99, 0.1, 0.0], [0.99, 0.1, 0.0], [0.0, 0.1, 0.99]])
-    found = choose(reliability > 0.9, reliability, reliability, at_most=2, fixed=(1,))
+    found = choose(matrix_of(reliability), at_most=2, fixed=(1,))
     assert set(found.chosen) == {1, 0}
     assert (found.served, found.proven) == (2, True)
 
@@ -127,21 +133,20 @@ def test_fixed_spots_stay():
 def test_a_limit_per_gateway_sends_the_one_with_a_choice_elsewhere():
     """Both want the first gateway; only one of them can use the other."""
     reliability = np.array([[0.99, 0.96], [0.98, 0.0]])
-    found = choose(reliability > 0.9, reliability, reliability, at_most=2, capacity=1)
+    found = choose(matrix_of(reliability, capacity=1), at_most=2)
     assert found.gateway_of.tolist() == [1, 0]
     assert (found.served, found.expected_served) == (2, pytest.approx(1.94))
 
 
 def test_where_there_is_no_room_for_all_the_bound_says_so():
-    everyone = np.ones((10, 4), dtype=bool)
-    found = choose(everyone, everyone * 0.99, everyone * 5.0, at_most=2, capacity=3)
+    found = choose(matrix_of(np.full((10, 4), 0.99), capacity=3), at_most=2)
     assert (found.served, found.bound_served, found.proven, found.gap) == (6, 6, True, 0)
     assert (found.gateway_of == -1).sum() == 4
 
 
 def test_where_nothing_reaches_anything_there_is_an_answer():
     nothing = np.zeros((3, 2))
-    found = choose(nothing > 0, nothing, nothing - np.inf, at_most=2)
+    found = choose(matrix_of(nothing, nothing - np.inf), at_most=2)
     assert (found.served, found.expected_served, found.proven) == (0, 0.0, True)
     assert found.gateway_of.tolist() == [-1, -1, -1]
 
@@ -149,8 +154,8 @@ def test_where_nothing_reaches_anything_there_is_an_answer():
 def test_without_any_time_the_good_answer_still_comes():
     rng = np.random.default_rng(4)
     reliability = rng.random((60, 80))
-    args = (reliability > 0.9, reliability, reliability * 10.0)
-    hurried, patient = choose(*args, at_most=4, time_limit_s=0.0), choose(*args, at_most=4)
+    matrix = matrix_of(reliability)
+    hurried, patient = choose(matrix, at_most=4, time_limit_s=0.0), choose(matrix, at_most=4)
     assert not hurried.proven
     assert hurried.bound_served >= patient.served >= hurried.served > 0
     assert hurried.gap == hurried.bound_served - hurried.served
@@ -159,7 +164,7 @@ def test_without_any_time_the_good_answer_still_comes():
 
 def test_the_same_question_has_the_same_answer():
     reliability = np.random.default_rng(7).random((50, 70))
-    first, again = (choose(reliability > 0.9, reliability, reliability, at_most=3) for _ in range(2))
+    first, again = (choose(matrix_of(reliability), at_most=3) for _ in range(2))
     assert first.chosen == again.chosen
     assert np.array_equal(first.gateway_of, again.gateway_of)
 
@@ -169,7 +174,6 @@ def test_the_same_question_has_the_same_answer():
     [
         ({"at_most": 4}, "at_most is 4; there are 3 spots"),
         ({"at_most": 0}, "at_most is 0"),
-        ({"at_most": 2, "capacity": -1}, "capacity is -1"),
         ({"at_most": 2, "fixed": (1, 1)}, "different spots"),
         ({"at_most": 2, "fixed": (7,)}, "from 0 to 2"),
     ],
@@ -177,22 +181,24 @@ def test_the_same_question_has_the_same_answer():
 def test_what_cannot_be_asked_is_told(asked, words):
     some = np.full((2, 3), 0.5)
     with pytest.raises(ValueError, match=words):
-        choose(some > 0.9, some, some, **asked)
+        choose(matrix_of(some), **asked)
 
 
-def test_arrays_that_do_not_fit_are_told():
+def test_a_matrix_without_spots_and_one_of_no_chances_are_refused():
     some = np.full((2, 3), 0.5)
-    with pytest.raises(ValueError, match="shapes"):
-        choose(some > 0.9, some.T, some, at_most=1)
-    with pytest.raises(ValueError, match="from 0 to 1"):
-        choose(some > 0.9, some * 3.0, some, at_most=1)
+    with pytest.raises(ValueError, match="an inverter and a spot"):
+        choose(matrix_of(some[:, :0]), at_most=1)
+    for wrong in (some * 3.0, some * np.nan, -some):
+        with pytest.raises(ValueError, match="from 0 to 1"):
+            choose(matrix_of(wrong), at_most=1)
 
 
 def test_a_small_site_is_proven_without_the_solver():
     """Loading it takes longer than the answer."""
     script = (
-        "import sys, numpy as np; from survey.siting import choose;"
-        "r = np.random.default_rng(1).random((20, 30)); found = choose(r > 0.8, r, r, at_most=3);"
+        "import sys, numpy as np; from survey.siting import CoverageMatrix; from survey.siting.choosing import choose;"
+        "r = np.random.default_rng(1).random((20, 30)); m = CoverageMatrix(reliability=r, margin_db=r, required=0.8);"
+        "found = choose(m, at_most=3);"
         "assert found.proven; assert not {'scipy', 'click'} & set(sys.modules)"
     )
     subprocess.run([sys.executable, "-c", script], check=True)

@@ -9,8 +9,14 @@ from hypothesis import strategies as st
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import maximum_bipartite_matching
 
-from survey.siting import fewest
+from survey.siting import CoverageMatrix
 from survey.siting.covering import fewest_by_prices
+from survey.siting.fewest import fewest
+
+
+def where(holds, *, capacity=0):
+    """Inverters that hold at some spots, all equally well."""
+    return CoverageMatrix(reliability=holds * 0.97, margin_db=holds * 9.0, required=0.95, capacity=capacity)
 
 
 def all_find_a_place(able, spots, capacity):
@@ -36,7 +42,7 @@ def serves(able, spots, capacity, times):
 def test_brute_force_agrees(seed, inverters, spots, capacity, times):
     rng = np.random.default_rng(seed)
     holds = rng.random((inverters, spots)) < rng.uniform(0.3, 0.9)
-    found = fewest(holds, holds * 0.97, holds * 9.0, times=times, capacity=capacity)
+    found = fewest(where(holds, capacity=capacity), times=times)
     unservable = np.flatnonzero(holds.sum(axis=1) < times)
     assert found.unservable == tuple(unservable.tolist())
     able = np.delete(holds, unservable, axis=0)
@@ -45,7 +51,7 @@ def test_brute_force_agrees(seed, inverters, spots, capacity, times):
     if not len(able):
         assert found.chosen == ()
     elif by_hand is None:
-        assert found.short_of_room > 0
+        assert found.over_capacity > 0
         assert found.chosen == ()
     else:
         assert len(found.chosen) == by_hand
@@ -57,43 +63,43 @@ def test_brute_force_agrees(seed, inverters, spots, capacity, times):
 def test_spare_means_that_any_one_may_fail():
     rng = np.random.default_rng(3)
     holds = rng.random((40, 60)) < 0.3
-    found = fewest(holds, holds * 0.97, holds * 9.0, times=2)
+    found = fewest(where(holds), times=2)
     assert found.proven
     for out in found.chosen:
         assert holds[:, [spot for spot in found.chosen if spot != out]].any(axis=1).all()
-    assert len(found.chosen) > len(fewest(holds, holds * 0.97, holds * 9.0).chosen)
+    assert len(found.chosen) > len(fewest(where(holds)).chosen)
 
 
 def test_with_spare_and_a_limit_the_rest_have_room_for_all():
     """Ten inverters that hold anywhere, five to a gateway: two take them, and a third stands by."""
     holds = np.ones((10, 6), dtype=bool)
-    assert len(fewest(holds, holds * 0.97, holds * 9.0, capacity=5).chosen) == 2
-    assert len(fewest(holds, holds * 0.97, holds * 9.0, capacity=5, times=2).chosen) == 3
+    assert len(fewest(where(holds, capacity=5)).chosen) == 2
+    assert len(fewest(where(holds, capacity=5), times=2).chosen) == 3
 
 
 def test_of_equally_few_the_likelier_are_taken():
-    holds = np.ones((3, 3), dtype=bool)
     reliability = np.array([[0.96, 0.99, 0.97]] * 3)
-    assert fewest(holds, reliability, holds * 9.0).chosen == (1,)
+    matrix = CoverageMatrix(reliability=reliability, margin_db=np.full((3, 3), 9.0), required=0.95)
+    assert fewest(matrix).chosen == (1,)
 
 
 def test_too_little_room_everywhere_is_told():
     holds = np.array([[True, False]] * 5)
-    found = fewest(holds, holds * 0.97, holds * 9.0, capacity=3)
-    assert (found.chosen, found.short_of_room, found.served) == ((), 2, 0)
+    found = fewest(where(holds, capacity=3))
+    assert (found.chosen, found.over_capacity, found.served) == ((), 2, 0)
 
 
 def test_nobody_to_serve():
     holds = np.zeros((3, 2), dtype=bool)
-    found = fewest(holds, holds * 0.0, holds * 1.0)
-    assert (found.chosen, found.unservable, found.short_of_room, found.proven) == ((), (0, 1, 2), 0, True)
+    found = fewest(where(holds))
+    assert (found.chosen, found.unservable, found.over_capacity, found.proven) == ((), (0, 1, 2), 0, True)
 
 
 def test_without_time_there_is_a_cover_and_a_bound():
     rng = np.random.default_rng(5)
     holds = rng.random((80, 60)) < 0.15
-    found = fewest(holds, holds * 0.97, holds * 9.0, time_limit_s=0.0)
-    patient = fewest(holds, holds * 0.97, holds * 9.0)
+    found = fewest(where(holds), time_limit_s=0.0)
+    patient = fewest(where(holds))
     assert found.bound <= len(patient.chosen) <= len(found.chosen)
     assert found.gap == len(found.chosen) - found.bound > 0
     assert found.served == patient.served
@@ -102,7 +108,7 @@ def test_without_time_there_is_a_cover_and_a_bound():
 def test_a_number_out_of_range_is_told():
     holds = np.ones((2, 2), dtype=bool)
     with pytest.raises(ValueError, match="times is 3"):
-        fewest(holds, holds * 0.97, holds * 9.0, times=3)
+        fewest(where(holds), times=3)
 
 
 @settings(deadline=None, max_examples=40)
@@ -112,7 +118,7 @@ def test_the_bound_by_prices_is_one(seed, times):
     rng = np.random.default_rng(seed)
     holds = rng.random((30, 20)) < rng.uniform(0.1, 0.5)
     holds = holds[holds.sum(axis=1) >= times]
-    found = fewest(holds, holds * 0.97, holds * 9.0, times=times)
+    found = fewest(where(holds), times=times)
     bound = fewest_by_prices(holds, times=times, known=len(found.chosen))
     assert found.proven
     assert len(found.chosen) - 2 <= bound <= len(found.chosen)

@@ -10,7 +10,9 @@ import pytest
 from scipy.sparse import csr_array
 from scipy.sparse.csgraph import shortest_path
 
-from survey.siting import choose, fewest
+from survey.siting import CoverageMatrix
+from survey.siting.choosing import choose
+from survey.siting.fewest import fewest
 
 
 @pytest.fixture
@@ -29,21 +31,21 @@ def pmed1(validation):
 def median_of(distance, *, number):
     """The p-median: reliabilities that fall with distance, so that the expected number served is the total distance."""
     longest = distance.max()
-    everyone = np.ones(distance.shape, dtype=bool)
-    found = choose(everyone, 1.0 - distance / longest, np.zeros(distance.shape), at_most=number)
+    matrix = CoverageMatrix(reliability=1.0 - distance / longest, margin_db=np.zeros(distance.shape), required=0.0)
+    found = choose(matrix, at_most=number)
     return found, (len(distance) - found.expected_served) * longest
 
 
 def centre_of(distance, *, number):
     """The p-center: everyone as likely anywhere, margins that fall with distance."""
-    everyone = np.ones(distance.shape, dtype=bool)
-    found = choose(everyone, everyone * 0.99, -distance, at_most=number, thrifty=False)
+    matrix = CoverageMatrix(reliability=np.full(distance.shape, 0.99), margin_db=-distance, required=0.95)
+    found = choose(matrix, at_most=number, thrifty=False)
     return found, -found.worst_margin_db
 
 
 def fewest_within(distance, radius, *, times=1):
     reached = distance <= radius
-    return fewest(reached, reached * 0.99, -distance, times=times)
+    return fewest(CoverageMatrix(reliability=reached * 0.99, margin_db=-distance, required=0.95), times=times)
 
 
 def test_p_median_of_pmed1(pmed1):
@@ -83,7 +85,7 @@ def test_tiny_set_cover():
     """gr-08: the textbook's five elements and four sets; two are enough, by inspection."""
     sets = [[1, 2, 3], [2, 4], [3, 4], [4, 5]]
     holds = np.array([[element in one for one in sets] for element in range(1, 6)])
-    found = fewest(holds, holds * 0.99, holds * 1.0)
+    found = fewest(CoverageMatrix(reliability=holds * 0.99, margin_db=holds * 1.0, required=0.95))
     assert (set(found.chosen), found.served, found.proven) == ({0, 3}, 5, True)
 
 

@@ -13,8 +13,8 @@ from random import Random
 
 from places import SITES
 
+from survey.budget import links_of
 from survey.inputs.plan_file import read_plan
-from survey.links import links_of
 from survey.scene import scene_of
 
 FIRST_DAY = datetime(2026, 5, 11)  # a Monday; the site's clock, without a zone

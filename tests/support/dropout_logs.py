@@ -13,11 +13,11 @@ from pathlib import Path
 import numpy as np
 from dropout_faults import Faults, add_faults
 
+from survey.budget import links_of
 from survey.inputs.logs.grid import Resolved, log_of
 from survey.inputs.logs.rows import Block, Columns
 from survey.inputs.logs.stamps import NO_ZONE, stamp
 from survey.inputs.plan import Environment, Inverter, Plan, Radio, RadioEnd, Requirement, Site, Spot
-from survey.links import links_of
 from survey.scene import scene_of
 
 FAULTS = (

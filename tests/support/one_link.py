@@ -2,10 +2,10 @@
 
 from pathlib import Path
 
+from survey.budget import links_of
 from survey.inputs.plan import (
     Box,
     Environment,
-    Foliage,
     Inverter,
     Plan,
     Radio,
@@ -16,7 +16,7 @@ from survey.inputs.plan import (
     Spot,
     Wall,
 )
-from survey.links import links_of
+from survey.propagation import Way
 from survey.scene import scene_of
 
 
@@ -25,7 +25,6 @@ def plan(
 ):
     """An inverter and a gateway with obstacles between."""
     end = RadioEnd(tx_power_dbm=8.0, sensitivity_dbm=-94.0)
-    of_kind = {kind: tuple(one for one in obstacles if isinstance(one, kind)) for kind in (Wall, Box, Roof, Foliage)}
     return Plan(
         file="test",
         folder=Path(),
@@ -35,10 +34,7 @@ def plan(
         requirement=Requirement(),
         inverters=(Inverter(name="i", at=ends[0], height_m=heights_m[0]),),
         gateways=(Spot(name="g", at=ends[1], height_m=heights_m[1]),),
-        walls=of_kind[Wall],
-        boxes=of_kind[Box],
-        roofs=of_kind[Roof],
-        foliage=of_kind[Foliage],
+        obstacles=obstacles,
     )
 
 
@@ -56,7 +52,7 @@ def link(*obstacles, **more):
 
 
 def way_db(found, way):
-    return float(found.around_db[way][0, 0])
+    return float(found.around_db[Way[way.upper()], 0, 0])
 
 
 def excess_db(found):

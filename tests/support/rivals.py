@@ -10,7 +10,7 @@ STEP_M = 1e-4
 def triangles_m(plan):
     """Two triangles a wall, shape (triangles, 3, 3). [m]"""
     found = []
-    for wall in plan.walls:
+    for wall in plan.obstacles:
         (ax, ay), (bx, by) = wall.along
         a, b, c, d = (ax, ay, 0), (bx, by, 0), (bx, by, wall.height_m), (ax, ay, wall.height_m)
         found += [[a, b, c], [a, c, d]]

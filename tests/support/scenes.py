@@ -50,7 +50,7 @@ def random_site(*, inverters: int, spots: int, sheets: int, extent_m: float, see
         inverters=tuple(
             Inverter(name=f"i{k}", at=tuple(at_m[k].tolist()), height_m=float(heights_m[k])) for k in range(inverters)
         ),
-        walls=tuple(
+        obstacles=tuple(
             Wall(
                 name=f"w{k}",
                 along=(tuple(starts_m[k].tolist()), tuple(ends_m[k].tolist())),

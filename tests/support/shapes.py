@@ -29,6 +29,7 @@ RANKED = {
     "worst_margin_db": NUMBER,
     "median_margin_db": NUMBER,
     "best_share": MAYBE,
+    "existing": bool,
 }
 DRAWN = {"mean": NUMBER, "low": int, "high": int}
 MORE = {"share": NUMBER, "by": NUMBER}

@@ -2,6 +2,7 @@
 
 from pathlib import Path
 
+from survey.budget import links_between
 from survey.inputs.plan import (
     Box,
     Environment,
@@ -15,7 +16,6 @@ from survey.inputs.plan import (
     Spot,
     Wall,
 )
-from survey.links import links_between
 from survey.scene import scene_of
 
 

@@ -8,12 +8,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.decisions.comparison.plans import BetweenPlans, Change, compare_plans, drawn_alone
+from survey.budget import Links, Progress, links_between
+from survey.decisions.comparison.plans import BetweenPlans, Change, compare_plans
 from survey.decisions.placement import Scores, scores_of
-from survey.decisions.simulation import SpotDraws
-from survey.links import Links, Progress, links_between
-from survey.network import Network, best_gateway, hops_of, network_between
+from survey.decisions.simulation import SpotRuns, spot_runs
+from survey.routing import Network, coverage_matrix, hops_of, network_between
 from survey.scene import Scene
+from survey.siting import CoverageMatrix
 
 __all__ = ["BetweenPlans", "Change", "Comparison", "compare", "compare_plans"]
 
@@ -30,24 +31,25 @@ class Comparison:
         The routes of all inverters to each spot, were it the only one with a gateway.
     together : Network
         The routes with a gateway at every one of the spots.
+    matrix : CoverageMatrix
+        What the routes to each spot are worth.
     scores : Scores
         How each would serve alone.
-    drawn : SpotDraws
+    drawn : SpotRuns
         How each serves in draws over what the plan does not know.
     """
 
     links: Links
     networks: tuple[Network, ...]
     together: Network
+    matrix: CoverageMatrix
     scores: Scores
-    drawn: SpotDraws
+    drawn: SpotRuns
 
     @property
     def best(self) -> NDArray[np.int64]:
         """The spot at which each inverter does best, were it the only one; shape (inverters,)."""
-        columns = [(one.reliability, np.nan_to_num(one.weakest_margin_db, nan=-np.inf)) for one in self.networks]
-        reliability, margin_db = (np.stack(column, axis=1) for column in zip(*columns, strict=True))
-        return best_gateway(reliability, margin_db)
+        return self.matrix.alone.best_spots
 
 
 def compare(
@@ -80,10 +82,12 @@ def compare(
     links = links_between(scene, scene.inverters, chosen)
     hops = hops_of(scene, progress=progress) if scene.plan.requirement.max_relays else None
     alone = (links.to([j]) for j in range(len(chosen)))
+    matrix = coverage_matrix(links, hops)
     return Comparison(
         links=links,
         networks=tuple(network_between(scene, one.gateways, hops=hops, links=one) for one in alone),
         together=network_between(scene, chosen, hops=hops, links=links),
-        scores=scores_of(links, hops),
-        drawn=drawn_alone(links, hops, draws=draws, seed=seed),
+        matrix=matrix,
+        scores=scores_of(chosen, matrix),
+        drawn=spot_runs(links, hops, draws=draws, seed=seed),
     )

@@ -5,27 +5,25 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields, replace
 from functools import partial
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from survey.base.arrays import FloatArray, IntArray
 from survey.base.errors import SurveyError, one_line
-from survey.decisions.placement import Scores, relaying_of, scores_of
-from survey.decisions.simulation import SpotDraws, spot_draws
-from survey.inputs.plan import Foliage, Obstacle, Plan
-from survey.links import Links, Progress, links_between
-from survey.network import Hops, Network, hops_of, network_between, room_of
+from survey.budget import Links, Progress, links_between
+from survey.decisions.placement import Scores, scores_of
+from survey.decisions.simulation import SpotRuns, spot_runs
+from survey.inputs.plan import Obstacle, Plan
+from survey.routing import Hops, Network, coverage_matrix, hops_of, network_between
 from survey.scene import Ends, Scene, corrected, scene_of
 
-OBSTACLES = {"walls": "wall", "boxes": "box", "roofs": "roof", "foliage": "foliage"}
-"""Where a plan keeps its obstacles, and what they are called."""
 CHANGED_DB = 0.05
 """A margin that moves by less than this has not changed. [dB]"""
 DEAF_DB = -1_000.0
 """With a margin below this a link is as dead as with this: differences stay finite. [dB]"""
 NAMES_TOLD = 10
+"""How many names a message lists: what fits a few lines. A judgement."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -37,7 +35,7 @@ class Change:
     name : str
         The obstacle or the material; nothing for the rest of the plan.
     kind : str
-        ``wall``, ``box``, ``roof``, ``foliage``, ``material``; ``rest`` for radio, environment, positions and modules.
+        Of an obstacle; ``material``; ``rest`` for radio, environment, positions and modules.
     how : str
         ``new``, ``gone`` or ``changed``.
     """
@@ -57,7 +55,7 @@ class BetweenPlans:
         The links in either, shape (inverters, spots), inverters in the order of the first plan.
     before_scores, after_scores : Scores
         How each spot would serve alone, by relays too where its plan allows them.
-    before_drawn, after_drawn : SpotDraws
+    before_drawn, after_drawn : SpotRuns
         The same in draws: with the same seed the same random numbers for both plans.
     after_network : Network
         The routes in the second plan with a gateway at every one of the spots.
@@ -73,8 +71,8 @@ class BetweenPlans:
     after: Links
     before_scores: Scores
     after_scores: Scores
-    before_drawn: SpotDraws
-    after_drawn: SpotDraws
+    before_drawn: SpotRuns
+    after_drawn: SpotRuns
     after_network: Network
     changes: tuple[Change, ...]
     cause: IntArray
@@ -145,10 +143,10 @@ def compare_plans(
     return BetweenPlans(
         before=first,
         after=second,
-        before_scores=scores_of(first, before_hops),
-        after_scores=scores_of(second, after_hops),
-        before_drawn=drawn_alone(first, before_hops, draws=draws, seed=seed),
-        after_drawn=drawn_alone(second, after_hops, draws=draws, seed=seed),
+        before_scores=scores_of(first.gateways, coverage_matrix(first, before_hops)),
+        after_scores=scores_of(second.gateways, coverage_matrix(second, after_hops)),
+        before_drawn=spot_runs(first, before_hops, draws=draws, seed=seed),
+        after_drawn=spot_runs(second, after_hops, draws=draws, seed=seed),
         after_network=network_between(after, second.gateways, hops=after_hops, links=second),
         changes=tuple(one.change for one in found),
         cause=cause,
@@ -161,13 +159,6 @@ def _hops(scene: Scene, inverters: Sequence[str]) -> Hops | None:
     if not scene.plan.requirement.max_relays:
         return None
     return hops_of(replace(scene, inverters=_ends(scene, inverters)))
-
-
-def drawn_alone(links: Links, hops: Hops | None, *, draws: int, seed: int) -> SpotDraws:
-    """The spots of a plan in draws, each as the only one with a gateway."""
-    scene = links.scene
-    relaying = relaying_of(scene, hops)
-    return spot_draws(links, draws=draws, seed=seed, relaying=relaying, inverters_per_gateway=room_of(scene))
 
 
 def _causes(effects_db: FloatArray, difference_db: FloatArray) -> tuple[IntArray, FloatArray]:
@@ -250,11 +241,10 @@ def _obstacle_changes(before: Plan, after: Plan) -> list[_Revision]:
     one, other = _obstacles(before), _obstacles(after)
     found = []
     for name in dict.fromkeys([*one, *other]):
-        old, new = one.get(name), other.get(name)
+        old, new = one.get(name, ()), other.get(name, ())
         if old == new:
             continue
-        kind = next(word for field, word in OBSTACLES.items() if (new or old or ("", None))[0] == field)
-        how = "new" if old is None else "gone" if new is None else "changed"
+        (kind, _), how = (new or old)[0].entry, "changed" if old and new else "new" if new else "gone"
         found.append(
             _Revision(
                 change=Change(name=name, kind=kind, how=how),
@@ -265,22 +255,22 @@ def _obstacle_changes(before: Plan, after: Plan) -> list[_Revision]:
     return found
 
 
-def _obstacles(plan: Plan) -> dict[str, tuple[str, Obstacle]]:
-    return {one.name: (field, one) for field in OBSTACLES for one in getattr(plan, field)}
+def _obstacles(plan: Plan) -> dict[str, tuple[Obstacle, ...]]:
+    """The obstacles that each entry of a plan is or makes, by its name; what comes with inverters is left out."""
+    entries: dict[str, tuple[Obstacle, ...]] = {}
+    for one in plan.obstacles:
+        if not one.is_equipment:
+            entries[one.entry[1]] = (*entries.get(one.entry[1], ()), one)
+    return entries
 
 
-def _with_obstacle(plan: Plan, name: str, placed: tuple[str, Obstacle] | None, source: Plan) -> Plan:
-    """A plan whose obstacle of a name is that of another plan, or is not there."""
-    lists: dict[str, Any] = {
-        field: tuple(one for one in getattr(plan, field) if one.name != name) for field in OBSTACLES
-    }
-    if placed is not None:
-        field, one = placed
-        lists[field] = (*lists[field], one)
-        material = None if isinstance(one, Foliage) else one.material
-        if material is not None and material.casefold() not in plan.materials:
-            plan = _with_material(plan, material.casefold(), source)
-    return replace(plan, **lists)
+def _with_obstacle(plan: Plan, name: str, placed: tuple[Obstacle, ...], source: Plan) -> Plan:
+    """A plan whose obstacles of one entry are those of another plan, or are not there."""
+    kept = tuple(one for one in plan.obstacles if one.is_equipment or one.entry[1] != name)
+    for material in dict.fromkeys(one.made_of.casefold() for one in placed if one.made_of):
+        if material not in plan.materials:
+            plan = _with_material(plan, material, source)
+    return replace(plan, obstacles=(*kept, *placed))
 
 
 def _material_changes(before: Plan, after: Plan) -> list[_Revision]:
@@ -329,7 +319,9 @@ def _rest(before: Plan, after: Plan, first: Links, second: Links) -> list[_Revis
 
 def _with_all(plan: Plan, source: Plan) -> Plan:
     """A plan with all obstacles and materials of another."""
-    return replace(plan, **{field: getattr(source, field) for field in (*OBSTACLES, "own_materials")})
+    own = tuple(one for one in plan.obstacles if one.is_equipment)
+    others = tuple(one for one in source.obstacles if not one.is_equipment)
+    return replace(plan, obstacles=(*others, *own), own_materials=source.own_materials)
 
 
 def _alike(one: Ends, other: Ends) -> bool:

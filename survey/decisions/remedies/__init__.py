@@ -6,16 +6,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from survey.base.errors import SurveyError
-from survey.decisions.placement import place, scores_from
+from survey.budget import HOLDS, Links, Progress
+from survey.budget.explanation import Budget, Cost, budget_of, costs_of
+from survey.decisions.placement import place
 from survey.decisions.remedies.gateways import Cable, usual_cable
 from survey.decisions.remedies.joint import Joint, JointRemedies, joint_remedies
-from survey.decisions.remedies.outlook import Outlook, Routes, spots_routes
+from survey.decisions.remedies.outlook import Outlook
 from survey.decisions.remedies.remedy import CAUTIONS, WORTH_DB, Change, Remedy
 from survey.decisions.remedies.trials import Trials
-from survey.links import HOLDS, Links, Progress
-from survey.links.explanation import Budget, Cost, budget_of, costs_of
-from survey.network import Hops, Network, Route, hops_of, network_between
-from survey.scene import Ends, Scene
+from survey.routing import Hops, Network, Route, cover_spots, hops_of, network_between
+from survey.scene import Scene
+from survey.siting import CoverageMatrix
 
 __all__ = [
     "CAUTIONS",
@@ -28,10 +29,8 @@ __all__ = [
     "JointRemedies",
     "Outlook",
     "Remedy",
-    "Routes",
     "explain",
     "joint_remedies",
-    "spots_routes",
     "usual_cable",
 ]
 
@@ -43,13 +42,13 @@ class Explanation:
     Attributes
     ----------
     budget : Budget
-        Of its link to the gateway that it reports to; where none has room, to the one that it would report to.
+        Of its link to the gateway that it reports to; where all are full, to the one that it would report to.
     route : Route
         The way of its messages there.
     by_way_of : tuple of str
         The inverters in between.
     state : int
-        What the route is worth: index into `links.STATES`.
+        What the route is worth: index into `budget.STATES`.
     costs : tuple of Cost
         What its obstacles cost it, the most first.
     remedies : tuple of Remedy
@@ -113,7 +112,7 @@ def explain(
     *,
     gateways: Sequence[str] = (),
     cable: Cable | None = None,
-    spots: Routes | None = None,
+    spots: CoverageMatrix | None = None,
     hops: Hops | None = None,
     progress: Progress | None = None,
 ) -> Explained:
@@ -127,11 +126,11 @@ def explain(
         Inverters.
     gateways : sequence of str
         Gateways or spots; without any, the gateways that stand today or, where none stands, the
-        spots that `placement.place` recommends. Every inverter reports as `network.network_between` says.
+        spots that `placement.place` recommends. Every inverter reports as `routing.network_between` says.
     cable : Cable, optional
         For an antenna away from its gateway; without one, `usual_cable`.
-    spots : Routes, optional
-        The routes to every spot, where `spots_routes` has worked them out already.
+    spots : CoverageMatrix, optional
+        The routes to every spot, where a `Placement` has them already.
     hops : Hops, optional
         The links between inverters, where they are known already.
     progress : callable, optional
@@ -153,14 +152,17 @@ def explain(
     asked = scene.inverters.named(inverters, file=file, what="inverter")
     if not len(scene.gateways_and_spots):
         raise SurveyError(f"{file}: has no [[gateway]], [[spot]] or [[search]]; add a place for a gateway")
-    if hops is None and scene.plan.requirement.max_relays:
-        hops = hops_of(scene, progress=_part(progress, 0.0, 0.3))
-    spots = spots or spots_routes(scene, hops=hops, progress=_part(progress, 0.3 if hops else 0.0, 0.6))
     why = "named" if gateways else "stands" if len(scene.gateways) else "recommended"
-    in_use = scene.gateways_and_spots.named(gateways, file=file, what="gateway or spot") if gateways else scene.gateways
-    if not len(in_use):
-        in_use = _recommended(scene, spots)
-    network = network_between(scene, in_use, hops=hops)
+    if why == "recommended":
+        placement = place(scene, progress=_part(progress, 0.0, 0.6))
+        network, spots = placement.network, placement.coverage.matrix
+    else:
+        if hops is None and scene.plan.requirement.max_relays:
+            hops = hops_of(scene, progress=_part(progress, 0.0, 0.3))
+        if spots is None:
+            spots = cover_spots(scene, hops=hops, progress=_part(progress, 0.3 if hops else 0.0, 0.6)).matrix
+        network = network_between(scene, scene.gateways_asked(gateways), hops=hops)
+    in_use = network.links.gateways
     rows = [scene.inverters.names.index(name) for name in asked.names]
     best = network.gateway_of[rows]
     budgets = [budget_of(network.links, i, j) for i, j in zip(rows, best.tolist(), strict=True)]
@@ -184,19 +186,12 @@ def explain(
     return Explained(scene=scene, network=network, why=why, cable=used, inverters=explanations)
 
 
-def _recommended(scene: Scene, spots: Routes) -> Ends:
-    """Where `placement.place` puts the gateways; a single one is the first of the ranking."""
-    if scene.plan.requirement.gateways > 1:
-        return place(scene).network.links.gateways
-    return scene.spots.pick(scores_from(scene, scene.spots, spots.reliability, spots.margin_db).order()[:1])
-
-
 def _part(progress: Progress | None, start: float, stop: float) -> Progress | None:
-    """Progress in one part of the work, told as progress in the whole of it, in thousandths."""
+    """Progress in one part of the work, reported as progress in the whole of it, in thousandths."""
     if progress is None:
         return None
 
-    def told(done: int, total: int) -> None:
+    def in_part(done: int, total: int) -> None:
         progress(round(1000.0 * (start + (stop - start) * done / max(total, 1))), 1000)
 
-    return told
+    return in_part

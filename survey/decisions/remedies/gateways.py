@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from survey.base.arrays import FloatArray
+from survey.base.units import compass_word
 from survey.geometry import crossings, on_sheet
 from survey.inputs.plan import Search
 from survey.scene import Ends, Scene
@@ -24,9 +25,9 @@ WALL_WITHIN_M = 0.5
 NEAR_SHEET_M = 0.1
 """Nothing is hung closer than this under a ceiling or before another wall. [m]"""
 HIGHEST_M = 1_000.0
+"""No antenna is put higher than a plan may have it (`plan.kinds.HEIGHT`). [m]"""
 IN_REACH_M = 2.0
 """What hangs higher than this wants a ladder. [m]"""
-COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -151,7 +152,7 @@ def _raised(scene: Scene, gateway: Ends) -> Iterator[Variant]:
     for up_m in RAISES_M:
         at_m = gateway.at_m[0] + [0.0, 0.0, up_m]
         if at_m[2] <= HIGHEST_M and _clear(scene, gateway, at_m) and _free(scene, gateway, at_m):
-            action = f"raise the gateway by {up_m:g} m, to {at_m[2]:.2f} m"
+            action = f"raise the gateway {up_m:g} m, to {at_m[2]:.2f} m"
             yield Variant(kind="raise", action=action, amount_m=up_m, gateway=_at(gateway, at_m), cautions=("height",))
 
 
@@ -161,7 +162,8 @@ def _moved(scene: Scene, gateway: Ends) -> Iterator[Variant]:
     cautions = ("height", "mains") if gateway.at_m[0, 2] > IN_REACH_M else ("mains",)
     for along, at_m, step_m in _along_line(search, gateway) if search else _along_wall(scene, gateway):
         if _clear(scene, gateway, at_m) and _free(scene, gateway, at_m):
-            action = f"move the gateway {step_m:g} m {_compass(at_m - gateway.at_m[0])} along {along}"
+            word = compass_word(*(at_m - gateway.at_m[0])[:2].tolist())
+            action = f"move the gateway {step_m:g} m {word} along {along}"
             yield Variant(kind="move", action=action, amount_m=step_m, gateway=_at(gateway, at_m), cautions=cautions)
 
 
@@ -199,24 +201,13 @@ def _along_wall(scene: Scene, gateway: Ends) -> Iterator[tuple[str, FloatArray, 
                 yield name, at_m, step_m
 
 
-def _compass(way_m: FloatArray) -> str:
-    """The nearest of eight directions.
-
-    Examples
-    --------
-    >>> _compass(np.array([-3.0, 0.5, 0.0]))
-    'west'
-    """
-    return COMPASS[round(math.degrees(math.atan2(way_m[0], way_m[1])) / 45.0) % 8]
-
-
 def _lifted(scene: Scene, gateway: Ends, cable: Cable) -> Iterator[Variant]:
     for up_m in LIFTS_M:
         at_m, loss_db = gateway.at_m[0] + [0.0, 0.0, up_m], cable.loss_db(up_m)
         if up_m <= cable.longest_m and at_m[2] <= HIGHEST_M and _free(scene, gateway, at_m):
             yield Variant(
                 kind="cable",
-                action=f"antenna by cable {up_m:g} m higher ({loss_db:.1f} dB)",
+                action=f"put the antenna {up_m:g} m higher on a cable ({loss_db:.1f} dB)",
                 amount_m=up_m,
                 gateway=_at(gateway, at_m, more_loss_db=loss_db),
                 cautions=("height", "cable"),
@@ -227,7 +218,7 @@ def _away(scene: Scene, gateway: Ends, cable: Cable, spots: list[int]) -> Iterat
     lengths_m = cable_m(gateway, scene.spots.pick(spots))
     for i, length_m in zip(spots, lengths_m.tolist(), strict=True):
         loss_db = cable.loss_db(length_m)
-        action = f"antenna by cable to {scene.spots.names[i]} ({loss_db:.1f} dB)"
+        action = f"put the antenna at {scene.spots.names[i]} on a cable ({loss_db:.1f} dB)"
         yield Variant(
             kind="cable",
             action=action,

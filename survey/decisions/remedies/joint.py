@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from survey.budget import HOLDS, Progress
 from survey.decisions.remedies.remedy import EFFORT, Remedy
-from survey.links import HOLDS, Progress
 from survey.scene import Scene
 
 

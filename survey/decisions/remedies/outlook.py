@@ -1,8 +1,7 @@
-"""How all inverters fare with the gateways in use, and with one more or one changed: by their routes, as elsewhere."""
+"""What becomes of all inverters with the gateways in use, and with one more or one changed."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -10,9 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.base.arrays import BoolArray, FloatArray, IntArray
-from survey.links import HOLDS, Links, Progress, links_in_blocks, state_of
-from survey.network import SAME, Hops, Network, alone, gateway_of, reached, room_of
+from survey.budget import HOLDS, state_of
+from survey.routing import Network
 from survey.scene import Scene
+from survey.siting import SAME_DECIMALS, CoverageMatrix
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -24,7 +24,7 @@ class Outlook:
     scene : Scene
         The site.
     margin_db, reliability : ndarray of float, shape (inverters,) or (inverters, choices)
-        Of the weakest link, and of the whole route; -inf and 0 for whom no gateway has room. [dB; -]
+        Of the weakest link, and of the whole route; -inf and 0 for an inverter without a gateway. [dB; -]
     """
 
     scene: Scene
@@ -33,7 +33,7 @@ class Outlook:
 
     @cached_property
     def state(self) -> NDArray[np.int8]:
-        """Index into `links.STATES`, of the same shape."""
+        """Index into `budget.STATES`, of the same shape."""
         return state_of(self.scene, self.reliability)
 
     @cached_property
@@ -50,100 +50,55 @@ class Outlook:
 
         Its state comes first, then how many inverters hold in all, then its chance, then its margin.
         """
-        chance = np.round(self.reliability[inverter], SAME)
+        chance = np.round(self.reliability[inverter], SAME_DECIMALS)
         keys = (self.margin_db[inverter], chance, self.served, self.state[inverter])
         order = np.lexsort(keys)[::-1]
         order = order[allowed[order]]
         return int(order[0]) if len(order) else -1
 
 
-@dataclass(frozen=True, kw_only=True)
-class Routes:
-    """What every inverter's route to each of some gateways is worth, room left aside.
+def in_use(scene: Scene, matrix: CoverageMatrix) -> Outlook:
+    """All of the gateways in use: every inverter reports as `CoverageMatrix.gateway_of` says."""
+    if not matrix.shape[1]:
+        count = matrix.shape[0]
+        return Outlook(scene=scene, margin_db=np.full(count, -np.inf), reliability=np.zeros(count))
+    at, rows = matrix.gateway_of, np.arange(matrix.shape[0])
+    return Outlook(
+        scene=scene,
+        margin_db=np.where(at >= 0, matrix.margin_db[rows, at], -np.inf),
+        reliability=np.where(at >= 0, matrix.reliability[rows, at], 0.0),
+    )
 
-    Attributes
-    ----------
-    scene : Scene
-        The site.
-    margin_db, reliability : ndarray of float, shape (inverters, gateways)
-        Of the weakest link, and of the whole route. [dB; -]
-    """
 
-    scene: Scene
-    margin_db: FloatArray
-    reliability: FloatArray
-
-    def only(self, gateways: Sequence[int]) -> Routes:
-        """Those to some of the gateways."""
-        chosen = list(gateways)
-        return Routes(scene=self.scene, margin_db=self.margin_db[:, chosen], reliability=self.reliability[:, chosen])
-
-    def together(self) -> Outlook:
-        """All of the gateways in use: everybody goes where `network.gateway_of` says."""
-        if not self.margin_db.shape[1]:
-            count = len(self.margin_db)
-            return Outlook(scene=self.scene, margin_db=np.full(count, -np.inf), reliability=np.zeros(count))
-        at, rows = gateway_of(self.scene, self.reliability, self.margin_db), np.arange(len(self.margin_db))
+def with_each(scene: Scene, matrix: CoverageMatrix, more: CoverageMatrix) -> Outlook:
+    """All of the gateways of one matrix in use and, at each choice, one of another."""
+    if not matrix.shape[1]:
+        alone = more.alone
+        margin_db = np.nan_to_num(alone.margin_db, nan=-np.inf, neginf=-np.inf)
+        return Outlook(scene=scene, margin_db=margin_db, reliability=alone.reliability)
+    if matrix.limit:
+        every = [in_use(scene, matrix.beside(more.only([k]))) for k in range(more.shape[1])]
         return Outlook(
-            scene=self.scene,
-            margin_db=np.where(at >= 0, self.margin_db[rows, at], -np.inf),
-            reliability=np.where(at >= 0, self.reliability[rows, at], 0.0),
+            scene=scene,
+            margin_db=np.stack([one.margin_db for one in every], axis=1),
+            reliability=np.stack([one.reliability for one in every], axis=1),
         )
-
-    def with_each(self, more: Routes) -> Outlook:
-        """All of these gateways in use and, at each choice, one of some others."""
-        if not self.margin_db.shape[1]:
-            reliability, margin_db = alone(self.scene, more.reliability, more.margin_db)
-            return Outlook(
-                scene=self.scene,
-                margin_db=np.nan_to_num(margin_db, nan=-np.inf, neginf=-np.inf),
-                reliability=reliability,
-            )
-        if room_of(self.scene):
-            every = [self._and(more.only([k])).together() for k in range(more.margin_db.shape[1])]
-            return Outlook(
-                scene=self.scene,
-                margin_db=np.stack([one.margin_db for one in every], axis=1),
-                reliability=np.stack([one.reliability for one in every], axis=1),
-            )
-        now = self.together()
-        take = better(now.margin_db[:, None], now.reliability[:, None], more.margin_db, more.reliability)
-        return Outlook(
-            scene=self.scene,
-            margin_db=np.where(take, more.margin_db, now.margin_db[:, None]),
-            reliability=np.where(take, more.reliability, now.reliability[:, None]),
-        )
-
-    def _and(self, other: Routes) -> Routes:
-        return Routes(
-            scene=self.scene,
-            margin_db=np.concatenate([self.margin_db, other.margin_db], axis=1),
-            reliability=np.concatenate([self.reliability, other.reliability], axis=1),
-        )
+    now = in_use(scene, matrix)
+    take = better(now.margin_db[:, None], now.reliability[:, None], more.margin_db, more.reliability)
+    return Outlook(
+        scene=scene,
+        margin_db=np.where(take, more.margin_db, now.margin_db[:, None]),
+        reliability=np.where(take, more.reliability, now.reliability[:, None]),
+    )
 
 
 def better(margin_db: FloatArray, reliability: FloatArray, other_db: FloatArray, other: FloatArray) -> BoolArray:
     """Whether another route works more often than a route or, where both do alike, has more margin."""
-    one, two = np.round(reliability, SAME), np.round(other, SAME)
+    one, two = np.round(reliability, SAME_DECIMALS), np.round(other, SAME_DECIMALS)
     return np.asarray((two > one) | ((two == one) & (other_db > margin_db)))
-
-
-def routes_of(links: Links, hops: Hops | None) -> Routes:
-    """The routes to each of some gateways, by way of others where `hops` gives the links between inverters."""
-    reliability, margin_db = reached(links, hops)
-    return Routes(scene=links.scene, margin_db=margin_db, reliability=reliability)
 
 
 def outlook_of(network: Network) -> Outlook:
     """How the inverters of a network fare."""
     margin_db = np.where(np.isnan(network.weakest_margin_db), -np.inf, network.weakest_margin_db)
     return Outlook(scene=network.scene, margin_db=margin_db, reliability=network.reliability)
-
-
-def spots_routes(scene: Scene, *, hops: Hops | None = None, progress: Progress | None = None) -> Routes:
-    """The routes to every spot; 16 bytes of memory for each inverter at each spot."""
-    shape = len(scene.inverters), len(scene.spots)
-    margin_db, reliability = np.empty(shape), np.empty(shape)
-    for block, links in links_in_blocks(scene, scene.inverters, scene.spots, progress=progress):
-        reliability[:, block], margin_db[:, block] = reached(links, hops)
-    return Routes(scene=scene, margin_db=margin_db, reliability=reliability)

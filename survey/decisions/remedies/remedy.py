@@ -9,23 +9,23 @@ WORTH_DB = 0.5
 EFFORT = {"relay": 0, "move": 1, "raise": 2, "cable": 3, "other spot": 4, "one more": 5, "obstacle": 6}
 """How much work a kind of remedy is, from least to most: a judgement, not a measurement."""
 CAUTIONS = {
-    "height": "Work at height by the local rules for it: a ladder that is held, a harness on a roof.",
-    "mains": "A gateway needs mains: only a licensed electrician connects it.",
+    "height": "Work at height: follow the local rules. Have the ladder held; wear a harness on a roof.",
+    "mains": "A gateway needs mains: only a licensed electrician may connect it.",
     "cable": (
-        "A hole in a roof or a wall is to be sealed; an antenna outside and its cable are earthed and protected "
-        "against lightning by the local rules."
+        "Seal every hole in a roof or a wall. Earth an outdoor antenna and its cable, and protect them against "
+        "lightning, as the local rules require."
     ),
     "building": (
-        "Whether an obstacle can go is for whoever answers for it to say; no part of a building goes without them, and "
-        "nothing near mains is moved by others than an electrician."
+        "Ask the person responsible for an obstacle before you move or remove it. Never remove a part of a building "
+        "without their consent. Only an electrician may move anything near mains."
     ),
 }
-"""What to mind, by the word that a remedy carries."""
+"""The safety rules, by the word that a remedy carries. From docs/cautions.md."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Change:
-    """Another inverter whose state changes: index into `links.STATES` before and after."""
+    """Another inverter whose state changes: index into `budget.STATES` before and after."""
 
     inverter: str
     before: int
@@ -47,7 +47,7 @@ class Remedy:
     reliability : float
         Chance that the link then works. [-]
     state : int
-        Index into `links.STATES`.
+        Index into `budget.STATES`.
     changes : tuple of Change
         The other inverters whose state changes, by their best link.
     cautions : tuple of str

@@ -8,18 +8,18 @@ from dataclasses import replace
 import numpy as np
 
 from survey.base.limits import MOST_RELAYS
+from survey.budget import HOLDS, Progress, links_between
+from survey.budget.explanation import Cost, scene_without
 from survey.decisions.remedies.gateways import IN_REACH_M, Cable, cable_m, variants_of
-from survey.decisions.remedies.outlook import Outlook, Routes, outlook_of, routes_of
+from survey.decisions.remedies.outlook import Outlook, in_use, outlook_of, with_each
 from survey.decisions.remedies.remedy import Change, Remedy
-from survey.links import HOLDS, Progress, links_between
-from survey.links.explanation import Cost, scene_without
-from survey.network import Hops, Network, hops_of, network_between
+from survey.routing import Hops, Network, coverage_matrix, hops_of, network_between
 from survey.scene import Ends, Scene, join
+from survey.siting import CoverageMatrix
 
 Found = list[list[Remedy]]
 NEAR_M = 0.05
 """A spot this close to a gateway is where the gateway is already. [m]"""
-WITHOUT = {"box": "move or take away", "foliage": "cut back"}
 
 
 class Trials:
@@ -29,7 +29,7 @@ class Trials:
     ----------
     network : Network
         Every inverter with the gateways in use.
-    spots : Routes
+    spots : CoverageMatrix
         To every spot.
     cable : Cable
         For an antenna away from its gateway.
@@ -40,13 +40,18 @@ class Trials:
     """
 
     def __init__(
-        self, *, network: Network, spots: Routes, cable: Cable, rows: Sequence[int], costs: Sequence[tuple[Cost, ...]]
+        self,
+        *,
+        network: Network,
+        spots: CoverageMatrix,
+        cable: Cable,
+        rows: Sequence[int],
+        costs: Sequence[tuple[Cost, ...]],
     ) -> None:
         self.network, self.spots, self.cable, self.rows, self.costs = network, spots, cable, rows, costs
         self.scene: Scene = network.scene
         self.in_use: Ends = network.links.gateways
         self.hops: Hops | None = network.hops if self.scene.plan.requirement.max_relays else None
-        self.routes = routes_of(network.links, self.hops)
         self.best = network.gateway_of
         self.today = outlook_of(network)
         self.found: Found = [[] for _ in rows]
@@ -60,9 +65,9 @@ class Trials:
             For each inverter asked for, in no order; also what does nothing.
         """
         tops = {
-            costs[0].obstacle: costs[0].kind
+            costs[0].obstacle: costs[0].removal
             for number, costs in enumerate(self.costs)
-            if costs and costs[0].kind != "modules" and self._wants_room(number)
+            if costs and costs[0].removal and self._wants_room(number)
         }
         changed = sorted({int(self.best[i]) for i in self.rows})
         steps, done = len(tops) + len(changed) + 2, 0
@@ -73,8 +78,8 @@ class Trials:
                 progress(done, steps)
         self._try_one_more()
         self._try_relays()
-        for obstacle, kind in tops.items():
-            self._try_without(obstacle, kind)
+        for obstacle, removal in tops.items():
+            self._try_without(obstacle, removal)
             done += 1
             if progress:
                 progress(done + 2, steps)
@@ -112,14 +117,18 @@ class Trials:
 
     def _try_gateway(self, j: int) -> None:
         """A gateway raised, moved, its antenna on a cable; or at another spot altogether."""
-        gateway, others = self.in_use.pick([j]), self.routes.only([k for k in range(len(self.in_use)) if k != j])
+        gateway, others = (
+            self.in_use.pick([j]),
+            self.network.matrix.only([k for k in range(len(self.in_use)) if k != j]),
+        )
         mine = [number for number, i in enumerate(self.rows) if self.best[i] == j]
         reached = {number: self._spot_by_cable(gateway, self.rows[number]) for number in mine}
         near = sorted({spot for spot in reached.values() if spot >= 0})
         variants = variants_of(self.scene, gateway, cable=self.cable, spots=near)
         if variants:
             ends = join([one.gateway for one in variants])
-            after = others.with_each(routes_of(links_between(self.scene, self.scene.inverters, ends), self.hops))
+            links = links_between(self.scene, self.scene.inverters, ends)
+            after = with_each(self.scene, others, coverage_matrix(links, self.hops))
             for number in mine:
                 for choice, one in enumerate(variants):
                     if one.spot in (-1, reached[number]):
@@ -134,14 +143,14 @@ class Trials:
                             at_m=tuple(one.gateway.at_m[0].tolist()),
                             cable_loss_db=float(one.gateway.loss_db[0] - gateway.loss_db[0]),
                         )
-        after = others.with_each(self.spots)
+        after = with_each(self.scene, others, self.spots)
         for number in mine:
             self._add_spot(number, after, kind="other spot", action="move the gateway to")
 
     def _try_one_more(self) -> None:
-        after = self.routes.with_each(self.spots)
+        after = with_each(self.scene, self.network.matrix, self.spots)
         for number in range(len(self.rows)):
-            self._add_spot(number, after, kind="one more", action="one more gateway at")
+            self._add_spot(number, after, kind="one more", action="add a gateway at")
 
     def _add_spot(self, number: int, after: Outlook, *, kind: str, action: str) -> None:
         """The spot that does most for an inverter."""
@@ -188,12 +197,12 @@ class Trials:
                 action = f"allow {most} relays (max_relays = {most}): {', '.join(relays)}"
                 self._add(number, after, kind="relay", action=action, cautions=(), about=relays[0])
 
-    def _try_without(self, obstacle: str, kind: str) -> None:
+    def _try_without(self, obstacle: str, removal: str) -> None:
         """The site without the obstacle that costs some of the inverters most."""
         changed = scene_without(self.scene, obstacle)
         hops = None if self.hops is None else hops_of(changed)
-        after = routes_of(links_between(changed, changed.inverters, self.in_use), hops).together()
-        action = f"{WITHOUT.get(kind, 'take away')} {obstacle}"
+        after = in_use(changed, coverage_matrix(links_between(changed, changed.inverters, self.in_use), hops))
+        action = f"{removal} {obstacle}"
         for number, costs in enumerate(self.costs):
             if costs and costs[0].obstacle == obstacle and self._wants_room(number):
                 cautions = ("building",)

@@ -8,10 +8,11 @@ from itertools import combinations
 
 import numpy as np
 
-from survey.base.arrays import BoolArray, FloatArray, IntArray
+from survey.base.arrays import BoolArray, IntArray
+from survey.budget import Links
 from survey.decisions.simulation.margins import drawn_works
 from survey.decisions.simulation.shadowing import Shadowing
-from survey.links import Links
+from survey.routing import Hops
 
 LOW, HIGH = 0.05, 0.95
 """The shares of draws between which an interval lies."""
@@ -21,26 +22,6 @@ flatters relays; P. Agrawal and N. Patwari, "Correlated link shadow fading in mu
 arXiv:0804.2708 (2008), found route failures underestimated so by a factor of two or more."""
 MOST_GATEWAYS_EXACT = 8
 """With more gateways than this, a limit of inverters for each is kept for all of them together only."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Relaying:
-    """Links from inverter to inverter, each pair once, and how many of them a message may take.
-
-    Attributes
-    ----------
-    start, to : ndarray of int, shape (hops,)
-        The inverters at both ends.
-    reliability : ndarray of float, shape (hops,)
-        Chance that the link works, both ways. [-]
-    max_relays : int
-        How many inverters a message may pass on its way, at most.
-    """
-
-    start: IntArray
-    to: IntArray
-    reliability: FloatArray
-    max_relays: int
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -89,28 +70,17 @@ def interval_of(counts: IntArray) -> tuple[int, int]:
     return int(low), int(high)
 
 
-def served_draws(
-    links: Links,
-    *,
-    draws: int,
-    seed: int,
-    relaying: Relaying | None = None,
-    inverters_per_gateway: int = 0,
-) -> Served:
-    """Draw how many inverters a choice of gateways serves.
+def served_runs(links: Links, hops: Hops | None = None, *, draws: int, seed: int) -> Served:
+    """Draw how many inverters a choice of gateways serves, within their capacity.
 
     Parameters
     ----------
     links : Links
         Of all inverters to the gateways chosen, one or more.
-    draws : int
-        How many draws.
-    seed : int
-        Beginning of the random numbers.
-    relaying : Relaying, optional
-        Without it, every inverter talks to a gateway itself.
-    inverters_per_gateway : int
-        How many a gateway takes, those that come by others included; 0 for no limit.
+    hops : Hops, optional
+        The links between inverters; without them, every inverter talks to a gateway itself.
+    draws, seed : int
+        How many draws, and the beginning of their random numbers.
 
     Returns
     -------
@@ -123,23 +93,23 @@ def served_draws(
     apart from the draws of the links to gateways. How many fit, with a limit, is the greatest flow, by the theorem of
     the smallest cut over all sets of gateways; with more than `MOST_GATEWAYS_EXACT` it is at most that.
     """
-    blocks = drawn_reach(links, draws=draws, seed=seed, relaying=relaying)
-    counts = [fitting(reached, inverters_per_gateway) for reached in blocks]
+    blocks = drawn_reach(links, hops, draws=draws, seed=seed)
+    counts = [fitting(reached, links.scene.capacity) for reached in blocks]
     return Served(counts=np.concatenate(counts), inverters=links.shape[0], seed=seed)
 
 
-def drawn_reach(links: Links, *, draws: int, seed: int, relaying: Relaying | None) -> Iterator[BoolArray]:
+def drawn_reach(links: Links, hops: Hops | None, *, draws: int, seed: int) -> Iterator[BoolArray]:
     """Which inverters reach which gateways, block by block of draws, shape (draws, inverters, gateways) each."""
-    hops = drawn_hops(links, relaying, seed=seed)
+    drawn = drawn_hops(links, hops, seed=seed)
     for works in drawn_works(links, draws=draws, seed=seed):
-        yield works if hops is None else hops.reached(works)
+        yield works if drawn is None else drawn.reached(works)
 
 
-def drawn_hops(links: Links, relaying: Relaying | None, *, seed: int) -> DrawnHops | None:
-    """The links between inverters, to be drawn; None where no message could go by way of them."""
-    if relaying is None or not relaying.max_relays or not len(relaying.to):
+def drawn_hops(links: Links, hops: Hops | None, *, seed: int) -> DrawnHops | None:
+    """The links between inverters, to be drawn; None where no message could go over relays."""
+    if not hops or not links.scene.plan.requirement.max_relays:
         return None
-    return DrawnHops(links, relaying, seed=seed)
+    return DrawnHops(links, hops, seed=seed)
 
 
 class DrawnHops:
@@ -152,39 +122,40 @@ class DrawnHops:
     ----------
     links : Links
         Of the inverters to the gateways.
-    relaying : Relaying
+    hops : Hops
         The links between them.
     seed : int
         Beginning of the random numbers.
     """
 
-    def __init__(self, links: Links, relaying: Relaying, *, seed: int) -> None:
+    def __init__(self, links: Links, hops: Hops, *, seed: int) -> None:
         from statistics import NormalDist  # noqa: PLC0415  only where there are relays
 
-        self._relaying = relaying
+        once = hops.start < hops.to  # a pair works alike both ways
+        self.start, self.to = hops.start[once], hops.to[once]
+        self._max_relays = links.scene.plan.requirement.max_relays
         self._count = links.shape[0]
         sure = NormalDist()
-        chances = np.clip(relaying.reliability, 1e-16, 1.0 - 1e-16).tolist()
+        chances = np.clip(hops.reliability[once], 1e-16, 1.0 - 1e-16).tolist()
         self._needed = np.array([-sure.inv_cdf(chance) for chance in chances])
         self._random = np.random.default_rng([seed, 3])
         at_m, correlation_m = links.inverters.at_m, links.scene.plan.environment.correlation_m
         self._shadowing: Shadowing | None = None
         if len(at_m) <= MOST_CORRELATED:
             self._shadowing = Shadowing(at_m, at_m, correlation_m=correlation_m, seed=seed, stream=2)
-            apart_m = np.linalg.norm(at_m[relaying.start] - at_m[relaying.to], axis=1)
+            apart_m = np.linalg.norm(at_m[self.start] - at_m[self.to], axis=1)
             scale = np.sqrt(2.0 * (1.0 + np.exp(-2.0 * apart_m / correlation_m)))
             # From which sum of a draw and its mirror image on two inverters hear each other; never without a hop.
             self._hears = np.full((self._count, self._count), np.inf)
             needed = self._needed * scale
-            self._hears[relaying.start, relaying.to] = self._hears[relaying.to, relaying.start] = needed
+            self._hears[self.start, self.to] = self._hears[self.to, self.start] = needed
 
     def works(self, draws: int) -> BoolArray:
         """Which of the links between inverters work in the next draws, shape (draws, hops)."""
-        start, to = self._relaying.start, self._relaying.to
         if self._shadowing is None:
-            return self._random.standard_normal((draws, len(to))) >= self._needed
+            return self._random.standard_normal((draws, len(self.to))) >= self._needed
         every = np.arange(self._count)
-        return np.array([self._hear(self._shadowing, every)[start, to] for _ in range(draws)])
+        return np.array([self._hear(self._shadowing, every)[self.start, self.to] for _ in range(draws)])
 
     def _hear(self, shadowing: Shadowing, rows: IntArray) -> BoolArray:
         """Whom some inverters hear in the next draw, shape (rows, inverters)."""
@@ -196,12 +167,12 @@ class DrawnHops:
         if self._shadowing is None:
             works = self.works(len(direct))
             for k, up in enumerate(works):
-                self._relay(reached[k], self._relaying.start[up], self._relaying.to[up])
+                self._relay(reached[k], self.start[up], self.to[up])
             return reached
         for here in reached:  # a matrix of all pairs at a time, for those who need others
             without = np.flatnonzero(~here.all(axis=1))
             near = self._hear(self._shadowing, without).astype(np.float32)
-            for _ in range(self._relaying.max_relays):
+            for _ in range(self._max_relays):
                 before = here[without]
                 here[without] = before | (near @ here.astype(np.float32) > 0.0)
                 if np.array_equal(before, here[without]):
@@ -209,8 +180,8 @@ class DrawnHops:
         return reached
 
     def _relay(self, reached: BoolArray, start: IntArray, to: IntArray) -> None:
-        """Put in who reaches gateways by way of others, along links one by one: all pairs would be too many."""
-        for _ in range(self._relaying.max_relays):
+        """Put in which inverters reach gateways over relays, along links one by one: all pairs would be too many."""
+        for _ in range(self._max_relays):
             before = reached.copy()
             for j in range(reached.shape[1]):
                 reached[start[before[to, j]], j] = True
@@ -219,15 +190,15 @@ class DrawnHops:
                 break
 
 
-def fitting(reached: BoolArray, inverters_per_gateway: int) -> IntArray:
-    """How many inverters find a gateway with room, by the cut theorem for flows.
+def fitting(reached: BoolArray, capacity: int) -> IntArray:
+    """How many inverters find a gateway that takes them, by the cut theorem for flows.
 
     Parameters
     ----------
     reached : ndarray of bool, shape (draws, inverters, gateways)
         Which inverters reach which gateways.
-    inverters_per_gateway : int
-        How many a gateway takes; 0 for no limit.
+    capacity : int
+        How many inverters a gateway takes; 0 for no limit.
 
     Returns
     -------
@@ -235,15 +206,15 @@ def fitting(reached: BoolArray, inverters_per_gateway: int) -> IntArray:
         The most that fit; with more than `MOST_GATEWAYS_EXACT` gateways an upper bound of it.
     """
     total = reached.any(axis=2).sum(axis=1)
-    if not inverters_per_gateway:
+    if not capacity:
         return np.asarray(total, dtype=np.int64)
     gateways = reached.shape[2]
-    total = np.minimum(total, gateways * inverters_per_gateway)
+    total = np.minimum(total, gateways * capacity)
     sizes: Sequence[int] = range(1, gateways) if gateways <= MOST_GATEWAYS_EXACT else ()
     for full in _subsets(gateways, sizes):  # these gateways are full, and who reaches another one is counted there
         others = [j for j in range(gateways) if j not in full]
         elsewhere = reached[:, :, others].any(axis=2).sum(axis=1)
-        total = np.minimum(total, len(full) * inverters_per_gateway + elsewhere)
+        total = np.minimum(total, len(full) * capacity + elsewhere)
     return np.asarray(total, dtype=np.int64)
 
 

@@ -7,7 +7,7 @@ import zlib
 import numpy as np
 
 from survey.base.arrays import FloatArray
-from survey.links import Links
+from survey.budget import Links
 
 
 class FittedErrors:

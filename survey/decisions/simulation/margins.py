@@ -8,10 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.base.arrays import FloatArray
+from survey.budget import Links
 from survey.decisions.simulation.fitted import FittedErrors
 from survey.decisions.simulation.shadowing import Shadowing
 from survey.decisions.simulation.unknowns import Passes, Shifts, units_of, unknowns_of
-from survey.links import Links
 
 VALUES_AT_ONCE = 400_000
 """How many drawn margins are held at once, whatever the number of draws: a few megabytes."""

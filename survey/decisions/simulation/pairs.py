@@ -9,8 +9,9 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.decisions.simulation.choices import Relaying, Served, drawn_reach
-from survey.links import Links
+from survey.budget import Links
+from survey.decisions.simulation.choices import Served, drawn_reach
+from survey.routing import Hops
 
 CountArray = NDArray[np.int32]
 
@@ -61,7 +62,7 @@ def pair_of(one_counts: CountArray, other_counts: CountArray, *, one: int, other
 
 
 @dataclass(frozen=True, kw_only=True)
-class SpotDraws:
+class SpotRuns:
     """How many inverters each of some spots serves in each draw.
 
     Attributes
@@ -94,28 +95,24 @@ class SpotDraws:
             yield pair_of(self.counts[:, one], self.counts[:, other], one=one, other=other)
 
 
-def spot_draws(
-    links: Links, *, draws: int, seed: int, relaying: Relaying | None = None, inverters_per_gateway: int = 0
-) -> SpotDraws:
+def spot_runs(links: Links, hops: Hops | None = None, *, draws: int, seed: int) -> SpotRuns:
     """Draw how many inverters each of some spots serves, were it the only one with a gateway.
 
     Parameters
     ----------
     links : Links
         Of all inverters to the spots.
+    hops : Hops, optional
+        The links between inverters, where messages may go over relays.
     draws, seed : int
         How many draws, and the beginning of their random numbers.
-    relaying : Relaying, optional
-        Links between inverters, where messages may go by way of others.
-    inverters_per_gateway : int
-        How many a gateway takes; 0 for no limit.
 
     Returns
     -------
-    SpotDraws
-        For spots one by one; for a choice of several gateways there is `survey.decisions.simulation.served_draws`.
+    SpotRuns
+        For spots one by one; for a choice of several gateways there is `survey.decisions.simulation.served_runs`.
     """
-    blocks = drawn_reach(links, draws=draws, seed=seed, relaying=relaying)
+    blocks = drawn_reach(links, hops, draws=draws, seed=seed)
     counts = np.concatenate([reached.sum(axis=1, dtype=np.int32) for reached in blocks])
     inverters = links.shape[0]
-    return SpotDraws(counts=np.minimum(counts, inverters_per_gateway or inverters), inverters=inverters, seed=seed)
+    return SpotRuns(counts=np.minimum(counts, links.scene.capacity or inverters), inverters=inverters, seed=seed)

@@ -8,20 +8,21 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from survey.budget import HOLDS, Links
 from survey.decisions.simulation.unknowns import Passes, unknowns_of
-from survey.links import HOLDS, Links
 from survey.propagation.distance import log_distance_loss_db
 
 REACH_SPREADS = 2.0
 """How far from its figure in the plan an unknown is tried, in spreads."""
 STEPS_SPREADS = (0.5, 1.0, 1.5, 2.0)
+"""At which shifts of an unknown the ranking is looked at first, in spreads; a judgement."""
 HALVINGS = 5
 """How often the step in which the first place changes is halved."""
 EXPONENT_SPREAD = 0.25
 """Spread of the path loss exponent without a fit: an assumption, by which twice it is half a power of distance."""
 LEAST_EXPONENT = 0.5
-UNKNOWNS_TRIED = 12
-LINKS_TRIED = 20_000
+"""The lowest that a plan may have (`plan.Environment`)."""
+UNKNOWNS_TRIED, LINKS_TRIED = 12, 20_000
 """How many unknowns, and how many links, are tried at most: those that matter, and those of the spots that lead."""
 
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from survey.base.arrays import FloatArray, IntArray
 from survey.base.units import db_from_ratio, ratio_from_db
-from survey.links import CARRIERS, WAYS, Links
+from survey.budget import CARRIERS, Links
 from survey.scene import Scene
 
 
@@ -50,20 +50,17 @@ def unknowns_of(scene: Scene) -> tuple[tuple[Unknown, ...], IntArray]:
     tuple of Unknown, and ndarray of int, shape (obstacles,)
         The unknowns in the order of the plan, and which of them each obstacle has; -1 where it has none.
     """
-    plan, obstacles = scene.plan, scene.obstacles
-    entries = {one.name: one for one in (*plan.walls, *plan.boxes, *plan.roofs)}
+    obstacles = scene.obstacles
     losses_db = obstacles.loss_db + (0.0 if scene.correction is None else scene.correction.change_db)
     found: dict[Unknown, int] = {}
     number = np.full(len(obstacles), -1, dtype=np.int64)
-    for k, name in enumerate(obstacles.names):
+    for k, obstacle in enumerate(obstacles.entries):
         if not obstacles.spread_db[k]:
             continue
-        entry = entries.get(name)
-        own = entry is not None and (entry.loss_db is not None or entry.spread_db is not None)
-        own = own or not obstacles.materials[k]
-        material = scene.plan.materials[obstacles.materials[k].casefold()].name if not own else ""
+        own = obstacle.has_own_spread
+        material = "" if own else scene.plan.materials[obstacle.made_of.casefold()].name
         unknown = Unknown(
-            name=material or name,
+            name=material or obstacle.name,
             kind="material" if material else "obstacle",
             spread_db=float(obstacles.spread_db[k]),
             loss_db=float(losses_db[k]),
@@ -155,7 +152,7 @@ class Passes:
     def _certain(self, lane: IntArray) -> FloatArray:
         """What arrives at the links that meet an unknown by all that meets none. [-]"""
         lanes, links = len(CARRIERS), self._links
-        ways_db = [links.straight_db, *(links.around_db[way] for way in WAYS)]
+        ways_db = [links.straight_db, *links.around_db]
         at = np.searchsorted(self.link, lane // lanes)
         known = np.zeros((len(self.link), lanes))
         known[at, lane % lanes] = 1.0
@@ -197,7 +194,7 @@ class Passes:
         links = self._links
         straight_db = links.straight_db + self.times()[unknown] * shift_db
         owners = np.flatnonzero(self._number == unknown)
-        leaks, around_db = links.leaks.thicker(links.around_db, owners, shift_db)
+        leaks, around_db = links.leaks.with_extra_loss(links.around_db, owners, shift_db)
         return replace(links, straight_db=straight_db, around_db=around_db, leaks=leaks)
 
     def obstacle_loss_db(self, shifts_db: FloatArray) -> FloatArray:

@@ -15,11 +15,16 @@ Bytes = NDArray[np.uint8]
 SPARE_BYTES = 80
 """How many bytes stand behind a buffer, so that fields may be read in words of eight."""
 LONGEST_NAME = 64
+"""Names are looked up in a table of so many bytes; longer ones one by one. A judgement. [bytes]"""
 WORD_BYTES = 8
+"""Of a 64-bit integer, in which fields are compared."""
 MOST_NAMES = 20_000
 """Names beyond this are no names: the column holds something else."""
 LONGEST_NUMBER = 14
+"""Of a figure in a log; a 64-bit integer holds 18 digits. [bytes]"""
 MIX = (np.uint64(0x9E3779B97F4A7C15), np.uint64(0xC2B2AE3D27D4EB4F))
+"""Odd 64-bit multipliers that spread similar names: 2^64 over the golden ratio, as Knuth gives it (The Art of Computer
+Programming 3, 6.4), and the second prime of the hash xxHash64 (from memory)."""
 
 
 class TooManyNamesError(Exception):

@@ -21,9 +21,13 @@ Halves = NDArray[np.float16]
 FAR_OFF_S = 180 * DAY_S
 """Rows that lie so far from all others come from a clock that was wrong. [s]"""
 USUAL_STEP_S = 600
+"""Between polls where a log is too short to show it: common practice. [s]"""
 SAMPLED_LINKS = 40
+"""Of how many links the step between polls is taken; the median of so many is steady. A judgement."""
 MOST_CELLS = 150_000_000
+"""Polls by link and time at most, for memory: seven times 400 inverters polled each 10 minutes for a year."""
 PHASES = 60
+"""Into how many parts a step is cut, at most, to see when in it polls come. A judgement."""
 MOST_JUMPS = 5
 """A clock that jumps does so now and then; more steps back than this are rows in disorder."""
 
@@ -127,13 +131,15 @@ def log_of(  # noqa: PLR0915  one array after another, each freed when it is use
     times = np.flatnonzero(occurs)
     shape = len(links), len(times)
     if shape[0] * shape[1] > MOST_CELLS:
-        problem = f"covers {shape[0]} links at {shape[1]} times; at most {MOST_CELLS} together: split it by months"
+        problem = (
+            f"covers {shape[0]} links at {shape[1]} times; up to {MOST_CELLS} together are read: split it by months"
+        )
         raise FileError([Fault(file=file, problem=problem)])
     cell = pair * shape[1] + number[slot - first]
     again = _repeats(cell, seconds, heard, shape)
     repeated = 0 if again is None else int(again.sum())
     if again is not None and repeated:
-        notes.append(f"rows that repeat a poll: {repeated}, left out; heard once is heard")
+        notes.append(f"rows that repeat a poll: {repeated}, merged; a poll counts as answered if any of them was")
         once = ~again
         cell, heard = cell[once], heard[once]
         level, power = (None if one is None else one[once] for one in (level, power))

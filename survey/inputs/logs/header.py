@@ -20,7 +20,9 @@ MAX_PREAMBLE = 40
 """A header stands within so many lines."""
 SEP = re.compile(r"sep=(.)\s*", re.IGNORECASE)
 MIN_WIDE = 2
+"""Columns of inverters that make a table a wide one. A judgement."""
 SAMPLE_ROWS = 40
+"""Rows below the header that show what a column holds. A judgement."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -74,7 +76,7 @@ def head_of(
     Raises
     ------
     FileError
-        Where a column that is needed is missing, or stands there twice.
+        Where a column that is needed is missing, or is there twice.
     """
     given, kept = "", []
     for number, line in enumerate(lines[:MAX_PREAMBLE]):
@@ -198,7 +200,7 @@ def _faults(
             problem = f'no such column{near or f" among {have}"}; say which it is: --column {one}="NAME"'
             faults.append(Fault(file=shown, place=f"row {row}", key=one, problem=problem))
     faults += [
-        Fault(file=shown, place=f"row {row}", key=one, problem="stands there twice")
+        Fault(file=shown, place=f"row {row}", key=one, problem="is there twice")
         for one in (*REQUIRED, *OPTIONAL)
         if names.count(one) > 1
     ]

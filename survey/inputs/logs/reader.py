@@ -25,9 +25,11 @@ if TYPE_CHECKING:  # start-up time
     from concurrent.futures import Future
 
 BLOCK_BYTES = 8_000_000
+"""Read at a time: large for numpy, small for memory; a judgement."""
 HEAD_BYTES = 262_144
-"""The header, and some rows below it, lie within so many bytes."""
+"""The header, and some rows below it, lie within so many bytes. A judgement."""
 AT_ONCE = 2
+"""Blocks in work at once, one for each of two threads."""
 MIN_KNOWN = 0.5
 """Where the plan knows the names of so many rows, the others are left out; else the log is of another site. [-]"""
 BOTH_ORDERS = "say --dates day-first or --dates month-first"

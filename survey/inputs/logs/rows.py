@@ -28,12 +28,13 @@ from survey.inputs.logs.style import (
 Bytes = NDArray[np.uint8]
 
 NEWLINE, RETURN, QUOTE, SPACE = 10, 13, 34, 32
+"""Their codes in ASCII, and so in UTF-8."""
 TOLD = 5
 """How many bad rows are told one by one for each thing that may be wrong: beyond, their number."""
 MOST_BAD = 10_000
 """After so many bad rows a log is not read on: it is one mistake many times."""
 RETURN_WITHIN = "has a carriage return (CR) amid its fields; end every row with LF or CR LF"
-OVER_0_DBM = "above 0 dBm, which no receiver sees on a site: is it in milliwatts? Write dBm"
+OVER_0_DBM = "above 0 dBm, too strong for a reading: is it in milliwatts? Write dBm"
 MOST_LEVEL_DBM = 0.0
 """No receiver on a wall ever sees more than this; a level above it is in other units. [dBm]"""
 
@@ -335,7 +336,7 @@ class RowReader:
             value = float("nan")
         if np.isfinite(value):
             return value
-        self.faults.add(row, name, "no number", text)
+        self.faults.add(row, name, "not a number", text)
         return None
 
     def _joined(

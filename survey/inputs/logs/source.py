@@ -14,10 +14,11 @@ from typing import BinaryIO, Protocol
 from survey.base.errors import Fault, FileError
 
 CHUNK_BYTES = 4_000_000
+"""Decoded at a time: large for speed, small for memory; a judgement."""
 UTF_16 = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 WORKBOOK = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")
 """How spreadsheet files begin: zipped ones, and older ones."""
-NO_TEXT = "is no plain text; save it as CSV"
+NO_TEXT = "is not plain text; save it as CSV"
 EXTRA = "is a spreadsheet file; install survey[spreadsheets] to read it, or save it as CSV"
 
 

@@ -14,13 +14,19 @@ Bytes = NDArray[np.uint8]
 NO_ZONE = -32_768
 """Stands for the offset of a time without a zone."""
 DAY_S = 86_400
+"""Seconds of a day."""
 DATE_DIGITS, DATE_MARKS = (0, 1, 2, 3, 5, 6, 8, 9), ((4, "-"), (7, "-"))
+"""Where digits and marks stand in the date of ISO 8601, `2026-05-01`."""
 CLOCK_DIGITS, CLOCK_MARKS = (11, 12, 14, 15), ((13, ":"),)
+"""Where they stand in its time, after the date: `T06:30`."""
 ZERO, NINE = 48, 9
+"""The code of `0` in ASCII, and the greatest digit."""
 TO_MINUTE, TO_SECOND, LONGEST = 16, 19, 29
 """Lengths of `2026-05-01T06:30`, of that with seconds, and of that with nine decimals."""
 MOST_OFFSET_MIN = 18 * 60
+"""No zone is further from UTC: what clocks of Java allow (from memory); real ones end at 14 hours. [min]"""
 CENTURY_FROM, CENTURY_TO = 1900, 2200
+"""Years in which a log may be; others come from a clock that was wrong. A judgement."""
 
 
 def words_of(buffer: Bytes) -> NDArray[np.uint64]:

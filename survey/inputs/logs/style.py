@@ -38,10 +38,12 @@ UNIX = re.compile(r"\d{9,10}(?:[.,]\d+)?|\d{12,13}")
 MILLISECONDS = 100_000_000_000
 """Unix times from here on are in milliseconds."""
 MAX_MONTH = 12
+"""Months of a year: a greater number is a day."""
 SHORT_YEAR = 100
-TIME_WANTED = "no time; write it as in 2026-05-01T06:30 (local dates, Unix times and AM/PM are read too)"
-ANSWER_WANTED = "no answer that is known; write 1 or 0 (yes/no, true/false, ja/nein, online/offline, ok/- are read too)"
-LEVEL_WANTED = "no number; write a level in dBm, such as -81.5"
+"""A year below this is written with two digits."""
+TIME_WANTED = "not a time; write it as in 2026-05-01T06:30 (or a local date, Unix time or AM/PM)"
+ANSWER_WANTED = "not a known answer; write 1 or 0 (or yes/no, true/false, ja/nein, online/offline, ok/-)"
+LEVEL_WANTED = "not a number; write a level in dBm, such as -81.5"
 
 
 @dataclass

@@ -2,18 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping
+from dataclasses import Field, dataclass, field
 from functools import cached_property
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
+from survey.base.earth import Earth
 from survey.base.limits import MOST_GATEWAYS, MOST_RELAYS
 from survey.inputs.antennas import KINDS, Pattern
 from survey.inputs.fields import Entry, Number, key
 from survey.inputs.materials import BUILT_IN, Material
 from survey.inputs.plan.equipment import Array, Inverter, OwnRadio, Radio, RadioEnd, Search, Spot
-from survey.inputs.plan.kinds import ANTENNA, ANY_TEXT, NAME
-from survey.inputs.plan.obstacles import Box, Foliage, Obstacle, OwnMaterial, Roof, Sheetlike, Wall
+from survey.inputs.plan.kinds import ANTENNA, ANY_TEXT, BEARING, NAME
+from survey.inputs.plan.obstacles import (
+    Box,
+    Foliage,
+    Look,
+    ModuleRow,
+    Obstacle,
+    Roof,
+    Sheetlike,
+    Wall,
+    in_order,
+    obstacle_kinds,
+)
+from survey.inputs.plan.own_material import OwnMaterial
+
+if TYPE_CHECKING:  # it takes its kinds of value from here
+    from survey.inputs.drawings import Drawing
 
 __all__ = [
     "ANTENNA",
@@ -23,6 +40,8 @@ __all__ = [
     "Environment",
     "Foliage",
     "Inverter",
+    "Look",
+    "ModuleRow",
     "Obstacle",
     "OwnMaterial",
     "OwnRadio",
@@ -36,6 +55,7 @@ __all__ = [
     "Site",
     "Spot",
     "Wall",
+    "obstacle_kinds",
 ]
 
 
@@ -45,6 +65,31 @@ class Site(Entry):
 
     name: str = key(NAME)
     note: str = key(ANY_TEXT, default="")
+    zero_lat_deg: float | None = key(Number(-90.0, 90.0), default=None)
+    zero_lon_deg: float | None = key(Number(-180.0, 180.0), default=None)
+    plan_north_deg: float = key(BEARING, default=0.0)
+
+    def inconsistencies(self) -> Iterator[tuple[str, str]]:
+        """A place on the earth of which a part is missing."""
+        if (self.zero_lat_deg is None) != (self.zero_lon_deg is None):
+            missing = "zero_lat_deg" if self.zero_lat_deg is None else "zero_lon_deg"
+            yield missing, "is missing; write both zero_lat_deg and zero_lon_deg"
+        elif self.zero_lat_deg is None and self.plan_north_deg:
+            yield "plan_north_deg", "has no effect without zero_lat_deg and zero_lon_deg; write them, or leave it out"
+
+    @classmethod
+    def default_of(cls, one: Field[Any], given: Mapping[str, object]) -> object:
+        """No plan is turned that is not placed on the earth."""
+        if one.name == "plan_north_deg" and "zero_lat_deg" not in given:
+            return None
+        return super().default_of(one, given)
+
+    @property
+    def earth(self) -> Earth | None:
+        """Where the plan is on the earth, if that is known."""
+        if self.zero_lat_deg is None or self.zero_lon_deg is None:
+            return None
+        return Earth(zero_lat_deg=self.zero_lat_deg, zero_lon_deg=self.zero_lon_deg, plan_north_deg=self.plan_north_deg)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,10 +121,15 @@ class Plan:
     ----------
     file : str
         The file as the user named it.
+    obstacles : tuple of Obstacle
+        Whatever can be in the way, kind by kind, whether written as such or made by another entry (the rows of modules
+        of arrays: `Array.module_rows`).
     folder : Path
         Where files named in the plan are looked for.
     patterns : mapping of str to Pattern
         Every kind of antenna, isotropic first, and every file of gains that the plan names, by the name there.
+    drawn_from : tuple of str
+        Names of the files of drawings and lists that the reader has read.
     defaults : tuple of (str, str, object)
         Table, key and value of every default that the reader filled in.
     """
@@ -90,18 +140,20 @@ class Plan:
     radio: Radio
     environment: Environment
     requirement: Requirement
+    drawings: tuple[Drawing, ...] = ()
     own_materials: tuple[OwnMaterial, ...] = ()
     arrays: tuple[Array, ...] = ()
     inverters: tuple[Inverter, ...] = ()
-    walls: tuple[Wall, ...] = ()
-    boxes: tuple[Box, ...] = ()
-    roofs: tuple[Roof, ...] = ()
-    foliage: tuple[Foliage, ...] = ()
+    obstacles: tuple[Obstacle, ...] = ()
     gateways: tuple[Spot, ...] = ()
     spots: tuple[Spot, ...] = ()
     searches: tuple[Search, ...] = ()
     patterns: Mapping[str, Pattern] = field(default_factory=lambda: KINDS, hash=False)
+    drawn_from: tuple[str, ...] = ()
     defaults: tuple[tuple[str, str, object], ...] = ()
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "obstacles", in_order(self.obstacles))
 
     @cached_property
     def materials(self) -> dict[str, Material]:

@@ -28,8 +28,10 @@ from survey.inputs.plan.kinds import (
     TX_POWER,
     area_faults,
 )
+from survey.inputs.plan.obstacles import ModuleRow
 
 MOST_SEARCH_POINTS = 1_000_000
+"""Points of a search at most: a judgement, more would take very long."""
 MOST_GRID_POINTS = 20_000_000
 """How many points a search may try to find those that lie inside its area: a few seconds' work."""
 
@@ -92,6 +94,8 @@ class Inverter(OwnRadio):
     at: tuple[float, float] = key(POINT)
     height_m: float = key(HEIGHT)
     serial: str = key(ANY_TEXT, default="")
+    branch: str = key(ANY_TEXT, default="")
+    note: str = key(ANY_TEXT, default="")
 
 
 MOST_IN_ARRAY = 100_000
@@ -114,6 +118,7 @@ class Array(OwnRadio):
     module_depth_m: float | None = key(Number(0.01, 100.0), default=None)
     clearance_m: float = key(Number(0.0, 10.0), default=0.1)
     serials: tuple[str, ...] = key(Texts(MOST_IN_ARRAY), default=())
+    branch: str = key(ANY_TEXT, default="")
 
     def inconsistencies(self) -> Iterator[tuple[str, str]]:
         """Rows without spacings, or more inverters than a site can have."""
@@ -123,7 +128,7 @@ class Array(OwnRadio):
             yield "row_spacing_m", "is missing; write the distance between rows, measured up the slope"
         count = self.rows * self.per_row
         if count > MOST_IN_ARRAY:
-            yield "rows", f"make {count} inverters with per_row; at most {MOST_IN_ARRAY} in one array"
+            yield "rows", f"make {count} inverters with per_row; up to {MOST_IN_ARRAY} fit in one array"
         if self.serials and len(self.serials) != count:
             yield (
                 "serials",
@@ -156,18 +161,17 @@ class Array(OwnRadio):
             f"{self.name}-{row}-{column}" for row in range(1, self.rows + 1) for column in range(1, self.per_row + 1)
         ]
 
-    def row_name(self, row: int) -> str:
-        """What the sheet of modules over a row is called, rows counted from 1."""
-        return f"{self.name} modules {row}"
-
-    def module_sheets_m(self) -> FloatArray:
-        """Corners of the sheet of modules over each row, shape (rows, 4, 3); no rows without `module_depth_m`. [m]"""
+    def module_rows(self) -> tuple[ModuleRow, ...]:
+        """The sheet of modules over each row; none without `module_depth_m`."""
         if self.module_depth_m is None or self.spacing_m is None:
-            return np.zeros((0, 4, 3))
+            return ()
         first = self.positions_m().reshape(self.rows, self.per_row, 3)[:, 0] + [0.0, 0.0, self.clearance_m]
         ends = np.array([-0.5, self.per_row - 0.5])[[0, 1, 1, 0], None] * self.spacing_m * self.along
         depths = np.array([-0.5, -0.5, 0.5, 0.5])[:, None] * self.module_depth_m * self.upslope
-        return np.asarray(first[:, None] + ends + depths)
+        return tuple(
+            ModuleRow(name=f"{self.name} modules {row}", array=self.name, corners=tuple(map(tuple, corners_m)))
+            for row, corners_m in enumerate((first[:, None] + ends + depths).tolist(), start=1)
+        )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -205,9 +209,12 @@ class Search(OwnRadio):
                 return
         count, tried = self.most_points, self._grid_points
         if count > MOST_SEARCH_POINTS:
-            yield "step_m", f"makes about {count} points; at most {MOST_SEARCH_POINTS}, so write a longer step"
+            yield (
+                "step_m",
+                f"makes about {count} points; up to {MOST_SEARCH_POINTS} are allowed, so write a longer step",
+            )
         elif tried > MOST_GRID_POINTS:
-            problem = f"lays a grid of {tried} points over the area to find those inside; at most {MOST_GRID_POINTS}"
+            problem = f"lays a grid of {tried} points over the area; up to {MOST_GRID_POINTS} are allowed"
             yield "step_m", f"{problem}, so write a longer step or split the area"
 
     @property

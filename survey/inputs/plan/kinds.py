@@ -10,20 +10,36 @@ from survey.base import polygon
 from survey.inputs.antennas import ENDING, KINDS
 from survey.inputs.fields import Choice, Number, Numbers, Text
 
-COORDINATE = Number(-100_000.0, 100_000.0)
+COORDINATE = Number(
+    -100_000.0,
+    100_000.0,
+    hint=", in metres from a zero point on the site (of national grid figures, take off the first)",
+)
+"""100 km either way: a plan has its own zero, not that of a map. A judgement, as are the limits below. [m]"""
 POINT = Numbers(COORDINATE, least=2, most=2, axes=("x", "y"))
+"""On the ground. [m]"""
 CORNER = Numbers(COORDINATE, least=3, most=3, axes=("x", "y", "z"))
+"""In space. [m]"""
 NAME = Text(needed=True)
 ANY_TEXT = Text()
 HEIGHT = Number(-100.0, 1_000.0)
+"""From a pit to the highest mast. [m]"""
 EXTENT = Number(0.01, 10_000.0)
+"""From a centimetre to 10 km. [m]"""
 BEARING = Number(-360.0, 360.0)
+"""Once around either way. [deg]"""
 LOSS = Number(0.0, 200.0)
+"""Of an obstacle; more than any receiver could bridge. [dB]"""
 SPREAD = Number(0.0, 40.0)
+"""Standard deviation of a loss; more says nothing. [dB]"""
 EXTRA_LOSS = Number(0.0, 60.0)
+"""Of mountings and cables; more is a fault, not a loss. [dB]"""
 TX_POWER = Number(-60.0, 36.0)
+"""Up to 4 W. [dBm]"""
 GAIN = Number(-40.0, 40.0)
+"""From an antenna that hardly radiates to a large dish. [dBi]"""
 SENSITIVITY = Number(-160.0, -10.0)
+"""From below the best receivers of narrow bands to what a detector needs. [dBm]"""
 ANTENNA = Choice(tuple(KINDS), ending=ENDING)
 
 

@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 
 from survey.base.arrays import FloatArray
 from survey.base.errors import Fault, TableError
-from survey.inputs.plan import Plan
+from survey.budget import Links, links_between
+from survey.inputs.plan import Plan, obstacle_kinds
 from survey.inputs.readings import Names, Readings
-from survey.links import Links, links_between
 from survey.measured.calibration.check import SUSPECT, Finding, Outlook, findings_of, outlook_of
 from survey.measured.calibration.left_out import cross_validated
 from survey.measured.calibration.likelihood import Shares, score
@@ -300,15 +300,13 @@ def fingerprint(plan: Plan) -> str:
     import hashlib  # noqa: PLC0415  start-up time
 
     environment = plan.environment
+    kinds = [kind for kind in obstacle_kinds() if not kind.is_equipment]
     parts = (
         plan.radio,
         environment.path_loss_exponent,
         environment.reference_distance_m,
         plan.own_materials,
-        plan.walls,
-        plan.boxes,
-        plan.roofs,
-        plan.foliage,
+        *(tuple(one for one in plan.obstacles if type(one) is kind) for kind in kinds),
     )
     return hashlib.sha256(repr(parts).encode()).hexdigest()[:16]
 

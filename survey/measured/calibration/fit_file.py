@@ -16,18 +16,23 @@ from survey.scene import Scene
 from survey.scene.correction import Correction
 
 MOST_BYTES = 200_000_000
+"""Far more than the fit of any site has; a longer file is a mistake. A judgement."""
 NUMBERS: dict[str, Number] = {
     "shadowing_db": Number(0.0, 30.0),
     "nearest_m": Number(0.0, 1e6),
     "farthest_m": Number(0.0, 1e6),
     "ends_sd_db": Number(0.0, 100.0),
 }
+"""What a fit may hold: limits that only a damaged file passes. A judgement, as are those below."""
 PARTS: dict[str, tuple[str, Number]] = {
     "offset_db": ("value", Number(-1000.0, 1000.0)),
     "path_loss_exponent": ("value", Number(0.5, 8.0)),
 }
+"""Of figures with a standard error: where the figure stands, and its limits."""
 LOSS = Number(0.0, 1000.0)
+"""Of a material. [dB]"""
 CHANGE = Number(-1000.0, 1000.0)
+"""Of an end. [dB]"""
 
 
 def read_fit(path: Path, scene: Scene) -> tuple[Correction, tuple[str, ...]]:
@@ -50,8 +55,11 @@ def read_fit(path: Path, scene: Scene) -> tuple[Correction, tuple[str, ...]]:
     FitError
         With every fault of the file.
     """
-    file = str(path)
-    record = _record(path)
+    return correction_from(_record(path), scene, file=str(path))
+
+
+def correction_from(record: dict[str, Any], scene: Scene, *, file: str = "fit") -> tuple[Correction, tuple[str, ...]]:
+    """Make a correction of a record, told by the name of its file; otherwise as `read_fit`."""
     faults = [Fault(file=file, key=key, problem=problem) for key, problem in _problems(record)]
     if faults:
         raise FitError(faults)

@@ -10,6 +10,7 @@ from survey.measured.calibration.solve import Solution, Task, covariance_of, ref
 ONE_BY_ONE = 60
 """Up to so many pairs are left out one at a time; more of them in `FOLDS` groups of whole inverters."""
 FOLDS = 10
+"""Groups that are left out in turn: common practice of cross-validation."""
 INTERVAL = 1.6449
 """Standard deviations on either side that hold 90 of 100."""
 

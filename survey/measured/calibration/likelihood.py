@@ -22,11 +22,13 @@ from survey.base.arrays import FloatArray
 from survey.measured.calibration.pairs import Pairs
 
 WILD = 0.02
+"""Share of readings that are outliers: an assumption; tests/measured/calibration/test_fit.py plants them."""
 WILD_RANGE_DB = 80.0
-LOST_PRIOR = (1.2, 5.0)
-SILENT_PRIOR = (1.05, 20.0)
+"""Over which an outlier is equally likely anywhere: about the range of a receiver. An assumption. [dB]"""
+LOST_PRIOR, SILENT_PRIOR = (1.2, 5.0), (1.05, 20.0)
 """Beta distributions of the two shares before readings: small, and the data rule."""
 HALF_LOG_2PI = 0.5 * np.log(2.0 * np.pi)
+"""Of the normal density, by definition."""
 
 
 @dataclass(frozen=True, kw_only=True)

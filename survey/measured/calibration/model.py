@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.base.arrays import FloatArray, IntArray
-from survey.links import Links, passes_of
+from survey.budget import Links
 from survey.measured.calibration.pairs import Pairs
 from survey.propagation.enclosed import LANES
 from survey.scene import Ends, Scene
@@ -18,12 +18,15 @@ OFFSET, EXPONENT, LOSSES = 0, 1, 2
 OFFSET_SD_DB = 40.0
 """Data sheets, mountings and level registers are off by up to 60 dB, so the offset is given this width."""
 EXPONENT_SD = 0.5
+"""Standard deviation of the plan's path loss exponent before readings: an assumption."""
 LEAST_EXPONENT, MOST_EXPONENT = 0.5, 8.0
+"""Limits of a fit: those that a plan has."""
 LEAST_SPREAD_DB, USUAL_SPREAD = 2.0, 0.3
 """Where the plan gives a loss no spread, it gets this share of the loss, and at least so many dB (an assumption)."""
 LEAST_PART = 0.05
 """A loss is fitted where some reading gets this share of its power through it, or more."""
 NO_PRIOR_SD = 1_000.0
+"""So wide that it says nothing: for a fit of the readings alone."""
 END_SD_DB = 2.0
 """Where to begin with the standard deviation of gateways among each other; the readings decide."""
 
@@ -51,24 +54,23 @@ class Unit:
 def units_of(scene: Scene) -> tuple[tuple[Unit, ...], IntArray]:
     """The losses of a site that readings could change, and which of them each obstacle has.
 
-    Closed metal has a working cap instead of a loss, and foliage costs by the metre: they are left alone (-1).
+    Closed metal has a working cap instead of a loss, and foliage costs by the metre: these stay as they are (-1).
     """
     obstacles, plan = scene.obstacles, scene.plan
-    own_loss = {one.name for one in (*plan.walls, *plan.boxes, *plan.roofs) if one.loss_db is not None}
     units: dict[tuple[bool, str], Unit] = {}
     numbers: dict[tuple[bool, str], int] = {}
     unit = np.full(len(obstacles), -1, dtype=np.int64)
-    for i, (name, kind, material) in enumerate(zip(obstacles.names, obstacles.kinds, obstacles.materials, strict=True)):
-        if kind == "foliage" or obstacles.opaque[i]:
+    for i, obstacle in enumerate(obstacles.entries):
+        if not obstacle.can_be_fitted or obstacles.opaque[i]:
             continue
-        own = kind != "modules" and name in own_loss
-        key = (own, name if own else material.casefold())
+        own = obstacle.has_own_loss
+        key = (own, obstacle.name if own else obstacle.made_of.casefold())
         if key not in units:
             loss_db = float(obstacles.loss_db[i])
             spread_db = float(obstacles.spread_db[i]) if own else plan.materials[key[1]].spread_db
             usual_db = max(LEAST_SPREAD_DB, USUAL_SPREAD * loss_db)
             units[key] = Unit(
-                name=_unit_name(name, scene) if own else plan.materials[key[1]].name,
+                name=_unit_name(obstacle.name, scene) if own else plan.materials[key[1]].name,
                 own=own,
                 loss_db=loss_db,
                 spread_db=spread_db or usual_db,
@@ -238,14 +240,14 @@ def model_of(
     units, unit = units_of(scene)
     at = (pairs.inverter, pairs.gateway)
     flat = pairs.inverter * links.shape[1] + pairs.gateway
-    passes = passes_of(links, unit, len(units))[flat]
+    passes = links.passes_of(unit, len(units))[flat]
     leaked, leaking = _leaks_of(links, unit, len(units), flat)
     share = links.straight_share[at]
     total = 10.0 ** (-links.obstacle_loss_db[at] / 10.0)
     part = share[:, None] * passes + np.sum(leaked[:, :, None] * leaking, axis=1) / np.maximum(total, 1e-300)[:, None]
     heeded = np.flatnonzero(part.max(axis=0, initial=0.0) >= LEAST_PART)
     around = -leaked.sum(axis=1)
-    for way_db in links.around_db.values():
+    for way_db in links.around_db:
         around += np.where(np.isnan(way_db[at]), 0.0, 10.0 ** (-np.nan_to_num(way_db[at]) / 10.0))
     environment = scene.plan.environment
     around = np.maximum(around, 0.0)

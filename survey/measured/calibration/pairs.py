@@ -11,7 +11,9 @@ from survey.base.arrays import FloatArray, IntArray
 from survey.inputs.readings import Readings
 
 USUAL_FADE_DB = 3.0
+"""Standard deviation of repeated readings of a pair, where there are few: an assumption. [dB]"""
 LEAST_FADE_DB = 2.0
+"""The same at least: registers step by 1 dB and more. An assumption. [dB]"""
 ENOUGH_REPEATS = 10
 """With so many repeats their own spread is used instead of `USUAL_FADE_DB` (an assumption)."""
 

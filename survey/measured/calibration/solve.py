@@ -14,15 +14,19 @@ from survey.measured.calibration.model import OFFSET, Model
 from survey.measured.calibration.pairs import Pairs
 
 MOST_STEPS = 200
+"""Of the solver at most, so that it ends. A judgement."""
 MANY_PAIRS = 1_000
 """Of more pairs a part of this size shows first where to look."""
 FINE, COARSE = 1e-6, 3e-3
 """A fit has settled where no figure moves by more: in the end, and while shadowing is still looked for."""
 LEAST_SIGMA_DB, MOST_SIGMA_DB = 0.3, 30.0
+"""Limits of shadowing in a fit, wider than any site. A judgement. [dB]"""
 SIGMA_PRIOR_SD = 0.4
 """Standard deviation of the logarithm of shadowing about the plan's figure: worth three readings (an assumption)."""
 LEAST_PLAN_SIGMA_DB = 2.0
+"""Shadowing before readings, where the plan has less: an assumption. [dB]"""
 END_SDS_DB = (0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 8.0)
+"""Standard deviations of gateways among each other that are tried: a grid about `END_SD_PRIOR`. [dB]"""
 END_SD_PRIOR = (2.0, 0.7)
 """Gateways differ among each other by some 2 dB, within a factor of two (an assumption), before readings decide."""
 FIRST_SIGMAS_DB = tuple(20.0 * 0.7**step for step in range(12))

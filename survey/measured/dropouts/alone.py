@@ -20,13 +20,18 @@ from survey.measured.dropouts.weighing import concentration, shared_direction
 MIN_MORE, DIM_MORE = 0.05, 0.25
 """A link is poor that misses so much more than a sound one; where noons may be dark. [-]"""
 BEYOND_SCATTER = 4.0
+"""The same in standard deviations; set by trials on invented logs."""
 TELLS = 2.0
 """By how much one reading must be likelier than the other; nearer than that nobody can tell."""
 MIN_MISSED = 8
+"""Fewer misses than this show no cause; set by trials on invented logs."""
 IN_RUNS = 0.6
+"""Share of the misses beyond the usual, from which those in long outages speak of a unit; set by trials on invented
+logs. [-]"""
 MIN_IN_RUNS, MIN_SILENT_S = 12, 7_200
 """Fewer polls, or less time, in long silences than this is too little to blame a unit."""
 RUNS_SPEAK = 0.05
+"""What such outages do to the odds of a weak link: an assumption."""
 CLEARLY_WEAK = 30.0
 """A link that is weak with such odds needs nothing that the plan lacks to explain it."""
 LACKS = 0.05
@@ -34,6 +39,7 @@ LACKS = 0.05
 ANY_SHARE = 0.7
 """Density of the share of misses behind an obstacle that the plan lacks: nearly any. [-]"""
 MIN_LACKING = 3
+"""Links that show what the plan lacks, at least; set by trials on invented logs."""
 TOGETHER = 0.25
 """What the plan lacks stands before links that lie together: by accident with no more than this chance. [-]"""
 MAX_ARC = 0.6

@@ -10,16 +10,21 @@ from survey.base.arrays import BoolArray, FloatArray, IntArray
 from survey.inputs.logs import DAY_S, Log
 
 BIN_S = 1_800
+"""Into which a day is cut to find its night: half an hour. A judgement. [s]"""
 QUIET_SHARE = 0.02
 """A half hour in which so little of the most is heard belongs to the night. [-]"""
 SEASON_DAYS = 5
+"""Days on either side that share a season's light: dawn moves some minutes a day. A judgement."""
 MOST_OWN_S = 5_400
+"""How much later than the site one inverter may wake, for its roof; set by trials on invented logs. [s]"""
 LEAST_ODD_S = 3_600
 """A whole site late by less than this was in the dark, not cut off. [s]"""
 FEW_DAYS = 4
+"""Fewer show no habit; set by trials on invented logs."""
 WEAK = 0.2
 """A link that misses so much while it is awake says little about when light suffices. [-]"""
 MOST_LATE_S = 7_200.0
+"""A whole site later than this was not in the dark; set by trials on invented logs. [s]"""
 DUSK_S, DUSK_SHARE = 9_000.0, 0.25
 """How far from the ends of a day some may lack light: so long, but no more than that share of the day."""
 FAINT_POWER = 0.1

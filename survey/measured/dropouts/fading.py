@@ -14,6 +14,7 @@ from survey.measured.dropouts.chances import log_likelihood
 from survey.measured.dropouts.daylight import Daylight
 
 MIN_DAYS = 10
+"""Fewer days show no slope: docs/dropouts.md."""
 SURE = 10.0
 """Log-likelihood by which a slope must beat none. A day more or less of log does not count for that."""
 BEATS_STEP = 2.0
@@ -23,12 +24,15 @@ MIN_ERRORS = 2.5
 MIN_RISE = 0.06
 """The share of misses must rise by this much from the first third of the days to the last. [-]"""
 MIN_FALL_DB = 3.0
+"""The level must fall by this much over the log; set by trials on invented logs. [dB]"""
 FLOOR_DB = 0.15
 """Daily means are no surer than this: levels are written in steps. [dB]"""
 MIN_WIDTH_DAYS, WIDTHS, MIDDLES = 2.0, 12, 160
 """A margin that falls by `FADING_DB` within less than this many days has dropped, not faded; and how many are tried."""
 WORTH_TRYING = 6.0
+"""Log-likelihood that the ends of a log must differ by, before slopes are tried; set by trials on invented logs."""
 DAYS_OF_WEEK = 7.0
+"""Slopes are given per week."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -22,10 +22,13 @@ from survey.measured.dropouts.weighing import Shared, shared_by, weigh
 MIN_CHANCE = 0.5
 """A cause less likely than this, of those weighed, is not named. [-]"""
 MAX_ROUNDS = 6
+"""Groups that are looked for at most; set by trials on invented logs."""
 CITED = 0.095
 """A chance above this says nothing and is not cited. [-]"""
 MIN_GROUP = 2
+"""One link alone is no group: docs/dropouts.md."""
 MIN_RISE = 0.05
+"""Rise of the share of misses that counts; set by trials on invented logs. [-]"""
 MIN_BRIGHT, MIN_BRIGHT_S = 4, 3_600
 """So many intervals, and so long, of good light a group must be worse: near the ends of a day light may lack. [-, s]"""
 COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")

@@ -12,24 +12,34 @@ from survey.measured.dropouts.chances import affected, log_ratio, rates, spread_
 from survey.measured.dropouts.daylight import Daylight
 
 HEALTHY = 0.4
+"""Links that miss more than this are left aside; set by trials on invented logs. [-]"""
 LEAST_LINKS = 4
+"""Fewer inverters on a gateway cannot show it: docs/dropouts.md."""
 LEAST_SHARE = 0.5
+"""Share of the inverters that must be struck: docs/dropouts.md. [-]"""
 LEAST_MORE = 0.05
 """What must come on top of the usual share of misses. [-]"""
 EPISODE_MORE = 0.12
+"""What must come on top of the usual share of misses in a single episode; set by trials on invented logs. [-]"""
 SURE = 14.0
+"""Log-likelihood ratio of a single episode beyond the number of tries: a chance of a millionth."""
 ALSO = 5.0
-"""Log-likelihood by which the hours found at one gateway are those of another too."""
+"""Log-likelihood by which the hours found at one gateway are those of another too; set by trials on invented logs."""
 TIMES_SPREAD = 4.5
+"""Standard deviations by which an hour must stand out: a chance of some 3 in a million."""
 LENGTHS_S = (1_800, 3_600, 10_800)
+"""Lengths of episodes that are looked for: half an hour, one, three; set by trials on invented logs. [s]"""
 CLOCK_BINS, MAX_BINS = 48, 8
+"""Into how many parts a day is cut, half hours; and how many of them may be one rhythm. A judgement."""
 FEW_DAYS = 5
+"""An hour that returns must be seen on so many days; set by trials on invented logs."""
 DIM_DAYS = 4
 """Where noons may be dark, interference must show on so many days: dark hours strike all alike. [days]"""
 END_S, FEW_DAYS_AT_END = 7_200, 3
 """Low light takes up to half of this at the ends of a day; misses in the other half on so many days are no low light.
 [s]"""
 ROUNDS = 3
+"""How often what was found is taken out and looked for again; set by trials on invented logs."""
 
 
 def interference(  # noqa: C901  gateway by gateway, then which of them share hours

@@ -7,11 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from survey.base.arrays import BoolArray, FloatArray
+from survey.budget import links_between
 from survey.inputs.logs import Log
-from survey.links import links_between
 from survey.scene import Scene
 
 LEAST_LEVELS = 20
+"""So many levels of a link show its margin: their median is then sure to about a decibel (docs/dropouts.md)."""
 LEVEL_SIGMA_DB = 3.0
 """What a median of logged levels may be wrong by: data sheets differ so much from what a receiver needs. [dB]"""
 

@@ -16,17 +16,24 @@ from survey.measured.dropouts.chances import rates
 CHANCE = np.log(1e-9)
 """A silence less likely than this is no accident."""
 LEAST_LINKS, LEAST_IN_BRANCH = 3, 2
+"""Fewer inverters show no outage of a gateway, or of a branch: docs/dropouts.md."""
 STRAY_SHARE = 0.02
 """Share of a group that may be heard in a stretch that belongs to two intervals. [-]"""
 AROUND, CLOSE = 12, 5
+"""Polls before and after a stretch that show what is usual there; set by trials on invented logs."""
 PARTLY, EDGE = 0.3, 0.15
 """Share of a group that must be silent round about a stretch for chance to explain it, and in the interval in which
 it began. [-]"""
 DEAD = 0.97
+"""Share of misses of a link that tells nothing of outages; set by trials on invented logs. [-]"""
 DARK_S = 5_400
+"""A stretch at dusk shorter than this proves nothing; set by trials on invented logs. [s]"""
 LEAST_RUN = 3
+"""Polls that a silence has at least; set by trials on invented logs."""
 SAME = 1
+"""Polls by which silences of one branch may differ: docs/dropouts.md."""
 SOUND_DB = 6.0
+"""Margin from which the silence of a branch is not put down to its links; set by trials on invented logs. [dB]"""
 MOSTLY_SILENT = 0.9
 """The silence of a link that misses more than this says nothing, unless it should hold. [-]"""
 

@@ -14,20 +14,26 @@ from survey.measured.dropouts.chances import log_likelihood
 from survey.measured.dropouts.daylight import Daylight
 
 BIN_S = 1_800
+"""Into which a day is cut: half an hour. A judgement. [s]"""
 SURE, JOINS = 12.0, 4.0
+"""Log-likelihood by which hours must beat none for a link, beyond the number tried, and by which others join; set by
+trials on invented logs."""
 MIN_RISE, CONTRAST = 0.1, 0.5
 """What is so at other hours half as much is no matter of hours. [-]"""
 MIN_DAYS = 3
+"""Hours that return must be seen on so many days; set by trials on invented logs."""
 MIN_SHARE_OF_DAYS = 0.35
 """On so many of the days at least it must show: working days, not one bad one. [-]"""
 MAX_LENGTH = 0.75
 """What takes longer than this part of the daylight is no matter of hours. [-]"""
 MIN_GROUP = 2
+"""One link alone is no group: docs/dropouts.md."""
 ONE_SPAN = 0.8
 """Days of which this part follow one another are a span of dates. [-]"""
 SLACK = 0.35
 """Hours that explain a link worse than its own best ones by less than this part are as good. [-]"""
 LINKS_AT_ONCE = 100
+"""Links that are tried together, for memory. A judgement."""
 
 
 @dataclass(frozen=True, kw_only=True)

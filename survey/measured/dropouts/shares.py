@@ -16,8 +16,11 @@ FADING_DB = 4.0
 UNIT_CHANCE = 0.02
 """Share of units that are at fault, before anything is known of them: an assumption."""
 ALWAYS_SILENT = 0.97
+"""Share of misses of a link that is silent but for strays; set by trials on invented logs. [-]"""
 HEALTHY_DB = 12.0
+"""Margin from which a link shows what is usual: three standard deviations of fading. [dB]"""
 MIN_HEALTHY = 3
+"""How many such links show it, at least; set by trials on invented logs."""
 
 
 def odds_of_weak(rate: FloatArray, margin_db: FloatArray, sigma_db: FloatArray) -> FloatArray:

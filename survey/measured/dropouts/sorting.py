@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -34,13 +36,16 @@ def dropouts_of(scene: Scene, log: Log) -> Dropouts:
     scene : Scene
         The site.
     log : Log
-        Its log; gateways are numbered as in the scene's `gateways_and_spots`.
+        Its log; gateways are numbered as in the scene's `gateways_and_spots`. Where it names no branch at all, the
+        plan's branches count.
 
     Returns
     -------
     Dropouts
         Causes with their shares and their evidence.
     """
+    if not any(log.branches):
+        log = replace(log, branches=scene.inverters.branches)
     places = scene.gateways_and_spots
     daylight = daylight_of(log)
     book = Book(

@@ -15,21 +15,29 @@ from survey.measured.dropouts.chances import log_likelihood
 Halves = NDArray[np.float32]
 
 MAX_UNITS = 192
+"""Into how many pieces of time a log is cut at most, for the work; set by trials on invented logs."""
 MIN_UNITS = 8
+"""Fewer pieces show no date; set by trials on invented logs."""
 SURE = 10.0
 """Log-likelihood by which one span must beat none for a link, beyond the number of spans tried."""
 JOINS = 3.0
+"""Log-likelihood by which a link joins the span of others: 2.4 standard deviations."""
 SAME_DATE = 3.0
 """Dates that fit worse than the best by less than this are as likely: about 2.4 standard deviations."""
 NEARLY = 0.1
 """The same for a change of weather's making, which makes dates look surer than they are: so much of the whole."""
 MIN_RISE = 0.08
+"""Rise of the share of misses that counts; set by trials on invented logs. [-]"""
 MIN_FALL_DB = 4.0
+"""Fall of the level that counts: the standard deviation of fading. [dB]"""
 MIN_GROUP = 2
+"""One link alone is no group: docs/dropouts.md."""
 MIN_LEVELS, CHANGED_DB = 6, 2.5
 """Levels on either side, and a difference of their means, that show a change: weather does less. [-, dB]"""
 MAX_GROUPS = 6
+"""Spans that are looked for at most; set by trials on invented logs."""
 LINKS_AT_ONCE = 40
+"""Links that are tried together, for memory. A judgement."""
 OWN_BEST = 0.6
 """A link joins a group whose span explains it so well, over its own best one. [-]"""
 MAX_GAIN = 200.0

@@ -41,6 +41,7 @@ MIN_DAYS, SELDOM = 4, 0.1
 """Near a day's end a silence counts where the group was heard at that hour on most other days: of so many days or
 more, on no more than this share was it silent as a whole. [-]"""
 SEASON_DAYS = 12
+"""Days on either side that share the habits of a season; set by trials on invented logs."""
 ONE_ALONE = np.log(1e-4)
 """A silence of one link that is no likelier than this may belong to a group, which is judged as a whole."""
 IMPAIRED = 6.0

@@ -29,6 +29,7 @@ CONCENTRATION = 0.2
 ROWS = 0.5
 """The same for a branch, whose inverters lie together but less surely."""
 MIN_U = 5e-4
+"""Least chance that the density takes: one in `DRAWS`."""
 MOST = 0.6
 """What strikes more than this share of the links stands before none of them alone. [-]"""
 STRONG_DB, WET_DAYS = 12.0, 4.0
@@ -36,13 +37,17 @@ STRONG_DB, WET_DAYS = 12.0, 4.0
 DIM = 4.0
 """So much likelier it is that nothing but a lack of light strikes some links, where the sun stands low. [-]"""
 HALF, FEW = 0.5, 0.3
+"""Parts of the links of a gateway: half of them, and few; set by trials on invented logs. [-]"""
 SELDOM = 0.04
+"""Factor on the odds of a cause that the evidence speaks clearly against: an assumption. [-]"""
 CLEAR_FALL_DB = 3.0
+"""Fall of the levels that shows; set by trials on invented logs. [dB]"""
 EVEN = 0.35
 """Spread of the shares of misses, over their mean, up to which they are even: interference asks no margin. [-]"""
 MIN_GROUP, MIN_LINKS = 2, 4
 """Of fewer links no share says anything."""
 DRAWS = 2_000
+"""How often directions are simulated: a chance of 5 % then stands to half a percentage point."""
 
 
 @dataclass(frozen=True, kw_only=True)

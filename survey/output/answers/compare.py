@@ -3,39 +3,52 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from shlex import quote
 
-from survey.base.layout import Column, counted, paragraphs, table, wrapped
+from survey.base.layout import Column, counted, labelled, paragraphs, table, wrapped
+from survey.budget import STATES
 from survey.decisions.comparison import Comparison
 from survey.decisions.simulation import Pair
-from survey.links import STATES
-from survey.network import Network
-from survey.output.answers.figures import CAUTION, NO_ROOM, NOTHING, NOTHING_DB, letter, margin, percent, wanted_line
+from survey.output.answers.figures import (
+    CAUTION,
+    NO_ROOM,
+    NOTHING,
+    NOTHING_DB,
+    covered,
+    letter,
+    margin,
+    percent,
+    wanted_line,
+)
 from survey.output.answers.network import route_names
-from survey.output.answers.place import RANKING_COLUMNS, ranking_row, score_record
+from survey.output.answers.place import RANKING_COLUMNS, ranking_row
+from survey.output.answers.place_record import score_record
 from survey.output.answers.sure import served_record, share
 from survey.output.answers.values import Record, plain
+from survey.routing import Network
 
 SPOTS_ACROSS = 3
+"""Spots that fit side by side in 100 columns."""
 PAIRS_SHOWN = 15
-"""With more pairs than this, only those with the spot that comes first are shown."""
+"""With more pairs than this, only those with the best spot are shown. A judgement."""
 
 PAIR_COLUMNS = (
     Column("pair", text=True),
-    Column("first of them\nserves more"),
+    Column("first\nhas more"),
     Column("by"),
-    Column("both\nas many"),
-    Column("second of them\nserves more"),
+    Column("both\nequal"),
+    Column("second\nhas more"),
     Column("by"),
 )
 
 
 def compare_table(comparison: Comparison, *, inverters: Sequence[str] = ()) -> str:
-    """How each spot would serve all inverters, then margin, chance and state link by link, or route by route.
+    """Return what `survey compare` prints: the best spot, the scores, run by run, then link by link or route by route.
 
     Parameters
     ----------
     comparison : Comparison
-        What was found.
+        The comparison.
     inverters : sequence of str
         Show only the links of these; without any, all of them.
     """
@@ -58,12 +71,14 @@ def compare_table(comparison: Comparison, *, inverters: Sequence[str] = ()) -> s
             chance = percent(reliability[i], wanted=wanted.reliability)
             row += [margin(margin_db[i]), chance, STATES[state[i]] if room else NO_ROOM]
         rows.append([*row, letters[best[i]] if columns_of[best[i]][1][i] >= NOTHING_DB else NOTHING])
-    title = "Link by link, margins in dB"
+    title = "Link by link, each spot as the only gateway (margins in dB)"
     if wanted.max_relays:
-        title = f"Route by route, up to {counted(wanted.max_relays, 'inverter')} in between, weakest margins in dB"
+        relays = f"up to {counted(wanted.max_relays, 'relay')}"
+        title = f"Route by route, {relays}, each spot as the only gateway (weakest margins in dB)"
     first, *blocks = _side_by_side(columns, rows)
     return paragraphs(
         wanted_line(links.scene.plan),
+        _answer(comparison, letters),
         table([Column("letter", text=True), *RANKING_COLUMNS[1:]], summary),
         _draw_by_draw(comparison, letters),
         wrapped(title) + "\n" + first,
@@ -72,17 +87,41 @@ def compare_table(comparison: Comparison, *, inverters: Sequence[str] = ()) -> s
     )
 
 
+def _answer(comparison: Comparison, letters: list[str]) -> str:
+    """Return the best spot, whether the runs tell it from the next one, and what to do next."""
+    links, scores = comparison.links, comparison.scores
+    names, count = links.gateways.names, len(links.inverters)
+    order = scores.order().tolist()
+    best = order[0]
+    file = quote(links.scene.plan.file)
+    facts = [("Coverage", covered(int(scores.served[best]), count))]
+    if len(order) > 1:
+        second = order[1]
+        pairs = {frozenset((pair.one, pair.other)): pair for pair in comparison.drawn.pairs()}
+        pair = pairs[frozenset((best, second))]
+        more, fewer = (pair.one_more, pair.other_more) if pair.one == best else (pair.other_more, pair.one_more)
+        runs = f"{comparison.drawn.draws} simulation runs"
+        certainty = f"more working inverters than {names[second]} in {share(more)} of {runs}, fewer in {share(fewer)}"
+        if scores.decided_by(best, second) not in {"served", "expected_served"}:
+            certainty = f"{names[second]} is equally good; {certainty}"
+        facts.append(("Certainty", certainty))
+    step = f"take readings there, then compare: survey fit {file} READINGS.csv"
+    weakest = links.inverters.names[int(scores.worst_inverter[best])]
+    if scores.served[best] < count:
+        step = f"see what helps: survey explain {file} {quote(weakest)} --gateway {quote(names[best])}"
+    facts.append(("Next step", step))
+    return "\n".join([wrapped(f"Best of these spots: {letters[best]}, {names[best]}"), *labelled(facts)])
+
+
 def _draw_by_draw(comparison: Comparison, letters: list[str]) -> str:
-    """Pair by pair, in how many draws the one serves more inverters than the other, and by how many."""
+    """Return pair by pair the share of runs in which one spot has more working inverters, and by how many."""
     drawn, pairs = comparison.drawn, list(comparison.drawn.pairs())
     left_out = ""
     if len(pairs) > PAIRS_SHOWN:
         best = int(comparison.scores.order()[0])
         pairs = [pair for pair in pairs if best in (pair.one, pair.other)]
-        left_out = wrapped(f"Shown are the pairs with {letters[best]}; the others are in the JSON.")
-    title = wrapped(
-        f"Draw by draw, in {counted(drawn.draws, 'draw')} of what the plan does not know (seed {drawn.seed})"
-    )
+        left_out = wrapped(f"Pairs with {letters[best]}. All pairs: --json")
+    title = wrapped(f"Working inverters, pair by pair, in {counted(drawn.draws, 'simulation run')} (seed {drawn.seed})")
     rows = [_pair_row(pair, letters) for pair in pairs]
     return "\n".join([title, table(PAIR_COLUMNS, rows), *([left_out] if left_out else [])])
 
@@ -99,7 +138,7 @@ def _pair_row(pair: Pair, letters: list[str]) -> list[str]:
 
 
 def _side_by_side(columns: list[Column], rows: list[list[str]]) -> list[str]:
-    """A table as wide as it must be, in blocks that fit the terminal."""
+    """Return a table in blocks that fit 100 columns."""
     blocks = []
     spots = (len(columns) - 2) // 3
     for first in range(0, spots, SPOTS_ACROSS):
@@ -109,9 +148,9 @@ def _side_by_side(columns: list[Column], rows: list[list[str]]) -> list[str]:
 
 
 def compare_record(comparison: Comparison, *, inverters: Sequence[str] = ()) -> Record:
-    """What `survey compare --json` prints; with names of inverters, of the links only theirs."""
+    """Return what `survey compare --json` prints; with names of inverters, of the links only theirs."""
     links, scores, drawn = comparison.links, comparison.scores, comparison.drawn
-    spots = links.gateways.names
+    spots, existing = links.gateways.names, set(links.scene.gateways.names)
     names = links.inverters.names
     return {
         "plan": links.scene.plan.file,
@@ -119,7 +158,7 @@ def compare_record(comparison: Comparison, *, inverters: Sequence[str] = ()) -> 
         "draws": drawn.draws,
         "seed": drawn.seed,
         "spots": [
-            {**score_record(scores, names, i), "drawn": served_record(drawn.served(i))}
+            {**score_record(scores, names, i, existing=spots[i] in existing), "drawn": served_record(drawn.served(i))}
             for i in range(len(scores.spots))
         ],
         "pairs": [
@@ -143,7 +182,7 @@ def compare_record(comparison: Comparison, *, inverters: Sequence[str] = ()) -> 
 
 
 def _verdict(network: Network, i: int) -> Record:
-    """What an inverter's route to a spot is worth: of its own link, where it talks to the spot itself."""
+    """Return an inverter's route to a spot as a record; its own link where that is direct."""
     route = network.routes[i]
     found = {
         "margin_db": plain(route.weakest_margin_db),

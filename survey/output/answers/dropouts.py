@@ -30,7 +30,9 @@ CAUTION_WORDS = (
 )
 CAUTION = wrapped(CAUTION_WORDS)
 NAMES_WIDE = 70
+"""What a line has left for names in 100 columns. [letters]"""
 MAX_REMEDIES = 8
+"""Rows of the table of remedies at most: one screen. A judgement."""
 MIN_ODD = 0.10
 """An inverter without a cause that misses more than this, and three times as much as the middle one, is named. [-]"""
 CAUSE_WORDS = {

@@ -3,34 +3,40 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from survey.base.layout import counted, wrapped
+from survey.budget import STATES, Links
 from survey.inputs.plan import Plan
-from survey.links import STATES, Links
-from survey.network import Network
+
+if TYPE_CHECKING:  # a list of links needs no routes
+    from survey.routing import Network
 
 CAUTION = wrapped(
-    "A prediction is no measurement: take readings before you rely on it. Work at height, near mains and on metal "
-    "roofs by the local rules for it; only a licensed electrician connects mains."
+    "This is a prediction, not a measurement: take readings on site before you rely on it. Follow the local rules for "
+    "work at height, near mains and on metal roofs. Only a licensed electrician may connect mains."
 )
+"""The last lines of every answer."""
 NOTHING_DB = -60.0
-"""With a margin below this nothing arrives, and it is no matter by how much. [dB]"""
+"""With a margin below this no usable signal arrives, and the figure says no more. A judgement. [dB]"""
 NOTHING = "none"
-NO_ROOM = "no room"
-"""State of an inverter that no gateway has room for."""
-MOST_DECIMALS = 4
+"""In place of a level or a margin where no usable signal arrives."""
+NO_ROOM = "full"
+"""State of an inverter beyond the capacity of all gateways."""
+MAX_DECIMALS = 4
+"""Of a chance near 1, so that it does not look certain; a model is no finer. A judgement."""
 
 
 def db(value: float) -> str:
-    """A loss, a level or a margin with one decimal."""
+    """Return a loss, a level or a margin with one decimal."""
     return f"{round(value, 1) + 0.0:.1f}" if np.isfinite(value) else NOTHING
 
 
 def signed_db(value_db: float) -> str:
-    """A difference with one decimal and its sign; what rounds to nothing is +0.0.
+    """Return a difference with one decimal and its sign; what rounds to nothing is +0.0.
 
     Examples
     --------
@@ -41,7 +47,7 @@ def signed_db(value_db: float) -> str:
 
 
 def margin(value_db: float) -> str:
-    """A margin, or a word where nothing arrives that could be heard.
+    """Return a margin, or a word where no usable signal arrives.
 
     Examples
     --------
@@ -52,9 +58,9 @@ def margin(value_db: float) -> str:
 
 
 def percent(chance: float, *, wanted: float) -> str:
-    """A chance in percent, rounded down, with as many decimals as the wanted one has.
+    """Return a chance in percent, rounded down, with as many decimals as the required one has.
 
-    So a chance that is below the wanted one always looks so, and none looks certain or impossible.
+    So a chance below the required one always looks so, and none looks certain or impossible.
 
     Examples
     --------
@@ -63,7 +69,7 @@ def percent(chance: float, *, wanted: float) -> str:
     >>> percent(0.9749, wanted=0.975), percent(0.0001, wanted=0.975)
     ('97.4 %', '<0.1 %')
     """
-    decimals = next((n for n in range(MOST_DECIMALS) if math.isclose(round(wanted, n + 2), wanted)), MOST_DECIMALS)
+    decimals = next((n for n in range(MAX_DECIMALS) if math.isclose(round(wanted, n + 2), wanted)), MAX_DECIMALS)
     step = 10.0**-decimals
     shown = math.floor(100.0 * chance / step + 1e-9) * step  # 1e-9: of a percent that floating point does not quite hit
     if shown < step:
@@ -74,51 +80,60 @@ def percent(chance: float, *, wanted: float) -> str:
 
 
 def wanted_line(plan: Plan) -> str:
-    """The line that heads every table: the site, and when a link holds."""
-    wanted = plan.requirement
-    return wrapped(
-        f"{plan.site.name}: {plan.radio.frequency_mhz:g} MHz; a link holds at a chance of "
-        f"{100 * wanted.reliability:g} % or more, with {wanted.fade_margin_db:g} dB held back"
+    """Return the lines at the head of every answer: the site, its radio and environment, and when a link holds."""
+    return f"{wrapped(f'{plan.site.name}, {radio_words(plan)}')}\n{wrapped(criterion(plan))}"
+
+
+def radio_words(plan: Plan) -> str:
+    """Return what the answer depends on most: the frequency and the path loss exponent."""
+    return f"{plan.radio.frequency_mhz:g} MHz, path loss exponent {plan.environment.path_loss_exponent:.4g}"
+
+
+def criterion(plan: Plan) -> str:
+    """Return when a link holds."""
+    requirement = plan.requirement
+    return (
+        f"A link holds if its chance of working, with a {requirement.fade_margin_db:g} dB fade margin, is "
+        f"{100 * requirement.reliability:g} % or more."
     )
 
 
-def holding(number: int, total: int) -> str:
-    """How many inverters hold.
+def covered(number: int, total: int) -> str:
+    """Return how many inverters are covered.
 
     Examples
     --------
-    >>> holding(1, 1), holding(0, 1), holding(1, 12), holding(30, 40)
-    ('1 of 1 inverter holds', '0 of 1 inverter holds', '1 of 12 inverters holds', '30 of 40 inverters hold')
+    >>> covered(1, 1), covered(30, 40)
+    ('1 of 1 inverter covered', '30 of 40 inverters covered')
     """
-    return f"{number} of {counted(total, 'inverter')} hold{'s' if 1 in (number, total) else ''}"
+    return f"{number} of {counted(total, 'inverter')} covered"
 
 
 def tally(links: Links) -> str:
-    """How many inverters hold, by their best link."""
-    by = " by their best link" if links.shape[1] > 1 else ""
-    return state_tally(links.state.max(axis=1), by=by)
+    """Return how many inverters are in each state, by their best link."""
+    return state_tally(links.state.max(axis=1), by="Best links" if links.shape[1] > 1 else "Links")
 
 
 def route_tally(network: Network) -> str:
-    """How many inverters hold by their routes, how many are marginal, fail, or find no gateway with room."""
-    return state_tally(network.state, without_room=network.without_room)
+    """Return how many inverters are in each state by their routes; those beyond capacity are counted apart."""
+    by = "Routes" if network.scene.plan.requirement.max_relays else "Links"
+    return state_tally(network.state, by=by, over_capacity=network.over_capacity)
 
 
-def state_tally(state: NDArray[np.int8], *, by: str = "", without_room: int = 0) -> str:
-    """How many inverters hold, how many are marginal, how many fail; those without room stand apart.
+def state_tally(state: NDArray[np.int8], *, by: str = "Links", over_capacity: int = 0) -> str:
+    """Return how many inverters are in each state; those beyond capacity are counted apart.
 
     Examples
     --------
-    >>> state_tally(np.array([2, 2, 0, 0, 0], dtype=np.int8), without_room=2)
-    '5 inverters: 2 hold, 0 marginal, 1 fails, 2 without room'
+    >>> state_tally(np.array([2, 2, 0, 0, 0], dtype=np.int8), over_capacity=2)
+    'Links of 5 inverters: hold 2, marginal 0, fail 1, full 2'
     """
-    fail, marginal, hold = (int(np.sum(state == one)) for one in range(len(STATES)))
-    fail -= without_room
-    holds, fails = "holds" if hold == 1 else "hold", "fails" if fail == 1 else "fail"
-    more = f", {without_room} without room" if without_room else ""
-    return f"{counted(len(state), 'inverter')}{by}: {hold} {holds}, {marginal} marginal, {fail} {fails}{more}"
+    fail, marginal, hold = (int(np.sum(state == number)) for number in range(len(STATES)))
+    full = f", {NO_ROOM} {over_capacity}" if over_capacity else ""
+    inverters = counted(len(state), "inverter")
+    return f"{by} of {inverters}: hold {hold}, marginal {marginal}, fail {fail - over_capacity}{full}"
 
 
 def letter(j: int) -> str:
-    """A, B, ... Z, AA, AB, ..., by which a table calls its spots."""
+    """Return A, B, ... Z, AA, AB, ..., by which a table names its spots."""
     return letter(j // 26 - 1) + letter(j % 26) if j >= 26 else chr(ord("A") + j)  # noqa: PLR2004  letters

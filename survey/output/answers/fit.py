@@ -1,58 +1,62 @@
-"""What readings have taught, as a table; and the day's work looked over."""
+"""A fit to readings as text and as JSON, and a check of every inverter that was read."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from shlex import quote
 
 import numpy as np
 
-from survey.base.layout import Column, counted, paragraphs, table, wrapped
+from survey.base.layout import Column, counted, listed, paragraphs, table, wrapped
 from survey.measured.calibration import EXPONENT, LOSSES, OFFSET, OUTSIDE, Finding, Fit, fingerprint
 from survey.output.answers.figures import CAUTION, db, signed_db
 from survey.output.answers.links import in_the_line
 from survey.output.answers.values import Record, plain
 
 FEW = 12
-"""With so few pairs every inverter is shown unasked."""
+"""With up to so many links every inverter is shown without --check. A judgement."""
+NAMES_SHOWN = 4
+"""Names that fit a line; all are in the JSON. A judgement."""
 MOST_OUT_OF_LINE = 10
-FIGURES = (Column("", text=True), Column("plan"), Column("fitted"), Column("give or\ntake"))
+"""Rows that are read at a glance; all are in the JSON. A judgement."""
+FIGURES = (Column("", text=True), Column("plan"), Column("fitted"), Column("standard\nerror"))
 RESIDUALS = (
     Column("inverter", text=True),
     Column("gateway", text=True),
     Column("read\ndBm"),
-    Column("fit says\ndBm"),
-    Column("off by\ndB"),
+    Column("fitted\ndBm"),
+    Column("difference\ndB"),
 )
 CHECKED = (
     Column("inverter", text=True),
     Column("verdict", text=True),
-    Column("off by\ndB"),
-    Column("heard"),
+    Column("difference\ndB"),
+    Column("levels"),
     Column("missed"),
-    Column("in the straight line", text=True, yields=True),
+    Column("obstacles on\ndirect line", text=True, yields=True),
 )
 ON_THE_ROOF = (
-    "Look from the ground first. Work at height, near mains and on metal roofs by the local rules for it; only a "
-    "licensed electrician opens an inverter, an isolator or a switchboard."
+    "Look from the ground first. Follow the local rules for work at height, near mains and on metal roofs. Only a "
+    "licensed electrician may open an inverter, an isolator or a switchboard."
 )
 WEAKER = (
     "Weaker than expected: is it where the plan says (compare the serial)? Is it fixed flat against metal, behind a "
-    "rail, a clamp or a cable bundle? Is there something in the line that the plan does not show? A unit never "
-    "heard may simply have no supply or too little light: try it again in full daylight."
+    "rail, a clamp or a cable bundle? Is there an obstacle on the direct line that the plan does not have? A unit "
+    "that never answered may have no supply or too little light: try it again in full daylight."
 )
 STRONGER = (
-    "Stronger than expected: no fault by itself. Is it where the plan says, and is all that the plan puts in its line "
-    "really there?"
+    "Stronger than expected: this alone is no fault. Is it where the plan says? Are all obstacles of the plan on its "
+    "direct line really there?"
 )
 
 
 def fit_table(fit: Fit, *, check: bool = False) -> str:
-    """The figures that were fitted, how good they are, what is open, and what is out of line."""
-    parts = [wrapped(_heading(fit))]
+    """Return what `survey fit` prints: the result, the fitted figures, their quality, and the outliers."""
+    parts = [wrapped(_heading(fit)) + "\n" + _answer(fit)]
     if not check:
         parts += [table(FIGURES, list(_figures(fit))), *(wrapped(one) for one in _quality(fit))]
         if fit.cannot_tell:
-            parts.append("\n".join(["What the readings cannot tell", *_listed(fit.cannot_tell)]))
+            parts.append("\n".join(["What these readings cannot show", *_listed(fit.cannot_tell)]))
         parts.append(_out_of_line(fit))
     if check or len(fit.pairs) <= FEW:
         parts.append(_checked(fit))
@@ -63,46 +67,60 @@ def _heading(fit: Fit) -> str:
     nearest_m, farthest_m = fit.nearest_and_farthest_m
     heard = int(np.sum(~np.isnan(fit.readings.level_dbm)))
     missed = len(fit.readings) - heard
-    gone = f" and {counted(missed, 'miss')}" if missed else ""
-    gone = gone.replace("misss", "misses")
+    gone = f" and {counted(missed, 'missed reading')}" if missed else ""
     return (
-        f"{fit.scene.plan.site.name}: {counted(heard, 'level')}{gone} on {counted(len(fit.pairs), 'pair')} of inverter "
-        f"and gateway, {nearest_m:.1f} to {farthest_m:.1f} m apart"
+        f"{fit.scene.plan.site.name}: {counted(heard, 'level')}{gone} of {counted(len(fit.pairs), 'link')}, "
+        f"{nearest_m:.1f} to {farthest_m:.1f} m long"
     )
+
+
+def _answer(fit: Fit) -> str:
+    """Return the verdict on the inverters read, and what to do next."""
+    verdicts = [finding.verdict for finding in fit.findings]
+    weaker, stronger = verdicts.count("weaker"), verdicts.count("stronger")
+    as_expected = len(verdicts) - weaker - stronger
+    inverters = counted(len(verdicts), "inverter")
+    lines = [f"{inverters} read: {as_expected} as expected, {weaker} weaker, {stronger} stronger."]
+    if weaker:
+        names = [_one_of(finding, fit) for finding in fit.findings if finding.verdict == "weaker"]
+        lines.append(f"Next step: check the weaker ones first: {listed(names, NAMES_SHOWN)}")
+    else:
+        file = quote(fit.scene.plan.file)
+        then = f"survey place {file} --fit FIT.json"
+        lines.append(f"Next step: save the fit with --out FIT.json, then plan with it: {then}")
+    return "\n".join(map(wrapped, lines))
 
 
 def _figures(fit: Fit) -> Iterator[list[str]]:
     parameters, stderr, model = fit.solution.parameters, fit.stderr, fit.model
-    held = "held" if not model.free[OFFSET] else f"{stderr[OFFSET]:.1f}"
-    yield ["offset, dB", "0.0", db(parameters[OFFSET]), held]
+    fixed = "fixed" if not model.free[OFFSET] else f"{stderr[OFFSET]:.1f}"
+    yield ["offset, dB", "0.0", db(parameters[OFFSET]), fixed]
     exponents = (model.mean[EXPONENT], parameters[EXPONENT], stderr[EXPONENT])
-    yield ["path-loss exponent", *(f"{one:.2f}" for one in exponents)]
+    yield ["path loss exponent", *(f"{one:.2f}" for one in exponents)]
     yield ["shadowing, dB", f"{fit.scene.plan.environment.shadowing_db:.1f}", f"{fit.solution.sigma_db:.1f}", ""]
     for u, one in enumerate(fit.units):
         at = LOSSES + u
-        yield [f"{one.name}, dB a pass", db(one.loss_db), db(one.loss_db + parameters[at]), f"{stderr[at]:.1f}"]
+        yield [f"{one.name}, dB per sheet", db(one.loss_db), db(one.loss_db + parameters[at]), f"{stderr[at]:.1f}"]
     for e, end in enumerate(fit.ends):
         at = LOSSES + len(fit.units) + e
         what = f"gateway {end.name}" if end.kind == "gateway" else f"inverters such as {end.name}"
-        yield [f"{what}, dB beside the offset", "0.0", db(parameters[at]), f"{stderr[at]:.1f}"]
+        yield [f"{what}, dB besides the offset", "0.0", db(parameters[at]), f"{stderr[at]:.1f}"]
 
 
 def _quality(fit: Fit) -> Iterator[str]:
     if fit.rmse_db is not None:
-        text = f"The levels lie {fit.rmse_db:.1f} dB off the fit (root of the mean square)"
+        text = f"RMS error: {fit.rmse_db:.1f} dB"
         if fit.cross_validated_rmse_db is not None and fit.inside is not None:
             text += (
-                f", and {fit.cross_validated_rmse_db:.1f} dB off fits that were made without them ({fit.groups} groups "
-                f"left out in turn). Of the 90 % intervals of these fits, {100.0 * fit.inside:.0f} % held"
+                f", in cross-validation {fit.cross_validated_rmse_db:.1f} dB ({fit.groups} groups). The 90 % intervals "
+                f"contained {100.0 * fit.inside:.0f} % of the levels left out"
             )
         yield text + "."
     if np.any(np.isnan(fit.readings.level_dbm)):
         shares = fit.solution.shares
-        text = (
-            f"Of the tries that were strong enough, {100.0 * shares.lost:.1f} % were lost for reasons other than level"
-        )
+        text = f"Of the readings with enough level, {100.0 * shares.lost:.1f} % were missed for other reasons"
         if shares.silent >= 0.01:  # noqa: PLR2004  a percent
-            text += f"; {100.0 * shares.silent:.0f} % of the pairs were silent for reasons other than level"
+            text += f". Of the links, {100.0 * shares.silent:.0f} % gave no level for other reasons"
         yield text + "."
 
 
@@ -122,7 +140,7 @@ def _out_of_line(fit: Fit) -> str:
         ]
         for k in rows.tolist()
     ]
-    return "\n".join(["Readings far out of line, which have little pull on the fit", table(RESIDUALS, cells)])
+    return "\n".join(["Outliers (the fit gives them little weight)", table(RESIDUALS, cells)])
 
 
 def _checked(fit: Fit) -> str:
@@ -130,14 +148,13 @@ def _checked(fit: Fit) -> str:
     rows = []
     for one in fit.findings:
         first = int(np.flatnonzero(fit.pairs.inverter == one.inverter)[0])
-        difference = "not heard" if one.difference_db is None else signed_db(one.difference_db)
-        met = in_the_line(fit.links, one.inverter, int(fit.pairs.gateway[first])) or "clear"
+        difference = "missed" if one.difference_db is None else signed_db(one.difference_db)
+        met = in_the_line(fit.links, one.inverter, int(fit.pairs.gateway[first])) or "none"
         rows.append([names[one.inverter], one.verdict, difference, str(one.heard), str(one.missed), met])
     weaker, stronger = (sum(one.verdict == word for one in fit.findings) for word in ("weaker", "stronger"))
     summary = (
-        f"{counted(len(fit.findings), 'inverter')} read: {len(fit.findings) - weaker - stronger} as expected, {weaker} "
-        f"weaker, {stronger} stronger. Each is set against what all others lead to expect; more than {OUTSIDE:.1f} "
-        "standard deviations off is told, which chance alone does to 1 in 100."
+        f"Each inverter is compared with the prediction from all others. Differences above {OUTSIDE:.1f} standard "
+        "deviations are reported. Chance alone does that to 1 inverter in 100."
     )
     return paragraphs(
         "\n".join(["Inverter by inverter, the most unusual first", table(CHECKED, rows)]),
@@ -153,7 +170,8 @@ def _advice(fit: Fit, *, weaker: int, stronger: int) -> Iterator[str]:
     for one, other in swaps:
         if one.inverter not in told:
             told |= {one.inverter, other}
-            yield f"{_one_of(one, fit)} and {names[other]}: each would fit the other's place; compare their serials."
+            pair = f"{_one_of(one, fit)} and {names[other]}"
+            yield f"{pair}: each level fits the other's position. Compare their serials."
     if weaker:
         yield WEAKER
     if stronger:
@@ -171,7 +189,7 @@ def _listed(lines: tuple[str, ...]) -> list[str]:
 
 
 def fit_record(fit: Fit) -> Record:
-    """What `survey fit --json` prints."""
+    """Return what `survey fit --json` prints."""
     parameters, stderr, pairs = fit.solution.parameters, fit.stderr, fit.pairs
     names, places = fit.links.inverters.names, fit.links.gateways.names
     nearest_m, farthest_m = fit.nearest_and_farthest_m

@@ -4,59 +4,68 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
+from shlex import quote
 
 import numpy as np
 from numpy.typing import NDArray
 
 from survey.base.layout import Cell, Column, paragraphs, table, wrapped
-from survey.links import CARRIERS, STATES, WAYS, Links, carried_by
-from survey.network import room_of
+from survey.budget import CARRIERS, HOLDS, STATES, Links
 from survey.output.answers.figures import CAUTION, NOTHING, NOTHING_DB, db, letter, margin, percent, tally, wanted_line
 from survey.output.answers.values import Record, plain
 
-WAY_WORDS = {"straight": "straight", "over": "over", "left": "left", "right": "right", "reflected": "mirror"}
+WAY_WORDS = {"straight": "direct", "over": "over", "left": "left", "right": "right", "reflected": "reflected"}
+"""The best path in a table, by carrier."""
 FAR_M = 10_000.0
-"""From here on a distance is shown without a decimal, for want of room. [m]"""
+"""From here on a distance is shown without a decimal: the column has no space for it. [m]"""
 SHOWN_DB = 0.05
-"""A line that loses less than this to the edges it passes is shown as clear. [dB]"""
+"""A line that loses less than this to grazed edges is shown as clear: one decimal does not show it. [dB]"""
 
 LINK_COLUMNS = (
     Column("inverter", text=True),
     Column("m"),
-    Column("loss\ndB"),
-    Column("obstacles\ndB"),
+    Column("path\nloss\ndB"),
+    Column("obstacle\nloss\ndB"),
     Column("up\ndBm"),
     Column("down\ndBm"),
     Column("margin\ndB"),
     Column("chance"),
     Column("state", text=True),
-    Column("way", text=True),
-    Column("in the\nstraight line", text=True, yields=True),
+    Column("best\npath", text=True),
+    Column("obstacles\non direct\nline", text=True, yields=True),
 )
+LINK_KEY = "\n".join(
+    wrapped(line)
+    for line in (
+        "Up: level at the gateway. Down: level at the inverter. x2: crossed twice. +1: one more obstacle.",
+        "Best path over: over or under the obstacles. Left, right: past that side, seen from the inverter.",
+    )
+)
+"""What the heads and cells of `LINK_COLUMNS` mean, under the table."""
 
 
 def link_row(links: Links, i: int, j: int, carriers: NDArray[np.intp]) -> list[Cell]:
-    """One link under `LINK_COLUMNS`."""
-    heard = links.margin_db[i, j] >= NOTHING_DB
+    """Return one link under `LINK_COLUMNS`."""
+    audible = links.margin_db[i, j] >= NOTHING_DB
     return [
         links.inverters.names[i],
         f"{links.distance_m[i, j]:.{int(links.distance_m[i, j] < FAR_M)}f}",
         db(links.path_loss_db[i, j]),
         db(links.obstacle_loss_db[i, j]),
-        db(links.uplink_level_dbm[i, j]) if heard else NOTHING,
-        db(links.downlink_level_dbm[i, j]) if heard else NOTHING,
+        db(links.uplink_level_dbm[i, j]) if audible else NOTHING,
+        db(links.downlink_level_dbm[i, j]) if audible else NOTHING,
         margin(links.margin_db[i, j]),
         percent(links.reliability[i, j], wanted=links.scene.plan.requirement.reliability),
         STATES[links.state[i, j]],
         WAY_WORDS[CARRIERS[carriers[i, j]]],
-        in_the_line(links, i, j) or "clear",
+        in_the_line(links, i, j) or "none",
     ]
 
 
 def in_the_line(links: Links, i: int, j: int) -> tuple[str, ...]:
-    """What stands in the straight line of a link, that of greatest loss first, each with how often it is crossed."""
+    """Return the obstacles on the direct line of a link, the greatest loss first, each with how often it is crossed."""
     met = links.met_by(i, j)
-    if links.grazed_db[i, j] > 0:  # then the last of them is what the line passes closely
+    if links.grazed_db[i, j] > 0:  # then the last of them is the edge that the line grazes
         *met, (edge, loss_db) = met
         met += [(f"edge of {edge}", loss_db)] if loss_db >= SHOWN_DB else []
     counts = Counter(name for name, _ in met)
@@ -66,11 +75,11 @@ def in_the_line(links: Links, i: int, j: int) -> tuple[str, ...]:
 
 
 def link_table(links: Links) -> str:
-    """Every link, inverter by inverter."""
-    carriers, gateways = carried_by(links), range(links.shape[1])
+    """Return what `survey links` prints: every link, inverter by inverter."""
+    carriers, gateways = links.carrier, range(links.shape[1])
     if len(gateways) == 1:
         rows = [link_row(links, i, 0, carriers) for i in range(links.shape[0])]
-        listing = wrapped(f"Links to {links.gateways.names[0]}") + "\n" + table(LINK_COLUMNS, rows)
+        listing = wrapped(f"Links to {links.gateways.names[0]}") + "\n" + table(LINK_COLUMNS, rows) + "\n" + LINK_KEY
     else:
         named = [wrapped(f"{letter(j)}  {links.gateways.names[j]}", indent="  ", hang=3) for j in gateways]
         rows = []
@@ -79,18 +88,31 @@ def link_table(links: Links) -> str:
                 first, *others = link_row(links, i, j, carriers)
                 rows.append([first, letter(j), *others])
         columns = (LINK_COLUMNS[0], Column("to", text=True), *LINK_COLUMNS[1:])
-        listing = paragraphs("\n".join(["Links to", *named]), table(columns, rows))
-    return paragraphs(wanted_line(links.scene.plan), listing, tally(links), _straight_only(links), CAUTION)
+        listing = paragraphs("\n".join(["Links to", *named]), table(columns, rows) + "\n" + LINK_KEY)
+    return paragraphs(
+        wanted_line(links.scene.plan), f"{tally(links)}\n{_next_step(links)}", listing, _straight_only(links), CAUTION
+    )
+
+
+def _next_step(links: Links) -> str:
+    """Return what to do next."""
+    file, state = quote(links.scene.plan.file), links.state.max(axis=1)
+    if np.all(state == HOLDS):
+        return wrapped(f"Next step: take readings on site, then compare: survey fit {file} READINGS.csv")
+    weakest = int(np.argmin(np.where(state < HOLDS, links.margin_db.max(axis=1), np.inf)))
+    name = quote(links.inverters.names[weakest])
+    return wrapped(f"Next step: see what helps the weakest inverter: survey explain {file} {name}")
 
 
 def _straight_only(links: Links) -> str:
-    """What a list of links leaves aside, where the plan has it."""
+    """Return what a list of links does not show, where the plan has it."""
     wanted = links.scene.plan.requirement
-    aside = ["routes over other inverters"] if wanted.max_relays else []
-    aside += ["how many inverters a gateway takes"] if room_of(links.scene) else []
+    aside = ["relay routes"] if wanted.max_relays else []
+    aside += ["gateway capacity"] if links.scene.capacity else []
     if not aside:
         return ""
-    return wrapped(f"These are links straight to a gateway: {' and '.join(aside)} count in survey network.")
+    command = f"survey network {quote(links.scene.plan.file)}"
+    return wrapped(f"Only direct links are listed. For {' and '.join(aside)} run: {command}")
 
 
 FIGURES = (
@@ -106,14 +128,14 @@ FIGURES = (
     "sigma_db",
     "reliability",
 )
-"""The figures of a link, in the order in which they are told: fields of `Links`."""
+"""The figures of a link, in the order of a record: fields of `Links`."""
 
 
 def link_records(links: Links, gateway_of: Sequence[int] | None = None) -> list[Record]:
-    """Every link, inverter by inverter; or only the link of each inverter to its gateway, by index."""
+    """Return every link, inverter by inverter; or only the link of each inverter to its gateway, by index."""
     columns = {name: plain(getattr(links, name)) for name in FIGURES}
-    around = {name: plain(values) for name, values in links.around_db.items()}
-    states, carriers = links.state.tolist(), carried_by(links).tolist()
+    around = {f"{way}_db": plain(loss_db) for way, loss_db in zip(CARRIERS[1:], links.around_db, strict=True)}
+    states, carriers = links.state.tolist(), links.carrier.tolist()
     records = []
     for i, inverter in enumerate(links.inverters.names):
         for j in range(len(links.gateways)) if gateway_of is None else [gateway_of[i]]:
@@ -128,7 +150,7 @@ def link_records(links: Links, gateway_of: Sequence[int] | None = None) -> list[
                     "obstacle_loss_db": one["obstacle_loss_db"],
                     "path_loss_db": one["path_loss_db"],
                     "crossed": [{"obstacle": name, "loss_db": plain(loss_db)} for name, loss_db in links.met_by(i, j)],
-                    "around": {f"{way}_db": around[way][i][j] for way in WAYS},
+                    "around": {way: loss_db[i][j] for way, loss_db in around.items()},
                     "carried_by": CARRIERS[carriers[i][j]],
                     "mirror": links.mirror_of(i, j) or None,
                     "uplink": {"level_dbm": one["uplink_level_dbm"], "margin_db": one["uplink_margin_db"]},
@@ -143,5 +165,5 @@ def link_records(links: Links, gateway_of: Sequence[int] | None = None) -> list[
 
 
 def links_record(links: Links) -> Record:
-    """What `survey links --json` prints."""
+    """Return what `survey links --json` prints."""
     return {"plan": links.scene.plan.file, "site": links.scene.plan.site.name, "links": link_records(links)}

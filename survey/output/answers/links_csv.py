@@ -5,8 +5,8 @@ from __future__ import annotations
 import csv
 import io
 
+from survey.budget import CARRIERS, STATES, Links
 from survey.inputs.csv_files import inert
-from survey.links import CARRIERS, STATES, Links, carried_by
 from survey.output.answers.links import FIGURES, in_the_line
 from survey.output.answers.values import plain
 
@@ -30,7 +30,7 @@ def links_csv(links: Links) -> str:
     Text is `inert`: names that begin like a formula get an apostrophe before them. Figures stay numbers.
     """
     figures = {name: plain(getattr(links, name)) for name in FIGURES}
-    carriers, states, at_m = carried_by(links).tolist(), links.state.tolist(), plain(links.inverters.at_m)
+    carriers, states, at_m = links.carrier.tolist(), links.state.tolist(), plain(links.inverters.at_m)
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
     writer.writerow(COLUMNS)

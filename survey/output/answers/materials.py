@@ -8,8 +8,8 @@ from survey.output.answers.values import Record, plain
 
 
 def materials_table(materials: list[Material], frequency_mhz: float) -> str:
-    """Materials with their loss at a frequency, and where it comes from."""
-    columns = [Column("material", text=True), Column("loss dB"), Column("spread dB"), Column("status", text=True)]
+    """Return what `survey materials` prints: the loss of each material at a frequency, and its source."""
+    columns = [Column("material", text=True), Column("loss dB"), Column("uncertainty dB"), Column("status", text=True)]
     rows, sources = [], []
     for material in materials:
         low_mhz, high_mhz = material.range_mhz
@@ -18,21 +18,21 @@ def materials_table(materials: list[Material], frequency_mhz: float) -> str:
         rows.append([material.name, loss, f"{material.spread_db:.1f}", material.status])
         sources.append(wrapped(f"{material.name}: {material.source}", indent="  "))
     notes = (
-        "Loss of one pass, square on. * = outside the frequencies for which the figure was found. Spreads are "
-        "judgements, for want of published figures. Name a material in the plan, or give your own loss_db."
+        "Name a material in the plan, or give your own loss_db. Loss: of one sheet at right angles. * = no figure at "
+        "this frequency; taken from another one. Uncertainties are estimates: no published figures were found."
     )
     title = f"Built-in materials at {frequency_mhz:g} MHz"
     per_metre_db, most_db = vegetation_loss(frequency_mhz)
     plants = (
-        f"Plants in leaf, where [[foliage]] gives no loss_db_per_m: {per_metre_db:.2f} dB for each metre inside, at "
-        f"most {most_db:.0f} dB (ITU-R P.833-9, woodland)."
+        f"Plants in leaf, if [[foliage]] gives no loss_db_per_m: {per_metre_db:.2f} dB per metre inside, up to "
+        f"{most_db:.0f} dB (ITU-R P.833-9, woodland)."
     )
     listing = "Sources\n" + "\n".join(sources)
     return paragraphs(title, table(columns, rows), wrapped(notes), wrapped(plants), listing)
 
 
 def materials_record(materials: list[Material], frequency_mhz: float) -> Record:
-    """What `survey materials --json` prints."""
+    """Return what `survey materials --json` prints."""
     return {
         "frequency_mhz": plain(frequency_mhz),
         "vegetation": dict(zip(("loss_db_per_m", "most_loss_db"), plain(vegetation_loss(frequency_mhz)), strict=True)),

@@ -1,40 +1,43 @@
-"""What is printed of a network: routes, and what hangs on a single relay, link or gateway."""
+"""A network as text and as JSON: the routes, and the single points of failure."""
 
 from __future__ import annotations
+
+from shlex import quote
 
 import numpy as np
 
 from survey.base.layout import Cell, Column, counted, paragraphs, table, wrapped
-from survey.links import HOLDS, STATES
-from survey.network import DIRECT, Network, Route
-from survey.network.graph import edges_of, nodes_of
-from survey.network.weak_points import WeakPoint, WeakPoints
-from survey.output.answers.figures import CAUTION, NO_ROOM, NOTHING, letter, margin, percent, wanted_line
+from survey.budget import HOLDS, STATES
+from survey.output.answers.figures import CAUTION, NO_ROOM, NOTHING, covered, letter, margin, percent, wanted_line
 from survey.output.answers.values import Record, plain
+from survey.routing import DIRECT, Network, Route
+from survey.routing.graph import edges_of, nodes_of
+from survey.routing.weak_points import WeakPoint, WeakPoints
 
 POINTS_SHOWN = 10
+"""Rows that are read at a glance; all are in the JSON. A judgement."""
 
 ROUTE_COLUMNS = (
     Column("inverter", text=True),
-    Column("by way of", text=True),
+    Column("relays", text=True),
     Column("weakest\nmargin dB"),
     Column("chance"),
     Column("state", text=True),
 )
-LOST_COLUMNS = (Column("used by"), Column("lost\nwithout it"), Column("who is lost", text=True, yields=True))
+LOST_COLUMNS = (Column("used by"), Column("lost if\nit fails"), Column("inverters lost", text=True, yields=True))
 ASSUMED = wrapped(
-    "Looked at is one thing that falls silent in daylight while the rest works; then every inverter takes the best "
-    "route that is left. At night no inverter reports, and nothing is lost by it. A chance of a route is the product "
-    "of its links' chances, as if they failed independently."
+    "Each relay, link or gateway is assumed to fail alone, in daytime. Every inverter then takes its best remaining "
+    "route. At night no inverter reports, so nothing is lost. The chance of a route is the product of the chances of "
+    "its links, as if they failed independently."
 )
 
 
 def network_table(points: WeakPoints) -> str:
-    """Routes of all inverters, then the weak points."""
+    """Return what `survey network` prints: the result, the routes, then the single points of failure."""
     network = points.network
     gateways, plan = network.links.gateways.names, network.scene.plan
     most = plan.requirement.max_relays
-    allowed = f"up to {counted(most, 'inverter')} in between" if most else "no inverter in between"
+    allowed = f"up to {counted(most, 'relay')}" if most else "without relays"
     named = [wrapped(f"{letter(j)}  {name}", indent="  ", hang=3) for j, name in enumerate(gateways)]
     if len(gateways) == 1:
         heading = wrapped(f"Routes to {gateways[0]}, {allowed}") + "\n"
@@ -42,8 +45,8 @@ def network_table(points: WeakPoints) -> str:
         heading = "\n".join([f"Routes, {allowed}, to", *named]) + "\n\n"
     return paragraphs(
         wanted_line(plan),
+        f"{_tally(points)}\n{_next_step(points)}",
         heading + _routes(points),
-        _tally(points),
         _relays(points),
         _gateways(points),
         _links(points),
@@ -61,18 +64,18 @@ def _routes(points: WeakPoints) -> str:
         if several:
             row.insert(1, letter(route.gateway) if route.gateway >= 0 else "none")
         rows.append(row)
-    columns = [*ROUTE_COLUMNS, Column("two\nroutes", text=True)]
+    columns = [*ROUTE_COLUMNS, Column("backup\nroute", text=True)]
     if several:
         columns.insert(1, Column("to", text=True))
     return table(columns, rows)
 
 
 def route_row(network: Network, route: Route) -> list[Cell]:
-    """One route under `ROUTE_COLUMNS`."""
+    """Return one route under `ROUTE_COLUMNS`."""
     names = network.links.inverters.names
     return [
         names[route.inverter],
-        tuple(names[relay] for relay in route.relays) or ("itself" if route.gateway >= 0 else "-"),
+        tuple(names[relay] for relay in route.relays) or ("none" if route.gateway >= 0 else "-"),
         margin(route.weakest_margin_db) if route.gateway >= 0 else NOTHING,
         percent(route.reliability, wanted=network.scene.plan.requirement.reliability),
         STATES[int(network.state[route.inverter])] if route.gateway >= 0 else NO_ROOM,
@@ -85,17 +88,32 @@ def _tally(points: WeakPoints) -> str:
     states = network.state.tolist()
     relayed = sum(state == HOLDS and len(route.relays) > 0 for route, state in zip(network.routes, states, strict=True))
     two = int(points.two_routes.sum())
-    left_out = f"; {network.without_room} without room at a gateway" if network.without_room else ""
-    return wrapped(
-        f"{counted(len(network.routes), 'inverter')}: {hold} hold{'s' if hold == 1 else ''}, {relayed} of them by way "
-        f"of others; {two} {'has' if two == 1 else 'have'} two routes that share no inverter and no link" + left_out
-    )
+    through = f", {relayed} of them through relays" if relayed else ""
+    over = f" {network.over_capacity} over the gateways' capacity." if network.over_capacity else ""
+    backup = f"{two} {'has' if two == 1 else 'have'} a backup route (no shared relay, no shared link)."
+    return wrapped(f"{covered(hold, len(network.routes))}{through}.{over} {backup}")
+
+
+def _next_step(points: WeakPoints) -> str:
+    """Return what to do next."""
+    network = points.network
+    file, names = quote(network.scene.plan.file), network.links.inverters.names
+    missing = np.flatnonzero(network.state < HOLDS).tolist()
+    if missing:
+        weakest = min(missing, key=lambda i: np.nan_to_num(network.weakest_margin_db[i], nan=-np.inf))
+        return wrapped(f"Next step: see what helps the weakest inverter: survey explain {file} {quote(names[weakest])}")
+    critical = next((point for point in points.relays if point.lost), None)
+    if critical is not None:
+        lost = counted(len(critical.lost), "inverter")
+        relay = names[critical.inverter]
+        return wrapped(f"Next step: plan a gateway near {relay}. {lost} would be lost if this relay failed.")
+    return wrapped(f"Next step: take readings on site, then compare: survey fit {file} READINGS.csv")
 
 
 def _lost(network: Network, point: WeakPoint) -> list[Cell]:
     names = network.links.inverters.names
     lost = tuple(names[i] for i in point.lost)
-    return [str(len(point.used_by)), str(len(lost)), lost or "nobody"]
+    return [str(len(point.used_by)), str(len(lost)), lost or "none"]
 
 
 def _relays(points: WeakPoints) -> str:
@@ -104,7 +122,7 @@ def _relays(points: WeakPoints) -> str:
         return ""
     names = network.links.inverters.names
     rows = [[names[one.inverter], *_lost(network, one)] for one in points.relays[:POINTS_SHOWN]]
-    return _title("Inverters that others depend on", len(points.relays)) + table(
+    return _title("Relays in use, the most critical first", len(points.relays)) + table(
         [Column("relay", text=True), *LOST_COLUMNS], rows
     )
 
@@ -115,11 +133,12 @@ def _gateways(points: WeakPoints) -> str:
         return ""
     names = network.links.gateways.names
     rows = [[names[one.gateway], *_lost(network, one)] for one in points.gateways[:POINTS_SHOWN]]
-    return _title("Gateways", len(points.gateways)) + table([Column("gateway", text=True), *LOST_COLUMNS], rows)
+    columns = [Column("gateway", text=True), *LOST_COLUMNS]
+    return _title("Gateways, the most critical first", len(points.gateways)) + table(columns, rows)
 
 
 def _links(points: WeakPoints) -> str:
-    """Links that are the only way, those that others need too first."""
+    """Return the links without alternative, those that relays use too first."""
     network = points.network
     shared = [one for one in points.links if one.used_by]
     alone = len(points.links) - len(shared)
@@ -135,11 +154,11 @@ def _links(points: WeakPoints) -> str:
             for one in shared[:POINTS_SHOWN]
         ]
         columns = [Column("link of", text=True), Column("to", text=True), *LOST_COLUMNS]
-        parts.append(_title("Links that are the only way for others too", len(shared)) + table(columns, rows))
+        parts.append(_title("Links without alternative that relays use too", len(shared)) + table(columns, rows))
     if alone:
-        be = "inverter has only one route" if alone == 1 else "inverters have only one route each"
         more = " more" if shared else ""
-        parts.append(wrapped(f"{alone}{more} {be}: without the link that it begins with, it holds no longer"))
+        noun, lost = ("inverter has", "it is lost") if alone == 1 else ("inverters have", "that inverter is lost")
+        parts.append(wrapped(f"{alone}{more} {noun} a single route: if its first link fails, {lost}."))
     return "\n\n".join(parts)
 
 
@@ -148,12 +167,12 @@ def _title(text: str, count: int) -> str:
 
 
 def route_names(network: Network, route: Route) -> list[str] | None:
-    """What a route goes along, from its inverter to its gateway; None where no gateway has room for the inverter."""
+    """Return the names along a route, from its inverter to its gateway; None for an inverter over capacity."""
     return network.names(route) if route.gateway >= 0 else None
 
 
 def route_record(network: Network, route: Route) -> Record:
-    """One route: what it goes along, and what it is worth."""
+    """Return one route as a record."""
     return {
         "inverter": network.links.inverters.names[route.inverter],
         "gateway": network.links.gateways.names[route.gateway] if route.gateway >= 0 else None,
@@ -164,7 +183,7 @@ def route_record(network: Network, route: Route) -> Record:
 
 
 def network_record(points: WeakPoints) -> Record:
-    """What `survey network --json` prints."""
+    """Return what `survey network --json` prints."""
     network = points.network
     plan = network.scene.plan
     columns = (network.routes, network.widest, network.state.tolist(), points.two_routes.tolist())

@@ -1,57 +1,67 @@
-"""What is printed of a recommendation: the spot, the runners-up, the reason and the weakest links."""
+"""A recommendation as text: the spot, the next step, the runners-up, the reason, the certainty, the weakest links."""
 
 from __future__ import annotations
 
+from shlex import quote
+
 import numpy as np
 
-from survey.base.layout import Cell, Column, counted, paragraphs, table, wrapped
-from survey.decisions.placement import Decider, Placement, Reason, Scores, best_of_each_place
+from survey.base.layout import Cell, Column, counted, labelled, listed, paragraphs, table, wrapped
+from survey.budget import HOLDS
+from survey.decisions.placement import Decider, Moving, Placement, Reason, Scores, best_of_each_place
 from survey.inputs.plan import Search, Spot
-from survey.links import HOLDS, STATES, carried_by
-from survey.network import Network
 from survey.output.answers.figures import (
     CAUTION,
     NO_ROOM,
     NOTHING_DB,
+    covered,
     db,
-    holding,
     letter,
     margin,
+    percent,
     route_tally,
     wanted_line,
 )
-from survey.output.answers.links import LINK_COLUMNS, link_records, link_row
-from survey.output.answers.network import ROUTE_COLUMNS, route_names, route_row
-from survey.output.answers.sure import best_shares, drawn_words, served_record, served_words, sure_record, sure_text
-from survey.output.answers.values import Record, plain
-from survey.siting import Choice, Fewest
+from survey.output.answers.links import LINK_COLUMNS, LINK_KEY, link_row
+from survey.output.answers.network import ROUTE_COLUMNS, route_row
+from survey.output.answers.sure import drawn_words, served_words, share, sure_text
+from survey.output.answers.where import where_words
+from survey.routing import Network
+from survey.siting.fewest import Fewest
 
 PLACES_SHOWN = 10
+"""Locations that are read at a glance; all are in the JSON. A judgement."""
 WEAKEST_SHOWN = 10
+"""The same for links. A judgement."""
 DECIDERS_SHOWN = 6
+"""The same for inverters that decide, and for those not covered. A judgement."""
+SECOND = 2
+"""Rank of the runner-up."""
+READINGS = 3
+"""Inverters to read first on site: the weakest links. A judgement."""
 STATE = [column.heading for column in LINK_COLUMNS].index("state")
 
 RANKING_COLUMNS = (
     Column("rank"),
     Column("spot", text=True),
-    Column("holds"),
-    Column("expected\nto work"),
-    Column("weakest\ninverter", text=True),
+    Column("inverters\ncovered"),
+    Column("expected\nworking"),
+    Column("weakest\nlink", text=True),
     Column("its margin\ndB"),
     Column("median\nmargin dB"),
 )
 CHOICE_COLUMNS = (
     Column("gateways"),
-    Column("holds"),
-    Column("expected\nto work"),
+    Column("inverters\ncovered"),
+    Column("expected\nworking"),
     Column("weakest\nmargin dB"),
-    Column("could others\nhold more?", text=True),
+    Column("best\npossible?", text=True),
     Column("where", text=True, yields=True),
 )
 
 
 def ranking_row(scores: Scores, inverters: tuple[str, ...], rank: str, i: int) -> list[str]:
-    """One spot under `RANKING_COLUMNS`."""
+    """Return one spot under `RANKING_COLUMNS`."""
     return [
         rank,
         scores.spots.names[i],
@@ -64,25 +74,31 @@ def ranking_row(scores: Scores, inverters: tuple[str, ...], rank: str, i: int) -
 
 
 def place_table(placement: Placement, *, top: int | None = None) -> str:
-    """The recommendation, the runners-up, the reason and the weakest links.
+    """Return what `survey place` prints.
 
     Parameters
     ----------
     placement : Placement
-        What was found.
+        The recommendation.
     top : int, optional
-        Show so many spots of the plain ranking, instead of the best of each place.
+        Show so many spots of the plain ranking, instead of the best of each location.
     """
     scene, scores, order = placement.scene, placement.scores, placement.order
+    tried = f"({counted(len(order) - scores.existing, 'spot')} tried"
+    tried += f", {counted(scores.existing, 'existing gateway')})" if scores.existing else ")"
+    key = ""
     if top is None:
-        shown, title = best_of_each_place(scores, order)[:PLACES_SHOWN], "The best of each place"
+        places = best_of_each_place(scores, order)
+        shown, title = places[:PLACES_SHOWN], "Best spot of each location"
+        if len(places) < len(order):
+            key = "Ranks not shown are other points of the same searches."
     else:
         shown = order[:top]
-        title = "The best" if len(shown) == 1 else f"The best {len(shown)}"
+        title = "The best spot" if len(shown) == 1 else f"The best {len(shown)} spots"
     ranks = {spot: rank for rank, spot in enumerate(order.tolist(), start=1)}
     rows = [ranking_row(scores, scene.inverters.names, str(ranks[i]), i) for i in shown.tolist()]
     alone = ", each as the only gateway" if len(placement.chosen) > 1 else ""
-    ranking = f"{title}, of {counted(len(order), 'spot')}{alone}\n" + table(RANKING_COLUMNS, rows)
+    ranking = "\n".join([f"{title} {tried}{alone}", table(RANKING_COLUMNS, rows), *([key] if key else [])])
     why = ""
     if placement.reason and not placement.choices and not placement.fewest:
         why = _why(placement.reason, ranks[scores.spots.names.index(placement.reason.rival)])
@@ -100,150 +116,269 @@ def place_table(placement: Placement, *, top: int | None = None) -> str:
 
 
 def _head(placement: Placement) -> str:
-    """Where the gateway goes, or the gateways, and what that would be worth."""
-    network = placement.network
-    told = [wrapped(fact, indent="  ") for fact in worth_lines(placement)]
-    names = [placement.scores.spots.names[i] for i in placement.chosen]
-    if len(names) == 1:
-        lines = [wrapped(f"Put the gateway at {names[0]}"), *_where(placement, placement.chosen[0], "  ")]
+    """Return the spot, or the spots, and the answer in short."""
+    lines = [wrapped(title_words(placement))]
+    if len(placement.chosen) > 1:
+        for k, i in enumerate(placement.chosen):
+            name = placement.scores.spots.names[i] + (" (existing: leave it there)" if placement.is_existing(i) else "")
+            lines += [wrapped(f"{letter(k)}  {name}: {share_words(placement.network, k)}", indent="  ", hang=3)]
+            lines += [wrapped(line, indent="     ") for line in where_lines(placement, i)]
+        facts = []
     else:
-        lines = [f"Put {len(names)} gateways:"]
-        for k, (name, i) in enumerate(zip(names, placement.chosen, strict=True)):
-            lines += [wrapped(f"{letter(k)}  {name}", indent="  ", hang=3), *_where(placement, i, "     ")]
-            lines += [wrapped(share_words(network, k), indent="     ")]
+        facts = where_facts(placement, placement.chosen[0])
+    facts += [*answer_facts(placement), *next_steps(placement)]
     if not placement.served:
-        lines.insert(0, "No inverter holds at any of the spots; the least bad of them:")
-    return "\n".join([*lines, *told])
+        lines.insert(0, "No spot covers any inverter. The least bad spot:")
+    return "\n".join([*lines, *labelled(facts)])
+
+
+def title_words(placement: Placement) -> str:
+    """Return what to do with the gateway, or the gateways."""
+    if len(placement.chosen) > 1:
+        return f"Put {len(placement.chosen)} gateways at these spots"
+    (i,) = placement.chosen
+    return f"{'Leave' if placement.is_existing(i) else 'Put'} the gateway at {placement.scores.spots.names[i]}"
+
+
+def certainty_words(placement: Placement) -> str:
+    """Return how often the recommended location is the best one, or that another is equally good."""
+    sure, reason = placement.certainty, placement.reason
+    if reason and reason.decided_by not in {"served", "expected_served"}:
+        unbeaten = f"no other spot has more working inverters in {share(sure.unbeaten_share)}"
+        return f"{reason.rival} is equally good; {unbeaten} of {sure.draws} simulation runs"
+    return f"best location in {share(sure.place_share(sure.links.gateways.places[0]))} of {sure.draws} simulation runs"
+
+
+def moving_words(placement: Placement, moving: Moving) -> str:
+    """Return what moving an existing gateway to the best spot brings, and how certain that is."""
+    names = placement.scores.spots.names
+    runs = f"{placement.options.draws} simulation runs"
+    shares = f"more working inverters in {share(moving.more_share)} of {runs}, fewer in {share(moving.fewer_share)}"
+    if moving.is_advised:
+        served = int(placement.scores.served[moving.existing])
+        return f"from {names[moving.existing]} ({served} covered) brings {shares}" + (
+            "" if moving.is_certain else ". That is not certain"
+        )
+    return f"to {names[moving.spot]} brings nothing that is certain: {shares}"
+
+
+def next_steps(placement: Placement) -> list[tuple[str, str]]:
+    """Return what to do next, each step with its label."""
+    network, plan, names = placement.network, placement.scene.plan, placement.scene.inverters.names
+    file = quote(plan.file)
+    missing = uncovered(placement)
+    explain = f"survey explain {file} {quote(names[missing[0]])}" if missing else ""
+    if not placement.served:
+        return [("Next step", f"add spots nearer to the inverters. See what stops the weakest link: {explain}")]
+    first = [i for i in _weakest_first(network) if network.routes[i].gateway >= 0][:READINGS]
+    existing = all(placement.is_existing(i) for i in placement.chosen)
+    where = "there" if len(placement.chosen) == 1 else "at each spot"
+    how = "Read" if existing else f"Before you fix anything, hold the gateway {where} on a pole, from the ground. Read"
+    readings = _and([_predicted(network, first[0]), *(names[i] for i in first[1:])])
+    steps = [("Next step", f"{how} the level of {readings}.")]
+    if missing:
+        steps.append(("For the rest", explain))
+    return [*steps, ("Then", f"compare the readings: survey fit {file} READINGS.csv")]
+
+
+def _predicted(network: Network, i: int) -> str:
+    """Return an inverter with its predicted level at the gateway, where it has a direct link to it."""
+    route, name = network.routes[i], network.links.inverters.names[i]
+    level_dbm = float(network.links.uplink_level_dbm[i, route.gateway])
+    direct = not route.relays and network.weakest_margin_db[i] >= NOTHING_DB
+    return f"{name} (predicted {db(level_dbm)} dBm)" if direct else name
+
+
+def _and(names: list[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def share_words(network: Network, gateway: int) -> str:
-    """How many inverters one of several gateways is for."""
+    """Return how many inverters one of several gateways is assigned."""
     states = network.state.tolist()
     mine = [state for route, state in zip(network.routes, states, strict=True) if route.gateway == gateway]
-    return f"for {counted(len(mine), 'inverter')}, {mine.count(HOLDS)} of which hold"
+    return f"{counted(len(mine), 'inverter')} assigned, {mine.count(HOLDS)} covered"
 
 
-def worth_lines(placement: Placement) -> list[str]:
-    """What a recommendation would be worth: who holds, how many are expected to work, and the weakest link."""
-    network, count = placement.network, len(placement.scene.inverters)
-    served, fade_margin_db = placement.served, placement.scene.plan.requirement.fade_margin_db
-    worst = placement.worst_inverter
-    margin_db = network.weakest_margin_db[worst]
-    weakest = f"margin {db(margin_db)} dB" if margin_db >= NOTHING_DB else "nothing arrives"
+def answer_lines(placement: Placement) -> list[str]:
+    """Return the facts of `answer_facts` as sentences."""
+    return [f"{label}: {fact}" for label, fact in answer_facts(placement)]
+
+
+def answer_facts(placement: Placement) -> list[tuple[str, str]]:
+    """Return the coverage of a recommendation, the inverters left out, its weakest link and its certainty, labelled."""
+    network, count, names = placement.network, len(placement.scene.inverters), placement.scene.inverters.names
+    worst, plan = placement.worst_inverter, placement.scene.plan
+    chance = percent(network.routes[worst].reliability, wanted=plan.requirement.reliability)
+    weakest = f"margin {db(network.weakest_margin_db[worst])} dB, chance {chance}"
+    if not network.weakest_margin_db[worst] >= NOTHING_DB:
+        weakest = "no usable signal arrives"
     relayed = sum(
         state == HOLDS and len(route.relays) > 0
         for route, state in zip(network.routes, network.state.tolist(), strict=True)
     )
-    expected = f"{placement.expected_served:.1f} expected to work"
+    through = f", {relayed} of them through relays" if relayed else ""
+    expected = f"{placement.expected_served:.1f} expected working (sum of the chances)"
     facts = [
-        holding(served, count) + (f", {relayed} of them by way of others" if relayed else ""),
-        f"{counted(placement.without_room, 'inverter')} without room at a gateway" if placement.without_room else "",
-        f"{expected}: the sum of all chances, with {fade_margin_db:g} dB held back",
-        f"weakest {'route' if network.hops else 'link'}: {placement.scene.inverters.names[worst]}, {weakest}",
+        ("Coverage", f"{covered(placement.served, count)}{through}; {expected}"),
+        ("Not covered", not_covered_words(placement)),
+        ("Weakest route" if placement.hops else "Weakest link", f"{names[worst]}, {weakest}"),
     ]
-    return [fact for fact in facts if fact]
+    if placement.moving:
+        facts.append(("Moving", moving_words(placement, placement.moving)))
+    elif not placement.choices and not placement.fewest and len(placement.order) > 1:
+        facts.append(("Certainty", certainty_words(placement)))
+    return [(label, fact) for label, fact in facts if fact]
 
 
-def _where(placement: Placement, spot: int, indent: str) -> list[str]:
-    """Where a recommended spot lies, and what the plan says of it."""
-    return [wrapped(fact, indent=indent) for fact in where_lines(placement, spot)]
+def uncovered(placement: Placement) -> list[int]:
+    """Return the inverters that are not covered, the weakest first."""
+    states = placement.network.state
+    return [i for i in _weakest_first(placement.network) if states[i] != HOLDS]
+
+
+def not_covered_words(placement: Placement) -> str:
+    """Return the inverters that are not covered, whole arrays by their names, and the spot that would cover most."""
+    missing = set(uncovered(placement))
+    if not missing:
+        return ""
+    ends, full = placement.scene.inverters, placement.network.over_capacity
+    members: dict[str, list[int]] = {}
+    for i, place in enumerate(ends.places):
+        members.setdefault(place, []).append(i)
+    names = []
+    for place, numbers in members.items():
+        lost = [i for i in numbers if i in missing]
+        if len(lost) == len(numbers) > 1:
+            names.append(f"array {place} (all {len(numbers)})")
+        else:
+            names += [ends.names[i] for i in lost]
+    over = f"{counted(full, 'inverter')} over the gateways' capacity. " if full else ""
+    return f"{over}{listed(names, DECIDERS_SHOWN)}. {_would_cover(placement, missing)}"
+
+
+def _would_cover(placement: Placement, missing: set[int]) -> str:
+    """Return the further spot that would cover most of the missing inverters."""
+    matrix = placement.coverage.matrix
+    covers = matrix.holds[sorted(missing)].sum(axis=0)
+    covers[list(placement.chosen)] = 0
+    best = int(np.argmax(covers))
+    count = min(int(covers[best]), matrix.limit or len(missing))
+    if not count:
+        return f"No spot covers {'it' if len(missing) == 1 else 'any of them'}: add spots, or allow relays."
+    of = "it" if len(missing) == 1 else f"{count} of them"
+    return f"Another gateway at {placement.scores.spots.names[best]} would cover {of}."
 
 
 def where_lines(placement: Placement, spot: int) -> list[str]:
-    """The sentences of where a recommended spot lies: position, the plan's note, its cable."""
+    """Return where a recommended spot is, the plan's note and its cable, in sentences."""
+    return [f"{label}: {fact}" for label, fact in where_facts(placement, spot)]
+
+
+def where_facts(placement: Placement, spot: int) -> list[tuple[str, str]]:
+    """Return the facts of `where_lines`, each with its label."""
     scene, spots = placement.scene, placement.scores.spots
     x, y, height_m = spots.at_m[spot].tolist()
     entry = _entry(placement, spots.places[spot])
     cable_loss_db = entry.radio(scene.plan.radio.gateway).cable_loss_db
     facts = [
-        f"east {x:.2f} m, north {y:.2f} m, {height_m:.2f} m high",
-        f"note: {entry.note}" if entry.note else "",
-        f"cable: {cable_loss_db:g} dB, counted in" if cable_loss_db else "",
+        ("Position", where_words(entry, (x, y, height_m))),
+        ("Note", entry.note),
+        ("Cable", f"its loss of {cable_loss_db:g} dB is included" if cable_loss_db else ""),
     ]
-    return [fact for fact in facts if fact]
+    return [(label, fact) for label, fact in facts if fact]
 
 
 def choices_table(placement: Placement) -> str:
-    """What one gateway brings, what two bring, and so on, and how far that is proven."""
+    """Return what each number of gateways brings, and how far that is proven."""
     if placement.fewest:
         return "\n".join(wrapped(line) for line in fewest_lines(placement, placement.fewest))
     if not placement.choices:
         return ""
-    return "What each number of gateways brings\n" + table(CHOICE_COLUMNS, choice_rows(placement))
+    return "Coverage by number of gateways\n" + table(CHOICE_COLUMNS, choice_rows(placement))
 
 
 def choice_rows(placement: Placement) -> list[list[Cell]]:
-    """What each number of gateways brings, under `CHOICE_COLUMNS`."""
+    """Return what each number of gateways brings, under `CHOICE_COLUMNS`."""
     return [
         [
             str(number),
             str(choice.served),
             f"{choice.expected_served:.1f}",
             margin(choice.worst_margin_db),
-            "no: proven" if choice.proven_served else f"perhaps {choice.gap} more",
+            "yes, proven" if choice.proven_served else f"up to {choice.gap} more",
             tuple(placement.scores.spots.names[i] for i in choice.chosen)
             if len(choice.chosen) == number
-            else "no gain by one more",
+            else "no improvement",
         ]
         for number, choice in enumerate(placement.choices, start=1)
     ]
 
 
 def fewest_lines(placement: Placement, few: Fewest) -> list[str]:
-    """How few gateways do, and who cannot be served at all."""
+    """Return the fewest gateways with their proof, and the inverters that no spot covers, in sentences."""
     names = placement.scene.inverters.names
-    spare = " twice, so that any one gateway may fail" if placement.wanted.spare else ""
-    if few.short_of_room:
-        short = counted(few.short_of_room, "inverter")
-        lines = [f"Even a gateway at every spot has no room for {short}: raise inverters_per_gateway, or add spots"]
+    twice = " twice, so that any one gateway may fail" if placement.options.spare else ""
+    if few.over_capacity:
+        short = counted(few.over_capacity, "inverter")
+        lines = [
+            f"Gateways at every spot are not enough: {short} over their capacity.",
+            "Raise inverters_per_gateway, or add spots.",
+        ]
         if len(placement.scores.spots.names) > 1:
-            lines.append("Shown is the best single spot, not the fewest gateways: --gateways N serves as many as N can")
+            lines.append("This is the best single spot. For as many inverters as N gateways can take: --gateways N")
         return lines
     lines = []
     if few.chosen:
-        proof = "fewer cannot do it: proven" if few.proven else f"{few.bound} may do, which the time did not settle"
-        lines.append(f"{counted(len(few.chosen), 'gateway')} for all that can hold{spare}; {proof}")
+        number = len(few.chosen)
+        verb = "covers" if number == 1 else "cover"
+        proof = "fewer are not enough (proven)" if few.proven else f"{few.bound} may be enough (time ran out)"
+        lines.append(f"{counted(number, 'gateway')} {verb} every inverter that can be covered{twice}; {proof}.")
     if few.unservable:
-        shown = ", ".join(names[i] for i in few.unservable[:DECIDERS_SHOWN])
-        more = f" and {len(few.unservable) - DECIDERS_SHOWN} more" if len(few.unservable) > DECIDERS_SHOWN else ""
-        lines.append(f"No choice of spots makes these hold{spare}: {shown}{more}")
+        shown = listed([names[i] for i in few.unservable], DECIDERS_SHOWN)
+        lines.append(f"Cannot be covered{twice} from any spot: {shown}")
     return lines
 
 
 def _entry(placement: Placement, name: str) -> Spot | Search:
-    """The entry of the plan that a spot comes from."""
+    """Return the entry of the plan that a spot comes from."""
     plan = placement.scene.plan
-    places: list[Spot | Search] = [*plan.spots, *plan.searches]
-    return next(one for one in places if one.name == name)
+    entries: list[Spot | Search] = [*plan.gateways, *plan.spots, *plan.searches]
+    return next(entry for entry in entries if entry.name == name)
 
 
 def _sure(placement: Placement) -> str:
-    """How sure that is: of the single spot, or how many inverters several gateways serve."""
+    """Return how certain the answer is: of the single spot, or of what several gateways cover."""
     if placement.choices or placement.fewest:
-        drawn = placement.drawn
-        return "\n".join([wrapped(drawn_words(drawn.draws, drawn.seed)), wrapped(served_words(drawn), indent="  ")])
-    return sure_text(placement.sure)
+        runs = placement.runs
+        return "\n".join([wrapped(drawn_words(runs.draws, runs.seed)), *labelled([("Working", served_words(runs))])])
+    return sure_text(placement.certainty)
+
+
+def _weakest_first(network: Network) -> list[int]:
+    """Return the inverters from the weakest route to the best."""
+    margin_db = np.where(np.isnan(network.weakest_margin_db), -np.inf, network.weakest_margin_db)
+    order: list[int] = np.argsort(margin_db, kind="stable").tolist()
+    return order
 
 
 def _weakest(placement: Placement) -> str:
     network = placement.network
-    count = len(network.routes)
-    margin_db = np.where(np.isnan(network.weakest_margin_db), -np.inf, network.weakest_margin_db)
-    weakest = np.argsort(margin_db, kind="stable")[:WEAKEST_SHOWN].tolist()
-    what = "route" if network.hops else "link"
+    count, several = len(network.routes), len(placement.chosen) > 1
+    weakest = _weakest_first(network)[:WEAKEST_SHOWN]
+    what, to = "route" if placement.hops else "link", "these gateways" if several else "this spot"
     if len(weakest) == count:
-        title = f"The {what} there" if count == 1 else f"All {count} {what}s there, the weakest first"
+        title = f"The {what} to {to}" if count == 1 else f"All {count} {what}s to {to}, the weakest first"
     else:
-        title = f"The {len(weakest)} weakest {what}s there"
-    several = len(placement.chosen) > 1
-    columns, rows = list(ROUTE_COLUMNS if network.hops else LINK_COLUMNS), []
+        title = f"The {len(weakest)} weakest {what}s to {to}"
+    columns, rows = list(ROUTE_COLUMNS if placement.hops else LINK_COLUMNS), []
     if several:
         columns.insert(1, Column("to", text=True))
-    carriers, near = carried_by(network.links), network.gateway_of.tolist()
+    carriers, near = network.links.carrier, network.gateway_of.tolist()
     for i in weakest:
         route = network.routes[i]
         row: list[Cell]
-        if network.hops:
+        if placement.hops:
             row = route_row(network, route)
         else:
             row = link_row(network.links, i, near[i], carriers)
@@ -252,151 +387,40 @@ def _weakest(placement: Placement) -> str:
         if several:
             row.insert(1, letter(route.gateway) if route.gateway >= 0 else "none")
         rows.append(row)
-    return title + "\n" + table(columns, rows)
+    return "\n".join([title, table(columns, rows), *([] if placement.hops else [LINK_KEY])])
 
 
 def _why(reason: Reason, rank: int) -> str:
-    """The reason in words, and the inverters that decide it."""
+    """Return the reason, and the inverters that decide it."""
     first, *others = why_lines(reason, rank)
-    return "\n".join([wrapped(f"Why: {first}"), *(wrapped(line, indent="  ") for line in others)])
+    return "\n".join([wrapped(f"Why this spot: {first}"), *(wrapped(line, indent="  ") for line in others)])
 
 
 def why_lines(reason: Reason, rank: int) -> list[str]:
-    """The sentences of a reason: what decides, and the inverters by which it does."""
+    """Return the reason in sentences: what decides, and the inverters by which it does."""
     rival = reason.rival
-    other = rival if rank == 2 else f"the next best place, {rival} (rank {rank})"  # noqa: PLR2004  the runner-up
+    other = rival if rank == SECOND else f"the next best location, {rival} (rank {rank})"
+    equal = f"{other}{',' if rank > SECOND else ''} is equally good: as many inverters covered and expected to work."
     text = {
-        "served": f"more inverters hold here than at {other}",
-        "expected_served": f"as many hold at {other}, but here the chances add up to more",
-        "worst_margin_db": f"as many hold at {other}, with chances as good, but here the weakest link is better",
-        "order": f"as many hold at {other}, with chances and margins as good, but the plan names it later",
+        "served": f"it covers more inverters than {other}.",
+        "expected_served": f"it covers as many inverters as {other}, and more are expected to work.",
+        "existing": f"{equal} The existing gateway need not be moved.",
+        "worst_margin_db": f"{equal} The better weakest margin decides.",
+        "height_m": f"{equal} Its weakest margin is the same. The lower height decides.",
+        "moving": f"moving it to {other} brings nothing that is certain.",
+        "order": f"{equal} Its weakest margin and its height are the same. The order in the plan decides.",
     }[reason.decided_by]
     groups = [
-        ("hold only here", reason.gained),
-        (f"hold only at {rival}", reason.lost),
-        ("differ most", () if reason.gained or reason.lost else reason.nearer),
+        ("Covered only here", reason.gained),
+        (f"Covered only at {rival}", reason.lost),
+        ("Largest differences", () if reason.gained or reason.lost else reason.nearer),
     ]
-    return [f"{text}.", *(f"{name}: {_deciders(group)}" for name, group in groups if group)]
+    return [text, *(f"{name}: {_deciders(group, rival)}" for name, group in groups if group)]
 
 
-def _deciders(group: tuple[Decider, ...]) -> str:
-    shown = [
-        f"{one.inverter} (margin {margin(one.margin_db)} here, {margin(one.rival_margin_db)} there)"
-        for one in group[:DECIDERS_SHOWN]
+def _deciders(group: tuple[Decider, ...], rival: str) -> str:
+    names = [
+        f"{decider.inverter} (margin {margin(decider.margin_db)} dB, at {rival} {margin(decider.rival_margin_db)} dB)"
+        for decider in group
     ]
-    more = len(group) - len(shown)
-    return "; ".join(shown) + (f"; and {more} more" if more else "")
-
-
-def score_record(scores: Scores, inverters: tuple[str, ...], i: int, share: float | None = None) -> Record:
-    """One line of a ranking; `share` is the share of draws in which it comes first."""
-    return {
-        "spot": scores.spots.names[i],
-        "served": int(scores.served[i]),
-        "expected_served": plain(scores.expected_served[i]),
-        "worst_inverter": inverters[int(scores.worst_inverter[i])],
-        "worst_margin_db": plain(scores.worst_margin_db[i]),
-        "median_margin_db": plain(scores.median_margin_db[i]),
-        "best_share": share,
-    }
-
-
-def place_record(placement: Placement) -> Record:
-    """What `survey place --json` prints."""
-    scene, scores, network = placement.scene, placement.scores, placement.network
-    names, worst = scene.inverters.names, placement.worst_inverter
-    shares = best_shares(placement.sure)
-    return {
-        "plan": scene.plan.file,
-        "site": scene.plan.site.name,
-        "gateways": [_gateway_record(placement, k) for k in range(len(placement.chosen))],
-        "served": placement.served,
-        "inverters": len(scene.inverters),
-        "expected_served": plain(placement.expected_served),
-        "worst_inverter": names[worst],
-        "worst_margin_db": plain(network.weakest_margin_db[worst]),
-        "without_room": placement.without_room,
-        "numbers": [_choice_record(placement, choice) for choice in placement.choices],
-        "fewest": _fewest_record(placement, placement.fewest) if placement.fewest else None,
-        "drawn": served_record(placement.drawn),
-        "sure": sure_record(placement.sure),
-        "reason": _reason_record(placement),
-        "ranking": [
-            score_record(scores, names, i, shares.get(scores.spots.names[i], 0.0)) for i in placement.order.tolist()
-        ],
-        "links": _link_records(network),
-    }
-
-
-def _gateway_record(placement: Placement, k: int) -> Record:
-    """One of the gateways recommended, and how many inverters it is for."""
-    spots, i = placement.scores.spots, placement.chosen[k]
-    x, y, height_m = spots.at_m[i].tolist()
-    mine = [
-        state
-        for route, state in zip(placement.network.routes, placement.network.state, strict=True)
-        if route.gateway == k
-    ]
-    return {
-        "name": spots.names[i],
-        "at": [plain(x), plain(y)],
-        "height_m": plain(height_m),
-        "inverters": len(mine),
-        "served": int(sum(state == HOLDS for state in mine)),
-    }
-
-
-def _choice_record(placement: Placement, choice: Choice) -> Record:
-    """What a number of gateways brings, and how far that is proven."""
-    return {
-        "gateways": [placement.scores.spots.names[i] for i in choice.chosen],
-        "served": choice.served,
-        "expected_served": plain(choice.expected_served),
-        "worst_margin_db": plain(choice.worst_margin_db),
-        "most_served": choice.bound_served,
-        "gap": choice.gap,
-        "proven": choice.proven_served,
-    }
-
-
-def _fewest_record(placement: Placement, few: Fewest) -> Record:
-    """The fewest gateways, who cannot be served at all, and how far that is proven."""
-    names = placement.scene.inverters.names
-    return {
-        "gateways": [placement.scores.spots.names[i] for i in few.chosen],
-        "spare": placement.wanted.spare,
-        "served": few.served,
-        "cannot_hold": [names[i] for i in few.unservable],
-        "short_of_room": few.short_of_room,
-        "at_least": few.bound,
-        "gap": few.gap,
-        "proven": few.proven,
-    }
-
-
-def _link_records(network: Network) -> list[Record]:
-    """The link of every inverter to the gateway that it belongs to, and the route that its messages take."""
-    records = link_records(network.links, network.gateway_of.tolist())
-    for record, route, state in zip(records, network.routes, network.state.tolist(), strict=True):
-        record["route"] = route_names(network, route)
-        record["route_reliability"] = plain(route.reliability)
-        record["route_margin_db"] = plain(route.weakest_margin_db)
-        record["route_state"] = STATES[state]
-    return records
-
-
-def _reason_record(placement: Placement) -> Record | None:
-    reason = placement.reason
-    if reason is None:
-        return None
-
-    def deciders(group: tuple[Decider, ...]) -> list[Record]:
-        return [{name: plain(value) for name, value in vars(one).items()} for one in group]
-
-    return {
-        "rival": reason.rival,
-        "decided_by": reason.decided_by,
-        "gained": deciders(reason.gained),
-        "lost": deciders(reason.lost),
-        "nearer": deciders(reason.nearer),
-    }
+    return listed(names, DECIDERS_SHOWN)

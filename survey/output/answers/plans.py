@@ -1,4 +1,4 @@
-"""Spots between two plans: what changed, link by link, and by what."""
+"""The same spots in two plans: what changed, link by link, and the cause."""
 
 from __future__ import annotations
 
@@ -6,17 +6,18 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from survey.base.layout import Column, counted, paragraphs, table, wrapped
+from survey.base.layout import Column, counted, labelled, paragraphs, table, wrapped
+from survey.budget import STATES, Links
 from survey.decisions.comparison import BetweenPlans, Change
 from survey.decisions.simulation import pair_of
-from survey.links import STATES, Links
-from survey.output.answers.figures import CAUTION, margin, signed_db, wanted_line
-from survey.output.answers.place import RANKING_COLUMNS, ranking_row, score_record
+from survey.output.answers.figures import CAUTION, criterion, margin, radio_words, signed_db, wanted_line
+from survey.output.answers.place import RANKING_COLUMNS, ranking_row
+from survey.output.answers.place_record import score_record
 from survey.output.answers.sure import served_record, served_words, share
 from survey.output.answers.values import Record, plain
 
 REST = "radio, environment, positions or modules"
-"""What a change of the rest of a plan may be."""
+"""The name of any other change of a plan."""
 
 CHANGE_COLUMNS = (
     Column("inverter", text=True),
@@ -25,13 +26,13 @@ CHANGE_COLUMNS = (
     Column("after\nmargin"),
     Column("\nstate", text=True),
     Column("change\ndB"),
-    Column("most by", text=True, yields=True),
-    Column("alone\ndB"),
+    Column("main cause", text=True, yields=True),
+    Column("its\neffect dB"),
 )
 
 
 def change_words(change: Change) -> str:
-    """What a change is called.
+    """Return the name of a change.
 
     Examples
     --------
@@ -42,31 +43,30 @@ def change_words(change: Change) -> str:
 
 
 def plans_table(between: BetweenPlans, *, inverters: Sequence[str] = ()) -> str:
-    """What differs, how each spot would serve before and after, and every link that changed.
+    """Return what `survey compare --with` prints: the differences, each spot before and after, every changed link.
 
     Parameters
     ----------
     between : BetweenPlans
-        What was found.
+        The comparison.
     inverters : sequence of str
         Show only the links of these, changed or not; without any, all that changed.
     """
     before, after = between.before.scene.plan, between.after.scene.plan
-    changes = "; ".join(map(change_words, between.changes)) or "nothing that a link could meet"
+    changes = "; ".join(map(change_words, between.changes)) or "nothing that affects a link"
     head = [
-        wrapped(f"before: {before.file}", indent="  "),
-        wrapped(f"after: {after.file}", indent="  "),
-        wrapped(f"different: {changes}", indent="  "),
+        *labelled([("Before", before.file), ("After", after.file), ("Different", changes)]),
     ]
-    wanted = (
-        [wanted_line(before)] if before.requirement == after.requirement else [wanted_line(before), wanted_line(after)]
-    )
+    wanted = [wanted_line(before)]
+    if before.requirement != after.requirement:
+        wanted = [wrapped(f"{name}: {criterion(plan)}") for name, plan in (("Before", before), ("After", after))]
+        wanted.insert(0, wrapped(f"{before.site.name}, {radio_words(before)}"))
     spots = [_spot(between, j, inverters) for j in range(between.before.shape[1])]
-    return paragraphs("\n".join(dict.fromkeys(wanted)), "\n".join(["Two plans", *head]), *spots, CAUTION)
+    return paragraphs("\n".join(wanted), "\n".join(["Two plans", *head]), *spots, CAUTION)
 
 
 def _spot(between: BetweenPlans, j: int, inverters: Sequence[str]) -> str:
-    """One spot before and after."""
+    """Return one spot before and after."""
     names, spot = between.before.inverters.names, between.before.gateways.names[j]
     rows = [
         ranking_row(between.before_scores, names, "before", j),
@@ -81,18 +81,17 @@ def _spot(between: BetweenPlans, j: int, inverters: Sequence[str]) -> str:
     same = len(names) - int(changed.sum())
     listing = ""
     if shown:
-        title = "Link by link, margins in dB"
-        if max(one.scene.plan.requirement.max_relays for one in (between.before, between.after)):
-            title = "Straight links, margins in dB; the counts above take routes over other inverters"
+        title = "Link by link (margins in dB)"
+        if max(links.scene.plan.requirement.max_relays for links in (between.before, between.after)):
+            title = "Direct links (margins in dB). The counts above include relay routes."
         listing = title + "\n" + table(CHANGE_COLUMNS, [_row(between, i, j) for i in shown])
-    verb = "does" if same == 1 else "do"
-    counts = wrapped(f"{counted(same, 'link')} of {len(names)} {verb} not change")
-    return paragraphs(table(columns, rows), _draws(between, j, spot), listing, counts)
+    counts = f"Links that do not change: {same} of {len(names)}"
+    return paragraphs(_result(between, j, spot), table(columns, rows), listing, counts)
 
 
 def _row(between: BetweenPlans, i: int, j: int) -> list[str]:
     before, after, cause = between.before, between.after, int(between.cause[i, j])
-    by, alone = ("several together", "") if between.changed[i, j] else ("", "")
+    by, alone = ("several causes", "") if between.changed[i, j] else ("", "")
     if cause >= 0:
         change = between.changes[cause]
         by, alone = change.name or REST, signed_db(between.cause_db[i, j])
@@ -108,21 +107,25 @@ def _row(between: BetweenPlans, i: int, j: int) -> list[str]:
     ]
 
 
-def _draws(between: BetweenPlans, j: int, spot: str) -> str:
-    """How many work in draws before and after, and in how many draws that is fewer or more."""
+def _result(between: BetweenPlans, j: int, spot: str) -> str:
+    """Return what the changes do to one spot: covered and working inverters before and after, run by run."""
     before, after = between.before_drawn, between.after_drawn
     pair = pair_of(before.counts[:, j], after.counts[:, j], one=0, other=1)
-    changes = [f"fewer after in {share(pair.one_more)} of them"]
-    changes[0] += f", by {pair.one_by:.1f} on average" if pair.one_more else ""
-    changes += [f"as many in {share(pair.equal)}", f"more in {share(pair.other_more)}"]
-    changes[-1] += f", by {pair.other_by:.1f}" if pair.other_more else ""
-    title = f"{spot} in {counted(before.draws, 'draw')} of what the plans do not know (seed {before.seed})"
-    lines = [f"before: {served_words(before.served(j))}", f"after: {served_words(after.served(j))}", "; ".join(changes)]
-    return "\n".join([wrapped(title), *(wrapped(line, indent="  ") for line in lines)])
+    served = int(between.before_scores.served[j]), int(between.after_scores.served[j])
+    fewer = f"fewer after in {share(pair.one_more)} of the runs" + (f" (by {pair.one_by:.1f})" if pair.one_more else "")
+    more = f"more in {share(pair.other_more)}" + (f" (by {pair.other_by:.1f})" if pair.other_more else "")
+    facts = [
+        ("Coverage", f"{served[0]} before, {served[1]} after, of {counted(before.inverters, 'inverter')}"),
+        ("Before", f"working {served_words(before.served(j))}"),
+        ("After", f"working {served_words(after.served(j))}"),
+        ("Certainty", f"{fewer}, equal in {share(pair.equal)}, {more}"),
+    ]
+    title = f"{spot}, in {counted(before.draws, 'simulation run')} of each plan (seed {before.seed})"
+    return "\n".join([wrapped(title), *labelled(facts)])
 
 
 def plans_record(between: BetweenPlans, *, inverters: Sequence[str] = ()) -> Record:
-    """What `survey compare --with --json` prints; figures beside `after` are those of the first plan."""
+    """Return what `survey compare --with --json` prints; figures beside `after` are those of the first plan."""
     before, after = between.before, between.after
     names = before.inverters.names
     return {

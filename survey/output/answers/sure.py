@@ -1,19 +1,20 @@
-"""How sure a recommendation is, in words."""
+"""How certain a recommendation is, in words."""
 
 from __future__ import annotations
 
 import math
 
-from survey.base.layout import counted, wrapped
-from survey.decisions.simulation import REACH_SPREADS, Search, Served, Sure, Turning
+from survey.base.layout import counted, labelled, wrapped
+from survey.decisions.simulation import REACH_SPREADS, RankingCertainty, Search, Served, Turning
 from survey.inputs.plan import Plan
 from survey.output.answers.values import Record, plain
 
 RIVALS_SHOWN = 3
+"""Rivals that fit a line or two; all are in the JSON. A judgement."""
 
 
 def share(value: float) -> str:
-    """A share of draws in whole percent, none of which looks like nothing or all where it is not.
+    """Return a share of simulation runs in whole percent; a share that is not 0 or 1 does not look so.
 
     Examples
     --------
@@ -28,80 +29,86 @@ def share(value: float) -> str:
 
 
 def served_words(served: Served) -> str:
-    """Between which numbers of inverters most draws lie.
+    """Return between which numbers of working inverters 9 of 10 runs lie.
 
     Examples
     --------
     >>> import numpy as np
     >>> served_words(Served(counts=np.array([38, 40, 40]), inverters=40, seed=0))
-    '38 to 40 of 40 inverters work in nine draws of ten, 39.3 on average'
+    '38 to 40 of 40 inverters in 9 of 10 runs, 39.3 on average'
     """
     low, high = served.interval
     span = f"{low}" if low == high else f"{low} to {high}"
-    work = "works" if high == 1 else "work"
-    of = f"{span} of {counted(served.inverters, 'inverter')}"
-    return f"{of} {work} in nine draws of ten, {served.mean:.1f} on average"
+    return f"{span} of {counted(served.inverters, 'inverter')} in 9 of 10 runs, {served.mean:.1f} on average"
 
 
-def sure_text(sure: Sure) -> str:
-    """How often the recommended spot comes first, who else does, how many inverters work, and what matters most.
-
-    Parameters
-    ----------
-    sure : Sure
-        What was drawn.
-    """
-    title = wrapped(drawn_words(sure.draws, sure.seed))
-    return "\n".join([title, *(wrapped(line, indent="  ") for line in sure_lines(sure))])
+def sure_text(sure: RankingCertainty) -> str:
+    """Return how often the recommended spot is the best, its rivals, the working inverters and the critical figure."""
+    return "\n".join([wrapped(drawn_words(sure.draws, sure.seed)), *labelled(sure_facts(sure))])
 
 
 def drawn_words(draws: int, seed: int) -> str:
-    """The heading over what was found in draws."""
-    return f"How sure, by {counted(draws, 'draw')} of what the plan does not know (seed {seed})"
+    """Return the heading over the results of simulation runs."""
+    return (
+        f"How certain is this? {counted(draws, 'simulation run')}, each with random errors in what the plan gives only "
+        f"roughly (seed {seed})"
+    )
 
 
-def sure_lines(sure: Sure) -> list[str]:
-    """The sentences of `sure_text`."""
+def sure_lines(sure: RankingCertainty) -> list[str]:
+    """Return the facts of `sure_text` as sentences."""
+    return [f"{label}: {fact}" for label, fact in sure_facts(sure)]
+
+
+def sure_facts(sure: RankingCertainty) -> list[tuple[str, str]]:
+    """Return the facts of `sure_text`, each with its label."""
     spots = sure.links.gateways
     name, place = spots.names[0], spots.places[0]
     places = list(dict.fromkeys(spots.places))
-    shares = {one: sure.place_share(one) for one in places}
-    first = f"{place} comes first in {share(shares[place])} of them"
+    shares = {location: sure.place_share(location) for location in places}
+    best = f"{place} in {share(shares[place])} of the runs"
     if place != name:
-        first += f"; this very point in {share(float(sure.best_share[0]))}, the rest go to points beside it"
-    rivals = sorted((one for one in places[1:] if shares[one] > 0), key=lambda one: -shares[one])
-    more = f"; and {len(rivals) - RIVALS_SHOWN} more" if len(rivals) > RIVALS_SHOWN else ""
-    others = "; ".join(f"{one} in {share(shares[one])}" for one in rivals[:RIVALS_SHOWN])
-    lines = [
-        first,
-        f"else: {others}{more}" if others else "",
-        f"no other spot serves more inverters in {share(sure.unbeaten_share)}" if len(spots) > 1 else "",
-        served_words(sure.served),
-        matters_words(sure.search, sure.links.scene.plan) if len(spots) > 1 and sure.search else "",
-        f"not drawn: {counted(sure.left_out, 'spot')}, which expect {sure.lag:.1f} inverters fewer or worse"
-        if sure.left_out
-        else "",
+        best += f" (this exact point in {share(float(sure.best_share[0]))}, other points of the search in the rest)"
+    rivals = sorted((location for location in places[1:] if shares[location] > 0), key=lambda rival: -shares[rival])
+    best += "".join(f", {location} in {share(shares[location])}" for location in rivals[:RIVALS_SHOWN])
+    best += f", {len(rivals) - RIVALS_SHOWN} more" if len(rivals) > RIVALS_SHOWN else ""
+    best += " (most working inverters, then the better weakest link)" if len(places) > 1 else ""
+    unbeaten = f"in {share(sure.unbeaten_share)} of the runs no other spot has more working inverters"
+    left_out = (
+        f"{counted(sure.left_out, 'spot')}, each with at least {sure.shortfall:.1f} fewer inverters expected working"
+    )
+    critical = matters_words(sure.search, sure.links.scene.plan) if len(spots) > 1 and sure.search else ""
+    facts = [
+        ("Best location", best),
+        ("Best choice", unbeaten if len(spots) > 1 else ""),
+        ("Working", served_words(sure.served)),
+        ("Critical figure", critical),
+        ("Not simulated", left_out if sure.left_out else ""),
     ]
-    return [line for line in lines if line]
+    return [(label, fact) for label, fact in facts if fact]
 
 
 def matters_words(search: Search, plan: Plan) -> str:
-    """The unknown that matters most, or that none does alone."""
+    """Return the figure whose error changes the best location first, or that there is none."""
     nearest = search.nearest
     if nearest is not None:
-        return f"what matters most: if {turning_words(nearest, plan)}, {nearest.rival} wins"
-    tried = ", ".join(one.replace("_", " ") for one in search.tried)
-    return f"no single figure off by {REACH_SPREADS:g} times its spread puts another first; tried: {tried}"
+        return f"{turning_words(nearest, plan)}, {nearest.rival} becomes the best location. Measure it."
+    tried = ", ".join(name.replace("_", " ") for name in search.tried)
+    return (
+        f"none. The best location stays the same if any one figure is wrong by up to {REACH_SPREADS:g} times its "
+        f"uncertainty (tested: {tried})"
+    )
 
 
 def turning_words(turning: Turning, plan: Plan) -> str:
-    """What a shift of an unknown means, rounded so that it is enough."""
+    """Return a critical figure and its error, rounded so that it is enough."""
     if turning.kind == "exponent":
-        usual = plan.environment.path_loss_exponent
+        in_plan = plan.environment.path_loss_exponent
         step = math.copysign(math.ceil(abs(turning.shift) * 100.0 - 1e-6) / 100.0, turning.shift)
-        return f"the path loss exponent is {usual + step:.2f} and not {usual:g}"
+        return f"the path loss exponent. If it is {in_plan + step:.2f} instead of {in_plan:g}"
     size_db = math.ceil(abs(turning.shift) * 10.0 - 1e-6) / 10.0
-    return f"{turning.name} lets through {size_db:.1f} dB {'less' if turning.shift > 0 else 'more'}"
+    more = "more" if turning.shift > 0 else "less"
+    return f"the loss of {turning.name}. If it is {size_db:.1f} dB {more} than in the plan"
 
 
 def served_record(served: Served) -> Record:
@@ -110,7 +117,7 @@ def served_record(served: Served) -> Record:
     return {"mean": plain(served.mean), "low": low, "high": high}
 
 
-def sure_record(sure: Sure) -> Record:
+def sure_record(sure: RankingCertainty) -> Record:
     """How sure a recommendation is; the share of every spot stands in `best_shares`."""
     nearest = sure.search.nearest if sure.search else None
     turning = None
@@ -135,6 +142,6 @@ def sure_record(sure: Sure) -> Record:
     }
 
 
-def best_shares(sure: Sure) -> dict[str, float]:
+def best_shares(sure: RankingCertainty) -> dict[str, float]:
     """The share of the draws in which each spot comes first, by name; spots that were not drawn are not there."""
     return dict(zip(sure.links.gateways.names, plain(sure.best_share), strict=True))

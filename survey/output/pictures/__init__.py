@@ -8,6 +8,7 @@ from survey.output.pictures.coverage import coverage_picture, field_m
 from survey.output.pictures.days import days_picture
 from survey.output.pictures.network import network_picture
 from survey.output.pictures.profile import profile_picture
+from survey.output.pictures.sides import sides_picture
 from survey.output.pictures.site_map import site_map
 from survey.output.pictures.style import as_bytes, missing_letters
 
@@ -20,5 +21,6 @@ __all__ = [
     "missing_letters",
     "network_picture",
     "profile_picture",
+    "sides_picture",
     "site_map",
 ]

@@ -10,8 +10,8 @@ from matplotlib.figure import Figure
 
 from survey.base.errors import one_line
 from survey.base.layout import columns_of, shortened
-from survey.links import STATES, Links
-from survey.links.explanation import Item, budget_of
+from survey.budget import STATES, Links
+from survey.budget.explanation import Item, budget_of
 from survey.output.answers.explain import Step, direction_words, signed, steps_of, way_words
 from survey.output.answers.figures import NOTHING, NOTHING_DB, db, percent
 from survey.output.pictures.site_map import one_lined
@@ -30,6 +30,7 @@ BARS = {
 BAR_IN = 0.36
 """How high a step is drawn. [inch]"""
 LEFT_IN, RIGHT_IN = 3.1, 0.5
+"""Margins: names left, figures right; by eye. [in]"""
 LABEL_LETTERS = 38
 """So many letters of an item's words fit on a line beside its bar."""
 OBSTACLES_SHOWN = 24
@@ -66,14 +67,14 @@ def budget_picture(links: Links, i: int, j: int) -> Figure:
     count = len(steps) + 3
     above_in, below_in, tall_in = head_in(lines) + 0.1, 0.75, BAR_IN * count
     height_in = above_in + tall_in + below_in
-    figure = new_figure(height_in=height_in, title=f"Where the decibels go: {inverter} and {gateway}", lines=lines)
+    figure = new_figure(height_in=height_in, title=f"Link budget: {inverter} and {gateway}", lines=lines)
     axes = figure.add_axes(
         (LEFT_IN / WIDTH_IN, below_in / height_in, (WIDTH_IN - LEFT_IN - RIGHT_IN) / WIDTH_IN, tall_in / height_in),
         label="budget",
     )
     highest = max(need_dbm, *(step.level_dbm for step in steps))
     reached = min(need_dbm, *(step.level_dbm for step in steps))
-    lowest = max(reached, need_dbm + NOTHING_DB)  # down there nothing is heard, and it would squeeze the rest
+    lowest = max(reached, need_dbm + NOTHING_DB)  # no receiver works down there, and it would squeeze the rest
     room = 0.14 * (highest - lowest)
     left = lowest - room
     before = left
@@ -93,9 +94,9 @@ def budget_picture(links: Links, i: int, j: int) -> Figure:
     _bar(axes, y + 1, (left, need_dbm), "need")
     _words(axes, y + 1, need_dbm, f"{need_dbm:.2f} dBm")
     _bar(axes, y + 2, (need_dbm, shown_dbm), "margin" if margin_db >= 0 else "shortfall")
-    words = f"{signed(margin_db)} dB" if budget.margin_db >= NOTHING_DB else "nothing arrives"
+    words = f"{signed(margin_db)} dB" if budget.margin_db >= NOTHING_DB else "no usable signal"
     _words(axes, y + 2, max(need_dbm, shown_dbm), words)
-    names += ["level at the receiver", "what the receiver needs", "margin: level less need"]
+    names += ["level at the receiver", "sensitivity of the receiver", "margin: level minus sensitivity"]
     axes.axvline(need_dbm, color=INK, linewidth=0.9, linestyle="--", zorder=0.5, gid="need")
     axes.set_yticks(range(count), names, fontsize=SMALL_PT + 0.5)
     axes.set_ylim(count - 0.5, -0.5)
@@ -115,7 +116,7 @@ def _within_reason(steps: list[Step]) -> list[Step]:
     if len(rest) <= 1:
         return steps
     rest_db = sum(step.db for step in rest)
-    others = Item(item=f"through or past {len(rest)} others", kind="obstacle", db=rest_db)
+    others = Item(item=f"through {len(rest)} more obstacles", kind="obstacle", db=rest_db)
     found: list[Step] = []
     level_dbm, last = 0.0, max(k for k, step in enumerate(steps) if step.item.kind == "obstacle")
     for k, step in enumerate(steps):

@@ -11,9 +11,16 @@ from matplotlib.colors import BoundaryNorm
 from matplotlib.figure import Figure
 
 from survey.base.arrays import FloatArray
-from survey.links import MARGINAL_RELIABILITY
-from survey.links.coverage import Coverage
-from survey.output.pictures.ground import draw_obstacles, draw_scale_and_north, frame_m, obstacle_entries, site_axes
+from survey.budget import MARGINAL_RELIABILITY
+from survey.budget.coverage import Coverage
+from survey.output.map.site import gateway_labels, places_of, shapes_of
+from survey.output.pictures.ground import (
+    draw_obstacles,
+    draw_scale_and_north,
+    obstacle_entries,
+    picture_frame_m,
+    site_axes,
+)
 from survey.output.pictures.labels import put_labels
 from survey.output.pictures.site_map import draw_places, mark_size_pt, one_lined, place_entries
 from survey.output.pictures.style import FAINT, INK, PAPER, SMALL_PT, foot_legend, picture, sample, short
@@ -22,11 +29,15 @@ from survey.scene import Scene
 COLOURS = "cividis"
 """Even to the eye and the same to colour-blind eyes; light is good, dark is bad, in black and white too."""
 MARGIN_STEPS_DB = np.arange(-30.0, 51.0, 5.0)
+"""Where the colour of a margin changes: as coarse as one reads it. [dB]"""
 CHANCE_STEPS = np.array([0.0, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 0.98, 1.0])
+"""Where the colour of a chance changes: finer where it decides. [-]"""
 BAR_IN = 0.85
+"""Width of the scale of colours; by eye. [in]"""
 LEAST_STEP_M = 0.1
 """Smaller steps are told with more digits."""
 COLUMNS = 4
+"""Of the key; by eye."""
 INVERTER: dict[str, Any] = {
     "linestyle": "none",
     "marker": "o",
@@ -34,11 +45,12 @@ INVERTER: dict[str, Any] = {
     "markeredgecolor": INK,
     "markeredgewidth": 0.6,
 }
+"""Marks on top of colours; by eye."""
 
 
 def field_m(scene: Scene) -> tuple[FloatArray, FloatArray]:
     """The area that a coverage picture shows: lowest and highest x and y. [m]"""
-    return frame_m(scene, right_in=BAR_IN)
+    return picture_frame_m(scene, right_in=BAR_IN)
 
 
 @picture
@@ -67,22 +79,20 @@ def coverage_picture(coverage: Coverage, *, show: str = "margin") -> Figure:
         *obstacle_entries(scene, bare=True),
     ]
     if coverage.gateways is None:
-        title = f"{scene.plan.site.name}: where a gateway would hear everyone"
-        what = (
-            f"Every point stands for a gateway {coverage.height_m:g} m above zero; shown is the {show} of its weakest "
-            "link to any inverter."
-        )
+        title = f"{scene.plan.site.name}: where one gateway covers every inverter"
+        point = f"Each point is a gateway position {coverage.height_m:g} m high. "
+        what = f"{point}The colour is the {show} of its weakest link."
     else:
-        title = f"{scene.plan.site.name}: how well {', '.join(map(short, chosen))} hears"
-        best = " by the best gateway" if len(chosen) > 1 else ""
-        point = f"Every point stands for an inverter {coverage.height_m:g} m above zero; "
-        what = f"{point}shown is the {show} of its link{best}."
+        title = f"{scene.plan.site.name}: coverage from {', '.join(map(short, chosen))}"
+        best = " to the best gateway" if len(chosen) > 1 else ""
+        point = f"Each point is an inverter position {coverage.height_m:g} m high. "
+        what = f"{point}The colour is the {show} of its link{best}."
     step_m = float(max(np.diff(coverage.x_m[:2])[0], np.diff(coverage.y_m[:2])[0]))
     held = f"{one_lined(scene)} Points {step_m:{'.1f' if step_m >= LEAST_STEP_M else '.2g'}} m apart."
     if coverage.told_share > 0:
         percent = 100.0 * coverage.told_share
         share = f"{percent:.0f}" if percent >= 1.0 else "less than 1"
-        held += f" Ways around are interpolated at {share} % of them."
+        held += f" Paths around are interpolated at {share} % of them."
     figure, axes = site_axes(
         scene, title=title, lines=(what, held), entries=len(handles), columns=COLUMNS, right_in=BAR_IN
     )
@@ -102,16 +112,16 @@ def coverage_picture(coverage: Coverage, *, show: str = "margin") -> Figure:
                     alpha=0.6 if more else 1.0,
                 )
                 drawn.set_gid(label)
-    named = draw_obstacles(axes, scene, bare=True)
+    named = draw_obstacles(axes, shapes_of(scene), bare=True)
     at_m = scene.inverters.at_m
-    axes.plot(
-        *at_m[:, :2].T, zorder=4, gid="inverters", markersize=min(4.0, mark_size_pt(axes, scene.inverters)), **INVERTER
-    )
-    places = draw_places(axes, scene, chosen=chosen)
+    axes.plot(*at_m[:, :2].T, zorder=4, gid="inverters", markersize=min(4.0, mark_size_pt(axes, scene)), **INVERTER)
+    places = places_of(scene, chosen=chosen)
+    draw_places(axes, places)
+    names = gateway_labels(places)
     draw_scale_and_north(axes)
     foot_legend(figure, handles, columns=COLUMNS)
-    marks_m = np.array([one.at_m for one in places]).reshape(-1, 2)
-    put_labels(axes, [*places, *named], np.concatenate([at_m[:, :2], marks_m]), reach_pt=1.0)
+    marks_m = np.array([one.at for one in names]).reshape(-1, 2)
+    put_labels(axes, [*names, *named], np.concatenate([at_m[:, :2], marks_m]), reach_pt=1.0)
     return figure
 
 

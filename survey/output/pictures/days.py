@@ -40,15 +40,21 @@ LOOKS: dict[str, tuple[str, str]] = {
 }
 """Colour and mark of each cause: the colours of Okabe and Ito (2008), and marks that say the same without colour."""
 DAYS_ACROSS = 4
+"""Panels of days side by side. A judgement, as are the sizes below."""
 MAX_DAY_PANELS = 16
 """Up to so many days have a panel each; more of them a strip for each week."""
 MAX_WEEKS = 20
 """Of a longer log the last weeks are drawn."""
 ROW_IN, MIN_PANEL_IN, MAX_PANEL_IN = 0.075, 0.7, 3.2
+"""Height of an inverter's row, and of a panel. [inch]"""
 MAX_NAMES = 40
+"""Names beside a panel at most."""
 WEEK = 7
+"""Days of a week."""
 LEGEND_COLUMNS = 6
+"""Causes side by side in the legend."""
 HOURS = 24
+"""Hours of a day."""
 
 
 @picture

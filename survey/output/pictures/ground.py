@@ -1,8 +1,8 @@
-"""The site from above: what stands there, to scale, with a north arrow and a scale bar."""
+"""The site from above: its obstacles, to scale, with a north arrow and a scale bar."""
 
 from __future__ import annotations
 
-import math
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -10,64 +10,45 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch, Polygon, Rectangle
 
-from survey.base import polygon
 from survey.base.arrays import FloatArray
-from survey.output.pictures.labels import Label
+from survey.inputs.plan import Look
+from survey.output.map.frame import extent_m, frame_m, nice_length_m
+from survey.output.map.labels import Label
+from survey.output.map.site import Shape, kinds_in, obstacle_labels
 from survey.output.pictures.style import INK, PAPER, SMALL_PT, WIDTH_IN, head_in, legend_in, new_figure, sample
-from survey.scene import Scene, box_outlines_m, wall_outlines_m
+from survey.scene import Scene
 
-KINDS: dict[str, dict[str, Any]] = {
-    "wall": {"facecolor": "none", "edgecolor": "#3b3b3b", "linewidth": 1.9},
-    "box": {"facecolor": "#c9c9c9", "edgecolor": "#3b3b3b", "linewidth": 0.8, "hatch": "////"},
-    "roof": {"facecolor": "#f3ead9", "edgecolor": "#8c6d3f", "linewidth": 0.9, "linestyle": (0, (5, 2)), "alpha": 0.75},
-    "modules": {"facecolor": "#dfe6f2", "edgecolor": "#5b6c94", "linewidth": 0.6, "hatch": "|||", "alpha": 0.75},
-    "foliage": {"facecolor": "#dcebd3", "edgecolor": "#5a7d46", "linewidth": 0.8, "linestyle": ":", "hatch": "oo"},
-}
-"""How each kind of obstacle looks from above: filling, hatching and line differ, so colour is not needed."""
+HATCHES = {"diagonal": "////", "upright": "|||", "circles": "oo"}
 BARE: dict[str, Any] = {"facecolor": "none", "hatch": None, "alpha": 1.0, "edgecolor": INK, "linewidth": 0.8}
-LAYERS = {"roof": 1.0, "modules": 1.1, "foliage": 1.2, "box": 1.3, "wall": 1.4}
-UPRIGHT_M2 = 0.05
-"""What covers less ground than this is upright, and from above a line."""
-AROUND = 0.06
-"""Room around the site, as a share of its size."""
-LEAST_ROOM_M = 2.0
-FAR = 0.5
-"""Obstacles are shown as far as this share of the site's size beyond radios and spots; a fence may run on."""
-LEAST_IN, MOST_IN = 2.3, 6.4
+"""How a legend shows a hatch alone; by eye."""
+UPRIGHT_PT = 1.9
+"""Width of what is upright, and so a line from above."""
+FLATTEST_IN, TALLEST_IN = 2.3, 6.4
+"""Heights of a map between which a page keeps its shape; by eye. [in]"""
 LEFT_IN, RIGHT_IN = 0.62, 0.15
+"""Margins for the scale; by eye. [in]"""
 FEW_DIGITS, DIGIT_IN = 3, 0.09
 """Figures at the upright axis for which there is room, and the room for each digit more."""
 SMALL_M = 40.0
 """Sites less far than this from south to north have a decimal in the figures there."""
 
 
-def outlines_m(scene: Scene) -> list[tuple[str, str, list[FloatArray]]]:
-    """Kind, name and outlines in space, shapes (corners, 3), of everything that stands on a site. [m]"""
-    plan = scene.plan
-    found = [("wall", wall.name, wall_outlines_m(wall)) for wall in plan.walls]
-    found += [("box", box.name, box_outlines_m(box)) for box in plan.boxes]
-    found += [("roof", roof.name, [np.array(roof.corners)]) for roof in plan.roofs]
-    for array in plan.arrays:
-        sheets_m = array.module_sheets_m()
-        found += [("modules", array.row_name(row), [one]) for row, one in enumerate(sheets_m, start=1)]
-    for plant in plan.foliage:
-        foot = np.array(plant.footprint)
-        ends = [np.column_stack([foot, np.full(len(foot), z)]) for z in (plant.base_m, plant.base_m + plant.height_m)]
-        found.append(("foliage", plant.name, ends))
-    return found
+def settings_of(look: Look, *, bare: bool = False) -> dict[str, Any]:
+    """A look as settings of a patch; bare ones are outlines alone, to lie over a picture of something else."""
+    settings: dict[str, Any] = {
+        "facecolor": look.fill or "none",
+        "edgecolor": look.line,
+        "linewidth": look.width_pt,
+        "linestyle": (0, look.dashes) if look.dashes else "-",
+        "hatch": HATCHES.get(look.hatch),
+        "alpha": look.opacity,
+    }
+    return settings | BARE if bare else settings
 
 
-def extent_m(scene: Scene) -> tuple[FloatArray, FloatArray]:
-    """Lowest and highest x and y that a picture of the whole site shows. [m]"""
-    ends_m = np.concatenate([scene.inverters.at_m, scene.gateways.at_m, scene.spots.at_m])[:, :2]
-    low_m, high_m = ends_m.min(axis=0), ends_m.max(axis=0)
-    far_m = FAR * max(float(np.max(high_m - low_m)), 10.0)
-    corners = [outline[:, :2] for _, _, outlines in outlines_m(scene) for outline in outlines]
-    if corners:
-        corners_m = np.clip(np.concatenate(corners), low_m - far_m, high_m + far_m)
-        low_m, high_m = np.minimum(low_m, corners_m.min(axis=0)), np.maximum(high_m, corners_m.max(axis=0))
-    room_m = max(LEAST_ROOM_M, AROUND * float(np.max(high_m - low_m)))
-    return low_m - room_m, high_m + room_m
+def layer_of(look: Look) -> float:
+    """Where a look lies among the other things of a picture."""
+    return 1.0 + 0.1 * look.layer
 
 
 def _left_in(low_m: FloatArray, high_m: FloatArray) -> float:
@@ -79,14 +60,10 @@ def _left_in(low_m: FloatArray, high_m: FloatArray) -> float:
     return LEFT_IN + DIGIT_IN * (digits - FEW_DIGITS + decimal)
 
 
-def frame_m(scene: Scene, *, right_in: float = RIGHT_IN) -> tuple[FloatArray, FloatArray]:
-    """Lowest and highest x and y of the frame of a picture, which shows some of the site's surroundings too. [m]"""
-    low_m, high_m = extent_m(scene)
-    wide_m, tall_m = high_m - low_m
-    wide_in = WIDTH_IN - _left_in(low_m, high_m) - right_in
-    tall_in = min(max(wide_in * tall_m / wide_m, LEAST_IN), MOST_IN)
-    half_m = np.array([wide_in, tall_in]) * max(wide_m / wide_in, tall_m / tall_in) / 2.0
-    return (low_m + high_m) / 2.0 - half_m, (low_m + high_m) / 2.0 + half_m
+def picture_frame_m(scene: Scene, *, right_in: float = RIGHT_IN) -> tuple[FloatArray, FloatArray]:
+    """Lowest and highest x and y of the frame of a picture. [m]"""
+    wide_in = WIDTH_IN - _left_in(*extent_m(scene)) - right_in
+    return frame_m(scene, wide=wide_in, flattest=FLATTEST_IN, tallest=TALLEST_IN)
 
 
 def site_axes(
@@ -105,7 +82,7 @@ def site_axes(
     right_in : float
         Room at the right. [inch]
     """
-    low_m, high_m = frame_m(scene, right_in=right_in)
+    low_m, high_m = picture_frame_m(scene, right_in=right_in)
     left_in = _left_in(*extent_m(scene))
     wide_in = WIDTH_IN - left_in - right_in
     tall_in = wide_in * float((high_m - low_m)[1] / (high_m - low_m)[0])
@@ -132,85 +109,46 @@ def points_per_metre(axes: Axes) -> float:
     return float(72.0 * wide_in / (right - left))
 
 
-def draw_obstacles(axes: Axes, scene: Scene, *, bare: bool = False) -> list[Label]:
-    """Draw what stands on a site from above.
+def draw_obstacles(axes: Axes, shapes: Sequence[Shape], *, bare: bool = False) -> list[Label]:
+    """Draw the obstacles of a site from above.
 
     Parameters
     ----------
     axes : Axes
         From `site_axes`.
-    scene : Scene
-        The site.
+    shapes : sequence of Shape
+        The obstacles.
     bare : bool
         Outlines alone, to lie over a picture of something else.
 
     Returns
     -------
     list of Label
-        Their names, the largest thing first; rows of modules have none.
+        Their names, the largest obstacle first.
     """
-    named: list[tuple[float, Label]] = []
-    for kind, name, outlines in outlines_m(scene):
-        looks = KINDS[kind] | (BARE if bare else {})
-        if bare and kind == "wall":
-            looks = looks | {"linewidth": 1.5}
-        settled_m = outlines[-1][:, :2] if kind in {"box", "foliage"} else None
-        for outline in [settled_m] if settled_m is not None else [one[:, :2] for one in outlines]:
-            flat = abs(polygon.signed_area_m2(outline)) > UPRIGHT_M2
-            if flat:
-                axes.add_patch(Polygon(outline, closed=True, zorder=LAYERS[kind], gid=kind, **looks))
+    for shape in shapes:
+        look, kind = shape.obstacle.look, shape.obstacle.kind
+        settings = settings_of(look, bare=bare)
+        for part_m in shape.parts_m:
+            if len(part_m) > 2:  # noqa: PLR2004  an area
+                axes.add_patch(Polygon(part_m, closed=True, zorder=layer_of(look), gid=kind, **settings))
             else:
-                ends = _ends_of(outline)
-                axes.plot(*ends.T, color=looks["edgecolor"], linewidth=KINDS["wall"]["linewidth"], gid=kind, zorder=1.4)
-        if kind != "modules":
-            named.append(_label(axes, name, kind, outlines))
-    return [label for _, label in sorted(named, key=lambda one: -one[0])]
-
-
-def _ends_of(outline_m: FloatArray) -> FloatArray:
-    """The two ends of an upright sheet seen from above, shape (2, 2)."""
-    apart = np.linalg.norm(outline_m[:, None] - outline_m[None], axis=2)
-    return outline_m[list(np.unravel_index(int(np.argmax(apart)), apart.shape))]
-
-
-def _label(axes: Axes, name: str, kind: str, outlines: list[FloatArray]) -> tuple[float, Label]:
-    """The size of a thing, and its label on the part of it that is in sight."""
-    low_m = np.array([axes.get_xlim()[0], axes.get_ylim()[0]])
-    high_m = np.array([axes.get_xlim()[1], axes.get_ylim()[1]])
-    shown = [np.clip(one[:, :2], low_m, high_m) for one in outlines]
-    largest = max(shown, key=lambda one: float(np.sum(np.ptp(one, axis=0))))
-    at_m = _ends_of(largest).mean(axis=0) if kind == "wall" else largest.mean(axis=0)
-    size_m = float(np.sum(np.ptp(np.concatenate(shown), axis=0)))
-    return size_m, Label(text=name, at_m=(float(at_m[0]), float(at_m[1])), over=True, size_pt=SMALL_PT - 0.5)
+                axes.plot(*part_m.T, color=settings["edgecolor"], linewidth=UPRIGHT_PT, gid=kind, zorder=1.4)
+    low_m, high_m = np.transpose([axes.get_xlim(), axes.get_ylim()])
+    return obstacle_labels(shapes, (low_m, high_m))
 
 
 def obstacle_entries(scene: Scene, *, bare: bool = False) -> list[Any]:
-    """Legend entries of the kinds that stand on a site."""
+    """Legend entries of the kinds of obstacles of a site."""
+    kinds = kinds_in(scene)
     if bare:
-        there = bool(scene.obstacles.kinds)
-        return [sample("what stands there", color=INK, linewidth=0.9)] if there else []
-    words = {"wall": "wall", "box": "box", "roof": "roof or other sheet", "modules": "row of modules"}
-    found: list[Any] = []
-    for kind, looks in KINDS.items():
-        if kind not in scene.obstacles.kinds:
-            continue
-        if kind == "wall":
-            found.append(sample(words[kind], color=looks["edgecolor"], linewidth=looks["linewidth"]))
-        else:
-            found.append(Patch(label=words.get(kind, kind), **looks))
-    return found
-
-
-def nice_length_m(most_m: float) -> float:
-    """The longest of 1, 2, 5, 10, 20 ... metres, or parts of one, that is no longer than this.
-
-    Examples
-    --------
-    >>> nice_length_m(37.0), nice_length_m(0.7)
-    (20.0, 0.5)
-    """
-    power = 10.0 ** math.floor(math.log10(most_m))
-    return float(max(step * power for step in (1, 2, 5) if step * power <= most_m * (1 + 1e-9)))
+        return [sample("obstacle", color=INK, linewidth=0.9)] if kinds else []
+    return [
+        Patch(label=kind.legend, **settings_of(kind.look))
+        if kind.look.fill
+        else sample(kind.legend, color=kind.look.line, linewidth=kind.look.width_pt)
+        for kind in kinds
+    ]
 
 
 def draw_scale_and_north(axes: Axes) -> None:

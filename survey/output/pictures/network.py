@@ -10,22 +10,24 @@ from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 
 from survey.base.layout import counted
-from survey.network.weak_points import WeakPoints
 from survey.output.answers.figures import route_tally
+from survey.output.map.labels import Label
+from survey.output.map.site import gateway_labels, inverter_labels, places_of, shapes_of
 from survey.output.pictures.ground import draw_obstacles, draw_scale_and_north, obstacle_entries, site_axes
-from survey.output.pictures.labels import Label, put_labels
+from survey.output.pictures.labels import put_labels
 from survey.output.pictures.site_map import (
     draw_inverters,
     draw_places,
     gateways_words,
-    inverter_labels,
     mark_size_pt,
     one_lined,
     state_entries,
 )
 from survey.output.pictures.style import FAINT, GATEWAY, INK, MARKS, foot_legend, picture, sample
+from survey.routing.weak_points import WeakPoints
 
 WIDE = 1.1
+"""Width of a hop; by eye. [pt]"""
 HOP: dict[str, Any] = {"color": "#333333", "linestyle": "-", "linewidth": WIDE}
 MANY_HOPS = 80.0
 """Of more hops than this each is drawn thinner and fainter."""
@@ -36,9 +38,13 @@ LOSERS: dict[str, Any] = {
     "markeredgecolor": "#a3003f",
     "markeredgewidth": 1.6,
 }
+"""Marks by eye."""
 RELAY: dict[str, Any] = LOSERS | {"markeredgecolor": INK, "markeredgewidth": 0.9}
+"""The same for relays."""
 COLUMNS = 5
+"""Of the key; by eye."""
 MOST_NAMED = 12
+"""With more inverters than this only the relays are named; by eye."""
 BUSY = 3
 """A relay by way of which so many report is named."""
 
@@ -64,24 +70,24 @@ def network_picture(points: WeakPoints) -> Figure:
     most = scene.plan.requirement.max_relays
     handles = [
         *state_entries(network),
-        *([sample("route to another inverter", **HOP)] if relays else []),
-        *([sample("passes others on", markersize=8, **RELAY)] if len(relays) > len(weak) else []),
-        *([sample("others are lost without it", markersize=8, **LOSERS)] if weak else []),
-        sample("gateway looked at", **GATEWAY),
+        *([sample("hop to a relay", **HOP)] if relays else []),
+        *([sample("relay", markersize=8, **RELAY)] if len(relays) > len(weak) else []),
+        *([sample("critical relay (others are lost if it fails)", markersize=8, **LOSERS)] if weak else []),
+        sample("gateway shown", **GATEWAY),
         *obstacle_entries(scene, bare=True),
     ]
     two = int(points.two_routes.sum())
-    between = f"up to {counted(most, 'inverter')}" if most else "no inverter"
-    asked = f"{gateways_words(chosen)}. Routes with {between} in between. {route_tally(network)}; "
-    lines = (asked + f"{two} with two routes that share no inverter and no link.", one_lined(scene))
+    between = f"up to {counted(most, 'relay')}" if most else "no relay"
+    asked = f"{gateways_words(chosen)}. Routes with {between}. {route_tally(network)}. "
+    lines = (asked + f"Backup route (no shared relay, no shared link): {two}.", one_lined(scene))
     figure, axes = site_axes(
         scene,
-        title=f"{scene.plan.site.name}: routes and weak points",
+        title=f"{scene.plan.site.name}: routes and relays",
         lines=lines,
         entries=len(handles),
         columns=COLUMNS,
     )
-    named = draw_obstacles(axes, scene, bare=True)
+    named = draw_obstacles(axes, shapes_of(scene), bare=True)
     for patch in axes.patches:
         patch.set_edgecolor(FAINT)
     hops: set[tuple[int, int]] = set()
@@ -104,29 +110,28 @@ def network_picture(points: WeakPoints) -> Figure:
             "alpha": faint,
         }
         _lines(axes, [(at_m[a], links.gateways.at_m[g, :2]) for a, g in ends], f"routes {mark.word}", **looks)
-    size_pt = mark_size_pt(axes, links.inverters)
+    size_pt = mark_size_pt(axes, scene)
     for i in relays:
         looks = LOSERS if i in weak else RELAY
         axes.plot(*at_m[i], zorder=4.6, gid="weak" if i in weak else "relay", markersize=1.7 * size_pt, **looks)
     draw_inverters(axes, links.inverters, network.state, size_pt=size_pt)
-    places = draw_places(axes, scene, chosen=chosen, spots=False)
+    places = [one for one in places_of(scene, chosen=chosen) if one.kind == "chosen"]
+    draw_places(axes, places)
     draw_scale_and_north(axes)
     foot_legend(figure, handles, columns=COLUMNS)
     heavy = sorted(weak, key=lambda i: -len(relays[i].lost))[:MOST_NAMED]
-    words = {i: f"{links.inverters.names[i]}: {len(relays[i].lost)} lost without it" for i in heavy}
+    words = {i: f"{links.inverters.names[i]}: {len(relays[i].lost)} lost if it fails" for i in heavy}
     busy = sorted(set(relays) - set(weak), key=lambda i: -len(relays[i].used_by))[: MOST_NAMED - len(heavy)]
     words |= {
         i: f"{links.inverters.names[i]}: used by {len(relays[i].used_by)}"
         for i in busy
         if len(relays[i].used_by) >= BUSY
     }
-    labels = [Label(text=text, at_m=(float(at_m[i, 0]), float(at_m[i, 1])), size_pt=7.0) for i, text in words.items()]
+    labels = [Label(text=text, kind="count", at=(float(at_m[i, 0]), float(at_m[i, 1]))) for i, text in words.items()]
     told = {links.inverters.names[i] for i in words}
-    others = [one for one in inverter_labels(scene, network.state) if one.text not in told]
+    others = [one for one in inverter_labels(scene, network) if one.text not in told]
     taken_m = np.concatenate([at_m, links.gateways.at_m[:, :2]])
-    put_labels(
-        axes, [*[one for one in places if one.needed], *labels, *others, *named], taken_m, reach_pt=size_pt / 2.0
-    )
+    put_labels(axes, [*gateway_labels(places), *labels, *others, *named], taken_m, reach_pt=size_pt / 2.0)
     return figure
 
 

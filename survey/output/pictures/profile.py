@@ -13,11 +13,12 @@ from matplotlib.patches import Polygon
 
 from survey.base.arrays import FloatArray
 from survey.base.units import wavelength_m
-from survey.links import CARRIERS, STATES, Links, carried_by
+from survey.budget import CARRIERS, STATES, Links
 from survey.output.answers.figures import db, percent
 from survey.output.answers.links import WAY_WORDS
-from survey.output.pictures.ground import KINDS, LAYERS, outlines_m
-from survey.output.pictures.labels import Label, put_labels
+from survey.output.map.labels import Label
+from survey.output.pictures.ground import layer_of, settings_of
+from survey.output.pictures.labels import put_labels
 from survey.output.pictures.sections import (
     Cut,
     Strung,
@@ -44,6 +45,7 @@ from survey.output.pictures.style import (
     sample,
     short,
 )
+from survey.propagation import Way
 
 STRINGS: dict[str, dict[str, Any]] = {
     "over": {"color": "#009e73", "linestyle": "-", "linewidth": 1.8},
@@ -52,10 +54,13 @@ STRINGS: dict[str, dict[str, Any]] = {
     "right": {"color": "#56b4e9", "linestyle": (0, (6, 2, 1, 2)), "linewidth": 1.8},
     "mirror": {"color": "#b8860b", "linestyle": (0, (3, 1)), "linewidth": 1.8},
 }
+"""Colours for all kinds of sight (Okabe and Ito, 2008), and dashes for print without them."""
 STRETCHES = (1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 8.0, 10.0, 15.0, 20.0)
 """By how much heights may be drawn larger than lengths; smaller only where both ends have no room otherwise."""
 LEFT_IN, RIGHT_IN, SIDE_IN, ABOVE_IN = 0.62, 0.2, 2.7, 1.5
+"""Margins and the heights of the parts; by eye. [in]"""
 COLUMNS = 4
+"""Of the key; by eye."""
 FAR_WEAKER_DB = 30.0
 """A way that loses so much more than all together is told, but not drawn."""
 CLEAR = 0.6
@@ -85,7 +90,7 @@ def profile_picture(links: Links, i: int, j: int) -> Figure:
     start_m, end_m = links.inverters.at_m[i], links.gateways.at_m[j]
     inverter, gateway = short(links.inverters.names[i]), short(links.gateways.names[j])
     met, strings = _met(links, i, j), strings_of(scene, start_m, end_m)
-    if not np.any(~np.isnan([links.around_db[way][i, j] for way in links.around_db])):
+    if not np.any(~np.isnan(links.around_db[:, i, j])):
         strings = []
     strings = [one for one in strings if _counts(links, i, j, one.side)]
     if links.mirror[i, j] >= 0:
@@ -94,7 +99,7 @@ def profile_picture(links: Links, i: int, j: int) -> Figure:
     handles = _entries(strings, links, i, j)
     above_in, below_in = head_in(lines) + 0.1, legend_in(len(handles), columns=COLUMNS) + 0.42
     height_in = above_in + SIDE_IN + 0.55 + ABOVE_IN + below_in
-    figure = new_figure(height_in=height_in, title=f"The path from {inverter} to {gateway}", lines=lines)
+    figure = new_figure(height_in=height_in, title=f"Path from {inverter} to {gateway}", lines=lines)
     wide = (WIDTH_IN - LEFT_IN - RIGHT_IN) / WIDTH_IN
     low = (below_in + ABOVE_IN + 0.55) / height_in
     side = figure.add_axes((LEFT_IN / WIDTH_IN, low, wide, SIDE_IN / height_in), label="from the side")
@@ -135,7 +140,7 @@ def profile_picture(links: Links, i: int, j: int) -> Figure:
 
 def _counts(links: Links, i: int, j: int, side: str) -> bool:
     """Whether the way past a side brings anything: with `FAR_WEAKER_DB` more, it is less than 0.005 dB."""
-    loss_db = links.around_db["over" if side == "under" else side][i, j]
+    loss_db = links.around_db[Way["OVER" if side == "under" else side.upper()], i, j]
     return side == "reflected" or bool(loss_db <= links.obstacle_loss_db[i, j] + FAR_WEAKER_DB)
 
 
@@ -163,22 +168,22 @@ def _lines(links: Links, i: int, j: int, met: list[tuple[float | None, str, floa
     ]
     ways = [
         f"{WAY_WORDS[way]} {db(float(loss[i, j]))} dB" + ("" if _counts(links, i, j, way) else " (not drawn)")
-        for way, loss in links.around_db.items()
+        for way, loss in zip(CARRIERS[1:], links.around_db, strict=True)
         if not np.isnan(loss[i, j])
     ]
     if links.mirror_of(i, j):
-        ways[-1] += f" (off {short(links.mirror_of(i, j), 24)})"
-    straight = f"straight {db(float(links.straight_db[i, j]))} dB"
-    carrier = WAY_WORDS[CARRIERS[int(carried_by(links)[i, j])]]
+        ways[-1] += f" (from {short(links.mirror_of(i, j), 24)})"
+    straight = f"direct {db(float(links.straight_db[i, j]))} dB"
+    carrier = WAY_WORDS[CARRIERS[int(links.carrier[i, j])]]
     return (
         (
             f"{links.distance_m[i, j]:.1f} m. Path loss {db(float(links.path_loss_db[i, j]))} dB: "
             f"distance {db(float(links.base_loss_db[i, j]))} dB, "
-            f"what stands there {db(float(links.obstacle_loss_db[i, j]))} dB. "
+            f"obstacles {db(float(links.obstacle_loss_db[i, j]))} dB. "
             f"Margin {links.margin_db[i, j]:.1f} dB, chance {chance}: {STATES[links.state[i, j]]}."
         ),
-        f"In the straight line: {', '.join(through) if through else 'nothing'}.",
-        f"What each way loses beyond distance: {', '.join([straight, *ways])}. Carried by: {carrier}.",
+        f"Obstacles on the direct line: {', '.join(through) if through else 'none'}.",
+        f"Loss of each path besides distance: {', '.join([straight, *ways])}. Best path: {carrier}.",
     )
 
 
@@ -186,12 +191,12 @@ def _entries(strings: list[Strung], links: Links, i: int, j: int) -> list[Any]:
     handles = [
         sample("inverter", **MARKS[int(links.state[i, j])].marker(7.0)),
         sample("gateway", **GATEWAY),
-        sample("straight line", color=INK, linewidth=1.2),
+        sample("direct line", color=INK, linewidth=1.2),
         sample("first Fresnel zone", color=FAINT, linewidth=1.0),
-        sample(f"{CLEAR:.0%} of it".replace("%", " %"), color=FAINT, linewidth=1.0, linestyle="--"),
+        sample(f"{CLEAR:.0%} of the zone".replace("%", " %"), color=FAINT, linewidth=1.0, linestyle="--"),
     ]
-    words = {"over": "over the top", "under": "underneath", "left": "past the left", "right": "past the right"}
-    words["mirror"] = f"by a mirror, off {short(links.mirror_of(i, j), 24)}"
+    words = {"over": "path over", "under": "path under", "left": "path left", "right": "path right"}
+    words["mirror"] = f"reflected from {short(links.mirror_of(i, j), 24)}"
     return handles + [sample(words[side], **STRINGS[side]) for side in STRINGS if any(s.side == side for s in strings)]
 
 
@@ -209,7 +214,7 @@ def _zone(axes: Axes, ends: FloatArray, *, up: int, wave_m: float) -> None:
 
 
 def _ends(axes: Axes, ends: FloatArray, *, up: int, state: int) -> None:
-    axes.plot(ends[:, 0], ends[:, up], color=INK, linewidth=1.2, zorder=3, gid="straight line")
+    axes.plot(ends[:, 0], ends[:, up], color=INK, linewidth=1.2, zorder=3, gid="direct line")
     axes.plot(ends[0, 0], ends[0, up], zorder=5, gid="inverter", **MARKS[state].marker(8.0))
     axes.plot(ends[1, 0], ends[1, up], zorder=5, gid="gateway", **GATEWAY)
 
@@ -263,15 +268,16 @@ def _from_the_side(
     axes.axhline(0.0, color="#6b5b45", linewidth=1.2, zorder=1.5)
     labels = []
     for cut in shown:
-        looks = KINDS[cut.kind] | {"alpha": 1.0, "zorder": LAYERS[cut.kind], "gid": cut.kind}
+        look, kind = cut.obstacle.look, cut.obstacle.kind
+        looks = settings_of(look) | {"alpha": 1.0, "zorder": layer_of(look), "gid": kind}
         if len(cut.points_m) > 2:  # noqa: PLR2004  an area
             axes.add_patch(Polygon(cut.points_m, closed=True, **looks))
         else:
-            axes.plot(*cut.points_m.T, color=looks["edgecolor"], linewidth=2.2, zorder=looks["zorder"], gid=cut.kind)
-        if cut.kind != "modules":
+            axes.plot(*cut.points_m.T, color=looks["edgecolor"], linewidth=2.2, zorder=looks["zorder"], gid=kind)
+        if cut.obstacle.label:
             at_m = label_at_m(cut.points_m, frame_m)
             if frame_m[0] <= at_m[0] <= frame_m[1]:
-                labels.append(Label(text=cut.name, at_m=at_m, size_pt=SMALL_PT - 0.5))
+                labels.append(Label(text=cut.obstacle.label, kind="obstacle", at=at_m))
     _zone(axes, ends, up=2, wave_m=wave_m)
     for side, points in strung:
         axes.plot(points[:, 0], points[:, 2], zorder=3.5, gid=side, **STRINGS[side])
@@ -281,14 +287,14 @@ def _from_the_side(
     for (number, _), (x, z) in zip(numbers, points_m, strict=True):
         ring = {"boxstyle": "circle,pad=0.15", "facecolor": PAPER, "edgecolor": INK, "linewidth": 0.8}
         axes.text(x, z, str(number), ha="center", va="center", fontsize=SMALL_PT, zorder=5.5, bbox=ring, gid="met")
-    stretched = "" if stretch == 1.0 else f" (drawn {stretch:g} times as large)"
+    stretched = "" if stretch == 1.0 else f" (scale x {stretch:g})"
     axes.set_ylabel(f"height, m{stretched}")
     axes.set_title("from the side", loc="left", fontsize=SMALL_PT, pad=3)
     seen: dict[str, Label] = {}
     for label in labels:
         seen.setdefault(label.text, label)
     own = [
-        Label(text=name, at_m=(float(end[0]), float(end[2])), needed=True, bold=True)
+        Label(text=name, kind="gateway", at=(float(end[0]), float(end[2])), needed=True)
         for name, end in zip(names, ends, strict=True)
     ]
     steps = np.linspace(0.0, 1.0, 60)[:, None]
@@ -314,11 +320,11 @@ def _from_above(
     widest_m = max([half_m / 1.15, *(float(np.abs(points[:, 1]).max()) for _, points in strung)]) * 1.15
     axes.set_xlim(*frame_m)
     axes.set_ylim(-widest_m, widest_m)
-    for kind, _, outlines in outlines_m(links.scene):
-        chosen = outlines[-1:] if kind in {"box", "foliage"} else outlines
-        for outline in chosen:
-            seen = along_ground(*around, outline)[:, :2]
-            axes.add_patch(Polygon(seen, closed=True, zorder=LAYERS[kind], gid=kind, **KINDS[kind]))
+    for one in links.scene.plan.obstacles:
+        for outline_m in one.footprints_m():
+            seen = along_ground(*around, np.column_stack([outline_m, np.zeros(len(outline_m))]))[:, :2]
+            settings = settings_of(one.look)
+            axes.add_patch(Polygon(seen, closed=True, zorder=layer_of(one.look), gid=one.kind, **settings))
     _zone(axes, ends, up=1, wave_m=wave_m)
     for side, points in strung:
         axes.plot(points[:, 0], points[:, 1], zorder=3.5, gid=side, **STRINGS[side])

@@ -8,9 +8,9 @@ import numpy as np
 
 from survey.base.arrays import FloatArray
 from survey.base.units import wavelength_m
+from survey.budget import direct_links
 from survey.geometry import SIDES, convex_outlines, lines_between, strings_around
-from survey.links import straight_links
-from survey.output.pictures.ground import outlines_m
+from survey.inputs.plan import Obstacle
 from survey.propagation.bends import bend
 from survey.propagation.enclosed import opened_sets
 from survey.scene import Scene, radios_at
@@ -18,22 +18,22 @@ from survey.scene import Scene, radios_at
 IN_PLANE_M = 0.01
 """A sheet whose corners all lie this near to the plane stands in it."""
 ZONE_POINTS = 121
+"""Of the outline of a Fresnel zone: smooth at the width of a page."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Cut:
-    """A thing cut by an upright plane.
+    """An obstacle cut by an upright plane.
 
     Attributes
     ----------
-    kind, name : str
+    obstacle : Obstacle
         What it is.
     points_m : ndarray of float, shape (2 or more, 2)
         Two ends of a sheet, or the outline of a body: along the ground from the line's start, and height. [m]
     """
 
-    kind: str
-    name: str
+    obstacle: Obstacle
     points_m: FloatArray
 
 
@@ -71,24 +71,14 @@ def cuts_of(scene: Scene, start_m: FloatArray, end_m: FloatArray) -> list[Cut]:
         Also what lies before the start and beyond the end.
     """
     found = []
-    for kind, name, outlines in outlines_m(scene):
-        parts = [part for outline in outlines for part in convex_outlines(outline)]
-        if kind == "foliage":
-            parts = _sides(outlines)
+    for one in scene.plan.obstacles:
+        parts = [part for face_m in one.faces_m() for part in convex_outlines(face_m)]
         pieces = [piece for part in parts if (piece := _cut(along_ground(start_m, end_m, part))) is not None]
-        if not pieces:
-            continue
-        if kind in {"box", "foliage"}:  # all pieces are on the outline of one body
-            found.append(Cut(kind=kind, name=name, points_m=_hull(np.concatenate(pieces))))
+        if pieces and (one.closed_m() is not None or one.volume() is not None):  # all lie on the outline of one body
+            found.append(Cut(obstacle=one, points_m=_hull(np.concatenate(pieces))))
         else:
-            found.extend(Cut(kind=kind, name=name, points_m=piece) for piece in pieces)
+            found.extend(Cut(obstacle=one, points_m=piece) for piece in pieces)
     return found
-
-
-def _sides(ends: list[FloatArray]) -> list[FloatArray]:
-    """Upright faces of a prism of which bottom and top are given."""
-    low, high = ends
-    return [np.array([low[i - 1], low[i], high[i], high[i - 1]]) for i in range(len(low))]
 
 
 def _cut(part_m: FloatArray) -> FloatArray | None:
@@ -166,14 +156,14 @@ def strings_of(scene: Scene, start_m: FloatArray, end_m: FloatArray) -> list[Str
         something else blocks the line too, the strongest of those that lead around the building and through its sheets.
     """
     one, other = (radios_at(scene.plan, scene.plan.radio.inverter, at_m[None]) for at_m in (start_m, end_m))
-    _, detours = straight_links(scene, one, other)
-    if not len(detours.number):
+    _, deferred = direct_links(scene, one, other)
+    if not len(deferred.number):
         return []
-    near, lines = detours.near, lines_between(start_m[None], end_m[None])
+    near, lines = deferred.near, lines_between(start_m[None], end_m[None])
     wave_m = float(wavelength_m(scene.plan.radio.frequency_mhz))
     sets = [(np.ones(1), np.zeros((1, len(scene.screens)), dtype=bool))]
-    if np.any(detours.shut.share > 0):
-        sets.extend(opened_sets(detours.shut, scene.buildings))
+    if np.any(deferred.shut.share > 0):
+        sets.extend(opened_sets(deferred.shut, scene.buildings))
     found: dict[str, tuple[float, Strung]] = {}
     for level, opened in sets:
         kept = ~opened[near[0], near[1]]

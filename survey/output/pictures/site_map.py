@@ -1,7 +1,8 @@
-"""The site to scale: what stands there, which inverters hold, and the links of the gateways."""
+"""The site to scale: its obstacles, which inverters hold, and their routes."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -11,9 +12,10 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from survey.base.layout import counted
-from survey.links import STATES
-from survey.network import Network
-from survey.output.answers.figures import NO_ROOM, letter, route_tally, wanted_line
+from survey.budget import STATES
+from survey.output.answers.figures import NO_ROOM, criterion, letter, radio_words, route_tally
+from survey.output.map.frame import spacing_m
+from survey.output.map.site import Place, gateway_labels, inverter_labels, places_of, routes_of, shapes_of
 from survey.output.pictures.ground import (
     draw_obstacles,
     draw_scale_and_north,
@@ -21,7 +23,7 @@ from survey.output.pictures.ground import (
     points_per_metre,
     site_axes,
 )
-from survey.output.pictures.labels import Label, put_labels
+from survey.output.pictures.labels import put_labels
 from survey.output.pictures.style import (
     GATEWAY,
     MARKS,
@@ -34,13 +36,20 @@ from survey.output.pictures.style import (
     sample,
     short,
 )
+from survey.routing import Network
 from survey.scene import Ends, Scene
 
 MOST_PT, LEAST_PT = 7.0, 2.8
 """Largest and smallest mark of an inverter."""
-FEW = 16
-"""So few inverters are all named; where there are more, only arrays are, and those few that fail."""
+MARK_SHARE = 0.62
+"""Size of a mark as a share of the distance to the next one."""
+PLACES = {"search": SEARCH, "spot": SPOT, "today": OTHER_GATEWAY, "chosen": GATEWAY}
+"""How each kind of place is marked."""
+GROUPS = {"search": "searches", "spot": "spot", "today": "other gateway", "chosen": "gateway"}
+LAYERS = {"search": 2.5, "spot": 4.6, "today": 4.7, "chosen": 5.0}
+"""Which marks lie over which; by eye."""
 COLUMNS = 5
+"""Of the key; by eye."""
 
 
 @picture
@@ -60,18 +69,19 @@ def site_map(scene: Scene, network: Network | None = None) -> Figure:
     Figure
     """
     handles = _entries(scene, network)
-    title = f"{scene.plan.site.name}: " + ("the site" if network is None else "who is heard")
-    lines: tuple[str, ...] = (f"{counted(len(scene.inverters), 'inverter')}; no gateway looked at",)
+    title = f"{scene.plan.site.name}: " + ("the site" if network is None else "coverage")
+    lines: tuple[str, ...] = (f"{counted(len(scene.inverters), 'inverter')}; no gateway shown",)
     chosen: tuple[str, ...] = ()
     if network is not None:
         chosen = network.links.gateways.names
         most = scene.plan.requirement.max_relays
-        between = f" Routes with up to {counted(most, 'inverter')} in between." if most else ""
+        between = f" Routes with up to {counted(most, 'relay')}." if most else ""
         lines = (f"{gateways_words(chosen)}.{between} {route_tally(network)}.", one_lined(scene))
     figure, axes = site_axes(scene, title=title, lines=lines, entries=len(handles), columns=COLUMNS)
-    named = draw_obstacles(axes, scene)
-    names = draw_places(axes, scene, chosen=chosen)
-    size_pt = mark_size_pt(axes, scene.inverters)
+    named = draw_obstacles(axes, shapes_of(scene))
+    places = places_of(scene, chosen=chosen)
+    draw_places(axes, places)
+    size_pt = mark_size_pt(axes, scene)
     if network is not None:
         _draw_routes(axes, network)
     state = None if network is None else network.state
@@ -79,7 +89,8 @@ def site_map(scene: Scene, network: Network | None = None) -> Figure:
     draw_scale_and_north(axes)
     foot_legend(figure, handles, columns=COLUMNS)
     taken_m = np.concatenate([scene.inverters.at_m, scene.gateways.at_m, scene.spots.at_m])[:, :2]
-    put_labels(axes, [*names, *inverter_labels(scene, state), *named], taken_m, reach_pt=size_pt / 2.0)
+    names = [*gateway_labels(places), *inverter_labels(scene, network), *named]
+    put_labels(axes, names, taken_m, reach_pt=size_pt / 2.0)
     return figure
 
 
@@ -91,25 +102,13 @@ def gateways_words(names: tuple[str, ...]) -> str:
 
 
 def one_lined(scene: Scene) -> str:
-    """The line that says when a link holds, without the site's name before it."""
-    text = wanted_line(scene.plan).replace("\n  ", " ").removeprefix(f"{scene.plan.site.name}: ")
-    return text[:1].upper() + text[1:] + "."
+    """Return the radio and the environment, and when a link holds, without the site's name."""
+    return f"{radio_words(scene.plan)}. {criterion(scene.plan)}"
 
 
-def mark_size_pt(axes: Axes, ends: Ends) -> float:
+def mark_size_pt(axes: Axes, scene: Scene) -> float:
     """Size of marks that leave neighbours apart. [pt]"""
-    at_m = ends.at_m[:, :2]
-    if len(at_m) < 2:  # noqa: PLR2004  one has no neighbour
-        return MOST_PT
-    nearest_m = np.empty(len(at_m))
-    for first in range(0, len(at_m), 500):
-        apart_m = np.linalg.norm(at_m[first : first + 500, None] - at_m[None], axis=2)
-        apart_m[apart_m < 0.05] = np.inf  # noqa: PLR2004  one above the other
-        nearest_m[first : first + 500] = apart_m.min(axis=1)
-    usual_m = float(np.median(nearest_m))
-    if not np.isfinite(usual_m):
-        return MOST_PT
-    return float(np.clip(0.62 * usual_m * points_per_metre(axes), LEAST_PT, MOST_PT))
+    return float(np.clip(MARK_SHARE * spacing_m(scene) * points_per_metre(axes), LEAST_PT, MOST_PT))
 
 
 def draw_inverters(axes: Axes, inverters: Ends, state: NDArray[np.int8] | None, *, size_pt: float) -> None:
@@ -125,68 +124,20 @@ def draw_inverters(axes: Axes, inverters: Ends, state: NDArray[np.int8] | None, 
             axes.plot(at_m[of_state, 0], at_m[of_state, 1], zorder=4.5 - 0.1 * number, gid=STATES[number], **looks)
 
 
-def draw_places(axes: Axes, scene: Scene, *, chosen: tuple[str, ...], spots: bool = True) -> list[Label]:
-    """Marks of gateways, and of spots and searches if wanted, those chosen on top; and their labels."""
-    labels = _draw_spots(axes, scene, chosen) if spots else []
-    for name, at_m in zip(scene.gateways.names, scene.gateways.at_m, strict=True):
-        if spots and name not in chosen:
-            axes.plot(*at_m[:2], zorder=4.7, gid="other gateway", **OTHER_GATEWAY)
-            labels.insert(0, Label(text=name, at_m=(float(at_m[0]), float(at_m[1])), needed=True))
-    every = scene.gateways_and_spots
-    for i, name in enumerate(every.names):
-        if name in chosen:
-            at = (float(every.at_m[i, 0]), float(every.at_m[i, 1]))
-            axes.plot(*at, zorder=5, gid="gateway", **GATEWAY)
-            text = name if len(chosen) == 1 else f"{letter(chosen.index(name))} {name}"
-            labels.insert(0, Label(text=text, at_m=at, needed=True, bold=True))
-    return labels
-
-
-def _draw_spots(axes: Axes, scene: Scene, chosen: tuple[str, ...]) -> list[Label]:
-    labels = []
-    single = {spot.name for spot in scene.plan.spots}
-    searched = [i for i, place in enumerate(scene.spots.places) if place not in single]
-    axes.plot(*scene.spots.at_m[searched, :2].T, zorder=2.5, gid="searches", **SEARCH)
-    for search in scene.plan.searches:
-        of_search = [i for i in searched if scene.spots.places[i] == search.name]
-        if of_search:
-            middle = scene.spots.at_m[of_search[len(of_search) // 2]]
-            labels.append(Label(text=search.name, at_m=(float(middle[0]), float(middle[1]))))
-    for name, at_m in zip(scene.spots.names, scene.spots.at_m, strict=True):
-        if name in single and name not in chosen:
-            axes.plot(*at_m[:2], zorder=4.6, gid="spot", **SPOT)
-            labels.append(Label(text=name, at_m=(float(at_m[0]), float(at_m[1]))))
-    return labels
-
-
-def inverter_labels(scene: Scene, state: NDArray[np.int8] | None) -> list[Label]:
-    """Names of inverters where there are few, else of arrays and of the few that fail."""
-    ends = scene.inverters
-    wanted = range(len(ends)) if len(ends) <= FEW else []
-    if not wanted and state is not None and 0 < np.sum(state == 0) <= FEW:
-        wanted = np.flatnonzero(state == 0).tolist()
-    labels = [Label(text=ends.names[i], at_m=(float(ends.at_m[i, 0]), float(ends.at_m[i, 1]))) for i in wanted]
-    if len(ends) > FEW:
-        for array in scene.plan.arrays:
-            at_m = array.positions_m()[:, :2]
-            corner = (float(at_m[:, 0].mean()), float(at_m[:, 1].max()))
-            labels.append(Label(text=f"array {array.name}", at_m=corner, bold=True))
-    return labels
+def draw_places(axes: Axes, places: Sequence[Place]) -> None:
+    """Marks of gateways, spots and searches."""
+    for one in places:
+        axes.plot(*one.at_m.T, zorder=LAYERS[one.kind], gid=GROUPS[one.kind], **PLACES[one.kind])
 
 
 def _draw_routes(axes: Axes, network: Network) -> None:
-    """The way of every inverter's messages: to its gateway, or to the inverter that passes them on."""
-    at_m, gateways_m = network.links.inverters.at_m[:, :2], network.links.gateways.at_m[:, :2]
-    ways_m: list[list[NDArray[np.float64]]] = [[] for _ in STATES]
-    for route, number in zip(network.routes, network.state.tolist(), strict=True):
-        if route.gateway < 0:
-            continue
-        ways_m[number].append(np.stack([*at_m[[route.inverter, *route.relays]], gateways_m[route.gateway]]))
+    """The route of every inverter that has one."""
+    routes = [route for route in routes_of(network) if route.gateway >= 0]
     faint = float(np.clip(30.0 / max(len(network.routes), 1), 0.25, 0.8))
     for number in reversed(range(len(STATES))):
         mark = MARKS[number]
         lines = LineCollection(
-            ways_m[number],
+            [route.points_m for route in routes if route.state == number],
             colors=mark.colour,
             linewidths=mark.width_pt,
             linestyles=mark.dashes,
@@ -200,19 +151,19 @@ def _draw_routes(axes: Axes, network: Network) -> None:
 
 def place_entries(scene: Scene, chosen: tuple[str, ...]) -> list[Any]:
     """Legend entries of gateways and spots."""
-    handles = [sample("gateway looked at", **GATEWAY)] if chosen else []
+    handles = [sample("gateway shown", **GATEWAY)] if chosen else []
     if any(name not in chosen for name in scene.gateways.names):
         handles.append(sample("other gateway", **OTHER_GATEWAY))
     if scene.plan.spots:
         handles.append(sample("spot", **SPOT))
     if scene.plan.searches:
-        handles.append(sample("search, point by point", **SEARCH | {"markersize": 5}))
+        handles.append(sample("points of a search", **SEARCH | {"markersize": 5}))
     return handles
 
 
 def state_entries(network: Network) -> list[Any]:
     """Legend entries of the states that there are, each with how many inverters are in it and its line."""
-    handles, left_out = [], network.without_room
+    handles, left_out = [], network.over_capacity
     for number in reversed(range(len(STATES))):
         count = int(np.sum(network.state == number))
         if count:

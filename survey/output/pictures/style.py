@@ -25,11 +25,13 @@ from survey.output.answers.figures import CAUTION
 P = ParamSpec("P")
 
 DOTS_PER_INCH = 130
+"""Of a PNG: sharp on screens and small to send; by eye."""
 COLOURS = 256
 """Colours of a PNG."""
 WIDTH_IN = 8.5
 """Width of every picture: with 8 point letters it can be read on a page. [inch]"""
 TITLE_PT, TEXT_PT, SMALL_PT = 11.0, 8.5, 7.5
+"""Sizes of type that are read on A4; by eye. [pt]"""
 LINE_LETTERS = 126
 """So many letters of text fit across a picture."""
 NAME_LETTERS = 30
@@ -72,7 +74,7 @@ MARKS = (
     Mark("marginal", "^", "#b07000", filled=False, dashes="--", width_pt=0.9),
     Mark("holds", "o", "#0072b2", filled=True, dashes="-", width_pt=0.6),
 )
-"""By index into `survey.links.STATES`."""
+"""By index into `survey.budget.STATES`."""
 UNKNOWN = Mark("inverter", "o", "#555555", filled=False, dashes="-", width_pt=0.6)
 """An inverter where no gateway was looked at."""
 
@@ -84,12 +86,14 @@ GATEWAY: dict[str, Any] = {
     "markeredgecolor": PAPER,
     "markeredgewidth": 1.4,
 }
+"""Mark of a gateway that the picture is for; by eye."""
 OTHER_GATEWAY: dict[str, Any] = GATEWAY | {
     "markersize": 8.0,
     "markerfacecolor": PAPER,
     "markeredgecolor": INK,
     "markeredgewidth": 1.6,
 }
+"""Mark of another; by eye."""
 SPOT: dict[str, Any] = {
     "linestyle": "none",
     "marker": "P",
@@ -98,6 +102,7 @@ SPOT: dict[str, Any] = {
     "markeredgecolor": INK,
     "markeredgewidth": 0.5,
 }
+"""Mark of a spot; by eye."""
 SEARCH: dict[str, Any] = {
     "linestyle": "none",
     "marker": ".",
@@ -105,6 +110,7 @@ SEARCH: dict[str, Any] = {
     "markerfacecolor": "#a0527f",
     "markeredgecolor": "none",
 }
+"""Mark of a point of a search; by eye."""
 
 LOOK: dict[str, Any] = {
     "font.family": "sans-serif",
@@ -132,6 +138,7 @@ LOOK: dict[str, Any] = {
     "svg.hashsalt": "survey",
     "pdf.fonttype": 42,
 }
+"""Settings of matplotlib for all pictures; by eye."""
 NO_METADATA: dict[str, dict[str, Any]] = {
     "png": {"Software": None},
     "svg": {"Date": None, "Creator": None, "Format": None, "Type": None},

@@ -9,16 +9,16 @@ CAUTIONS: tuple[tuple[str, tuple[str, ...]], ...] = (
                 "For roofs, ladders, masts and lifts, follow the local rules for work at height: edge protection, "
                 "anchor points, a second person, no work in wind, rain or frost."
             ),
-            "Do not step on modules, roof lights, or sheets that may not carry you.",
+            "Do not step on modules, roof lights, or sheets that may not carry your weight.",
         ),
     ),
     (
         "Mains and direct current",
         (
-            "Only a licensed electrician connects a gateway or a socket to the mains, and tests it.",
+            "Only a licensed electrician may connect a gateway or a socket to the mains and test it.",
             (
-                "A string of modules is live whenever there is light, also with the inverter switched off. Do not open "
-                "plugs under load."
+                "A string of modules is live whenever there is light, even with the inverter switched off. You must "
+                "not open plugs under load."
             ),
         ),
     ),
@@ -26,41 +26,41 @@ CAUTIONS: tuple[tuple[str, tuple[str, ...]], ...] = (
         "Metal, lightning, fuel",
         (
             (
-                "A mast or an antenna outside may have to be earthed or kept clear of a lightning protection system: "
-                "ask whoever looks after it before you fix anything to a roof."
+                "An outdoor mast or antenna may need earthing, or a distance from the lightning protection system. Ask "
+                "the person responsible for that system before you fix anything to a roof."
             ),
             (
-                "Keep radios, sockets and cables out of the hazardous zone of fuel tanks, gas bottles and battery "
-                "rooms; the site's zone plan says how far it reaches."
+                "Keep radios, sockets and cables out of the hazardous zones of fuel tanks, gas bottles and battery "
+                "rooms. The zone plan of the site shows how far they reach."
             ),
-            "Overhead lines: keep the distance that the grid company asks for, with ladders and masts as well.",
+            "Overhead lines: keep the distance that the grid company requires, with ladders and masts too.",
         ),
     ),
     (
         "Radio rules",
         (
             (
-                "What a radio may send is limited by local law, by band: power, antenna, duty cycle, listening before "
+                "Local law limits radio transmission in each band: power, antenna, duty cycle, and listening before "
                 "sending."
             ),
         ),
     ),
     (
-        "A prediction is no measurement",
+        "A prediction is not a measurement",
         (
             (
-                "Before anything is screwed to a wall, put the gateway there for a day, powered safely, and read the "
-                "level of the inverters that decide: the weakest ones, and those that survey place names."
+                "Before you fix anything to a wall, put the gateway there for a day, with safe power. Read the levels "
+                "of the weakest inverters and of those that survey place names."
             ),
             (
-                "Nothing here is for links on which safety depends: shutdown and alarm need what their own standards "
-                "ask for."
+                "Do not use these predictions for safety functions: shutdown and alarm links must meet their own "
+                "standards."
             ),
         ),
     ),
 )
 """Heading and sentences; a test holds them to the document."""
 FIRST = (
-    "These notes remind; they do not replace local codes, the makers' instructions, or the judgement of whoever is "
-    "licensed for the work. Where they differ from a local rule, the rule holds."
+    "These notes are reminders. They do not replace local codes, the makers' instructions, or the judgement of the "
+    "licensed person. If a note differs from a local rule, follow the rule."
 )

@@ -4,23 +4,20 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import partial
 
 import numpy as np
-from numpy.typing import NDArray
 
-from survey.base.arrays import FloatArray
 from survey.base.errors import SurveyError
-from survey.decisions.inspection import Inspection, inspect, mark_met
-from survey.decisions.placement import Placement, Wanted, place
-from survey.decisions.remedies import Explained, Routes, explain
+from survey.budget import Links, Progress, links_between
+from survey.decisions.inspection import Inspection, inspect
+from survey.decisions.placement import Placement, PlacementOptions, place
+from survey.decisions.remedies import Explained, explain
 from survey.inputs.logs import Log
 from survey.inputs.readings import Readings
-from survey.links import Links, Progress, links_between
 from survey.measured.calibration import Fit, fit
 from survey.measured.dropouts import Dropouts
 from survey.measured.dropouts.sorting import dropouts_of
-from survey.network import Network, hops_of, network_between
+from survey.routing import Network, hops_of, network_between
 from survey.scene import Ends, Scene
 
 EXPLAINED = 5
@@ -59,7 +56,7 @@ class Findings:
         The site.
     given : Given
         What the user handed in.
-    wanted : Wanted
+    options : PlacementOptions
         How the recommendation was asked for.
     placement : Placement or None
         The recommendation; None where the plan has no spot to choose from.
@@ -83,7 +80,7 @@ class Findings:
 
     scene: Scene
     given: Given
-    wanted: Wanted
+    options: PlacementOptions
     placement: Placement | None
     network: Network
     about: str
@@ -96,7 +93,11 @@ class Findings:
 
 
 def findings_of(
-    scene: Scene, given: Given | None = None, *, wanted: Wanted | None = None, progress: Progress | None = None
+    scene: Scene,
+    given: Given | None = None,
+    *,
+    options: PlacementOptions | None = None,
+    progress: Progress | None = None,
 ) -> Findings:
     """Work out what a page tells.
 
@@ -106,7 +107,7 @@ def findings_of(
         The site.
     given : Given, optional
         What the user hands in besides.
-    wanted : Wanted, optional
+    options : PlacementOptions, optional
         How the recommendation is asked for.
     progress : callable, optional
         Told what is done.
@@ -122,33 +123,36 @@ def findings_of(
     SurveyError
         Where the plan has neither a gateway nor a place for one.
     """
-    given, wanted = given or Given(), wanted or Wanted()
+    given, options = given or Given(), options or PlacementOptions()
     scene.check_names(places=given.gateways, inverters=())
     if not len(scene.gateways_and_spots):
-        raise SurveyError(f"{scene.plan.file}: has no [[gateway]], [[spot]] or [[search]]; add a place for a gateway")
-    met = np.zeros(len(scene.obstacles), dtype=bool)
-    placement, spots = _placed(scene, wanted, met, progress)
+        raise SurveyError(f"{scene.plan.file}: has no [[gateway]], [[spot]] or [[search]]; add a spot for a gateway")
+    placement = None
+    if len(scene.spots):
+        done_in_part = progress and (lambda done, total: progress(round(900.0 * done / max(total, 1)), 1000))
+        placement = place(scene, options=options, progress=done_in_part)
     relays = scene.plan.requirement.max_relays
-    hops = placement.network.hops if placement else hops_of(scene) if relays else None
-    standing = network_between(scene, scene.gateways, hops=hops) if len(scene.gateways) else None
-    if standing:
-        mark_met(met, standing.links)
+    hops = placement.hops if placement else hops_of(scene) if relays else None
+    existing = network_between(scene, scene.gateways, hops=hops) if len(scene.gateways) else None
+    met = placement.coverage.crossed.copy() if placement else np.zeros(len(scene.obstacles), dtype=bool)
+    if existing:
+        met |= existing.links.crossed_obstacles
     if given.gateways:
         about, chosen = "named", _named(scene, given.gateways)
         network = network_between(scene, chosen, hops=hops)
     elif placement:
         about, network = "recommended", placement.network
     else:
-        assert standing is not None
-        about, network = "stands", standing
-    same = standing is not None and set(standing.links.gateways.names) == set(network.links.gateways.names)
+        assert existing is not None
+        about, network = "stands", existing
+    same = existing is not None and set(existing.links.gateways.names) == set(network.links.gateways.names)
     order = weakest_first(network)
     weakest = [i for i in order if network.routes[i].gateway >= 0][:EXPLAINED] or order[:EXPLAINED]
     explained = explain(
         scene,
         [scene.inverters.names[i] for i in weakest],
         gateways=network.links.gateways.names,
-        spots=spots,
+        spots=placement.spots_matrix if placement else None,
         hops=hops,
         progress=progress and (lambda done, total: progress(900 + round(100.0 * done / max(total, 1)), 1000)),
     )
@@ -159,11 +163,11 @@ def findings_of(
     return Findings(
         scene=scene,
         given=given,
-        wanted=wanted,
+        options=options,
         placement=placement,
         network=network,
         about=about,
-        today=None if same else standing,
+        today=None if same else existing,
         explained=explained,
         inspection=inspect(scene, met=met),
         fitted=fitted,
@@ -181,24 +185,3 @@ def weakest_first(network: Network) -> list[int]:
 
 def _named(scene: Scene, names: Sequence[str]) -> Ends:
     return scene.gateways_and_spots.named(names, file=scene.plan.file, what="gateway or spot")
-
-
-def _placed(
-    scene: Scene, wanted: Wanted, met: NDArray[np.bool_], progress: Progress | None
-) -> tuple[Placement | None, Routes]:
-    """The recommendation, and the routes to every spot; the links are worked out once for both."""
-    shape = len(scene.inverters), len(scene.spots)
-    margin_db, reliability = np.empty(shape), np.empty(shape)
-
-    def keep(block: slice, found: FloatArray, found_db: FloatArray) -> None:
-        reliability[:, block], margin_db[:, block] = found, found_db
-
-    def told(done: int, total: int) -> None:
-        if progress:
-            progress(round(900.0 * done / max(total, 1)), 1000)
-
-    placement = None
-    if shape[1]:
-        told_to = told if progress else None
-        placement = place(scene, wanted=wanted, look=partial(mark_met, met), keep=keep, progress=told_to)
-    return placement, Routes(scene=scene, margin_db=margin_db, reliability=reliability)

@@ -1,4 +1,4 @@
-"""Dropouts by likely cause, as the page shows them."""
+"""Missed polls by likely cause, as the page shows them."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from survey.output.report.sections import Grid
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Cause:
-    """What speaks for a cause, whom it struck, and what to check."""
+    """A cause: its evidence, its inverters, and what to check."""
 
     title: str
     evidence: str
@@ -33,7 +33,7 @@ class Cause:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Missed:
-    """What the page says of a log."""
+    """The section on a log."""
 
     lines: list[str]
     grid: Grid
@@ -73,7 +73,7 @@ def missed(found: Dropouts) -> Missed:
 
 
 def missed_by(found: Dropouts) -> dict[str, tuple[str, float]]:
-    """By inverter: its share of dropouts with their main cause, and the share as a number."""
+    """Return by inverter its share of missed polls with the main cause, and the share as a number."""
     told = {}
     for k, name in enumerate(found.inverters):
         polls, gone = int(found.polls_by[k]), int(found.missed_by[k])

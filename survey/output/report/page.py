@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
-from survey.output.answers.figures import route_tally
+from survey.budget import STATES
+from survey.output.answers.figures import NO_ROOM, route_tally
 from survey.output.report.cautions import CAUTIONS, FIRST
 from survey.output.report.findings import Findings
 from survey.output.report.missed import missed
@@ -19,6 +20,7 @@ from survey.output.report.sections import METHODS, about_words, asked, defaults,
 from survey.output.report.site_map import site_map
 
 CHECKSUM_DIGITS = 12
+"""48 bits: two plans of one site do not share them by chance."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -58,7 +60,7 @@ def html_page(findings: Findings, stamp: Stamp) -> str:
         "style": style,
         "script": script,
         "script_hash": base64.b64encode(hashlib.sha256(script.encode()).digest()).decode(),
-        "asked": asked(scene, findings.wanted),
+        "asked": asked(scene, findings.options),
         "answer": recommended(findings.placement) if findings.placement else None,
         "about": about_words(findings),
         "about_is": findings.about,
@@ -69,9 +71,11 @@ def html_page(findings: Findings, stamp: Stamp) -> str:
         "map": site_map(
             scene, network, advised=findings.placement.network.links.gateways.names if findings.placement else ()
         ),
+        "states": STATES,
         "coverage": coverage(scene, network.links.gateways),
         "rows": rows_of(findings),
-        "without_room": bool(network.without_room),
+        "without_room": bool(network.over_capacity),
+        "no_room": NO_ROOM,
         "has_serials": any(scene.inverters.serials),
         "mended": mended(findings),
         "remedy_cautions": remedy_cautions(findings.explained),

@@ -1,11 +1,11 @@
-"""Pictures that stand in the page itself."""
+"""Pictures inside the page."""
 
 from __future__ import annotations
 
 import base64
 from dataclasses import dataclass
 
-from survey.links import Progress
+from survey.budget import Progress
 from survey.measured.dropouts import Dropouts
 from survey.output.answers.figures import letter
 from survey.scene import Ends, Scene
@@ -16,30 +16,30 @@ POINTS = 10_000
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Picture:
-    """A picture as the address of its own content, and what it shows, for whoever cannot see it."""
+    """A picture as a data address, and its description for readers who cannot see it."""
 
     address: str
     words: str
 
 
 def coverage(scene: Scene, gateways: Ends, *, progress: Progress | None = None) -> Picture:
-    """Draw what an inverter would be worth anywhere on the site.
+    """Draw the margin of an inverter at every point of the site.
 
     Parameters
     ----------
     scene : Scene
         The site.
     gateways : Ends
-        The gateways that hear it, the best of them at each point.
+        The gateways; each point shows the best of them.
     progress : callable, optional
-        Told how many points are done.
+        Called with the number of points done and of all.
 
     Returns
     -------
     Picture
         A PNG.
     """
-    from survey.links.coverage import coverage_of, usual_points  # noqa: PLC0415  start-up time
+    from survey.budget.coverage import coverage_of, usual_points  # noqa: PLC0415  start-up time
     from survey.output.pictures import as_bytes, coverage_picture, field_m  # noqa: PLC0415  heavy
 
     points = min(POINTS, usual_points(scene, len(gateways)))
@@ -49,7 +49,7 @@ def coverage(scene: Scene, gateways: Ends, *, progress: Progress | None = None) 
     names = gateways.names[0] if len(gateways) == 1 else names
     return Picture(
         address=f"data:image/png;base64,{base64.b64encode(png).decode()}",
-        words=f"Margin of an inverter anywhere on the site, {found.height_m:g} m high, heard by {names}.",
+        words=f"Margin of an inverter anywhere on the site, {found.height_m:g} m high, to {names}.",
     )
 
 

@@ -1,4 +1,4 @@
-"""Readings against prediction, as the page shows them."""
+"""Readings compared with the prediction, as the page shows them."""
 
 from __future__ import annotations
 
@@ -14,12 +14,12 @@ from survey.output.report.findings import Findings
 from survey.output.report.sections import Grid
 from survey.scene.correction import Correction
 
-HEADINGS = ["inverter", "gateway", "read dBm", "predicted dBm", "off by dB", "heard", "missed", "verdict"]
+HEADINGS = ["inverter", "gateway", "measured dBm", "predicted dBm", "difference dB", "answered", "missed", "verdict"]
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Compared:
-    """What the page says of readings: sentences before the table, the table, and what to do."""
+    """The section on readings: sentences before the table, the table, and the next steps."""
 
     lines: list[str]
     grid: Grid | None
@@ -27,24 +27,24 @@ class Compared:
 
 
 def compared(findings: Findings) -> Compared | None:
-    """Readings against prediction, or what a fit has changed; None where neither is given."""
+    """Return readings compared with the prediction, or the changes of a fit; None if neither is given."""
     fitted, correction = findings.fitted, findings.scene.correction
     lines = _fit_lines(correction) if correction is not None else []
     if fitted is None:
         return Compared(lines=lines, grid=None, advice=[]) if lines else None
     off_db, rows = _rows(findings, fitted)
     if len(off_db):
-        by = "plan as readings have changed it" if correction is not None else "plan"
+        by = "plan with the fit" if correction is not None else "plan"
         mean_db, rms_db = signed_db(float(np.mean(off_db))), float(np.sqrt(np.mean(off_db**2)))
         lines.append(
-            f"{counted(len(off_db), 'pair')} of inverter and gateway heard: the levels lie {mean_db} dB off what "
-            f"the {by} predicts on average, {rms_db:.1f} dB as root of the mean square."
+            f"Readings of {counted(len(off_db), 'link')}. Difference from the prediction of the {by}: {mean_db} dB on "
+            f"average, RMS {rms_db:.1f} dB."
         )
     counts = [sum(one.verdict == word for one in fitted.findings) for word in ("as expected", "weaker", "stronger")]
     lines.append(
-        f"{counted(len(fitted.findings), 'inverter')} read: {counts[0]} as expected, {counts[1]} weaker, {counts[2]} "
-        f"stronger. Each is set against what all others lead to expect; more than {OUTSIDE:.1f} standard deviations "
-        "off is told, which chance alone does to 1 in 100."
+        f"{counted(len(fitted.findings), 'inverter')} measured: as expected {counts[0]}, weaker {counts[1]}, stronger "
+        f"{counts[2]}. Each is compared with the fit to all others. Weaker or stronger means a difference of more than "
+        f"{OUTSIDE:.1f} standard deviations. Chance alone causes that for 1 inverter in 100."
     )
     advice = [text for text, told in ((WEAKER, counts[1]), (STRONGER, counts[2])) if told]
     if advice:
@@ -57,7 +57,7 @@ def compared(findings: Findings) -> Compared | None:
 
 
 def _rows(findings: Findings, fitted: Fit) -> tuple[np.ndarray[tuple[int], np.dtype[np.float64]], list[list[str]]]:
-    """Levels off the prediction, and a row for each pair, the most unusual inverter first."""
+    """Return differences from the prediction, and a row for each link, the most unusual inverter first."""
     links, pairs = findings.read_links, fitted.pairs
     assert links is not None
     predicted_dbm = links.uplink_level_dbm[pairs.inverter, pairs.gateway]
@@ -72,7 +72,7 @@ def _rows(findings: Findings, fitted: Fit) -> tuple[np.ndarray[tuple[int], np.dt
             [
                 names[i],
                 places[int(pairs.gateway[k])],
-                db(pairs.level_dbm[k]) if heard else "not heard",
+                db(pairs.level_dbm[k]) if heard else "no answer",
                 db(predicted_dbm[k]),
                 signed_db(off_db[k]) if heard else "",
                 str(int(pairs.heard[k])),
@@ -84,13 +84,12 @@ def _rows(findings: Findings, fitted: Fit) -> tuple[np.ndarray[tuple[int], np.dt
 
 
 def _fit_lines(correction: Correction) -> list[str]:
-    """What a fit has put in the place of the plan's figures."""
+    """Return the figures of a fit that replace those of the plan."""
     offset_db = signed_db(correction.offset_db)
     return [
         (
-            f"All figures of this page are as readings have shown the site to be, by {correction.file}: an offset of "
-            f"{offset_db} dB, a path loss exponent of {correction.path_loss_exponent:.2f}, shadowing "
-            f"of {correction.shadowing_db:.1f} dB. The readings were taken {correction.nearest_m:.1f} to "
-            f"{correction.farthest_m:.1f} m from their gateways."
+            f"All figures on this page use the fit to readings in {correction.file}: offset {offset_db} dB, path loss "
+            f"exponent {correction.path_loss_exponent:.2f}, shadowing {correction.shadowing_db:.1f} dB. The readings "
+            f"were taken {correction.nearest_m:.1f} to {correction.farthest_m:.1f} m from their gateways."
         )
     ]

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from survey.budget import CARRIERS, STATES
+from survey.budget.explanation import Budget, budget_of
 from survey.decisions.remedies import Explained, Explanation
-from survey.links import CARRIERS, STATES, carried_by
-from survey.links.explanation import Budget, budget_of
-from survey.network import Network, Route
 from survey.output.answers.explain import (
     NO_ROOM_LINE,
     budget_rows,
@@ -27,6 +26,7 @@ from survey.output.answers.figures import NO_ROOM, NOTHING, letter, margin, perc
 from survey.output.answers.links import WAY_WORDS, in_the_line
 from survey.output.report.findings import Findings, weakest_first
 from survey.output.report.missed import missed_by
+from survey.routing import Network, Route
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -85,7 +85,7 @@ def rows_of(findings: Findings) -> list[Row]:
     """Every inverter, the weakest first."""
     network, links = findings.network, findings.network.links
     wanted = findings.scene.plan.requirement.reliability
-    gateway_of, carriers = network.gateway_of.tolist(), carried_by(links)
+    gateway_of, carriers = network.gateway_of.tolist(), links.carrier
     several = len(links.gateways) > 1
     told_missed = missed_by(findings.dropouts) if findings.dropouts else {}
     rows = []
@@ -122,7 +122,7 @@ def rows_of(findings: Findings) -> list[Row]:
 
 
 def _today(today: Network | None, i: int) -> tuple[str, int]:
-    """State and margin of an inverter with the gateways that stand today."""
+    """Return state and margin of an inverter with the existing gateways."""
     if today is None:
         return "", 0
     route, state = today.routes[i], int(today.state[i])
@@ -135,13 +135,13 @@ def _told(budget: Budget, route: Route, *, wanted: float, names: tuple[str, ...]
     """A link in words."""
     before, straight = [], ""
     if route.relays:
-        relays, straight = ", ".join(names[relay] for relay in route.relays), "straight "
-        before = [f"Its messages go by way of {relays}; this is its link straight to the gateway."]
+        relays, straight = ", ".join(names[relay] for relay in route.relays), ", direct link"
+        before = [f"Its messages go through {relays}. This is its direct link to the gateway."]
     if route.gateway < 0:
         before = [NO_ROOM_LINE]
     state = STATES[budget.state] if route.gateway >= 0 else NO_ROOM
     return Told(
-        title=f"{budget.inverter} {straight}to {budget.gateway}: {state}",
+        title=f"{budget.inverter}{straight} to {budget.gateway}: {state}",
         margin=margin(budget.margin_db),
         before=before,
         direction=direction_words(budget),
@@ -168,7 +168,7 @@ def _mended(findings: Findings, one: Explanation, *, wanted: float) -> Mended:
         told=told,
         title=remedies_title(one),
         remedies=[[remedy.action, *remedy_cells(remedy, wanted=wanted)] for remedy in shown],
-        harmed=[f"{remedy.action}: brings down {changes_words(remedy.harmed)}" for remedy in shown if remedy.harmed],
+        harmed=[f"{remedy.action}: makes worse: {changes_words(remedy.harmed)}" for remedy in shown if remedy.harmed],
         idle=idle_words(one),
     )
 

@@ -1,49 +1,54 @@
-"""What the page says around its table: the question, the answer and how sure it is, what was assumed, the sources."""
+"""The page around its table: answer, next steps, reason, certainty, task, assumptions and sources."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 from survey.base.layout import counted
-from survey.decisions.placement import Placement, Wanted, best_of_each_place
-from survey.inputs.materials import vegetation_loss
+from survey.decisions.placement import Placement, PlacementOptions, best_of_each_place
 from survey.inputs.plan import Plan
-from survey.network import Network
 from survey.output.answers.check import defaults_by_table
 from survey.output.answers.figures import letter, route_tally
 from survey.output.answers.place import (
     CHOICE_COLUMNS,
     RANKING_COLUMNS,
+    answer_lines,
     choice_rows,
     fewest_lines,
+    next_steps,
     ranking_row,
     share_words,
+    title_words,
     where_lines,
     why_lines,
-    worth_lines,
 )
 from survey.output.answers.sure import drawn_words, served_words, sure_lines
 from survey.output.report.findings import Findings
+from survey.routing import Network
 from survey.scene import Scene
 
+READ_FIRST = 3
+"""Weakest links to read first: an assumption, a quarter of an hour of work."""
 PLACES_SHOWN = 8
+"""Locations in the ranking on the page: as many as fit on paper. The JSON of survey place has all."""
 METHODS = (
     (
         "Distance: free space by Recommendation ITU-R P.525, then the plan's path loss exponent beyond the reference "
         "distance."
     ),
     (
-        "Sheets of known substance: Recommendation ITU-R P.2040-3, slab, by the angle of the line. Plants: "
-        "Recommendation ITU-R P.833-9, section 2.1."
+        "Sheets of a known material and thickness: Recommendation ITU-R P.2040-3, slab, at the angle of the line. "
+        "Plants: Recommendation ITU-R P.833-9, section 2.1."
     ),
     (
-        "Ways around edges: after Recommendation ITU-R P.526-15; mirrors of flat steel beside them. All ways add up by "
-        "power."
+        "Paths around obstacles (diffraction): after Recommendation ITU-R P.526-15. Reflected paths: one bounce off "
+        "flat steel. The powers of all paths are added."
     ),
     (
-        "Chance: a normal distribution about the margin less what is held back; its spread joins shadowing and the "
-        "spreads of what is crossed. All formulas, with how good they are, stand in docs/computing.md of the program."
+        "Chance: a normal distribution of the margin, after the fade margin is deducted. Its uncertainty combines "
+        "shadowing and the uncertainties of the obstacles crossed."
     ),
+    "All formulas, and how accurate they are: docs/computing.md of the program.",
 )
 
 
@@ -64,6 +69,7 @@ class Recommended:
     nothing_holds: bool
     gateways: list[tuple[str, str, list[str]]]
     worth: list[str]
+    steps: list[str]
     sure_title: str
     sure: list[str]
     why: list[str]
@@ -73,7 +79,7 @@ class Recommended:
 
 
 def recommended(placement: Placement) -> Recommended:
-    """What is recommended, how sure it is, why, and the runners-up."""
+    """Return the recommendation with its certainty, its reason and the next best locations."""
     scene, scores, order = placement.scene, placement.scores, placement.order
     several = len(placement.chosen) > 1
     ranks = {spot: rank for rank, spot in enumerate(order.tolist(), start=1)}
@@ -81,11 +87,11 @@ def recommended(placement: Placement) -> Recommended:
         ranking_row(scores, scene.inverters.names, str(ranks[i]), i)
         for i in best_of_each_place(scores, order)[:PLACES_SHOWN].tolist()
     ]
-    plain, drawn = not placement.choices and not placement.fewest, placement.drawn
+    plain, drawn = not placement.choices and not placement.fewest, placement.runs
     reason = placement.reason if plain else None
     names = [scores.spots.names[i] for i in placement.chosen]
     return Recommended(
-        title=f"Put {len(names)} gateways:" if several else f"Put the gateway at {names[0]}",
+        title=title_words(placement),
         nothing_holds=not placement.served,
         gateways=[
             (
@@ -95,10 +101,15 @@ def recommended(placement: Placement) -> Recommended:
             )
             for k, (name, i) in enumerate(zip(names, placement.chosen, strict=True))
         ],
-        worth=worth_lines(placement),
+        worth=answer_lines(placement),
+        steps=[
+            _sentence(f"{label}: {step}" if label == "For the rest" else step) for label, step in next_steps(placement)
+        ],
         sure_title=drawn_words(drawn.draws, drawn.seed),
-        sure=sure_lines(placement.sure) if plain else [served_words(drawn)],
-        why=why_lines(reason, ranks[scores.spots.names.index(reason.rival)]) if reason else [],
+        sure=sure_lines(placement.certainty) if plain else [served_words(drawn)],
+        why=[_sentence(line) for line in why_lines(reason, ranks[scores.spots.names.index(reason.rival)])]
+        if reason
+        else [],
         ranking=Grid(
             headings=[one.heading.replace("\n", " ") for one in RANKING_COLUMNS],
             text=[one.text for one in RANKING_COLUMNS],
@@ -107,6 +118,11 @@ def recommended(placement: Placement) -> Recommended:
         choices=_choices(placement) if placement.choices else None,
         fewest=fewest_lines(placement, placement.fewest) if placement.fewest else [],
     )
+
+
+def _sentence(words: str) -> str:
+    """Return words with a capital letter first."""
+    return words[:1].upper() + words[1:]
 
 
 def _choices(placement: Placement) -> Grid:
@@ -118,29 +134,32 @@ def _choices(placement: Placement) -> Grid:
     )
 
 
-def asked(scene: Scene, question: Wanted) -> list[tuple[str, str]]:
-    """The question: what the site has, and what is wanted."""
-    plan, wanted = scene.plan, scene.plan.requirement
+def asked(scene: Scene, options: PlacementOptions) -> list[tuple[str, str]]:
+    """Return the task: the site, and the requirement."""
+    plan, required = scene.plan, scene.plan.requirement
     gateways = (
-        "the best spot for one gateway" if wanted.gateways == 1 else f"spots for up to {wanted.gateways} gateways"
+        "the best spot for one gateway" if required.gateways == 1 else f"spots for up to {required.gateways} gateways"
     )
-    if question.fewest:
-        gateways = "the fewest gateways"
-    if wanted.inverters_per_gateway:
-        gateways += f", each for up to {counted(wanted.inverters_per_gateway, 'inverter')}"
-    spare = ", also with any one gateway out of order" if question.spare else ""
-    relays = f"by way of up to {counted(wanted.max_relays, 'other inverter')}" if wanted.max_relays else "straight"
+    if options.fewest:
+        gateways = "the smallest number of gateways"
+    if required.inverters_per_gateway:
+        gateways += f", each for up to {counted(required.inverters_per_gateway, 'inverter')}"
+    spare = ", also if any one gateway fails" if options.spare else ""
+    relays = f"through up to {counted(required.max_relays, 'relay')}" if required.max_relays else "directly"
     names = ", ".join(scene.gateways.names)
     places = len({*scene.spots.places})
     found = [
-        ("Wanted", f"{gateways}, so that all of {counted(len(scene.inverters), 'inverter')} are heard{spare}"),
+        ("Task", f"{gateways} to cover {counted(len(scene.inverters), 'inverter')}{spare}"),
         (
             "A link holds",
-            f"at a chance of {100 * wanted.reliability:g} % or more, with {wanted.fade_margin_db:g} dB held back",
+            (
+                f"if its chance of working, with a {required.fade_margin_db:g} dB fade margin, is "
+                f"{100 * required.reliability:g} % or more"
+            ),
         ),
-        ("Messages go", f"{relays} to a gateway"),
-        ("Stands today", f"{counted(len(scene.gateways), 'gateway')}: {names}" if names else "no gateway"),
-        ("Tried", f"{counted(len(scene.spots), 'spot')} in {counted(places, 'place')}" if places else "no spot"),
+        ("Inverters report", f"{relays} to a gateway"),
+        ("Existing gateways", names or "none"),
+        ("Spots tested", f"{len(scene.spots)} in {counted(places, 'location')}" if places else "none"),
         ("Radio", _radio(plan)),
     ]
     return [("Note", plan.site.note), *found] if plan.site.note else found
@@ -148,74 +167,48 @@ def asked(scene: Scene, question: Wanted) -> list[tuple[str, str]]:
 
 def _radio(plan: Plan) -> str:
     ends = [
-        f"{what} sends {radio.tx_power_dbm:g} dBm and needs {radio.sensitivity_dbm:g} dBm"
-        for what, radio in (("an inverter", plan.radio.inverter), ("a gateway", plan.radio.gateway))
+        f"{what}: transmit power {radio.tx_power_dbm:g} dBm, sensitivity {radio.sensitivity_dbm:g} dBm"
+        for what, radio in (("inverter", plan.radio.inverter), ("gateway", plan.radio.gateway))
     ]
     return f"{plan.radio.frequency_mhz:g} MHz; {'; '.join(ends)}"
 
 
 def about_words(findings: Findings) -> str:
-    """Which gateways the map and the table are about."""
+    """Return which gateways map and table show."""
     names = findings.network.links.gateways.names
     listed = names[0] if len(names) == 1 else ", ".join(f"{letter(j)}: {name}" for j, name in enumerate(names))
     why = {
-        "recommended": "as recommended; none stands there yet",
-        "named": "as asked for",
-        "stands": "as it stands today" if len(names) == 1 else "as they stand today",
+        "recommended": "recommended, not installed yet",
+        "named": "as requested",
+        "stands": "existing",
     }[findings.about]
     standing = set(findings.scene.gateways.names)
     if findings.about == "named" and not standing & set(names):
-        why += "; none stands there yet"
-    return (
-        f"Map, table and explanations are about the gateway at {listed} ({why})."
-        if len(names) == 1
-        else (f"Map, table and explanations are about the gateways at {listed} ({why}).")
-    )
+        why += ", not installed yet"
+    return f"Map, table and explanations show the gateway{'s' * (len(names) > 1)} at {listed} ({why})."
 
 
 def today_words(today: Network) -> str:
-    """How the gateways that stand today fare."""
+    """Return the coverage of the existing gateways."""
     names = ", ".join(today.links.gateways.names)
-    return f"With what stands today ({names}): {route_tally(today)}."
+    return f"Existing gateway{'s' * (len(today.links.gateways.names) > 1)} ({names}): {route_tally(today)}."
 
 
 def defaults(findings: Findings) -> list[tuple[str, str]]:
-    """Table of the plan, and the defaults used in it."""
+    """Return the tables of the plan with the defaults used in each."""
     by_table = defaults_by_table(findings.inspection)
     return [(table, ", ".join(keys).replace("\N{NO-BREAK SPACE}", " ")) for table, keys in by_table.items()]
 
 
 def materials(scene: Scene) -> Grid:
-    """What the obstacles cost, with the source of every figure."""
-    plan, frequency_mhz, obstacles = scene.plan, scene.plan.radio.frequency_mhz, scene.obstacles
+    """Return the losses of the obstacles, with the source of every figure."""
+    plan, obstacles = scene.plan, scene.obstacles
     rows: dict[tuple[str, str], list[str]] = {}
-    for k, (name, kind, material) in enumerate(zip(obstacles.names, obstacles.kinds, obstacles.materials, strict=True)):
-        if kind == "foliage":
-            continue
-        loss_db, spread_db = float(obstacles.loss_db[k]), float(obstacles.spread_db[k])
-        known = plan.materials.get(material.casefold()) if material else None
-        own = known is None or abs(known.loss_db(frequency_mhz) - loss_db) > 1e-9  # noqa: PLR2004  its own figure
-        what = name if own else material
-        source = "the plan gives this obstacle a loss of its own" if own or known is None else known.source
-        status = "from the plan" if own or known is None else known.status
-        rows[what, source] = [what, f"{loss_db:.1f}", f"{spread_db:.1f}", status, source]
-    usual = round(vegetation_loss(frequency_mhz)[0], 3)
-    for plant in plan.foliage:
-        if plant.loss_db_per_m is None:
-            rows["foliage", ""] = [
-                "foliage, by the metre",
-                f"{usual:g}",
-                "-",
-                "published",
-                "Recommendation ITU-R P.833-9, section 2.1, woodland in leaf",
-            ]
-        else:
-            rows[plant.name, ""] = [
-                f"{plant.name}, by the metre",
-                f"{plant.loss_db_per_m:g}",
-                "-",
-                "from the plan",
-                "the plan",
-            ]
-    headings = ["material", "loss dB", "spread dB", "status", "source"]
+    for k, obstacle in enumerate(obstacles.entries):
+        loss = obstacle.loss(plan.materials, frequency_mhz=plan.radio.frequency_mhz)
+        figures = [loss.what, f"{obstacles.loss_db[k]:.1f}", f"{obstacles.spread_db[k]:.1f}"]
+        if obstacle.volume() is not None:
+            figures = [f"{loss.what}, per metre", f"{round(loss.db, 3):g}", "-"]
+        rows[loss.what, loss.source] = [*figures, loss.status, loss.source]
+    headings = ["material", "loss dB", "uncertainty dB", "status", "source"]
     return Grid(headings=headings, text=[True, False, False, True, True], rows=list(rows.values()))

@@ -7,9 +7,9 @@ import pytest
 from scipy.stats import kstest, norm
 from yards import long_wall, material, yard
 
+from survey.budget import links_between
 from survey.decisions.comparison import compare_plans
 from survey.decisions.simulation import drawn_margins_db, search_of, unknowns_of
-from survey.links import links_between
 from survey.scene import corrected, scene_of
 from survey.scene.correction import Correction
 
@@ -21,7 +21,7 @@ def fitted_scene(**changes):
     plan = yard(
         [(0.0, 0.0)],
         [(10.0, 0.0), (-30.0, 0.0), (200.0, 0.0)],
-        walls=(long_wall("w", 5.0, material="shed sheet"),),
+        obstacles=(long_wall("w", 5.0, material="shed sheet"),),
         own_materials=(material(20.0, 9.0),),
     )
     scene = scene_of(plan)
@@ -80,7 +80,7 @@ def test_the_spread_of_a_fitted_loss_is_its_error_and_its_loss_the_fitted_one():
 def test_two_plans_with_one_fit_differ_by_what_differs_and_by_nothing_else():
     before = fitted_scene()
     wall = long_wall("other", 7.0, loss_db=6.0)
-    after = scene_of(dataclasses.replace(before.plan, walls=(*before.plan.walls, wall)))
+    after = scene_of(dataclasses.replace(before.plan, obstacles=(*before.plan.obstacles, wall)))
     correction = dataclasses.replace(before.correction, unit=np.array([0, -1]), change_db=np.array([4.0, 0.0]))
     found = compare_plans(before, corrected(after, correction), ["s0", "s1"], draws=20, seed=0)
     assert [one.name for one in found.changes] == ["other"]
@@ -92,7 +92,7 @@ def test_an_obstacle_that_only_one_plan_has_keeps_what_the_fit_says_of_it_in_the
     """Three walls of the fitted sheet come at once, 24 dB each: one is less than half, so each is put in alone."""
     before = fitted_scene()
     new = tuple(long_wall(f"new {k}", 6.0 + k, material="shed sheet") for k in range(3))
-    after = scene_of(dataclasses.replace(before.plan, walls=(*before.plan.walls, *new)))
+    after = scene_of(dataclasses.replace(before.plan, obstacles=(*before.plan.obstacles, *new)))
     correction = dataclasses.replace(before.correction, unit=np.zeros(4, dtype=np.int64), change_db=np.full(4, 4.0))
     found = compare_plans(before, corrected(after, correction), ["s0"], draws=20, seed=0)
     assert found.difference_db[0, 0] == pytest.approx(-72.0, abs=0.01)

@@ -7,9 +7,9 @@ import pytest
 from scipy.stats import kstest, norm
 from yards import links_in, long_wall, material, yard
 
+from survey.budget import links_between
 from survey.decisions.simulation import Passes, Shifts, drawn_margins_db, drawn_works, margins, unknowns_of
 from survey.inputs.plan import Box, OwnMaterial, Roof, Wall
-from survey.links import links_between
 from survey.scene import scene_of
 
 DRAWS = 20_000
@@ -29,7 +29,7 @@ WALLS = {
 @pytest.mark.parametrize("walls", WALLS.values(), ids=WALLS)
 def test_a_link_works_in_the_share_of_the_draws_that_its_reliability_says(walls):
     for sensitivity_dbm in (-38.0, -45.0, -60.0, -65.0):
-        links = links_in(yard([(0.0, 0.0)], [(10.0, 0.0)], walls=walls, sensitivity_dbm=sensitivity_dbm))
+        links = links_in(yard([(0.0, 0.0)], [(10.0, 0.0)], obstacles=walls, sensitivity_dbm=sensitivity_dbm))
         reliability = float(links.reliability[0, 0])
         works = np.concatenate(list(drawn_works(links, draws=DRAWS, seed=3)))
         assert abs(works.mean() - reliability) <= 5.0 * np.sqrt(reliability * (1.0 - reliability) / DRAWS)
@@ -37,7 +37,7 @@ def test_a_link_works_in_the_share_of_the_draws_that_its_reliability_says(walls)
 
 def test_drawn_margins_are_spread_as_sigma_says():
     """Kolmogorov and Smirnov's test, by scipy: the chance of a worse fit by accident is not small."""
-    links = links_in(yard([(0.0, 0.0)], [(10.0, 0.0)], walls=WALLS["through a wall"]))
+    links = links_in(yard([(0.0, 0.0)], [(10.0, 0.0)], obstacles=WALLS["through a wall"]))
     expected = norm(links.margin_db[0, 0], links.sigma_db[0, 0])
     assert links.sigma_db[0, 0] == pytest.approx(np.hypot(6.0, 5.0), rel=1e-3)
     assert kstest(all_draws(links)[:, 0, 0], expected.cdf).pvalue > 0.001
@@ -49,9 +49,9 @@ def around_the_shed(loss_db):
     return yard(
         [(0.0, 0.0), (2.0, 7.0), (9.0, 9.0)],
         [(10.0, 1.0), (16.0, -6.0), (-12.0, 3.0)],
-        walls=(Wall(name="w", along=((5.0, -6.0), (5.0, 4.0)), height_m=3.0, **sheets),),
-        boxes=(Box(name="b", centre=(13.0, -2.0), length_m=3.0, width_m=2.0, height_m=2.6, **sheets),),
-        roofs=(
+        obstacles=(
+            Wall(name="w", along=((5.0, -6.0), (5.0, 4.0)), height_m=3.0, **sheets),
+            Box(name="b", centre=(13.0, -2.0), length_m=3.0, width_m=2.0, height_m=2.6, **sheets),
             Roof(
                 name="r", corners=((-4, -9, 1.9), (-4, 9, 1.9), (-3, 9, 2.1), (-3, -9, 2.1)), loss_db=4.0, spread_db=1.0
             ),
@@ -69,10 +69,8 @@ def test_a_shift_of_a_material_is_the_plan_with_its_loss_written_otherwise(shift
     passes = Passes(links, number)
     moved = links.obstacle_loss_db.copy()
     moved.ravel()[passes.link] = passes.obstacle_loss_db(np.array([[shift_db, 0.0]]))[0]
-    same_ways = np.all(
-        [(one == two) | (np.isnan(one) & np.isnan(two)) for one, two in zip(
-            links.around_db.values(), other.around_db.values(), strict=True)], axis=0
-    )  # fmt: skip
+    one, two = links.around_db, other.around_db
+    same_ways = np.all((one == two) | (np.isnan(one) & np.isnan(two)), axis=0)
     plain = same_ways & (links.grazed_db == other.grazed_db)
     assert np.count_nonzero(plain & (passes.times()[0] == 1)) >= 1
     assert np.count_nonzero(plain & (passes.times()[0] == 2)) >= 1
@@ -86,7 +84,7 @@ def test_a_material_is_off_by_the_same_on_all_links_and_once_for_every_pass():
     plan = yard(
         [(0.0, 0.0)],
         [(10.0, 0.0), (20.0, 0.0), (-10.0, 0.0)],
-        walls=walls,
+        obstacles=walls,
         own_materials=(material(20.0, 5.0),),
         environment={"shadowing_db": 0.0},
     )
@@ -105,7 +103,7 @@ def test_obstacles_with_losses_of_their_own_are_off_each_by_its_own():
         long_wall("fourth", 35.0, material="shed sheet"),
         long_wall("certain", 45.0, loss_db=3.0),
     )
-    scene = scene_of(yard([(0.0, 0.0)], [(10.0, 0.0)], walls=walls, own_materials=(material(7.0, 4.0),)))
+    scene = scene_of(yard([(0.0, 0.0)], [(10.0, 0.0)], obstacles=walls, own_materials=(material(7.0, 4.0),)))
     unknowns, number = unknowns_of(scene)
     assert [(one.name, one.kind, one.spread_db, one.loss_db) for one in unknowns] == [
         ("one", "obstacle", 5.0, 20.0),
@@ -120,7 +118,7 @@ def test_obstacles_with_losses_of_their_own_are_off_each_by_its_own():
 
 
 def test_no_sheet_ever_adds_power():
-    links = links_in(yard([(0.0, 0.0)], [(10.0, 0.0)], walls=(long_wall("w", 5.0, loss_db=1.0, spread_db=8.0),),
+    links = links_in(yard([(0.0, 0.0)], [(10.0, 0.0)], obstacles=(long_wall("w", 5.0, loss_db=1.0, spread_db=8.0),),
                           environment={"shadowing_db": 0.0}))  # fmt: skip
     in_the_open = links_in(yard([(0.0, 0.0)], [(10.0, 0.0)])).margin_db[0, 0]
     found = all_draws(links, draws=500)[:, 0, 0]
@@ -148,8 +146,9 @@ def test_the_order_of_spots_does_not_change_their_draws():
 
 def test_the_spread_of_a_slab_of_the_plan_counts_too():
     slab = OwnMaterial(name="yard wall", slab="concrete", thickness_m=0.2, spread_db=4.0)
-    plan = yard([(0.0, 0.0)], [(10.0, 0.0)], walls=(long_wall("w", 5.0, material="yard wall"),), own_materials=(slab,),
-                environment={"shadowing_db": 0.0})  # fmt: skip
+    wall = long_wall("w", 5.0, material="yard wall")
+    environment = {"shadowing_db": 0.0}
+    plan = yard([(0.0, 0.0)], [(10.0, 0.0)], obstacles=(wall,), own_materials=(slab,), environment=environment)
     links = links_in(plan)
     assert all_draws(links, draws=2_000).std() == pytest.approx(4.0, rel=5.0 / np.sqrt(2 * 2_000))
     assert links.sigma_db[0, 0] == pytest.approx(4.0, rel=1e-3)

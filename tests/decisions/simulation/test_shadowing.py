@@ -84,6 +84,7 @@ FIELDS = {
 
 
 @pytest.mark.parametrize(("points_m", "within"), FIELDS.values(), ids=FIELDS)
+@pytest.mark.slow
 def test_many_places_are_drawn_in_blocks_and_keep_the_correlation_asked_for(monkeypatch, points_m, within):
     expected = end_correlation(points_m, correlation_m=5.0)
     assert implied(points_m, 5.0) == pytest.approx(expected, abs=1e-9), "in one go"

@@ -6,9 +6,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from survey.budget import links_between
 from survey.inputs.plan_file import plan_of
 from survey.inputs.readings import Readings
-from survey.links import links_between, passes_of
 from survey.measured.calibration import Shares, correction_of, fit
 from survey.measured.calibration.model import units_of
 from survey.output.answers.fit import fit_record
@@ -72,7 +72,7 @@ def simulate(scene, rng, *, offset_db, exponent, changes_db, sigma_db=5.0, gatew
     """One reading of every pair, and what its level truly is."""
     links = links_between(scene, scene.inverters, scene.gateways)
     _, unit = units_of(scene)
-    passes = passes_of(links, unit, 2).reshape(*links.shape, 2)
+    passes = links.passes_of(unit, 2).reshape(*links.shape, 2)
     steeper = exponent - scene.plan.environment.path_loss_exponent
     level_dbm = links.uplink_level_dbm + offset_db - passes @ changes_db
     level_dbm -= 10.0 * steeper * np.log10(np.maximum(links.distance_m, 1.0))
@@ -87,6 +87,7 @@ def some(readings, chosen):
     return replace(readings, **{name: getattr(readings, name)[chosen] for name in names})
 
 
+@pytest.mark.slow
 def test_known_figures_come_back_within_their_standard_errors():
     """200 sites drawn from the prior, 24 readings each: of 95 % intervals, 90 to 99 % hold; of 90 % intervals of
     unseen levels, 80 to 97 %."""
@@ -140,6 +141,7 @@ def test_misses_by_level_and_by_chance_are_told_apart(share):
     assert np.mean(sigma_db) == pytest.approx(5.0, abs=0.3)
 
 
+@pytest.mark.slow
 def test_with_half_the_tries_lost_standard_errors_still_hold():
     """Levels near what the gateway needs, 40 sites drawn from the prior: of 95 % intervals at least 85 % hold."""
     scene, inside = yard(sensitivity_dbm=-95.0), []
@@ -211,7 +213,7 @@ def test_a_wall_that_every_reading_crosses_is_not_told_from_the_offset():
     scene = yard(gateways=1)
     links = links_between(scene, scene.inverters, scene.gateways)
     _, unit = units_of(scene)
-    passes = passes_of(links, unit, 2)
+    passes = links.passes_of(unit, 2)
     behind = np.flatnonzero((passes[:, 0] == 1) & (passes[:, 1] == 0))
     found = fit(scene, readings_of(behind, [0] * len(behind), links.uplink_level_dbm[behind, 0]))
     assert [one.name for one in found.units] == ["one"]

@@ -189,7 +189,7 @@ def flat_fit(validation, name, rows=None):
 
 def holdout_db(validation, scene, found):
     """Levels of the rows kept back less what the links of the corrected site say, and the sigma of these links."""
-    from survey.links import links_between  # noqa: PLC0415
+    from survey.budget import links_between  # noqa: PLC0415
     from survey.measured.calibration import correction_of  # noqa: PLC0415
     from survey.scene import corrected  # noqa: PLC0415
 

@@ -5,7 +5,7 @@ import dataclasses
 import numpy as np
 from dropout_logs import any_recipe, make
 
-from survey.measured.dropouts import CAUSES
+from survey.measured.dropouts import CAUSES, OBSTACLE
 from survey.measured.dropouts.sorting import dropouts_of
 from survey.output.pictures import days_picture
 
@@ -40,7 +40,7 @@ def test_every_missed_poll_is_drawn_once_by_its_cause():
 def test_a_rhythm_is_drawn_in_its_hours():
     found, figure = drawn(2, "truck by hours", days=10, inverters=24, with_branch=False, clock_back=False)
     hours = np.concatenate(
-        [line.get_xdata() for axes in figure.axes for line in axes.lines if line.get_gid() == "something new in the way"]
+        [line.get_xdata() for axes in figure.axes for line in axes.lines if line.get_gid() == OBSTACLE]
     )
     assert len(hours) > 20
     assert np.percentile(hours, 95) - np.percentile(hours, 5) < 8

@@ -7,8 +7,8 @@ from browser import browser, missing
 from pages import written
 from places import SITES
 
+from survey.budget import links_of
 from survey.inputs.plan_file import read_plan
-from survey.links import links_of
 from survey.scene import scene_of
 
 CHOSEN = """return {

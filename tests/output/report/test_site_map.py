@@ -6,11 +6,10 @@ import numpy as np
 import pytest
 from places import SITES
 
+from survey.budget import STATES
 from survey.inputs.plan_file import read_plan
-from survey.links import STATES
-from survey.network import network_between, network_of
-from survey.output.report.map_labels import FONT, Box, Wish, put_labels
-from survey.output.report.site_map import site_map
+from survey.output.report.site_map import FONT, WIDE, site_map
+from survey.routing import network_between, network_of
 from survey.scene import scene_of
 
 
@@ -23,36 +22,31 @@ def farm():
 
 def test_inverters_lie_to_scale_with_north_up(farm):
     scene, _, drawn = farm
-    at = np.array([[one.x, one.y] for one in drawn.marks])
-    moved_m, moved = scene.inverters.at_m[:, :2] - scene.inverters.at_m[0, :2], at - at[0]
-    scale = drawn.bar / drawn.bar_m
+    at = np.array(drawn.at(scene.inverters.at_m))
+    moved_m, moved, scale = scene.inverters.at_m[:, :2] - scene.inverters.at_m[0, :2], at - at[0], drawn.scale
     assert moved[:, 0] == pytest.approx(moved_m[:, 0] * scale, abs=1e-6)
     assert moved[:, 1] == pytest.approx(-moved_m[:, 1] * scale, abs=1e-6)
-    assert np.all((at >= 0) & (at <= [drawn.wide, drawn.tall]))
+    assert np.all((at >= 0) & (at <= [WIDE, drawn.tall]))
 
 
 def test_a_container_is_as_long_as_it_is(farm):
     scene, _, drawn = farm
-    box = next(one for one in scene.plan.boxes if one.name == "container 1")
-    (shape,) = [one for one in drawn.shapes if one.name == "container 1"]
-    corners = np.array(re.findall(r"([\d.]+) ([\d.]+)", shape.path), dtype=float)
+    box = next(one for one in scene.plan.obstacles if one.name == "container 1")
+    (shape,) = [one for one in drawn.shapes if one.obstacle is box]
+    corners = np.array(re.findall(r"([\d.]+) ([\d.]+)", drawn.outline(shape)), dtype=float)
     sides = np.linalg.norm(np.diff(corners, axis=0), axis=1)
-    scale = drawn.bar / drawn.bar_m
-    assert sorted(sides[:2] / scale) == pytest.approx(sorted([box.length_m, box.width_m]), abs=0.02)
-    assert shape.kind == "box"
+    assert sorted(sides[:2] / drawn.scale) == pytest.approx(sorted([box.length_m, box.width_m]), abs=0.02)
 
 
 def test_states_and_places_are_those_of_the_network(farm):
     scene, network, drawn = farm
-    assert [one.state for one in drawn.marks] == [STATES[k] for k in network.state.tolist()]
+    assert [STATES[one.state] for one in drawn.routes] == [STATES[k] for k in network.state.tolist()]
     kinds = {one.name: one.kind for one in drawn.places}
     assert kinds["office"] == "chosen"
     assert kinds["north gate"] == "advised"
     assert kinds["south fence"] == "search"
-    assert set(drawn.kinds) == {"wall", "box", "roof", "foliage"}
-    assert len(drawn.shapes) == sum(
-        map(len, (scene.plan.walls, scene.plan.boxes, scene.plan.roofs, scene.plan.foliage))
-    )
+    assert [kind.kind for kind in drawn.kinds] == ["wall", "box", "foliage", "roof"]
+    assert len(drawn.shapes) == len(scene.plan.obstacles)
 
 
 def boxes(labels):
@@ -74,13 +68,4 @@ def test_no_label_covers_another_or_an_inverter(site):
         over = (rest[:, 0] < right - 1e-6) & (rest[:, 2] > left + 1e-6)
         over &= (rest[:, 1] < bottom - 1e-6) & (rest[:, 3] > top + 1e-6)
         assert not over.any(), others[k].text
-        assert not any(left < one.x < right and top < one.y < bottom for one in drawn.marks), others[k].text
-
-
-def test_a_label_without_room_is_left_out_unless_it_is_needed():
-    frame = Box(0.0, 0.0, 100.0, 100.0)
-    wishes = [Wish(text="shed", kind="spot", x=50.0, y=50.0, clear=4.0)] * 12
-    few = put_labels(wishes, frame=frame, marks=[], mark=3.0)
-    assert 1 <= len(few) < 12
-    needed = Wish(text="gateway", kind="gateway", x=50.0, y=50.0, clear=4.0, needed=True)
-    assert "gateway" in {one.text for one in put_labels([*wishes, needed], frame=frame, marks=[], mark=3.0)}
+        assert not any(left < x < right and top < y < bottom for x, y in drawn.at(scene.inverters.at_m)), others[k].text

@@ -1,0 +1,212 @@
+"""How well a grid of points would be served: the inverter that could be anywhere, or the gateway that could."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from statistics import NormalDist
+
+import numpy as np
+
+from survey.base.arrays import FloatArray
+from survey.base.workers import WORKERS, in_order
+from survey.budget import LinkFigures, Progress
+from survey.budget.coverage.refining import COARSE, refined_links
+from survey.scene import Ends, Scene, radios_at
+
+POINTS_AT_ONCE = 60_000
+"""About how many points are looked at together."""
+ALL_POINTS = 3_000
+"""Of a grid of fewer points, ways around are worked out for all."""
+USUAL_WORK = 120_000
+"""So many links past one screen are worked out where nobody says how many points are wanted: some seconds' work."""
+LEAST_POINTS, USUAL_POINTS = 200, 40_000
+"""No fewer and no more points than this where nobody says how many are wanted."""
+USUAL_GATEWAY_HEIGHT_M = 2.5
+"""Where a person reaches up to without a ladder: an assumption. [m]"""
+CERTAIN = 40.0
+"""So many standard deviations stand for certainty."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Coverage:
+    """What links to or from the points of a level grid would be worth; arrays of shape (rows, columns).
+
+    Attributes
+    ----------
+    scene : Scene
+        The site.
+    gateways : Ends or None
+        The gateways to which a point's best link goes; None where the point is the gateway, and its worst link to any
+        inverter counts.
+    x_m, y_m : ndarray of float, shapes (columns,) and (rows,)
+        Where the points are. [m]
+    height_m : float
+        Their height. [m]
+    margin_db : ndarray of float
+        Margin of that link. [dB]
+    certainty : ndarray of float
+        That link's margin less what is held back, in standard deviations; for several links the best or worst. [-]
+    reliability : ndarray of float
+        Chance that it works; the best or the worst of them. [-]
+    told_share : float
+        Share of the links whose ways around are interpolated between neighbouring points. [-]
+    """
+
+    scene: Scene
+    gateways: Ends | None
+    x_m: FloatArray
+    y_m: FloatArray
+    height_m: float
+    margin_db: FloatArray
+    certainty: FloatArray
+    reliability: FloatArray
+    told_share: float = 0.0
+
+    @property
+    def wanted_certainty(self) -> float:
+        """From which certainty on a link holds. [-]"""
+        return NormalDist().inv_cdf(self.scene.plan.requirement.reliability)
+
+
+def grid_m(low_m: FloatArray, high_m: FloatArray, points: int) -> tuple[FloatArray, FloatArray]:
+    """Columns and rows of a grid of about so many square cells over an area: their centres. [m]"""
+    wide_m, tall_m = np.maximum(high_m - low_m, 1e-6)
+    step_m = float(np.sqrt(wide_m * tall_m / points))
+    columns, rows = (max(2, round(float(size_m) / step_m)) for size_m in (wide_m, tall_m))
+    x_m = low_m[0] + (np.arange(columns) + 0.5) * wide_m / columns
+    y_m = low_m[1] + (np.arange(rows) + 0.5) * tall_m / rows
+    return x_m, y_m
+
+
+def usual_points(scene: Scene, others: int) -> int:
+    """How many points are looked at where nobody says how many, with so many links for each."""
+    lines = USUAL_WORK / (max(1, others) * (1 + len(scene.screens)))
+    # Of a fine grid it is the shadow borders that are worked out.
+    points = lines if lines < ALL_POINTS else ALL_POINTS * (lines / ALL_POINTS) ** 1.5
+    return int(np.clip(points, LEAST_POINTS, USUAL_POINTS))
+
+
+def coverage_of(
+    scene: Scene,
+    gateways: Ends | None,
+    *,
+    area_m: tuple[FloatArray, FloatArray],
+    height_m: float | None = None,
+    points: int | None = None,
+    progress: Progress | None = None,
+    workers: int = WORKERS,
+) -> Coverage:
+    """Work out the links of a grid of points.
+
+    Parameters
+    ----------
+    scene : Scene
+        The site.
+    gateways : Ends or None
+        An inverter at every point, with the common radio of the plan, is heard by the best of these. Without them a
+        gateway is at every point, and the worst of its links to all inverters counts.
+    area_m : tuple of two ndarrays, shape (2,)
+        Lowest and highest x and y. [m]
+    height_m : float, optional
+        Height of the points; else the median height of the inverters, or of the spots where points are gateways. [m]
+    points : int, optional
+        About how many points.
+    progress : callable, optional
+        Told how many points are done.
+    workers : int
+        How many threads share the work; the answer is the same with any number.
+
+    Returns
+    -------
+    Coverage
+
+    Notes
+    -----
+    What goes straight through is worked out for every point, ways around for some and told for those between, as
+    `survey.budget.coverage.refining` has it; of a grid of fewer than `ALL_POINTS` for every point.
+    """
+    if height_m is None:
+        heights_m = scene.inverters.at_m[:, 2] if gateways is not None else scene.gateways_and_spots.at_m[:, 2]
+        height_m = round(float(np.median(heights_m)), 2) if len(heights_m) else USUAL_GATEWAY_HEIGHT_M
+    others = scene.inverters if gateways is None else gateways
+    x_m, y_m = grid_m(*area_m, usual_points(scene, len(others)) if points is None else points)
+    bands = _bands(len(y_m), len(x_m))
+    tasks = [(band, end) for band in bands for end in range(len(others))]
+
+    def work(task: tuple[slice, int]) -> tuple[FloatArray, int]:
+        (band, end), spare = task, workers if len(tasks) == 1 else 1
+        return _figures_of_band(scene, gateways, others.pick([end]), (x_m, y_m[band], height_m), workers=spare)
+
+    found = np.full((3, len(y_m), len(x_m)), np.inf if gateways is None else -np.inf)
+    join = np.minimum if gateways is None else np.maximum
+    told = 0
+    worked = zip(tasks, in_order(work, tasks, workers=workers), strict=True)
+    for done, ((band, _), (figures, of_band)) in enumerate(worked, start=1):
+        found[:, band] = join(found[:, band], figures)
+        told += of_band
+        if progress:
+            progress(len(x_m) * len(y_m) * done // len(tasks), len(x_m) * len(y_m))
+    margin_db, certainty, reliability = found
+    return Coverage(
+        scene=scene,
+        gateways=gateways,
+        x_m=x_m,
+        y_m=y_m,
+        height_m=height_m,
+        margin_db=margin_db,
+        certainty=certainty,
+        reliability=reliability,
+        told_share=told / max(1, reliability.size * len(others)),
+    )
+
+
+def _bands(rows: int, columns: int) -> list[slice]:
+    """Rows that are looked at together."""
+    each = max(1, POINTS_AT_ONCE // columns // COARSE) * COARSE
+    return [slice(first, min(first + each, rows)) for first in range(0, rows, each)]
+
+
+def _figures_of_band(
+    scene: Scene, gateways: Ends | None, other: Ends, at_m: tuple[FloatArray, FloatArray, float], *, workers: int
+) -> tuple[FloatArray, int]:
+    """Margin, certainty and reliability of some rows of a grid, shape (3, rows, columns); how many ways are told."""
+    x_m, y_m, height_m = at_m
+    coarse = COARSE if len(x_m) * len(y_m) >= ALL_POINTS else 1
+    wide_m, tall_m = _longer(x_m, coarse), _longer(y_m, coarse)
+    across_m, up_m = np.meshgrid(wide_m, tall_m)
+    radio = scene.plan.radio.gateway if gateways is None else scene.plan.radio.inverter
+    points_m = np.column_stack([across_m.ravel(), up_m.ravel(), np.full(across_m.size, height_m)])
+    points = radios_at(scene.plan, radio, points_m)
+    ends = (other, points) if gateways is None else (points, other)
+    links, told = refined_links(scene, *ends, shape=across_m.shape, coarse=coarse, workers=workers)
+    figures = np.stack([one.reshape(across_m.shape) for one in _figures(links)])
+    return figures[:, : len(y_m), : len(x_m)], int(told[: len(y_m), : len(x_m)].sum())
+
+
+def _longer(at_m: FloatArray, coarse: int) -> FloatArray:
+    """Evenly spaced places with some more beyond the last: a multiple of so many, and one more. [m]"""
+    count = -(-(len(at_m) - 1) // coarse) * coarse + 1
+    step_m = float(at_m[1] - at_m[0]) if len(at_m) > 1 else 0.0
+    return np.append(at_m, at_m[-1] + step_m * np.arange(1, count - len(at_m) + 1))
+
+
+def _figures(links: LinkFigures) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Margin, certainty and reliability of links."""
+    excess_db = links.margin_db - links.scene.plan.requirement.fade_margin_db
+    sure = links.sigma_db == 0
+    certainty = np.where(sure, CERTAIN * np.sign(excess_db), excess_db / np.where(sure, 1.0, links.sigma_db))
+    return links.margin_db, np.clip(certainty, -CERTAIN, CERTAIN), links.reliability
+
+
+def chosen_gateways(scene: Scene, names: tuple[str, ...]) -> Ends:
+    """The gateways that somebody names, or those that stand today.
+
+    Raises
+    ------
+    UnknownNameError
+        Naming every name that there is not.
+    SurveyError
+        Where no gateway stands and none is named.
+    """
+    hint = "add one, name a spot with --gateway NAME, or take the best spot with --placed"
+    return scene.gateways_asked(names, hint=hint)

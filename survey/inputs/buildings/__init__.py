@@ -1,0 +1,36 @@
+"""Buildings as an installer sees them, turned into faces: walls, roofs, levels, inner walls and openings."""
+
+from survey.inputs.buildings.body import Body
+from survey.inputs.buildings.compass import WORDS, bearing_of, degrees_of, part_names, word_of
+from survey.inputs.buildings.entry import Building, InnerWall, Level, Opening, place_of, without_on
+from survey.inputs.buildings.faces import OPEN, Face, Frame, box_faces, face_of, upright_face
+from survey.inputs.buildings.lookup import BuildingFaces, face_in
+from survey.inputs.buildings.openings import numbered, with_openings
+from survey.inputs.buildings.resolve import Resolver, faces_of
+
+__all__ = [
+    "OPEN",
+    "WORDS",
+    "Body",
+    "Building",
+    "BuildingFaces",
+    "Face",
+    "Frame",
+    "InnerWall",
+    "Level",
+    "Opening",
+    "Resolver",
+    "bearing_of",
+    "box_faces",
+    "degrees_of",
+    "face_in",
+    "face_of",
+    "faces_of",
+    "numbered",
+    "part_names",
+    "place_of",
+    "upright_face",
+    "with_openings",
+    "without_on",
+    "word_of",
+]

@@ -1,0 +1,71 @@
+"""Foliage: plants that cost by the metre of path inside."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import ClassVar
+
+import numpy as np
+
+from survey.base.arrays import FloatArray
+from survey.inputs.fields import Number, Points, key
+from survey.inputs.materials import Material, vegetation_loss
+from survey.inputs.plan.kinds import EXTENT, HEIGHT, POINT, area_faults
+from survey.inputs.plan.obstacles.kind import FROM_PLAN, Look, Loss, Obstacle, Volume
+
+WOODLAND = "Recommendation ITU-R P.833-9, section 2.1, woodland in leaf"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Foliage(Obstacle):
+    """Plants that cost by the metre of path inside."""
+
+    kind: ClassVar[str] = "foliage"
+    table: ClassVar[str] = "foliage"
+    counted_as: ClassVar[str] = "foliage"
+    legend: ClassVar[str] = "foliage"
+    look: ClassVar[Look] = Look(
+        line="#5a7d46", fill="#dcebd3", width_pt=0.8, dashes=(1.0, 1.65), hatch="circles", layer=2
+    )
+    removal: ClassVar[str] = "cut back"
+    can_be_fitted: ClassVar[bool] = False
+
+    footprint: tuple[tuple[float, float], ...] = key(Points(POINT, least=3, most=200))
+    height_m: float = key(EXTENT)
+    base_m: float = key(HEIGHT, default=0.0)
+    loss_db_per_m: float | None = key(Number(0.0, 50.0), default=None)
+    most_loss_db: float | None = key(Number(0.1, 200.0), default=None)
+
+    def inconsistencies(self) -> Iterator[tuple[str, str]]:
+        """A footprint that is no area."""
+        return area_faults("footprint", self.footprint)
+
+    def loss(self, materials: Mapping[str, Material], *, frequency_mhz: float) -> Loss:  # noqa: ARG002  has no material
+        """Loss of a metre, and the most that any length costs."""
+        usual_db_per_m, usual_most_db = vegetation_loss(frequency_mhz)
+        if self.loss_db_per_m is None:
+            most_db = self.most_loss_db or usual_most_db
+            return Loss(db=usual_db_per_m, most_db=most_db, what="foliage", status="published", source=WOODLAND)
+        most_db = self.most_loss_db or math.inf
+        return Loss(db=self.loss_db_per_m, most_db=most_db, what=self.name, status=FROM_PLAN, source="the plan")
+
+    def computed_defaults(self, *, frequency_mhz: float) -> Iterator[tuple[str, float]]:
+        """The loss of a metre, and the most that any length costs, where no loss is given."""
+        if self.loss_db_per_m is None:
+            yield from zip(("loss_db_per_m", "most_loss_db"), vegetation_loss(frequency_mhz), strict=True)
+
+    def volume(self) -> Volume:
+        """The space that it fills."""
+        return Volume(footprint_m=np.array(self.footprint), base_m=self.base_m, top_m=self.base_m + self.height_m)
+
+    def faces_m(self) -> list[FloatArray]:
+        """Its upright sides, shapes (4, 3). [m]"""
+        foot = np.array(self.footprint)
+        low, high = (np.column_stack([foot, np.full(len(foot), z)]) for z in (self.base_m, self.base_m + self.height_m))
+        return [np.array([low[i - 1], low[i], high[i], high[i - 1]]) for i in range(len(foot))]
+
+    def footprints_m(self) -> list[FloatArray]:
+        """Its outline from above, shape (corners, 2). [m]"""
+        return [np.array(self.footprint)]

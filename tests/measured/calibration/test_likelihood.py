@@ -1,0 +1,68 @@
+"""The likelihood of readings: its derivatives beside differences, and what scipy says of its pieces."""
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.stats import norm, uniform
+
+from survey.measured.calibration.likelihood import WILD_RANGE_DB, Shares, log_prior, score
+from survey.measured.calibration.pairs import Pairs
+
+NEED_DBM = -95.0
+STEP_DB = 1e-4
+
+
+def pairs(level_dbm, heard, missed):
+    index = np.zeros(len(heard), dtype=np.int64)
+    return Pairs(
+        inverter=index,
+        gateway=index,
+        level_dbm=np.array(level_dbm),
+        heard=np.array(heard),
+        missed=np.array(missed),
+        fade_db=3.0,
+    )
+
+
+READ = pairs([-70.0, -88.0, np.nan, np.nan], [1, 3, 0, 0], [0, 2, 1, 6])
+
+
+def scored(predicted_dbm, *, sigma_db=6.0, wild=0.02, shares=None):
+    needs = np.full(len(READ), NEED_DBM)
+    level = np.broadcast_to(np.asarray(predicted_dbm, dtype=float), (len(READ),))
+    return score(READ, level, needs, sigma_db=sigma_db, shares=shares or Shares(), wild=wild)
+
+
+@given(st.floats(-120.0, -50.0), st.floats(1.0, 12.0), st.sampled_from([0.0, 0.02]))
+def test_slope_and_bend_are_the_derivatives(predicted_dbm, sigma_db, wild):
+    at = scored(predicted_dbm, sigma_db=sigma_db, wild=wild)
+    above, below = (scored(predicted_dbm + step, sigma_db=sigma_db, wild=wild) for step in (STEP_DB, -STEP_DB))
+    assert at.slope == pytest.approx((above.value - below.value) / (2 * STEP_DB), rel=1e-4, abs=1e-5)
+    assert at.bend == pytest.approx(-(above.slope - below.slope) / (2 * STEP_DB), rel=1e-4, abs=1e-5)
+
+
+def test_a_level_is_normal_about_the_prediction_or_anywhere():
+    shares, wild = Shares(), 0.02
+    found = scored(-75.0, wild=wild)
+    for k, level_dbm in enumerate(READ.level_dbm[:2]):
+        good = (1.0 - wild) * norm.pdf(level_dbm, -75.0, 6.0)
+        anywhere = wild * uniform.pdf(0.0, -WILD_RANGE_DB / 2, WILD_RANGE_DB)
+        assert found.value[k] == pytest.approx(np.log(good + anywhere))
+        assert found.trust[k] == pytest.approx(good / (good + anywhere))
+    for k in (2, 3):  # never heard: too weak, or lost by chance each time, or silent for another reason
+        weak = norm.cdf(NEED_DBM, -75.0, 6.0)
+        lost = shares.silent + (1.0 - shares.silent) * shares.lost ** READ.missed[k]
+        assert found.value[k] == pytest.approx(np.log(weak + (1.0 - weak) * lost))
+
+
+def test_far_from_what_was_read_an_outlier_does_not_pull():
+    near, far = scored(-75.0), scored(-20.0)
+    assert abs(far.slope[0]) < 1e-6 < abs(near.slope[0])
+    assert far.trust[0] < 1e-6
+    assert abs(scored(-20.0, wild=0.0).slope[0]) == pytest.approx(50.0 / 36.0)
+
+
+def test_given_shares_and_plain_fits_have_no_prior():
+    assert log_prior(Shares(), plain=True) == log_prior(Shares(fixed=True), plain=False) == 0.0
+    assert log_prior(Shares(lost=0.5), plain=False) < log_prior(Shares(lost=0.05), plain=False)
