@@ -35,7 +35,7 @@ ROOMS = {
         "base decisions geometry inputs budget measured routing propagation scene siting",
         "answers.check answers.compare answers.dropouts answers.explain answers.fit answers.links answers.links_csv "
         "answers.materials answers.network answers.place answers.place_record answers.plans answers.values "
-        "export pictures report",
+        "export export.sheets pictures report",
     ),
     "library": Room(
         "base decisions inputs budget measured routing output scene",

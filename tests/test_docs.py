@@ -28,7 +28,7 @@ from places import ROOT
 
 from survey.base.units import direction_of_bearing
 from survey.cli import COMMANDS, main
-from survey.inputs.fields import Choice, Number, Numbers, Points, Text, Texts, keys_of
+from survey.inputs.fields import Choice, Number, NumberOrList, Numbers, Points, Text, Texts, keys_of
 from survey.inputs.plan import Array, OwnRadio, RadioEnd
 from survey.inputs.plan_file import TABLES, list_tables, plan_of
 
@@ -211,6 +211,8 @@ def allowed(kind: object) -> str:  # noqa: PLR0911  one for each kind
     match kind:
         case Number():
             return f"{'whole, ' if kind.whole else ''}{number(kind.low)} to {number(kind.high)}"
+        case NumberOrList():
+            return f"{allowed(kind.each)}, or a list of up to {kind.most}"
         case Text():
             return "text"
         case Texts():

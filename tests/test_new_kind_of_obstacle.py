@@ -101,7 +101,9 @@ class TestEveryCommand:
     def test_check_misses_it_where_no_line_meets_it(self, folder):
         aside = FENCE.replace("5.0", "-5.0")
         (folder / "aside.toml").write_text(MINIMAL + MESH + aside, encoding="utf-8")
-        assert any("meets long fence" in warning for warning in answer("check", "aside.toml")["warnings"])
+        assert any(
+            "long fence lies on no direct line" in warning for warning in answer("check", "aside.toml")["warnings"]
+        )
 
     def test_links_lose_its_loss_once_though_it_has_two_pieces(self):
         (link,) = answer("links", "plan.toml")["links"]

@@ -10,6 +10,14 @@ LONG = 100
 ELSEWHERE = {
     # What is printed is tested where it is printed; a package's modules where the package is tested.
     "inputs/plan/equipment.py": "inputs/test_plan_file.py",
+    "inputs/plan/obstacles/parts.py": "inputs/places/test_layout.py",
+    "inputs/places/arrays.py": "inputs/places/test_layout.py",
+    "inputs/places/boxes.py": "inputs/places/test_layout.py",
+    "inputs/places/carriers.py": "inputs/places/test_words_of_refusal.py",
+    "inputs/places/points.py": "inputs/places/test_layout.py",
+    "inputs/places/searches.py": "inputs/places/test_layout.py",
+    "inputs/places/words.py": "inputs/places/test_words_of_refusal.py",
+    "inputs/places/parts.py": "output/export/test_sheets.py",
     "inputs/buildings/body.py": "inputs/buildings/test_watertight.py",
     "inputs/buildings/entry.py": "inputs/buildings/test_refusals.py",
     "inputs/buildings/nested.py": "inputs/buildings/test_refusals.py",

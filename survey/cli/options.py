@@ -110,7 +110,7 @@ class Output:
             raise OutputError(f"standard output cannot be written: {error.strerror}") from None
 
 
-WRITTEN = {"graphml"}
+WRITTEN = {"graphml", "sheets_file"}
 """Arguments that name a file to be written beside the result."""
 
 

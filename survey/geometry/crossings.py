@@ -1,8 +1,8 @@
 """Which sheets a straight line goes through: the kernel behind every link.
 
 The rules are those of the plan file: an edge belongs to its sheet; sheets of one obstacle that a line meets in the
-same point (a shared corner) count once; a sheet that one end of the line stands on is not crossed; a line that runs
-within the plane of a sheet and over it crosses it once.
+same point (a shared corner) count once, and of the faces of one building the costliest; a sheet that one end of
+the line stands on is not crossed; a line that runs within the plane of a sheet and over it crosses it once.
 """
 
 from __future__ import annotations
@@ -205,10 +205,11 @@ def crossings_and_misses(
     lengths_m = _length(ends_m[end[row]] - starts_m[start[row]])
     line = start[row] * len(ends_m) + end[row]
     crossed[shared] = ~_repeats(
-        line * (int(sheets.owner.max(initial=0)) + 1) + sheets.owner[sheet[row]],
+        line * (int(sheets.group.max(initial=0)) + 1) + sheets.group[sheet[row]],
         first_m=met.enter[shared] * lengths_m,
         last_m=met.leave[shared] * lengths_m,
         is_run=met.runs[shared],
+        cost_db=sheets.cost_db[sheet[row]],
     )
     sure[unsure] = crossed
     row = unsure[missed]
@@ -266,17 +267,22 @@ def _within(inside_1: FloatArray, inside_2: FloatArray) -> tuple[BoolArray, Floa
     return (enter <= leave) & ~beside, enter, leave
 
 
-def _repeats(group: IntArray, *, first_m: FloatArray, last_m: FloatArray, is_run: BoolArray) -> BoolArray:
+def _repeats(
+    group: IntArray, *, first_m: FloatArray, last_m: FloatArray, is_run: BoolArray, cost_db: FloatArray
+) -> BoolArray:
     """Which of the crossings at an edge, and of the runs within a sheet, another one of their group stands for.
 
-    A group is what one line has with one obstacle. Points nearer than `SAME_POINT_M` are one. Runs that touch count
+    A group is what one line has with one obstacle, or with all faces of one building; the costliest stands for the
+    others, the first of those that cost the same. Points nearer than `SAME_POINT_M` are one. Runs that touch count
     once, and not at all where a point lies on them: a line along the top of a box meets its two side faces.
     """
     order = np.lexsort((is_run, first_m, group))
     group, first_m, last_m, is_run = group[order], first_m[order], last_m[order], is_run[order]
+    cost_db = cost_db[order]
     repeats = np.zeros(len(order), dtype=bool)
     points = np.flatnonzero(~is_run)
-    repeats[points[1:]] = (np.diff(group[points]) == 0) & (np.diff(first_m[points]) <= SAME_POINT_M)
+    begins = (np.diff(group[points]) != 0) | (np.diff(first_m[points]) > SAME_POINT_M)
+    repeats[points] = _is_outdone(np.append(0, np.cumsum(begins))[: len(points)], cost_db[points])
     if np.any(is_run):
         number = np.unique(group, return_inverse=True)[1]
         apart_m = float(last_m.max()) + 1.0
@@ -287,8 +293,15 @@ def _repeats(group: IntArray, *, first_m: FloatArray, last_m: FloatArray, is_run
         cluster = np.cumsum(opens) - 1
         has_point = np.bincount(cluster, weights=~is_run) > 0
         runs = np.flatnonzero(is_run)
-        later = np.append(False, np.diff(cluster[runs]) == 0)
-        repeats[runs] = later | has_point[cluster[runs]]
+        repeats[runs] = _is_outdone(cluster[runs], cost_db[runs]) | has_point[cluster[runs]]
     result = np.empty(len(order), dtype=bool)
     result[order] = repeats
+    return result
+
+
+def _is_outdone(cluster: IntArray, cost_db: FloatArray) -> BoolArray:
+    """Which members of each cluster are not its costliest; of those that cost the same the first stays."""
+    order = np.lexsort((np.arange(len(cluster)), -cost_db, cluster))
+    result = np.empty(len(cluster), dtype=bool)
+    result[order] = np.append(False, np.diff(cluster[order]) == 0)[: len(cluster)]
     return result

@@ -31,6 +31,10 @@ class Sheets:
         How far each corner moves where every edge moves outward by one. [-]
     owner : ndarray of int, shape (sheets,)
         Which obstacle a sheet belongs to; the sheets of one obstacle may share edges.
+    group : ndarray of int, shape (sheets,)
+        Which sheets may share edges: those of one obstacle, or of all faces of one building.
+    cost_db : ndarray of float, shape (sheets,)
+        Of sheets of a group that a line meets in the same point the costliest counts. [dB]
     """
 
     normal: FloatArray
@@ -40,6 +44,8 @@ class Sheets:
     corners_m: FloatArray
     corner_growth: FloatArray
     owner: IntArray
+    group: IntArray
+    cost_db: FloatArray
 
     def __len__(self) -> int:
         return len(self.normal)
@@ -68,7 +74,13 @@ def plane_of(corners_m: FloatArray) -> tuple[FloatArray, FloatArray]:
     return centre_m, axes
 
 
-def sheets_of(outlines_m: Sequence[FloatArray], owners: Sequence[int]) -> Sheets:
+def sheets_of(
+    outlines_m: Sequence[FloatArray],
+    owners: Sequence[int],
+    *,
+    groups: Sequence[int] | None = None,
+    costs_db: Sequence[float] | None = None,
+) -> Sheets:
     """Sheets of plane outlines; an outline that is not convex becomes several sheets of its owner.
 
     Parameters
@@ -77,6 +89,10 @@ def sheets_of(outlines_m: Sequence[FloatArray], owners: Sequence[int]) -> Sheets
         Corners of each outline in order. [m]
     owners : sequence of int
         Which obstacle each outline belongs to.
+    groups : sequence of int, optional
+        Which outlines may share edges; the obstacles where none are given.
+    costs_db : sequence of float, optional
+        Which of a group counts where a line meets several in the same point: the costliest. [dB]
 
     Returns
     -------
@@ -84,10 +100,10 @@ def sheets_of(outlines_m: Sequence[FloatArray], owners: Sequence[int]) -> Sheets
         In the order of the outlines.
     """
     parts: list[tuple[FloatArray, FloatArray, int]] = []
-    for outline_m, owner in zip(outlines_m, owners, strict=True):
+    for number, outline_m in enumerate(outlines_m):
         centre_m, axes = plane_of(outline_m)
         flat = polygon.convex_parts((outline_m - centre_m) @ axes[:2].T)
-        parts.extend((axes[2], centre_m + part @ axes[:2], owner) for part in flat)
+        parts.extend((axes[2], centre_m + part @ axes[:2], number) for part in flat)
     most = max((len(corners) for _, corners, _ in parts), default=3)
     edge_normal = np.zeros((len(parts), most, 3))
     edge_offset_m = np.zeros((len(parts), most))
@@ -102,6 +118,8 @@ def sheets_of(outlines_m: Sequence[FloatArray], owners: Sequence[int]) -> Sheets
         corners_m[i] = corners[padded]
         both = inward + np.roll(inward, 1, axis=0)  # the edges that meet in a corner
         corner_growth[i] = (-2.0 * both / np.maximum(np.sum(both**2, axis=1, keepdims=True), 1e-9))[padded]
+    outline = np.array([number for _, _, number in parts], dtype=np.int64)
+    owner = np.array(owners, dtype=np.int64)
     return Sheets(
         normal=np.array([normal for normal, _, _ in parts]).reshape(-1, 3),
         offset_m=np.array([normal @ corners.mean(axis=0) for normal, corners, _ in parts]),
@@ -109,5 +127,7 @@ def sheets_of(outlines_m: Sequence[FloatArray], owners: Sequence[int]) -> Sheets
         edge_offset_m=edge_offset_m,
         corners_m=corners_m,
         corner_growth=corner_growth,
-        owner=np.array([owner for _, _, owner in parts], dtype=np.int64),
+        owner=owner[outline],
+        group=(owner if groups is None else np.array(groups, dtype=np.int64))[outline],
+        cost_db=(np.zeros(len(owner)) if costs_db is None else np.array(costs_db, dtype=np.float64))[outline],
     )

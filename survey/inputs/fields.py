@@ -190,6 +190,29 @@ class Numbers:
 
 
 @dataclass(frozen=True, slots=True)
+class NumberOrList:
+    """A number within limits, or a list of such numbers."""
+
+    each: Number
+    most: int
+
+    @property
+    def allowed(self) -> str:
+        """The end of a message."""
+        return f"{self.each.allowed}, or a list of up to {self.most} of them"
+
+    def fault(self, value: object) -> str | None:
+        """What is wrong with a value, or None."""
+        if not isinstance(value, list | tuple):
+            return f"{type_of(value)}; {self.allowed}" if isinstance(value, str | dict) else self.each.fault(value)
+        return Numbers(self.each, least=1, most=self.most).fault(value)
+
+    def clean(self, value: Any) -> float | tuple[float, ...]:  # noqa: ANN401
+        """A number or a tuple of numbers."""
+        return tuple(map(self.each.clean, value)) if isinstance(value, list | tuple) else self.each.clean(value)
+
+
+@dataclass(frozen=True, slots=True)
 class Points:
     """A list of points."""
 
@@ -216,11 +239,11 @@ class Points:
         return tuple(self.point.clean(item) for item in value)
 
 
-def key(kind: Kind, *, default: Any = MISSING) -> Any:  # noqa: ANN401  as dataclasses.field itself
-    """A field of an `Entry`: its kind, and its default where it may be left out."""
+def key(kind: Kind, *, default: Any = MISSING, repr: bool = True) -> Any:  # noqa: A002, ANN401  as dataclasses.field itself
+    """A field of an `Entry`: its kind, its default where it may be left out, and whether `repr` shows it."""
     if default is MISSING:
-        return field(metadata={"kind": kind})
-    return field(default=default, metadata={"kind": kind})
+        return field(metadata={"kind": kind}, repr=repr)
+    return field(default=default, metadata={"kind": kind}, repr=repr)
 
 
 class Entry:

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import MISSING, replace
 from itertools import chain
 from pathlib import Path
-from typing import Any, TypeGuard, TypeVar
+from typing import TYPE_CHECKING, Any, TypeGuard, TypeVar
 
 from survey.base.errors import EntryError, Fault, PatternError, PlanError, did_you_mean, nearest, why_unread
 from survey.inputs.antennas import KINDS, Pattern, read_pattern
@@ -27,11 +27,18 @@ from survey.inputs.plan import (
     Radio,
     RadioEnd,
     Requirement,
+    Roof,
     Search,
     Site,
     Spot,
+    Wall,
     obstacle_kinds,
 )
+from survey.inputs.plan.place_keys import BUILDING, OPEN, PLACE_KEYS, has_places
+
+if TYPE_CHECKING:  # it is loaded where a plan has a building, or anything that stands on a face
+    from survey.inputs.buildings import Building
+    from survey.inputs.places import Layout
 
 PLAN_VERSION = 1
 """Of the format that docs/plan-file.md describes."""
@@ -170,11 +177,12 @@ class _Reader:
         self.faults: list[Fault] = []
         self.defaults: list[tuple[str, str, object]] = []
         self.drawn_from: tuple[str, ...] = ()
+        self.leaf_materials: tuple[tuple[str, str, str], ...] = ()
 
     def plan(self, tables: dict[str, Any]) -> Plan:
         """The whole plan, or every fault."""
         self._version(tables)
-        known = ["plan_version", *TABLES, *self.list_tables]
+        known = ["plan_version", *TABLES, *self.list_tables, BUILDING]
         for name, value in tables.items():
             if name not in known:
                 self._unknown_table(name, value, known)
@@ -185,20 +193,34 @@ class _Reader:
         if not tables.get("inverter") and not tables.get("array"):
             self._fault("", "", "has no inverter; add an [[array]] or an [[inverter]]")
         drawn = self._list(tables, "drawing", Drawing)
-        tables = self._expanded(tables, drawn, site)
+        tables, drawings = self._expanded(tables, drawn, site)
+        buildings = self._buildings(tables)
+        tables, layout = self._laid_out(tables, buildings, drawings, site)
         lists: dict[str, list[tuple[str, Any]]] = {
             name: drawn if entry is Drawing else self._list(tables, name, entry)
             for name, (_, entry) in self.list_tables.items()
         }
-        self._names(tables, lists)
-        self._materials(tables)
+        lists["wall"], lists["roof"], merged = self._pieces(lists["wall"], lists["roof"])
+        self._names(tables, lists, made=[*_made_names(layout), *((one.name, place) for place, one in merged)])
+        self._materials(tables, buildings)
         patterns = self._patterns(tables)
+        if layout and layout.refused and not self.faults:  # a plan with stand-ins is never computed with
+            self._fault(layout.refused[0], "", "cannot be placed: see what it stands on")
         if self.faults or site is None or radio is None or environment is None or requirement is None:
             raise PlanError(self.faults)
         fields: dict[str, tuple[Any, ...]] = {}
         for name, (field, _) in self.list_tables.items():
             fields[field] = (*fields.get(field, ()), *(one for _, one in lists[name]))
+        opened = layout.opened if layout else {}
+        fields["obstacles"] = tuple(part for one in fields["obstacles"] for part in opened.get(one.name, (one,)))
+        fields["obstacles"] += (*(part for _, part in merged), *(layout.obstacles if layout else ()))
+        if site.joint_m is not None:
+            from survey.inputs.places import joined  # noqa: PLC0415  start-up time
+
+            fields["obstacles"] = joined(fields["obstacles"], joint_m=site.joint_m)
         fields["obstacles"] += tuple(row for array in fields["arrays"] for row in array.module_rows())
+        if layout:
+            fields["buildings"], fields["faces"] = tuple(one for _, one in buildings), layout.faces
         return Plan(
             file=self.file,
             folder=self.folder,
@@ -209,6 +231,8 @@ class _Reader:
             patterns=patterns,
             drawn_from=self.drawn_from,
             defaults=tuple(self.defaults),
+            moved_m=layout.moved_m if layout else {},
+            attached=layout.attached if layout else {},
             **fields,
         )
 
@@ -267,8 +291,10 @@ class _Reader:
             return None
         return self._entry(Radio, rest, "[radio]", extra={"inverter": inverter, "gateway": gateway})
 
-    def _expanded(self, tables: dict[str, Any], drawn: list[tuple[str, Drawing]], site: Site | None) -> dict[str, Any]:
-        """The tables with what stands in drawings and lists in the place of `from`."""
+    def _expanded(
+        self, tables: dict[str, Any], drawn: list[tuple[str, Drawing]], site: Site | None
+    ) -> tuple[dict[str, Any], Drawings]:
+        """The tables with what stands in drawings and lists in the place of `from`, and the drawings."""
         named = [name for _, values in _written(tables, "drawing") if (name := _name(values))]
         drawings = Drawings(self.folder, drawn, earth=site.earth if site else None, known=named)
         faults = list(drawings.faults())
@@ -282,7 +308,58 @@ class _Reader:
         for fault in faults:
             self._fault(*fault)
         self.drawn_from = drawings.files
-        return changed
+        return changed, drawings
+
+    def _buildings(self, tables: dict[str, Any]) -> list[tuple[str, Building]]:
+        """The buildings that are in order by themselves."""
+        if tables.get(BUILDING) is None:
+            return []
+        from survey.inputs.buildings import Building  # noqa: PLC0415  start-up time
+
+        renamed = [
+            Placed(place, {"from_" if key == FROM else key: value for key, value in values.items()})
+            for place, values in _written(tables, BUILDING)
+        ]
+        return self._list(tables | {BUILDING: renamed or tables[BUILDING]}, BUILDING, Building)
+
+    def _laid_out(
+        self, tables: dict[str, Any], buildings: list[tuple[str, Building]], drawings: Drawings, site: Site | None
+    ) -> tuple[dict[str, Any], Layout | None]:
+        """The tables with what is written of faces in the old words, and the buildings as faces."""
+        written = {table: list(_written(tables, table)) for table in (*PLACE_KEYS, "roof", BUILDING)}
+        if not has_places(written):
+            return tables, None
+        from survey.inputs.places import laid_out  # noqa: PLC0415  start-up time
+
+        sound = {place for place, _ in buildings}
+        broken = {name for place, values in written[BUILDING] if place not in sound and (name := _name(values))}
+        layout = laid_out(written, buildings=buildings, broken=broken, site=site, outline=drawings.outline)
+        for fault in layout.faults:
+            self._fault(*fault)
+        self.drawn_from = drawings.files
+        self.leaf_materials = tuple(layout.leaf_materials)
+        changed = {table: entries for table, entries in layout.tables.items() if entries}
+        for table, entries in changed.items():
+            self.defaults += [(f"[[{table}]]", key, value) for one in entries for key, value in one.defaults]
+        return tables | changed, layout
+
+    def _pieces(
+        self, walls: list[tuple[str, Any]], roofs: list[tuple[str, Any]]
+    ) -> tuple[list[tuple[str, Wall]], list[tuple[str, Roof]], list[tuple[str, Any]]]:
+        """Loose sheets that stand alone, and the obstacles that the others are pieces of."""
+        pieces = [(place, one) for place, one in (*walls, *roofs) if one.part_of]
+        if not pieces:
+            return walls, roofs, []
+        from survey.inputs.places import merged  # noqa: PLC0415  start-up time
+
+        try:
+            parts = merged(pieces)
+        except EntryError as error:
+            for place, problem in error.problems:
+                self._fault(place, "part_of", problem)
+            parts = []
+        alone = ([(place, one) for place, one in sheets if not one.part_of] for sheets in (walls, roofs))
+        return next(alone), next(alone), list(parts)
 
     def _list(self, tables: dict[str, Any], name: str, entry: type[E]) -> list[tuple[str, E]]:
         """The entries of a table that stands many times, those that are in order, each with its place."""
@@ -290,7 +367,10 @@ class _Reader:
         if value is not None and not _is_tables(value):
             self._fault(f"[[{name}]]", "", f"write it with double brackets, [[{name}]], once for each")
         before = len(self.faults)
-        made = [(place, self._entry(entry, values, place)) for place, values in _written(tables, name)]
+        made = [
+            (place, self._entry(entry, values, place, extra=getattr(values, "extra", None)))
+            for place, values in _written(tables, name)
+        ]
         self.faults[before:] = _once_a_list(self.faults[before:])
         return [(place, one) for place, one in made if one is not None]
 
@@ -301,7 +381,8 @@ class _Reader:
         if values is None:
             return None
         known = {one.name: one for one in keys_of(entry)}
-        self._unknown_keys([*known, *(extra or ())], values, place)
+        more = PLACE_KEYS.get(place.partition("]]")[0].lstrip("["), ()) if place.startswith("[[") else ()
+        self._unknown_keys([*known, *(more or extra or ())], values, place)
         given = {name: value for name, value in values.items() if name in known}
         missing = [name for name, one in known.items() if name not in given and one.default is MISSING]
         for name in missing:
@@ -317,11 +398,13 @@ class _Reader:
             return entry(**given, **(extra or {}))
         except EntryError as error:
             for name, problem in error.problems:
-                self._fault(place, name, problem)
+                self._fault(place, name.rstrip("_"), problem)
             return None
 
     def _unknown_keys(self, known: list[str], values: dict[str, Any], place: str) -> None:
         """Keys that an entry does not have."""
+        known = [name.rstrip("_") if name == "from_" else name for name in known]
+        values = {FROM if name == "from_" else name: value for name, value in values.items()}
         for name in values:
             if name not in known:
                 near = nearest(name, known)
@@ -335,9 +418,12 @@ class _Reader:
             if problem:
                 self._fault(place, name, problem)
 
-    def _names(self, tables: dict[str, Any], lists: dict[str, list[tuple[str, Any]]]) -> None:
-        """Names that stand twice, whether written or made by an array or a search."""
-        entries = (entry for table in self.list_tables if table != "material" for entry in _written(tables, table))
+    def _names(
+        self, tables: dict[str, Any], lists: dict[str, list[tuple[str, Any]]], *, made: list[tuple[str, str]]
+    ) -> None:
+        """Names that stand twice, whether written or made by an array, a search or a building."""
+        named = (*(table for table in self.list_tables if table != "material"), BUILDING)
+        entries = (entry for table in named for entry in _written(tables, table))
         owners = _by_name((_name(values), place) for place, values in entries)
         told = self._twice(owners)
         written = list(owners)
@@ -345,11 +431,13 @@ class _Reader:
             rows = [row.name for row in array.module_rows()]
             for name in chain(array.inverter_names(), rows):
                 owners.setdefault(name, []).append(place)
+        for name, place in made:
+            owners.setdefault(name, []).append(place)
         for place, search in lists["search"]:  # not made until a name looks like one of them: there may be a million
             alike = [name for name in written if name.startswith(f"{search.name}/")]
-            made = set(search.spot_names()) if alike else set()
+            points = set(search.spot_names()) if alike else set()
             for name in alike:
-                if name in made:
+                if name in points:
                     owners[name].append(place)
         self._twice({name: places for name, places in owners.items() if tuple(places) not in told})
         own = ((_name(values), place) for place, values in _written(tables, "material"))
@@ -367,18 +455,37 @@ class _Reader:
             self._fault(" and ".join(dict.fromkeys(among)), "name", problem)
         return set(shared)
 
-    def _materials(self, tables: dict[str, Any]) -> None:
+    def _materials(self, tables: dict[str, Any], buildings: list[tuple[str, Building]]) -> None:
         """Materials that are neither built in nor the plan's own."""
         own = (_name(values) for _, values in _written(tables, "material"))
         known = {name.casefold(): name for name in (*BUILT_IN, *own) if name is not None}
+        self._materials_of_openings(tables, buildings, known)
         with_material = (name for name, (_, entry) in self.list_tables.items() if _has_key(entry, "material"))
         for table in with_material:
             for place, values in _written(tables, table):
                 name = _name(values, "material")
-                if name is not None and name.casefold() not in known:
-                    near = did_you_mean(name, known.values())
-                    problem = f'"{name}" is not known; `survey materials` lists them, [[material]] adds one'
-                    self._fault(place, "material", problem + near)
+                self._known_material(place, "material", name, known)
+
+    def _known_material(self, place: str, key: str, name: str | None, known: dict[str, str]) -> None:
+        """Refuse a material that there is not."""
+        if name is not None and name.casefold() not in known:
+            near = did_you_mean(name, known.values())
+            problem = f'"{name}" is not known; `survey materials` lists them, [[material]] adds one'
+            self._fault(place, key, problem + near)
+
+    def _materials_of_openings(
+        self, tables: dict[str, Any], buildings: list[tuple[str, Building]], known: dict[str, str]
+    ) -> None:
+        """Materials within buildings, and in openings of walls and boxes: there "open" is none."""
+        known = known | {OPEN: OPEN}
+        for place, building in buildings:
+            for key, name in building.material_names():
+                self._known_material(place, key, name, known)
+        for place, values in _written(tables, "material"):
+            if _name(values) == OPEN:
+                self._fault(place, "name", '"open" means no sheet at all; give the material another name')
+        for place, key, name in self.leaf_materials:
+            self._known_material(place, key, name, known)
 
     def _patterns(self, tables: dict[str, Any]) -> Mapping[str, Pattern]:
         """Every kind of antenna and every file of gains that the plan names; faults in a file are told once."""
@@ -399,6 +506,16 @@ class _Reader:
                 for fault in error.faults:
                     self._fault(place, "antenna", str(replace(fault, file=name)))
         return patterns
+
+
+def _made_names(layout: Layout | None) -> Iterator[tuple[str, str]]:
+    """Names that buildings, and openings of walls and boxes, make, with what makes them."""
+    if layout is not None:
+        for face in layout.faces:
+            yield face.name, f'[[building]] "{face.owner}"'
+        for name, parts in layout.opened.items():
+            for part in parts[1:]:
+                yield part.name, f'the openings of "{name}"'
 
 
 def _once_a_list(faults: list[Fault]) -> list[Fault]:

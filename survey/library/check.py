@@ -34,6 +34,13 @@ class PlanChecked(Answer):
         """What is allowed but looks wrong."""
         return self.inspection.warnings
 
+    @property
+    def sheets(self) -> str:
+        """The plan written out in loose sheets, boxes and points, as TOML."""
+        from survey.output.export.sheets import sheets_text  # noqa: PLC0415  only where it is asked for
+
+        return sheets_text(self.plan)
+
     def to_dict(self) -> Record:
         """Return what `survey check --json` prints."""
         return check_record(self.inspection)

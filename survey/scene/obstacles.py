@@ -54,10 +54,12 @@ def obstacles_of(plan: Plan) -> tuple[Obstacles, Sheets, Prisms, Screens]:
     """Everything that can be in the way: what it is, and its geometry."""
     entries, frequency_mhz = plan.obstacles, plan.radio.frequency_mhz
     losses = [one.loss(plan.materials, frequency_mhz=frequency_mhz) for one in entries]
+    groups: dict[str, int] = {}
     outlines: list[FloatArray] = []
     owners: list[int] = []
     bodies: list[tuple[FloatArray, int, Sequence[int]]] = []
     for number, (one, loss) in enumerate(zip(entries, losses, strict=True)):
+        groups.setdefault(one.joined_to, len(groups))
         parts_m = [part_m for sheet_m in one.sheets_m() for part_m in convex_outlines(sheet_m)]
         sheets = range(len(outlines), len(outlines) + len(parts_m))
         closed_m = one.closed_m()
@@ -83,5 +85,10 @@ def obstacles_of(plan: Plan) -> tuple[Obstacles, Sheets, Prisms, Screens]:
         [volume.top_m for volume, _ in volumes],
         [number for _, number in volumes],
     )
-    all_sheets = sheets_of(outlines, owners)
+    all_sheets = sheets_of(
+        outlines,
+        owners,
+        groups=[groups[entries[owner].joined_to] for owner in owners],
+        costs_db=[losses[owner].db for owner in owners],
+    )
     return obstacles, all_sheets, prisms, screens_of(bodies, sheets=all_sheets)

@@ -132,10 +132,16 @@ def test_the_json_holds_the_same(run, folder):
         "plan": str,
         "site": str,
         "counts": dict.fromkeys(
-            ("inverter", "gateway", "spot", "wall", "box", "roof", "module row", "foliage", "own material"), int
+            (
+                *("inverter", "gateway", "spot", "building", "wall", "door or window", "box", "roof"),
+                *("building face", "module row", "foliage", "own material"),
+            ),
+            int,
         ),
         "extent_m": [[NUMBER]],
         "defaults": [{"table": str, "key": str, "value": (str, int, float), "times": int}],
+        "faces": [],
+        "moved_m": {},
         "warnings": [str],
     }
     assert differences(found, shape) == []

@@ -129,11 +129,12 @@ def test_materials_are_matched_without_regard_to_case(told):
 
 TABLES = (
     "site, radio, environment, requirement, drawing, material, array, inverter, wall, box, roof, "
-    "foliage, gateway, spot, search"
+    "foliage, gateway, spot, search, building"
 )
 INVERTER_KEYS = (
     "tx_power_dbm, antenna_gain_dbi, sensitivity_dbm, mounting_loss_db, cable_loss_db, noise_rise_db, antenna, name, "
-    "at, height_m, serial, branch, note"
+    "at, height_m, serial, branch, note, drawn_within_m, "
+    "on, inside, left_m, right_m, up_m, down_m, side, gap_m, mast_m"
 )
 SLABS = "concrete, brick, plasterboard, wood, glass, ceiling board, chipboard, plywood, marble"
 OUT_OF_ORDER = "write its corners in order around the edge"
@@ -171,7 +172,10 @@ FAULTS = {
     ),
     "a table in a table": (
         changed(more="\n[site.deep.er]\nx = 1\n"),
-        "[site]: deep: no such key; the keys here are name, note, zero_lat_deg, zero_lon_deg, plan_north_deg",
+        (
+            "[site]: deep: no such key; the keys here are name, note, zero_lat_deg, zero_lon_deg, plan_north_deg, "
+            "drawn_within_m, joint_m"
+        ),
     ),
     "a list of tables misspelt": (changed(more="\n[[wal]]\n"), "[[wal]]: no such table; did you mean wall?"),
     "a table misspelt": (changed(more="\n[enviroment]\n"), "[enviroment]: no such table; did you mean environment?"),
@@ -584,7 +588,7 @@ def test_all_faults_of_a_file_are_told_in_one_run(told):
         + entry("spot", name='"post"', height_m=2)
         + "\n[extra]\n",
     )
-    colour = "name, material, loss_db, spread_db, along, height_m, base_m"
+    colour = "name, material, loss_db, spread_db, along, height_m, base_m, part_of, drawn_within_m, opening"
     assert told(content) == [
         f"yard.toml: {line}"
         for line in (

@@ -68,6 +68,7 @@ def inspect(scene: Scene, *, met: BoolArray | None = None, progress: Progress | 
         ("inverter", len(scene.inverters)),
         ("gateway", len(scene.gateways)),
         ("spot", len(scene.spots)),
+        ("building", len(plan.buildings)),
         *((word, kinds[word]) for word in dict.fromkeys(kind.counted_as for kind in obstacle_kinds())),
         ("own material", len(plan.own_materials)),
     )

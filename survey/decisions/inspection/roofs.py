@@ -161,7 +161,7 @@ def _variants(array: Array, carriers: Carriers) -> Iterator[tuple[str, Array]]:
         yield f"tilt_deg = {tilt_deg:g}", replace(array, tilt_deg=tilt_deg)
         turned = replace(array, tilt_deg=tilt_deg, bearing_deg=about)
         yield f"bearing_deg = {about:g} and tilt_deg = {tilt_deg:g}", turned
-    end_m = array.positions_m()[array.per_row - 1]
+    end_m = np.array(array.first) + (array.row_lengths[0] - 1) * (array.spacing_m or 0.0) * array.along[:2]
     first = (round(float(end_m[0]), 2), round(float(end_m[1]), 2))
     text = f"first = [{first[0]:g}, {first[1]:g}] and bearing_deg = {about:g}"
     yield text, replace(array, first=first, bearing_deg=about)

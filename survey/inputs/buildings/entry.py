@@ -8,10 +8,10 @@ from itertools import pairwise
 from types import MappingProxyType
 
 from survey.inputs.buildings.compass import WORDS
-from survey.inputs.buildings.faces import OPEN
 from survey.inputs.buildings.nested import ByFace, Nesting, Tables
 from survey.inputs.fields import Choice, Entry, Number, Numbers, Points, Texts, key
 from survey.inputs.plan.kinds import ANY_TEXT, BEARING, EXTENT, HEIGHT, NAME, POINT, area_faults
+from survey.inputs.plan.place_keys import OPEN
 
 MIN_PITCH_DEG, MAX_PITCH_DEG = 0.5, 75.0
 """From a fall for water to the steepest church: a judgement. [deg]"""

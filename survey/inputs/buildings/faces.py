@@ -12,9 +12,7 @@ import numpy as np
 from survey.base.arrays import FloatArray
 from survey.inputs.buildings.compass import bearing_of, part_names
 from survey.inputs.buildings.convex import SAME_CORNER_M, Piece, Point, beyond_m, outlines, sides_of
-
-OPEN = "open"
-"""The material of a face that is no sheet at all."""
+from survey.inputs.plan.place_keys import OPEN
 
 UPWARD = np.array([0.0, 0.0, 1.0])
 """The unit vector."""

@@ -14,13 +14,14 @@ from survey.inputs.antennas import KINDS, Pattern
 from survey.inputs.fields import Entry, Number, key
 from survey.inputs.materials import BUILT_IN, Material
 from survey.inputs.plan.equipment import Array, Inverter, OwnRadio, Radio, RadioEnd, Search, Spot
-from survey.inputs.plan.kinds import ANTENNA, ANY_TEXT, BEARING, NAME
+from survey.inputs.plan.kinds import ANTENNA, ANY_TEXT, BEARING, DRAWN_WITHIN, NAME
 from survey.inputs.plan.obstacles import (
     Box,
     Foliage,
     Look,
     ModuleRow,
     Obstacle,
+    Part,
     Roof,
     Sheetlike,
     Wall,
@@ -30,12 +31,14 @@ from survey.inputs.plan.obstacles import (
 from survey.inputs.plan.own_material import OwnMaterial
 
 if TYPE_CHECKING:  # it takes its kinds of value from here
+    from survey.inputs.buildings import Building, Face
     from survey.inputs.drawings import Drawing
 
 __all__ = [
     "ANTENNA",
     "NAME",
     "Array",
+    "Attached",
     "Box",
     "Environment",
     "Foliage",
@@ -45,6 +48,7 @@ __all__ = [
     "Obstacle",
     "OwnMaterial",
     "OwnRadio",
+    "Part",
     "Plan",
     "Radio",
     "RadioEnd",
@@ -68,6 +72,8 @@ class Site(Entry):
     zero_lat_deg: float | None = key(Number(-90.0, 90.0), default=None)
     zero_lon_deg: float | None = key(Number(-180.0, 180.0), default=None)
     plan_north_deg: float = key(BEARING, default=0.0)
+    drawn_within_m: float | None = key(DRAWN_WITHIN, default=None)
+    joint_m: float | None = key(Number(0.0, 10.0), default=None)
 
     def inconsistencies(self) -> Iterator[tuple[str, str]]:
         """A place on the earth of which a part is missing."""
@@ -113,6 +119,25 @@ class Requirement(Entry):
     gateways: int = key(Number(1, MOST_GATEWAYS, whole=True), default=1)
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Attached:
+    """What a thing stands on, at or in.
+
+    Attributes
+    ----------
+    carrier : str
+        The building, box, wall or roof with which it moves.
+    face : str
+        The face of it, such as ``workshop/south roof``; empty for what is inside or joined.
+    way : str
+        ``on``, ``beside``, ``against`` or ``inside``.
+    """
+
+    carrier: str
+    face: str = ""
+    way: str = "on"
+
+
 @dataclass(frozen=True, kw_only=True)
 class Plan:
     """A whole site plan.
@@ -130,6 +155,14 @@ class Plan:
         Every kind of antenna, isotropic first, and every file of gains that the plan names, by the name there.
     drawn_from : tuple of str
         Names of the files of drawings and lists that the reader has read.
+    buildings : tuple of Building
+        Buildings as the plan describes them; their faces are among the obstacles.
+    faces : tuple of Face
+        Every face of every building, in the order of the plan, also those that are open.
+    moved_m : mapping of str to float
+        By building, how far corners were moved to close or square its footprint. [m]
+    attached : mapping of str to Attached
+        By name, what a thing stands on: buildings, boxes, arrays, inverters, gateways, spots and searches.
     defaults : tuple of (str, str, object)
         Table, key and value of every default that the reader filled in.
     """
@@ -150,6 +183,10 @@ class Plan:
     searches: tuple[Search, ...] = ()
     patterns: Mapping[str, Pattern] = field(default_factory=lambda: KINDS, hash=False)
     drawn_from: tuple[str, ...] = ()
+    buildings: tuple[Building, ...] = ()
+    faces: tuple[Face, ...] = ()
+    moved_m: Mapping[str, float] = field(default_factory=dict, hash=False)
+    attached: Mapping[str, Attached] = field(default_factory=dict, hash=False)
     defaults: tuple[tuple[str, str, object], ...] = ()
 
     def __post_init__(self) -> None:

@@ -11,14 +11,15 @@ from typing import Any
 import numpy as np
 
 from survey.base import polygon
-from survey.base.arrays import FloatArray
+from survey.base.arrays import FloatArray, IntArray
 from survey.base.units import direction_of_bearing
 from survey.inputs.antennas import KINDS
-from survey.inputs.fields import Choice, Entry, Number, Numbers, Points, Texts, key
+from survey.inputs.fields import Choice, Entry, Number, NumberOrList, Numbers, Points, Texts, key
 from survey.inputs.plan.kinds import (
     ANTENNA,
     ANY_TEXT,
     BEARING,
+    DRAWN_WITHIN,
     EXTRA_LOSS,
     GAIN,
     HEIGHT,
@@ -96,6 +97,7 @@ class Inverter(OwnRadio):
     serial: str = key(ANY_TEXT, default="")
     branch: str = key(ANY_TEXT, default="")
     note: str = key(ANY_TEXT, default="")
+    drawn_within_m: float | None = key(DRAWN_WITHIN, default=None, repr=False)
 
 
 MOST_IN_ARRAY = 100_000
@@ -111,7 +113,7 @@ class Array(OwnRadio):
     height_m: float = key(HEIGHT)
     bearing_deg: float = key(BEARING, default=90.0)
     rows: int = key(Number(1, 10_000, whole=True), default=1)
-    per_row: int = key(Number(1, 10_000, whole=True))
+    per_row: int | tuple[int, ...] = key(NumberOrList(Number(1, 10_000, whole=True), most=10_000))
     spacing_m: float | None = key(Number(0.01, 1_000.0), default=None)
     row_spacing_m: float | None = key(Number(0.01, 1_000.0), default=None)
     tilt_deg: float = key(Number(0.0, 90.0), default=0.0)
@@ -119,21 +121,77 @@ class Array(OwnRadio):
     clearance_m: float = key(Number(0.0, 10.0), default=0.1)
     serials: tuple[str, ...] = key(Texts(MOST_IN_ARRAY), default=())
     branch: str = key(ANY_TEXT, default="")
+    module_tilt_deg: float | None = key(Number(0.0, 90.0), default=None)
+    skip: tuple[str, ...] = key(Texts(MOST_IN_ARRAY), default=())
+    drawn_within_m: float | None = key(DRAWN_WITHIN, default=None, repr=False)
+    flush_left: bool = False
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        if isinstance(self.per_row, tuple):
+            object.__setattr__(self, "rows", len(self.per_row))
+
+    @classmethod
+    def default_of(cls, one: Field[Any], given: Mapping[str, object]) -> object:
+        """A list of rows says how many there are."""
+        if one.name == "rows" and isinstance(given.get("per_row"), list | tuple):
+            return None
+        return super().default_of(one, given)
 
     def inconsistencies(self) -> Iterator[tuple[str, str]]:
-        """Rows without spacings, or more inverters than a site can have."""
-        if self.spacing_m is None and (self.per_row > 1 or self.module_depth_m is not None):
+        """Rows without spacings, more inverters than a site can have, or places skipped that there are not."""
+        if isinstance(self.per_row, tuple) and self.rows not in (1, len(self.per_row)):
+            yield "rows", f"is {self.rows}, but per_row lists {len(self.per_row)} rows; leave it out"
+            return
+        if self.spacing_m is None and (max(self.row_lengths) > 1 or self.module_depth_m is not None):
             yield "spacing_m", "is missing; write the distance between inverters along a row"
-        if self.row_spacing_m is None and self.rows > 1:
+        if self.row_spacing_m is None and len(self.row_lengths) > 1:
             yield "row_spacing_m", "is missing; write the distance between rows, measured up the slope"
-        count = self.rows * self.per_row
+        count = sum(self.row_lengths)
         if count > MOST_IN_ARRAY:
             yield "rows", f"make {count} inverters with per_row; up to {MOST_IN_ARRAY} fit in one array"
+            return
+        yield from self._skip_faults()
+        count -= len(set(self.skip))
         if self.serials and len(self.serials) != count:
             yield (
                 "serials",
                 f'holds {len(self.serials)} for {count} inverters; write one each, row by row, "" where unknown',
             )
+
+    def _skip_faults(self) -> Iterator[tuple[str, str]]:
+        """Places to be left empty that are none, and an array of nothing else."""
+        lengths = self.row_lengths
+        for one in self.skip:
+            row, _, column = one.partition("-")
+            if not (row.isdecimal() and column.isdecimal() and len(one) < 12):  # noqa: PLR2004  two numbers to 10000
+                yield "skip", f'"{one}" is no place in the array; write "ROW-COLUMN", such as "2-3"'
+            elif not (1 <= int(row) <= len(lengths) and 1 <= int(column) <= lengths[int(row) - 1]):
+                has = f"row {row} has {lengths[int(row) - 1]}" if 1 <= int(row) <= len(lengths) else "no such row"
+                yield "skip", f'"{one}" is no place in the array: {has}'
+        if len(set(self.skip)) >= sum(lengths):
+            yield "skip", "leaves no inverter; leave out the array"
+
+    @property
+    def row_lengths(self) -> tuple[int, ...]:
+        """How many places each row has."""
+        return self.per_row if isinstance(self.per_row, tuple) else (self.per_row,) * self.rows
+
+    def _cells(self) -> tuple[IntArray, IntArray]:
+        """Row and column of each inverter, from 0: row by row, without the places that are skipped."""
+        lengths = np.array(self.row_lengths)
+        rows = np.repeat(np.arange(len(lengths)), lengths)
+        columns = np.arange(len(rows)) - np.repeat(np.cumsum(lengths) - lengths, lengths)
+        if self.skip:
+            skipped = {(int(row) - 1, int(column) - 1) for row, column in (one.split("-") for one in self.skip)}
+            kept = np.array([cell not in skipped for cell in zip(rows.tolist(), columns.tolist(), strict=True)])
+            rows, columns = rows[kept], columns[kept]
+        return rows, columns
+
+    def _starts(self) -> FloatArray:
+        """How many places each row begins after the first one: shorter rows stand in its middle unless flush left."""
+        lengths = np.array(self.row_lengths, dtype=np.float64)
+        return np.zeros(len(lengths)) if self.flush_left else (lengths[0] - lengths) / 2.0
 
     @property
     def along(self) -> FloatArray:
@@ -143,34 +201,45 @@ class Array(OwnRadio):
     @property
     def upslope(self) -> FloatArray:
         """Unit vector of the way the slope rises, to the left of the bearing, shape (3,)."""
+        return self._rising(self.tilt_deg)
+
+    def _rising(self, tilt_deg: float) -> FloatArray:
         level = direction_of_bearing(self.bearing_deg - 90.0)
-        tilt_rad = math.radians(self.tilt_deg)
+        tilt_rad = math.radians(tilt_deg)
         return np.append(level * math.cos(tilt_rad), math.sin(tilt_rad))
 
     def positions_m(self) -> FloatArray:
-        """Where its inverters are: row by row, shape (rows * per_row, 3). [m]"""
-        steps_m = np.arange(self.per_row) * (self.spacing_m or 0.0)
-        climbs_m = np.arange(self.rows) * (self.row_spacing_m or 0.0)
+        """Where its inverters are: row by row, shape (inverters, 3). [m]"""
+        rows, columns = self._cells()
+        steps_m = (columns + self._starts()[rows]) * (self.spacing_m or 0.0)
+        climbs_m = rows * (self.row_spacing_m or 0.0)
         corner = np.append(self.first, self.height_m)
-        grid = corner + climbs_m[:, None, None] * self.upslope + steps_m[None, :, None] * self.along
-        return np.asarray(grid.reshape(-1, 3))
+        return np.asarray(corner + climbs_m[:, None] * self.upslope + steps_m[:, None] * self.along)
 
     def inverter_names(self) -> list[str]:
         """Names in the order of `positions_m`: NAME-row-column, from 1."""
+        rows, columns = self._cells()
         return [
-            f"{self.name}-{row}-{column}" for row in range(1, self.rows + 1) for column in range(1, self.per_row + 1)
+            f"{self.name}-{row + 1}-{column + 1}" for row, column in zip(rows.tolist(), columns.tolist(), strict=True)
         ]
 
     def module_rows(self) -> tuple[ModuleRow, ...]:
-        """The sheet of modules over each row; none without `module_depth_m`."""
+        """The sheets of modules over each row, one for each run without a gap; none without `module_depth_m`."""
         if self.module_depth_m is None or self.spacing_m is None:
             return ()
-        first = self.positions_m().reshape(self.rows, self.per_row, 3)[:, 0] + [0.0, 0.0, self.clearance_m]
-        ends = np.array([-0.5, self.per_row - 0.5])[[0, 1, 1, 0], None] * self.spacing_m * self.along
-        depths = np.array([-0.5, -0.5, 0.5, 0.5])[:, None] * self.module_depth_m * self.upslope
+        rows, columns = self._cells()
+        firsts_m = self.positions_m() + np.array([0.0, 0.0, self.clearance_m])
+        rising = self._rising(self.tilt_deg if self.module_tilt_deg is None else self.module_tilt_deg)
+        depths = np.array([-0.5, -0.5, 0.5, 0.5])[:, None] * self.module_depth_m * rising
+        begins = np.flatnonzero(np.append(True, (np.diff(rows) != 0) | (np.diff(columns) != 1)))
+        runs: dict[int, list[tuple[float, float, float]]] = {}
+        for begin, end in zip(begins.tolist(), [*begins[1:].tolist(), len(rows)], strict=True):
+            ends = np.array([-0.5, end - begin - 0.5])[[0, 1, 1, 0], None] * self.spacing_m * self.along
+            corners_m = firsts_m[begin] + ends + depths
+            runs.setdefault(int(rows[begin]) + 1, []).extend((x, y, z) for x, y, z in corners_m.tolist())
         return tuple(
-            ModuleRow(name=f"{self.name} modules {row}", array=self.name, corners=tuple(map(tuple, corners_m)))
-            for row, corners_m in enumerate((first[:, None] + ends + depths).tolist(), start=1)
+            ModuleRow(name=f"{self.name} modules {row}", array=self.name, corners=tuple(corners))
+            for row, corners in runs.items()
         )
 
 
@@ -182,6 +251,7 @@ class Spot(OwnRadio):
     at: tuple[float, float] = key(POINT)
     height_m: float = key(HEIGHT)
     note: str = key(ANY_TEXT, default="")
+    drawn_within_m: float | None = key(DRAWN_WITHIN, default=None, repr=False)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -194,6 +264,7 @@ class Search(OwnRadio):
     heights_m: tuple[float, ...] = key(Numbers(HEIGHT, least=1, most=100))
     step_m: float = key(Number(0.05, 1_000.0), default=1.0)
     note: str = key(ANY_TEXT, default="")
+    drawn_within_m: float | None = key(DRAWN_WITHIN, default=None, repr=False)
 
     def inconsistencies(self) -> Iterator[tuple[str, str]]:
         """Both a line and a polygon or neither, no length or area, or too many points."""

@@ -40,6 +40,8 @@ GAIN = Number(-40.0, 40.0)
 """From an antenna that hardly radiates to a large dish. [dBi]"""
 SENSITIVITY = Number(-160.0, -10.0)
 """From below the best receivers of narrow bands to what a detector needs. [dBm]"""
+DRAWN_WITHIN = Number(0.0, 100.0)
+"""How far from where it is written a thing may stand: from exact to a guess on a map. [m]"""
 ANTENNA = Choice(tuple(KINDS), ending=ENDING)
 
 

@@ -306,7 +306,8 @@ def fingerprint(plan: Plan) -> str:
         environment.path_loss_exponent,
         environment.reference_distance_m,
         plan.own_materials,
-        *(tuple(one for one in plan.obstacles if type(one) is kind) for kind in kinds),
+        *(tuple(one for one in plan.obstacles if type(one) is kind) for kind in kinds if kind.table),
+        *((one,) for one in plan.obstacles if type(one) in kinds and not one.table),
     )
     return hashlib.sha256(repr(parts).encode()).hexdigest()[:16]
 

@@ -4,10 +4,15 @@ from __future__ import annotations
 
 from shlex import quote
 
-from survey.base.layout import counted, paragraphs, wrapped
+from survey.base import layout
+from survey.base.layout import Column, counted, paragraphs, wrapped
 from survey.decisions.inspection import Inspection
+from survey.inputs.buildings import Face
+from survey.inputs.plan import Plan
 from survey.output.answers.values import Record, plain
 
+UPRIGHT = 1e-6
+"""A face whose outside rises no more than this is upright. [-]"""
 KEPT = "\N{NO-BREAK SPACE}"
 """Stands for a space at which no line may end."""
 
@@ -26,8 +31,55 @@ def check_text(inspection: Inspection) -> str:
         wrapped(f"No errors found: {counts}."),
         wrapped(_next_step(inspection)),
         wrapped(extent),
+        _faces(plan),
         _defaults(inspection) or "No defaults are used: the plan gives every value.",
     )
+
+
+FACE_COLUMNS = (
+    Column("face", text=True),
+    Column("material", text=True),
+    Column("length\nm"),
+    Column("height\nor pitch"),
+    Column("left end\nx, y, height"),
+)
+
+
+def _faces(plan: Plan) -> str:
+    """A table of the faces of all buildings, and how far corners were moved to make them."""
+    if not plan.faces:
+        return ""
+    rows = [
+        [
+            face.name,
+            face.material,
+            f"{face.length_m:.2f}",
+            f"{face.height_m:.2f} m" if _is_upright(face) else f"{face.frames[0].slope_deg:.1f}\N{DEGREE SIGN}",
+            ", ".join(f"{value:.2f}" for value in (face.frames[0].origin_m.round(2) + 0.0).tolist()),
+        ]
+        for face in plan.faces
+    ]
+    moved = [
+        wrapped(f'Corners of "{name}" were moved by up to {moved_m:.2f} m to close or square it.')
+        for name, moved_m in plan.moved_m.items()
+    ]
+    return "\n".join(["Faces of buildings, as seen from outside:", layout.table(FACE_COLUMNS, rows), *moved])
+
+
+def _is_upright(face: Face) -> bool:
+    return abs(float(face.frames[0].outside[2])) < UPRIGHT
+
+
+def _face_record(face: Face) -> Record:
+    upright = _is_upright(face)
+    return {
+        "name": face.name,
+        "material": face.material,
+        "length_m": plain(face.length_m),
+        "height_m": plain(face.height_m) if upright else None,
+        "pitch_deg": None if upright else plain(face.frames[0].slope_deg),
+        "at_m": [plain(value) for value in face.frames[0].origin_m],
+    }
 
 
 def _next_step(inspection: Inspection) -> str:
@@ -77,5 +129,7 @@ def check_record(inspection: Inspection) -> Record:
             {"table": table, "key": key, "value": value, "times": times}
             for (table, key, value), times in inspection.defaults
         ],
+        "faces": [_face_record(face) for face in plan.faces],
+        "moved_m": {name: plain(moved_m) for name, moved_m in plan.moved_m.items()},
         "warnings": list(inspection.warnings),
     }

@@ -6,25 +6,45 @@ from survey.inputs.plan.obstacles.box import Box
 from survey.inputs.plan.obstacles.foliage import Foliage
 from survey.inputs.plan.obstacles.kind import Look, Loss, Obstacle, Sheetlike, Volume
 from survey.inputs.plan.obstacles.modules import ModuleRow
+from survey.inputs.plan.obstacles.parts import BoxLeaf, BoxPart, BuildingRoof, BuildingWall, Part, WallLeaf, WallPart
 from survey.inputs.plan.obstacles.roof import Roof
 from survey.inputs.plan.obstacles.wall import Wall
 
 __all__ = [
     "Box",
+    "BoxLeaf",
+    "BoxPart",
+    "BuildingRoof",
+    "BuildingWall",
     "Foliage",
     "Look",
     "Loss",
     "ModuleRow",
     "Obstacle",
+    "Part",
     "Roof",
     "Sheetlike",
     "Volume",
     "Wall",
+    "WallLeaf",
+    "WallPart",
     "in_order",
     "obstacle_kinds",
 ]
 
-KINDS: tuple[type[Obstacle], ...] = (Wall, Box, Roof, ModuleRow, Foliage)
+KINDS: tuple[type[Obstacle], ...] = (
+    Wall,
+    WallPart,
+    WallLeaf,
+    Box,
+    BoxPart,
+    BoxLeaf,
+    Roof,
+    BuildingWall,
+    BuildingRoof,
+    ModuleRow,
+    Foliage,
+)
 """The registry: every kind of obstacle, in the order in which a plan's list has them."""
 
 

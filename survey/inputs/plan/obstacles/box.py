@@ -10,7 +10,7 @@ import numpy as np
 from survey.base.arrays import FloatArray
 from survey.base.units import direction_of_bearing
 from survey.inputs.fields import key
-from survey.inputs.plan.kinds import BEARING, EXTENT, HEIGHT, POINT
+from survey.inputs.plan.kinds import BEARING, DRAWN_WITHIN, EXTENT, HEIGHT, POINT
 from survey.inputs.plan.obstacles.kind import Look, Sheetlike
 
 
@@ -31,6 +31,7 @@ class Box(Sheetlike):
     height_m: float = key(EXTENT)
     bearing_deg: float = key(BEARING, default=0.0)
     base_m: float = key(HEIGHT, default=0.0)
+    drawn_within_m: float | None = key(DRAWN_WITHIN, default=None, repr=False)
 
     def footprint_m(self) -> FloatArray:
         """Corners in plan, anticlockwise, shape (4, 2). [m]"""

@@ -12,7 +12,7 @@ import numpy as np
 from survey.base.arrays import FloatArray
 from survey.inputs.fields import Number, Points, key
 from survey.inputs.materials import Material, vegetation_loss
-from survey.inputs.plan.kinds import EXTENT, HEIGHT, POINT, area_faults
+from survey.inputs.plan.kinds import DRAWN_WITHIN, EXTENT, HEIGHT, POINT, area_faults
 from survey.inputs.plan.obstacles.kind import FROM_PLAN, Look, Loss, Obstacle, Volume
 
 WOODLAND = "Recommendation ITU-R P.833-9, section 2.1, woodland in leaf"
@@ -37,6 +37,7 @@ class Foliage(Obstacle):
     base_m: float = key(HEIGHT, default=0.0)
     loss_db_per_m: float | None = key(Number(0.0, 50.0), default=None)
     most_loss_db: float | None = key(Number(0.1, 200.0), default=None)
+    drawn_within_m: float | None = key(DRAWN_WITHIN, default=None, repr=False)
 
     def inconsistencies(self) -> Iterator[tuple[str, str]]:
         """A footprint that is no area."""

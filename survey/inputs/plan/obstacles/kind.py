@@ -134,6 +134,11 @@ class Obstacle(Entry):
         return self.name
 
     @property
+    def joined_to(self) -> str:
+        """What it shares edges with: a line through such an edge crosses the costlier of what meets there, once."""
+        return self.name
+
+    @property
     def label(self) -> str:
         """Its name on maps and sections; nothing where there is none."""
         return "" if self.is_equipment else self.name

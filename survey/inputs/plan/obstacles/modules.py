@@ -19,7 +19,7 @@ ANYWHERE = Numbers(Number(-1e9, 1e9), least=3, most=3, axes=("x", "y", "z"))
 
 @dataclass(frozen=True, kw_only=True)
 class ModuleRow(Sheetlike):
-    """The modules over one row of an array."""
+    """The modules over one row of an array: four corners for each run of them without a gap."""
 
     kind: ClassVar[str] = "modules"
     counted_as: ClassVar[str] = "module row"
@@ -30,7 +30,7 @@ class ModuleRow(Sheetlike):
 
     array: str = key(NAME)
     material: str | None = key(NAME, default=MODULE_MATERIAL)
-    corners: tuple[tuple[float, float, float], ...] = key(Points(ANYWHERE, least=4, most=4))
+    corners: tuple[tuple[float, float, float], ...] = key(Points(ANYWHERE, least=4, most=400_000))
 
     @property
     def entry(self) -> tuple[str, str]:
@@ -43,5 +43,5 @@ class ModuleRow(Sheetlike):
         return self.array
 
     def sheets_m(self) -> list[FloatArray]:
-        """Its corners, shape (4, 3). [m]"""
-        return [np.array(self.corners)]
+        """Corners of each run, shapes (4, 3). [m]"""
+        return list(np.array(self.corners).reshape(-1, 4, 3))

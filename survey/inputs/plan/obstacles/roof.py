@@ -11,7 +11,7 @@ import numpy as np
 from survey.base import polygon
 from survey.base.arrays import FloatArray
 from survey.inputs.fields import Points, key
-from survey.inputs.plan.kinds import CORNER, repeated_corner
+from survey.inputs.plan.kinds import ANY_TEXT, CORNER, DRAWN_WITHIN, repeated_corner
 from survey.inputs.plan.obstacles.kind import Look, Sheetlike
 
 ROOF_FLATNESS_M = 0.02
@@ -29,6 +29,8 @@ class Roof(Sheetlike):
     look: ClassVar[Look] = Look(line="#8c6d3f", fill="#f3ead9", dashes=(5.0, 2.0), opacity=0.75, layer=0)
 
     corners: tuple[tuple[float, float, float], ...] = key(Points(CORNER, least=3, most=8))
+    part_of: str = key(ANY_TEXT, default="", repr=False)
+    drawn_within_m: float | None = key(DRAWN_WITHIN, default=None, repr=False)
 
     def inconsistencies(self) -> Iterator[tuple[str, str]]:
         """Corners that make no plane simple polygon."""

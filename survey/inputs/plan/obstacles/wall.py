@@ -12,7 +12,7 @@ import numpy as np
 
 from survey.base.arrays import FloatArray
 from survey.inputs.fields import Points, key
-from survey.inputs.plan.kinds import EXTENT, HEIGHT, POINT
+from survey.inputs.plan.kinds import ANY_TEXT, DRAWN_WITHIN, EXTENT, HEIGHT, POINT
 from survey.inputs.plan.obstacles.kind import Look, Sheetlike
 
 
@@ -29,6 +29,8 @@ class Wall(Sheetlike):
     along: tuple[tuple[float, float], ...] = key(Points(POINT, least=2, most=1_000))
     height_m: float = key(EXTENT)
     base_m: float = key(HEIGHT, default=0.0)
+    part_of: str = key(ANY_TEXT, default="", repr=False)
+    drawn_within_m: float | None = key(DRAWN_WITHIN, default=None, repr=False)
 
     def inconsistencies(self) -> Iterator[tuple[str, str]]:
         """A point that stands twice in a row."""
