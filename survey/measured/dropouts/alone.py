@@ -38,7 +38,7 @@ LACKS = 0.05
 """Chance that a plan lacks something that matters, before anything is known of it: an assumption."""
 ANY_SHARE = 0.7
 """Density of the share of misses behind an obstacle that the plan lacks: nearly any. [-]"""
-MIN_LACKING = 3
+MIN_LACKING = 2
 """Links that show what the plan lacks, at least; set by trials on invented logs."""
 TOGETHER = 0.25
 """What the plan lacks stands before links that lie together: by accident with no more than this chance. [-]"""

@@ -31,6 +31,9 @@ FAINT_POWER = 0.1
 """Power, over that of the brightest tenth of the log, below which some may lack light. [-]"""
 LOW_SUN_S, SHORT_S = 36_000.0, 30_600.0
 """Where the best days of a season are shorter than 10 h clouds may darken noon; shorter than 8.5 h, a whole day. [s]"""
+DARK_DAY_S = 46_800.0
+"""Where the best days are longer than 13 h no day is dark: clouds shorten them little. Set by trials on invented
+logs. [s]"""
 DARK_SHARE = 0.05
 """A dark day is shorter than the best ones by such a part at both ends, and by three in all. [-]"""
 STRONG_POWER = 4.0
@@ -143,7 +146,7 @@ def _dark_days(first: FloatArray, last: FloatArray, days: IntArray, step_s: int)
         late_by, short_by, length = first - early, late - last, late - early
         least = np.maximum(2 * step_s, DARK_SHARE * length)
         short = (late_by >= least) & (short_by >= least) & (late_by + short_by >= 3 * least)
-        return np.asarray(((length < LOW_SUN_S) & short) | ((length < SHORT_S) & ~np.isfinite(first)))
+        return np.asarray(((length < DARK_DAY_S) & short) | ((length < SHORT_S) & ~np.isfinite(first)))
 
 
 def _of_the_day(site_s: FloatArray, own_s: FloatArray, slack_s: float) -> tuple[FloatArray, FloatArray]:
