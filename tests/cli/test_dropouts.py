@@ -216,3 +216,18 @@ def test_a_log_without_branches_takes_those_of_the_plan(run, folder):
     assert [(one["cause"], one["subject"], one["dropouts"]) for one in found["causes"]] == [
         (one["cause"], one["subject"], one["dropouts"]) for one in known["causes"]
     ]
+
+
+@pytest.mark.usefixtures("farm")
+def test_remedies_come_before_the_causes_and_in_json(run):
+    text = run("dropouts", "farm.toml", "farm-week.csv", "--remedies").stdout
+    found = json.loads(run("dropouts", "farm.toml", "farm-week.csv", "--remedies", "--json").stdout)
+    weak = {name for one in found["causes"] if one["cause"] == "weak link" for name in one["inverters"]}
+    assert set(found["remedies"]["inverters"]) == weak
+    best = found["remedies"]["remedies"][0]
+    words = " ".join(text.split())
+    assert f"Do first: {best['action']}. Then {len(best['hold'])} of {len(weak)} links hold." in words
+    assert words.index("Do first") < words.index("daytime polls")
+    assert "licensed electrician" in words[: words.index("daytime polls")]  # the caution of the remedy itself
+    counts = [len(one["hold"]) for one in found["remedies"]["remedies"]]
+    assert counts == sorted(counts, reverse=True)

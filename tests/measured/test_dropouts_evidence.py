@@ -19,6 +19,7 @@ from survey.measured.dropouts import (
     UNIT,
     UNKNOWN,
     WEAK,
+    sorting,
 )
 from survey.measured.dropouts.daylight import daylight_of
 from survey.measured.dropouts.margins import margins_of
@@ -151,6 +152,35 @@ def test_the_shares_of_weak_links_and_their_margins_are_those_of_the_log():
         ]
         assert told[0] == pytest.approx(min(shares), abs=2.0)
         assert told[-1] == pytest.approx(max(shares), abs=2.0)
+
+
+def test_a_link_of_much_margin_is_never_called_weak():
+    links = 0
+    for seed in SEEDS:
+        for fault in ("weak link", "single unit", "obstacle not in plan"):
+            case = Case(seed, fault)
+            margins = margins_of(case.made.scene, case.log)
+            for one in case.of(WEAK):
+                links += len(case.rows(one))
+                assert margins.margin_db[case.rows(one)].max() <= 20.0
+    assert links > len(SEEDS)
+
+
+def test_a_plan_that_is_very_uncertain_makes_no_weak_link_of_much_margin(monkeypatch):
+    """Half the polls of a link of 26 dB are missed, and the plan may be wrong by 40 dB: unknown or faulty, not weak."""
+    for margin_db, is_weak in ((26.0, False), (2.0, True)):
+        made = Case(SEEDS[0], with_level=False).made
+        made.heard[3, ::2] = False
+        margins = margins_of(made.scene, made.log())
+        doubtful = dataclasses.replace(
+            margins,
+            margin_db=np.where(np.arange(len(margins.margin_db)) == 3, margin_db, margins.margin_db),
+            sigma_db=np.full(len(margins.margin_db), 9.0),
+        )
+        monkeypatch.setattr(sorting, "margins_of", lambda _scene, _log, found=doubtful: found)
+        found = sorting.dropouts_of(made.scene, made.log())
+        weak = {name for one in found.findings if one.cause == WEAK for name in one.inverters}
+        assert (made.scene.inverters.names[3] in weak) == is_weak
 
 
 def test_the_outages_of_a_unit_are_those_of_the_log():

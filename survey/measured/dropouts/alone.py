@@ -32,6 +32,8 @@ MIN_IN_RUNS, MIN_SILENT_S = 12, 7_200
 """Fewer polls, or less time, in long silences than this is too little to blame a unit."""
 RUNS_SPEAK = 0.05
 """What such outages do to the odds of a weak link: an assumption."""
+MAX_WEAK_DB = 20.0
+"""A link of more margin is never called weak, however uncertain the plan is: five times `FADING_DB`. [dB]"""
 CLEARLY_WEAK = 30.0
 """A link that is weak with such odds needs nothing that the plan lacks to explain it."""
 LACKS = 0.05
@@ -135,6 +137,7 @@ def alone(book: Book, runs: dict[int, Silences], margins: Margins, *, dim: bool)
     for link, own in runs.items():
         if own.polls > IN_RUNS * (own.polls + max(0.0, missed[link] - usual * polls[link])):
             odds[link] *= RUNS_SPEAK
+    odds = np.where(margins.margin_db > MAX_WEAK_DB, np.minimum(odds, 1.0), odds)
     excess = np.where(poor, np.maximum(0.0, missed - usual * polls), 0.0)
     # Silent from the first poll to the last is so all the time, whatever took it out.
     always = np.array([i in runs and runs[i].from_start and runs[i].to_end for i in range(len(rate))])

@@ -32,8 +32,8 @@ FAINT_POWER = 0.1
 LOW_SUN_S, SHORT_S = 36_000.0, 30_600.0
 """Where the best days of a season are shorter than 10 h clouds may darken noon; shorter than 8.5 h, a whole day. [s]"""
 DARK_DAY_S = 46_800.0
-"""Where the best days are longer than 13 h no day is dark: clouds shorten them little. Set by trials on invented
-logs. [s]"""
+"""Where a log has days shorter than `SHORT_S` the site is far from the equator: the sun stands low for months, and
+clouds may darken days up to 13 h long. Set by trials on invented logs. [s]"""
 DARK_SHARE = 0.05
 """A dark day is shorter than the best ones by such a part at both ends, and by three in all. [-]"""
 STRONG_POWER = 4.0
@@ -146,7 +146,9 @@ def _dark_days(first: FloatArray, last: FloatArray, days: IntArray, step_s: int)
         late_by, short_by, length = first - early, late - last, late - early
         least = np.maximum(2 * step_s, DARK_SHARE * length)
         short = (late_by >= least) & (short_by >= least) & (late_by + short_by >= 3 * least)
-        return np.asarray(((length < DARK_DAY_S) & short) | ((length < SHORT_S) & ~np.isfinite(first)))
+        far = np.isfinite(length).any() and np.nanmin(length) < SHORT_S
+        below_s = DARK_DAY_S if far else LOW_SUN_S
+        return np.asarray(((length < below_s) & short) | ((length < SHORT_S) & ~np.isfinite(first)))
 
 
 def _of_the_day(site_s: FloatArray, own_s: FloatArray, slack_s: float) -> tuple[FloatArray, FloatArray]:

@@ -148,8 +148,12 @@ def weigh(shared: Shared) -> dict[str, float]:
     )
     odds[INTERFERENCE] += log(SELDOM) if shared.days > WET_DAYS else 0.0
     odds[INTERFERENCE] += 0.0 if shared.unevenness < EVEN else log(SELDOM)
-    odds[MOVED] += log(0.3) if shared.unevenness < EVEN and not silent else 0.0
-    odds[OTHER] += log(DIM) if shared.dim else 0.0
+    odds[MOVED] += log(0.6) if shared.unevenness < EVEN and not silent else 0.0
+    lasting = shared.days > WET_DAYS
+    if shared.dim and not lasting:  # a lack of light passes
+        odds[OTHER] += log(DIM)
+    elif shared.days > 1.0 and shared.share >= HALF:  # these share the gateway
+        odds[OTHER] += log(0.3)
     for cause in (OBSTACLE, BRANCH):
         odds[cause] += log(SELDOM) if shared.share > MOST else 0.0
     odds[MOVED] += log(SELDOM) if shared.share < FEW else log(0.3) if shared.share < HALF else 0.0
@@ -157,6 +161,8 @@ def weigh(shared: Shared) -> dict[str, float]:
     if np.isfinite(shared.changed):
         odds[MOVED] += log(5.0) if shared.changed > MOST else log(SELDOM) if shared.changed < HALF else 0.0
         odds[OBSTACLE] += log(SELDOM) if shared.changed > MOST else 0.0
+        for cause in (WEATHER, OTHER):
+            odds[cause] += log(SELDOM) if shared.changed > MOST and lasting else 0.0
     if np.isfinite(shared.fall_db):
         lower = shared.fall_db >= CLEAR_FALL_DB
         for cause in (BRANCH, INTERFERENCE, WEATHER):

@@ -116,14 +116,14 @@ def _points(change: float) -> str:
 def remedies_text(joint: JointRemedies) -> str:
     """The one change that does most for the weak links together, and the others that were worked out."""
     if not joint.inverters:
-        return "Remedies: none needed, no link is weak, fading or blocked."
+        return "Remedies: no link is weak, fading or blocked."
     count = counted(len(joint.inverters), "inverter")
-    head = f"Remedies for {count} together ({len(joint.hold_today)} hold by the plan as it is)"
+    head = f"Remedies for the links of {count} (with the plan as it is, {len(joint.hold_today)} hold)"
     if not joint.remedies:
-        return f"{head}\nNo single change of those tried helps."
+        return f"{head}\nNo remedy that was tried helps."
     best = joint.remedies[0]
-    lines = [wrapped(f"Do first: {best.remedy.action}: then {len(best.hold)} of {len(joint.inverters)} hold")]
-    columns = [Column("remedy", text=True, yields=True), Column("hold"), Column("others\nbetter/\nworse")]
+    lines = [wrapped(f"Do first: {best.remedy.action}. Then {len(best.hold)} of {len(joint.inverters)} links hold.")]
+    columns = [Column("remedy", text=True, yields=True), Column("links\nhold"), Column("others\nbetter/\nworse")]
     rows = [
         [one.remedy.action, f"{len(one.hold)}/{len(joint.inverters)}", f"{one.better}/{one.worse}"]
         for one in joint.remedies[:MAX_REMEDIES]
