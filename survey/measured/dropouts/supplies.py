@@ -15,6 +15,7 @@ from survey.measured.dropouts.chances import log_likelihood
 from survey.measured.dropouts.daylight import Daylight
 from survey.measured.dropouts.margins import Margins
 from survey.measured.dropouts.outages import (
+    CHANCE,
     LEAST_IN_BRANCH,
     LEAST_RUN,
     MOSTLY_SILENT,
@@ -34,8 +35,6 @@ from survey.measured.dropouts.weighing import shared_by, weigh
 
 MIN_BRIGHT_S = 3_600
 """So long must a group be silent in good light to be taken for one. [s]"""
-GROUP_CHANCE = np.log(1e-6)
-"""The silence of a group without a name counts if it is less likely than this, all groups and times tried."""
 ALIKE = 0.6
 """Groups that share more than this of their members are one."""
 MIN_DAYS, SELDOM = 4, 0.1
@@ -197,7 +196,7 @@ def _members(book: Book, daylight: Daylight, stretch: Stretch, links: IntArray) 
     rest = np.setdiff1d(np.arange(len(polled)), links)
     elsewhere = float(np.clip(silent[rest].sum() / max(polled[rest].sum(), 1), 0.01, 1.0))
     tries = len(links) * np.log(len(polled)) + np.log(len(book.log.time_s))
-    if silent[links].sum() * np.log(elsewhere) + tries > GROUP_CHANCE:
+    if silent[links].sum() * np.log(elsewhere) + tries > CHANCE:
         return None  # others miss so much at that time that some of them agree by chance
     quiet = np.flatnonzero((polled >= LEAST_RUN) & (silent == polled))
     return set(links.tolist()) | (set(quiet.tolist()) if len(quiet) <= 2 * len(links) else set())
