@@ -42,7 +42,7 @@ ENDINGS = ("png", "svg", "pdf")
     "log_file",
     type=click.Path(path_type=Path),
     metavar="LOG",
-    help="days: the log whose missed polls are drawn by day and hour.",
+    help="days: show the missed polls of this log.",
 )
 @log_options
 @options.placing_options

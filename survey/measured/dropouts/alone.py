@@ -18,7 +18,8 @@ from survey.measured.dropouts.shares import UNIT_CHANCE, odds_of_weak, usual_of_
 from survey.measured.dropouts.weighing import concentration, shared_direction
 
 MIN_MORE, DIM_MORE = 0.06, 0.25
-"""A link is poor that misses so much more than a sound one; where noons may be dark. Set by trials on invented logs. [-]"""
+"""A link is poor that misses so much more than a sound one; where noons may be dark; set by trials on invented
+logs. [-]"""
 BEYOND_SCATTER = 4.0
 """The same in standard deviations; set by trials on invented logs."""
 TELLS = 2.0
