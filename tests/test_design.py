@@ -19,12 +19,13 @@ class Room(NamedTuple):
 
 ROOMS = {
     "base": Room("", "arrays earth errors layout limits polygon probability units workers"),
+    "kernel": Room("base", "around build crossings"),
     "inputs": Room("base", "antennas buildings csv_files drawings fields logs materials plan plan_file readings slab"),
-    "geometry": Room("base", "hulls"),
+    "geometry": Room("base kernel", "plain"),
     "siting": Room("base", "choice choosing fewest"),
     "scene": Room("base geometry inputs", "correction"),
-    "propagation": Room("base geometry inputs scene", "around bends distance enclosed penetration sides slight"),
-    "budget": Room("base geometry inputs propagation scene", "coverage explanation"),
+    "propagation": Room("base geometry inputs kernel scene", "around around.of_scene distance passes penetration"),
+    "budget": Room("base geometry inputs kernel propagation scene", "coverage explanation"),
     "routing": Room("base budget scene siting", "graph weak_points"),
     "measured": Room("base inputs budget propagation scene", "calibration dropouts dropouts.sorting"),
     "decisions": Room(
@@ -33,9 +34,9 @@ ROOMS = {
     ),
     "output": Room(
         "base decisions geometry inputs budget measured routing propagation scene siting",
-        "answers.check answers.compare answers.dropouts answers.explain answers.fit answers.links answers.links_csv "
-        "answers.materials answers.network answers.place answers.place_record answers.plans answers.values "
-        "export export.sheets pictures report",
+        "answers.check answers.compare answers.csv_rows answers.dropouts answers.explain answers.fit answers.links "
+        "answers.links_csv answers.materials answers.network answers.place answers.place_record answers.plans "
+        "answers.values export export.sheets pictures report",
     ),
     "library": Room(
         "base decisions inputs budget measured routing output scene",

@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-from survey.budget.direct import DeferredPathsAround, DirectLinks, direct_links
 from survey.budget.figures import (
     CARRIERS,
     HOLDS,
     MARGINAL_RELIABILITY,
     STATES,
-    LinkFigures,
     Links,
     StateArray,
     state_of,
 )
 from survey.budget.working import (
     Progress,
+    crossing_counts,
     links_between,
     links_in_blocks,
     links_of,
@@ -26,13 +25,10 @@ __all__ = [
     "HOLDS",
     "MARGINAL_RELIABILITY",
     "STATES",
-    "DeferredPathsAround",
-    "DirectLinks",
-    "LinkFigures",
     "Links",
     "Progress",
     "StateArray",
-    "direct_links",
+    "crossing_counts",
     "links_between",
     "links_in_blocks",
     "links_of",

@@ -112,7 +112,7 @@ class Cost:
     obstacle : str
         Its name; for modules that of their array.
     kind, removal : str
-        Of the obstacle, as its class has them.
+        Of the obstacle, as `Obstacle` has them.
     gain_db, margin_db : float
         By how much the margin grows, and to what. [dB]
     """

@@ -31,6 +31,7 @@ def check(plan_file: Path, sheets_file: Path | None, output: options.Output) -> 
 
     if sheets_file is not None:
         options.check_writable(sheets_file, inputs=(plan_file,))
+        options.check_ending(sheets_file, endings=(".toml",))
     with options.progress("checking obstacles") as told:
         found = check_plan(options.read_plan(plan_file), progress=told)
     if sheets_file is not None:

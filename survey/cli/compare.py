@@ -26,7 +26,7 @@ from survey.cli import options
 @options.draws_options
 @options.fit_option
 @options.require_option
-@options.json_and_out
+@options.json_csv_and_out
 def compare(
     plan_file: Path,
     spots: tuple[str, ...],
@@ -47,6 +47,7 @@ def compare(
     """
     from survey.library.compare import compare as put_side_by_side
     from survey.output.answers.compare import compare_table
+    from survey.output.answers.csv_rows import compare_csv, plans_csv
     from survey.output.answers.plans import plans_table
 
     if other_plan is None and len(set(spots)) < 2:  # noqa: PLR2004  nothing to compare
@@ -64,7 +65,11 @@ def compare(
                 seed=seed,
                 progress=told,
             )
-        output.show(lambda: compare_table(found.comparison, inverters=inverters), found.to_dict)
+        output.show(
+            lambda: compare_table(found.comparison, inverters=inverters),
+            found.to_dict,
+            lambda: compare_csv(found.spots, found.comparison.networks, inverters=inverters),
+        )
         options.finish(require=require, all_hold=found.all_hold)
         return
     other = options.read_plan(other_plan)
@@ -80,5 +85,9 @@ def compare(
             seed=seed,
             progress=told,
         )
-    output.show(lambda: plans_table(changed.between, inverters=inverters), changed.to_dict)
+    output.show(
+        lambda: plans_table(changed.between, inverters=inverters),
+        changed.to_dict,
+        lambda: plans_csv(changed.between, inverters=inverters),
+    )
     options.finish(require=require, all_hold=changed.all_hold)

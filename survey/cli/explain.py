@@ -36,10 +36,11 @@ from survey.cli import options
     callback=options.finite,
     help="Loss of that cable per metre.  [default: thin coaxial cable, an assumption]",
 )
+@click.option("--more-margin", is_flag=True, help="Also show remedies for links that hold, to gain margin.")
 @options.relays_option
 @options.fit_option
 @options.require_option
-@options.json_and_out
+@options.json_csv_and_out
 def explain(
     plan_file: Path,
     inverters: tuple[str, ...],
@@ -47,6 +48,7 @@ def explain(
     *,
     cable_m: float,
     cable_loss_db_per_m: float | None,
+    more_margin: bool,
     max_relays: int | None,
     fit_file: Path | None,
     require: bool,
@@ -58,6 +60,7 @@ def explain(
     the link to the recommended spot. Each remedy is calculated with the changed plan.
     """
     from survey.library.explain import explain as explained
+    from survey.output.answers.csv_rows import explain_csv
     from survey.output.answers.explain import explain_text
 
     plan = options.read_plan(plan_file)
@@ -68,9 +71,10 @@ def explain(
             gateway=gateways,
             cable_m=cable_m,
             cable_loss_db_per_m=cable_loss_db_per_m,
+            more_margin=more_margin,
             relays=max_relays,
             fit=fit_file,
             progress=told,
         )
-    output.show(lambda: explain_text(found.explained), found.to_dict)
+    output.show(lambda: explain_text(found.explained), found.to_dict, lambda: explain_csv(found.explained))
     options.finish(require=require, all_hold=found.all_hold)

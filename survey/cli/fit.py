@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 
 import click
@@ -45,6 +44,4 @@ def fit(
 
     plan = options.read_plan(plan_file)
     found = fitted(plan, readings_file, exponent_sd=exponent_sd, anchored=anchored, plain=plain)
-    if output.file is not None and output.file.suffix.casefold() == ".json":
-        output = replace(output, as_json=True)
     output.show(lambda: fit_table(found.fit, check=check), found.to_dict)

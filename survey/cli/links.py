@@ -17,16 +17,14 @@ from survey.cli import options
 @click.option(
     "--inverter", "inverters", multiple=True, metavar="NAME", help="List this inverter only; may be repeated."
 )
-@click.option("--csv", "as_csv", is_flag=True, help="Print rows for a spreadsheet, with serials.")
 @options.fit_option
 @options.require_option
-@options.json_and_out
+@options.json_csv_and_out
 def links(
     plan_file: Path,
     gateways: tuple[str, ...],
     inverters: tuple[str, ...],
     *,
-    as_csv: bool,
     fit_file: Path | None,
     require: bool,
     output: options.Output,
@@ -39,8 +37,6 @@ def links(
     from survey.output.answers.links import link_table
     from survey.output.answers.links_csv import links_csv
 
-    if as_csv and output.as_json:
-        raise click.UsageError("--csv and --json exclude each other")
     found = links_of(options.read_plan(plan_file), gateway=gateways, inverter=inverters, fit=fit_file)
-    output.show(lambda: (links_csv if as_csv else link_table)(found.links), found.to_dict)
+    output.show(lambda: link_table(found.links), found.to_dict, lambda: links_csv(found.links))
     options.finish(require=require, all_hold=found.all_hold)

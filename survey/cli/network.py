@@ -19,7 +19,7 @@ from survey.cli import options
 @options.relays_option
 @options.fit_option
 @options.require_option
-@options.json_and_out
+@options.json_csv_and_out
 def network(
     plan_file: Path,
     gateways: tuple[str, ...],
@@ -36,11 +36,13 @@ def network(
     max_relays in the plan allows.
     """
     from survey.library.network import network as routes_of
+    from survey.output.answers.csv_rows import network_csv
     from survey.output.answers.network import network_table
 
     inputs = (plan_file,) if fit_file is None else (plan_file, fit_file)
     if graphml is not None:
         options.check_writable(graphml, inputs=inputs)
+        options.check_ending(graphml, endings=(".graphml", ".xml"))
         if output.file is not None and output.file.resolve() == graphml.resolve():
             raise click.UsageError("--out and --graphml name the same file")
     plan = options.read_plan(plan_file)
@@ -49,5 +51,10 @@ def network(
     if graphml is not None:
         options.write_whole(graphml, found.graphml() + "\n", inputs=inputs)
         click.echo(f"written: {one_line(str(graphml))}", err=True)
-    output.show(lambda: network_table(found.points), found.to_dict)
+    points = found.points
+    output.show(
+        lambda: network_table(points),
+        found.to_dict,
+        lambda: network_csv(points.network, two_routes=points.two_routes),
+    )
     options.finish(require=require, all_hold=found.all_hold)

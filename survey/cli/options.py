@@ -6,6 +6,7 @@ import errno
 import io
 import math
 import os
+import re
 import stat
 import sys
 import time
@@ -30,6 +31,12 @@ QUIET_S = 1.0
 """No progress bar before a command has taken this long. [s]"""
 READ = "survey.read"
 """Key in the context of a command for the files that a plan has named."""
+STANDARD_OUTPUT = "-"
+"""As the name of a file: standard output."""
+PLAN_LINE = re.compile(rb"^\s*plan_version\s*=", re.MULTILINE)
+"""How a file is known for a plan: the key that every plan has."""
+PLAN_HEAD = 65_536
+"""That key is looked for in so much of a file: plans begin with it. A judgement. [byte]"""
 NOT_HELD = 3
 """Exit status with --require if an inverter is not covered."""
 
@@ -72,21 +79,27 @@ def remember(plan: Plan, plan_file: Path) -> None:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Output:
-    """The destination of a result, and its form: text or JSON."""
+    """The destination of a result, and its form: text, JSON or CSV."""
 
     as_json: bool
     file: Path | None
     inputs: tuple[Path, ...]
+    as_csv: bool = False
 
-    def show(self, as_text: Callable[[], str], as_record: Callable[[], dict[str, Any]]) -> None:
-        """Print a result, or write it to the requested file."""
+    def show(
+        self,
+        as_text: Callable[[], str],
+        as_record: Callable[[], dict[str, Any]],
+        as_rows: Callable[[], str] | None = None,
+    ) -> None:
+        """Print a result, or write it to the requested file; `as_rows` is its CSV, where the command has one."""
         if self.as_json:
             import json
 
             record = as_record()
             text = json.dumps(record, ensure_ascii=False, allow_nan=False)
         else:
-            text = as_text()
+            text = as_rows() if self.as_csv and as_rows is not None else as_text()
         try:
             self._put(text)
         except UnicodeEncodeError:  # names that the terminal has no letters for; nothing has been written yet
@@ -116,20 +129,67 @@ WRITTEN = {"graphml", "sheets_file"}
 
 def json_and_out(command: F) -> F:
     """Add --json and --out, handed to the command as ``output``."""
+    return _with_output(command, endings=(".txt", ".json"))
+
+
+def json_csv_and_out(command: F) -> F:
+    """Add --csv, --json and --out, handed to the command as ``output``."""
+    csv = click.option("--csv", "as_csv", is_flag=True, help="Print rows for a spreadsheet instead of a table.")
+    return csv(_with_output(command, endings=(".txt", ".json", ".csv")))
+
+
+def _with_output(command: F, *, endings: tuple[str, ...]) -> F:
+    """Add --json and --out FILE, whose ending is one of some, and decides the form where no option does."""
+    help_text = f"Write the result to this file ({listed_endings(endings)}); - for standard output."
 
     @click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of a table.")
-    @click.option("--out", type=click.Path(path_type=Path), help="Write the result to this file.")
+    @click.option("--out", type=click.Path(path_type=Path), help=help_text)
     @wraps(command)
-    def wrapper(*args: Any, as_json: bool, out: Path | None, **kwargs: Any) -> Any:  # noqa: ANN401  as the command
+    def wrapper(*args: Any, as_json: bool, out: Path | None, as_csv: bool = False, **kwargs: Any) -> Any:  # noqa: ANN401  as the command
+        if as_csv and as_json:
+            raise click.UsageError("--csv and --json exclude each other")
         named = {key: value for key, value in kwargs.items() if isinstance(value, Path) and key not in WRITTEN}
         inputs = tuple(named[key] for key in sorted(named, key=lambda key: key != "plan_file"))
-        if out is not None:
-            check_writable(out, inputs=inputs)
+        file = None if out is None or str(out) == STANDARD_OUTPUT else out
+        if file is not None:
+            check_writable(file, inputs=inputs)
+            ending = check_ending(file, endings=endings)
+            if (as_csv and ending == ".json") or (as_json and ending == ".csv"):
+                form = "--csv" if as_csv else "--json"
+                raise click.UsageError(f"{form} and a file name that ends in {ending} exclude each other")
+            as_json, as_csv = as_json or ending == ".json", as_csv or ending == ".csv"
         elif sys.stdout is None:
             raise OutputError("standard output is closed; name a file with --out")
-        return command(*args, output=Output(as_json=as_json, file=out, inputs=inputs), **kwargs)
+        output = Output(as_json=as_json, as_csv=as_csv, file=file, inputs=inputs)
+        return command(*args, output=output, **kwargs)
 
-    return wrapper  # type: ignore[return-value]  # the same command, with two options more
+    return wrapper  # type: ignore[return-value]  # the same command, with options more
+
+
+def check_ending(path: Path, *, endings: tuple[str, ...]) -> str:
+    """Return the ending of a file's name, in small letters; nothing where it has none.
+
+    Raises
+    ------
+    OutputError
+        If the command does not write such a file.
+    """
+    ending = path.suffix.casefold()
+    if ending and ending not in endings:
+        allowed = listed_endings(endings)
+        raise OutputError(one_line(f"{path}: this command does not write {ending}; end it in {allowed}"))
+    return ending
+
+
+def listed_endings(endings: tuple[str, ...]) -> str:
+    """Return some endings in words.
+
+    Examples
+    --------
+    >>> listed_endings((".txt", ".json", ".csv"))
+    '.txt, .json or .csv'
+    """
+    return " or ".join([", ".join(endings[:-1]), endings[-1]]) if len(endings) > 1 else endings[0]
 
 
 def require_option(command: F) -> F:
@@ -230,8 +290,17 @@ def finish(*, require: bool, all_hold: bool) -> None:
         click.get_current_context().exit(NOT_HELD)
 
 
-def check_writable(path: Path, *, inputs: tuple[Path, ...] = ()) -> None:
-    """Refuse an output that would overwrite an input, or that cannot be written.
+def check_writable(path: Path, *, inputs: tuple[Path, ...] = (), over_plan: bool = False) -> None:
+    """Refuse an output that would overwrite an input or a plan, or that cannot be written.
+
+    Parameters
+    ----------
+    path : Path
+        The output.
+    inputs : tuple of Path
+        What the command reads.
+    over_plan : bool
+        Allow it to overwrite a plan, as ``survey start --force`` does.
 
     Raises
     ------
@@ -257,17 +326,28 @@ def check_writable(path: Path, *, inputs: tuple[Path, ...] = ()) -> None:
                 raise OutputError(one_line(f"{path}: is {what}; name another file"))
     if not stat.S_ISREG(there.st_mode):  # a device would be lost, and a pipe cannot take a file whole or not at all
         raise OutputError(one_line(f"{path}: is not a regular file; give another name, or omit --out to print"))
+    if not over_plan and _is_plan(path):
+        raise OutputError(one_line(f"{path}: is a plan; name another file"))
 
 
-def write_whole(path: Path, content: str | bytes, *, inputs: tuple[Path, ...] = ()) -> None:
-    """Write a file, text or a picture, completely or not at all.
+def _is_plan(path: Path) -> bool:
+    """Whether an existing file is a plan: by the ending of its name, or by a plan's first key."""
+    if path.suffix.casefold() == ".toml":
+        return True
+    with suppress(OSError), path.open("rb") as file:
+        return PLAN_LINE.search(file.read(PLAN_HEAD)) is not None
+    return False
+
+
+def write_whole(path: Path, content: str | bytes, *, inputs: tuple[Path, ...] = (), over_plan: bool = False) -> None:
+    """Write a file, text or a picture, completely or not at all; `inputs` and `over_plan` as in `check_writable`.
 
     Raises
     ------
     OutputError
         If that fails; an existing file is then unchanged.
     """
-    check_writable(path, inputs=inputs)
+    check_writable(path, inputs=inputs, over_plan=over_plan)
     target = path.resolve()
     beside = target.with_name(f".{target.name}.{os.getpid()}.part")
     try:

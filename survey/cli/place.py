@@ -12,16 +12,18 @@ from survey.cli import options
 @click.command()
 @options.plan_argument
 @click.option("--top", type=click.IntRange(min=1), metavar="N", help="Show the first N spots of the whole ranking.")
+@click.option("--all", "every", is_flag=True, help="Show the link of every inverter, not only the weakest.")
 @options.placing_options
 @options.relays_option
 @options.draws_options
 @options.fit_option
 @options.require_option
-@options.json_and_out
+@options.json_csv_and_out
 def place(
     plan_file: Path,
     top: int | None,
     *,
+    every: bool,
     placing: options.Placing,
     max_relays: int | None,
     fit_file: Path | None,
@@ -36,10 +38,15 @@ def place(
     make the difference, and the weakest links.
     """
     from survey.library.place import place as recommend
+    from survey.output.answers.csv_rows import network_csv
     from survey.output.answers.place import place_table
 
     plan = options.read_plan(plan_file)
     with options.progress("testing spots") as told:
         found = recommend(plan, **placing, relays=max_relays, fit=fit_file, draws=draws, seed=seed, progress=told)
-    output.show(lambda: place_table(found.placement, top=top), found.to_dict)
+    output.show(
+        lambda: place_table(found.placement, top=top, every=every),
+        found.to_dict,
+        lambda: network_csv(found.placement.network),
+    )
     options.finish(require=require, all_hold=found.all_hold)

@@ -23,7 +23,7 @@ ENDINGS = (".html", ".htm")
     "gateways",
     multiple=True,
     metavar="NAME",
-    help="Show this gateway or spot in map and table, not the recommended spot; may be repeated.",
+    help="Show this gateway or spot in map and table, not the recommended spot. Repeated: all of them in use together.",
 )
 @click.option(
     "--readings",

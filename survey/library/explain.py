@@ -47,6 +47,7 @@ def explain(
     gateway: Names = (),
     cable_m: float = CABLE_M,
     cable_loss_db_per_m: float | None = None,
+    more_margin: bool = False,
     relays: int | None = None,
     fit: FitSource | None = None,
     progress: Progress | None = None,
@@ -65,6 +66,8 @@ def explain(
         Longest cable between a gateway and its antenna; 0 for none. [m]
     cable_loss_db_per_m : float, optional
         Loss of that cable; without it, that of a thin one, an assumption. [dB/m]
+    more_margin : bool
+        Try remedies also for inverters that hold, to gain margin.
     relays : int, optional
         Let messages go by way of up to so many inverters, whatever the plan's max_relays says.
     fit : str, Path or FittedSite, optional
@@ -87,5 +90,12 @@ def explain(
     cable = replace(remedies.usual_cable(scene.plan.radio.frequency_mhz), longest_m=cable_m)
     if cable_loss_db_per_m is not None:
         cable = replace(cable, loss_db_per_m=cable_loss_db_per_m, assumed=False)
-    found = remedies.explain(scene, names_in(inverters), gateways=names_in(gateway), cable=cable, progress=progress)
+    found = remedies.explain(
+        scene,
+        names_in(inverters),
+        gateways=names_in(gateway),
+        cable=cable,
+        more_margin=more_margin,
+        progress=progress,
+    )
     return LinksExplained(explained=found)

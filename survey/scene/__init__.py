@@ -7,22 +7,26 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from survey.base.errors import SurveyError, UnknownNameError, check_names
-from survey.geometry import Prisms, Screens, Sheets, buildings_of
+from survey.geometry import Prisms, Sheets
 from survey.inputs.antennas import Pattern
 from survey.inputs.plan import Plan
 from survey.scene.correction import Correction
 from survey.scene.ends import Ends, ends_of, join, radios_at
 from survey.scene.obstacles import Obstacles, obstacles_of
+from survey.scene.pieces import SPREADS_WITHIN, Pieces, Shift, pieces_of
 
 __all__ = [
+    "SPREADS_WITHIN",
     "Ends",
     "Obstacles",
+    "Pieces",
     "Scene",
+    "Shift",
     "corrected",
     "join",
+    "pieces_of",
     "radios_at",
     "revised",
     "scene_of",
@@ -45,10 +49,10 @@ class Scene:
         Whatever `sheets` and `prisms` name as owner.
     sheets, prisms : Sheets, Prisms
         Their geometry.
-    screens : Screens
-        Those of them that a wave had better go around.
     correction : Correction or None
         What readings have taught, where a fit is used.
+    shift : Shift or None
+        Where it came from, if it was moved (`Pieces.moved`).
     """
 
     plan: Plan
@@ -59,8 +63,8 @@ class Scene:
     obstacles: Obstacles
     sheets: Sheets
     prisms: Prisms
-    screens: Screens
     correction: Correction | None = None
+    shift: Shift | None = None
 
     @cached_property
     def gateways_and_spots(self) -> Ends:
@@ -72,11 +76,6 @@ class Scene:
         """How many inverters a gateway takes where that leaves one out; 0 where it takes them all."""
         limit = self.plan.requirement.inverters_per_gateway
         return limit if limit < len(self.inverters) else 0
-
-    @cached_property
-    def buildings(self) -> NDArray[np.int64]:
-        """Which building each screen belongs to that lets something through; -1 for those of none."""
-        return buildings_of(self.screens, self.sheets, ~self.obstacles.opaque[self.screens.owner])
 
     def wanting(self, **changes: int | None) -> Scene:
         """The same site with some of the plan's requirements changed."""
@@ -136,7 +135,7 @@ def scene_of(plan: Plan) -> Scene:
     Scene
         Inverters of arrays first, then single ones; spots first, then searches, each in the order of the plan.
     """
-    obstacles, sheets, prisms, screens = obstacles_of(plan)
+    obstacles, sheets, prisms = obstacles_of(plan)
     common = plan.radio
     return Scene(
         plan=plan,
@@ -147,7 +146,6 @@ def scene_of(plan: Plan) -> Scene:
         obstacles=obstacles,
         sheets=sheets,
         prisms=prisms,
-        screens=screens,
     )
 
 

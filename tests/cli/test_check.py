@@ -13,7 +13,7 @@ from plans import (
 )
 from shapes import NUMBER, differences
 
-from survey.inputs.materials import vegetation_loss
+from survey.inputs.materials import foliage_loss
 
 WHOLE_TEXT = """\
 plan.toml: invented yard
@@ -25,6 +25,7 @@ Next step: find the best spot for the gateway: survey place plan.toml
 Inverters, gateways and spots are 0.00 to 20.00 m east, 0.00 to 100.00 m north, 2.00 to 2.00 m high.
 
 Defaults in use:
+  site            drawn_within_m = 0.1
   radio.inverter  antenna_gain_dbi = 0, mounting_loss_db = 0, cable_loss_db = 0, noise_rise_db = 0,
                   antenna = "isotropic"
   radio.gateway   antenna_gain_dbi = 0, mounting_loss_db = 0, cable_loss_db = 0, noise_rise_db = 0,
@@ -84,10 +85,13 @@ def test_the_usual_loss_of_plants_is_listed_where_the_plan_has_none(run, folder)
     own = foliage("[[5, -1], [6, -1], [6, 2]]")
     assert ("[[foliage]]", "loss_db_per_m") not in listed_defaults(run, folder, own)
     found = listed_defaults(run, folder, own.replace("loss_db_per_m = 1\n", ""))
-    assert (found["[[foliage]]", "loss_db_per_m"], found["[[foliage]]", "most_loss_db"]) == (1, 1)
-    usual_db_per_m, most_db = vegetation_loss(868.0)
+    assert [found["[[foliage]]", key] for key in ("loss_db_per_m", "most_loss_db", "spread_db_per_m")] == [1, 1, 1]
+    usual = foliage_loss(868.0)
     (line,) = [line for line in run("check", "plan.toml").stdout.splitlines() if line.startswith("  foliage ")]
-    assert line.endswith(f" loss_db_per_m = {usual_db_per_m:.3g}, most_loss_db = {most_db:.5g}")
+    figures = f"loss_db_per_m = {usual[0]:.4g}, most_loss_db = {usual[1]:.5g}, spread_db_per_m = {usual[2]:.2g}"
+    assert line.endswith(f" {figures}")
+    rough = own.replace("loss_db_per_m = 1\n", "spread_db_per_m = 0.4\n")
+    assert ("[[foliage]]", "spread_db_per_m") not in listed_defaults(run, folder, rough)
 
 
 def test_a_plan_that_leaves_nothing_out_has_no_defaults(run, folder):
@@ -108,6 +112,7 @@ gateways = 2
 """
     write(
         folder,
+        ('name = "invented yard"\n', 'name = "invented yard"\ndrawn_within_m = 0.2\n'),
         ("frequency_mhz = 868.0", 'frequency_mhz = 868.0\npolarisation = "unknown"'),
         ("tx_power_dbm = 8.0\n", f"tx_power_dbm = 8.0\n{radio}"),
         ("tx_power_dbm = 10.0\n", f"tx_power_dbm = 10.0\n{radio}"),

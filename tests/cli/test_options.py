@@ -115,7 +115,8 @@ def test_the_file_of_an_antenna_that_the_plan_names_is_not_written_over(run, fol
     before = (folder / "whip.csv").read_bytes()
     result = run(*words, "--out", "whip.csv")
     assert (result.exit_code, result.stdout) == (1, "")
-    assert result.stderr == "whip.csv: is an input file; name another file\n"
+    wrong_ending = "whip.csv: this command does not write .csv; end it in .txt or .json\n"
+    assert result.stderr == (wrong_ending if words[0] == "check" else "whip.csv: is an input file; name another file\n")
     assert (folder / "whip.csv").read_bytes() == before
 
 
@@ -372,3 +373,71 @@ def test_an_option_goes_as_far_as_the_key_of_the_plan_and_is_named_beyond(run, f
     result = run("place", "plan.toml", option, str(most + 1))
     assert (result.exit_code, result.stdout) == (2, "")
     assert f"Invalid value for '{option}': {most + 1} is not in the range" in result.stderr
+
+
+# ------------------------------------------------------------------------------------- endings, plans, standard output
+
+
+WITH_ROWS = {"links", "place", "compare", "explain", "network"}
+
+
+@every_command
+def test_the_ending_of_the_file_decides_its_form(run, folder, words):
+    write(folder, more=SPOTS + WALL)
+    assert run(*words, "--out", "result.JSON").exit_code == 0
+    assert (folder / "result.JSON").read_text(encoding="utf-8") == run(*words, "--json").stdout
+    result = run(*words, "--out", "result.csv")
+    if words[0] in WITH_ROWS:
+        assert (folder / "result.csv").read_text(encoding="utf-8") == run(*words, "--csv").stdout
+        assert run(*words, "--json", "--out", "result.csv").exit_code == 2
+    else:
+        assert (result.exit_code, names_in(folder)) == (1, ["plan.toml", "result.JSON"])
+
+
+@every_command
+@pytest.mark.parametrize("name", ["x.geojson", "x.toml", "x.html", "x.txt.png"])
+def test_an_ending_that_the_command_does_not_write_is_refused(run, folder, words, name):
+    write(folder, more=SPOTS)
+    result = run(*words, "--out", name)
+    assert (result.exit_code, result.stdout) == (1, "")
+    assert f"{name}: this command does not write {Path(name).suffix}; end it in .txt" in result.stderr
+    assert names_in(folder) == ["plan.toml"]
+
+
+@every_command
+@as_text_and_json
+def test_a_dash_means_standard_output(run, folder, words, form):
+    write(folder, more=SPOTS)
+    result = run(*words, *form, "--out", "-")
+    assert (result.exit_code, result.stderr) == (0, run(*words, *form).stderr)
+    assert result.stdout == run(*words, *form).stdout
+    assert names_in(folder) == ["plan.toml"]
+
+
+WRITERS = [
+    *([*words, "--out"] for words in (["links", "plan.toml"], ["place", "plan.toml"], ["materials"])),
+    ["network", "plan.toml", "--graphml"],
+    ["check", "plan.toml", "--sheets"],
+    ["draw", "plan.toml", "--out"],
+    ["export", "plan.toml", "--out"],
+    ["report", "plan.toml", "--out"],
+]
+
+
+@pytest.mark.parametrize("words", WRITERS, ids=lambda words: words[0])
+@pytest.mark.parametrize("name", ["other.toml", "other.txt", "other.csv", "other.svg", "other.html", "other.graphml"])
+def test_no_plan_is_overwritten_whatever_its_name(run, folder, words, name):
+    write(folder, more=SPOTS)
+    before = write(folder, name=name).read_bytes()
+    result = run(*words, name)
+    assert (result.exit_code, result.stdout) == (1, "")
+    assert (folder / name).read_bytes() == before
+    assert result.stderr.startswith(f"{name}: ")
+
+
+def test_only_start_with_force_overwrites_a_plan(run, folder):
+    before = write(folder).read_bytes()
+    assert run("start", "plan.toml").exit_code == 1
+    assert (folder / "plan.toml").read_bytes() == before
+    assert run("start", "plan.toml", "--force").exit_code == 0
+    assert (folder / "plan.toml").read_bytes() != before

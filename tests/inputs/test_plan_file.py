@@ -131,6 +131,7 @@ TABLES = (
     "site, radio, environment, requirement, drawing, material, array, inverter, wall, box, roof, "
     "foliage, gateway, spot, search, building"
 )
+SITE_KEYS = "name, note, zero_lat_deg, zero_lon_deg, plan_north_deg, drawn_within_m, joint_m"
 INVERTER_KEYS = (
     "tx_power_dbm, antenna_gain_dbi, sensitivity_dbm, mounting_loss_db, cable_loss_db, noise_rise_db, antenna, name, "
     "at, height_m, serial, branch, note, drawn_within_m, "
@@ -172,10 +173,7 @@ FAULTS = {
     ),
     "a table in a table": (
         changed(more="\n[site.deep.er]\nx = 1\n"),
-        (
-            "[site]: deep: no such key; the keys here are name, note, zero_lat_deg, zero_lon_deg, plan_north_deg, "
-            "drawn_within_m, joint_m"
-        ),
+        f"[site]: deep: no such key; the keys here are {SITE_KEYS}",
     ),
     "a list of tables misspelt": (changed(more="\n[[wal]]\n"), "[[wal]]: no such table; did you mean wall?"),
     "a table misspelt": (changed(more="\n[enviroment]\n"), "[enviroment]: no such table; did you mean environment?"),
@@ -674,7 +672,7 @@ def test_whatever_the_system_says_of_a_file_that_cannot_be_read_is_told(tmp_path
 
 
 def test_a_file_far_longer_than_any_plan_is_not_read(tmp_path, monkeypatch):
-    monkeypatch.setattr("survey.inputs.plan_file.MOST_BYTES", 100)
+    monkeypatch.setattr("survey.inputs.plan_reading.toml.MOST_BYTES", 100)
     path = write(tmp_path)
     assert read(path) == f"{path}: is longer than 100 bytes, the limit for a plan"
 

@@ -14,6 +14,7 @@ from survey.decisions.remedies.joint import Joint, JointRemedies, joint_remedies
 from survey.decisions.remedies.outlook import Outlook
 from survey.decisions.remedies.remedy import CAUTIONS, WORTH_DB, Change, Remedy
 from survey.decisions.remedies.trials import Trials
+from survey.decisions.simulation import LinkMove, link_moves
 from survey.routing import Hops, Network, Route, cover_spots, hops_of, network_between
 from survey.scene import Scene
 from survey.siting import CoverageMatrix
@@ -52,9 +53,11 @@ class Explanation:
     costs : tuple of Cost
         What its obstacles cost it, the most first.
     remedies : tuple of Remedy
-        What would mend it, the best first.
+        What would mend it, the best first; none were tried where it holds, unless asked.
     idle : tuple of Remedy
         What was tried and does nothing, or harm.
+    moves : tuple of LinkMove
+        On whose position or height its link depends most.
     """
 
     budget: Budget
@@ -64,6 +67,7 @@ class Explanation:
     costs: tuple[Cost, ...]
     remedies: tuple[Remedy, ...]
     idle: tuple[Remedy, ...]
+    moves: tuple[LinkMove, ...] = ()
 
     @property
     def holds(self) -> bool:
@@ -114,6 +118,7 @@ def explain(
     cable: Cable | None = None,
     spots: CoverageMatrix | None = None,
     hops: Hops | None = None,
+    more_margin: bool = False,
     progress: Progress | None = None,
 ) -> Explained:
     """Say where every decibel goes of the links of some inverters, and what would mend them.
@@ -133,6 +138,8 @@ def explain(
         The routes to every spot, where a `Placement` has them already.
     hops : Hops, optional
         The links between inverters, where they are known already.
+    more_margin : bool
+        Try remedies also for inverters that hold, to gain margin.
     progress : callable, optional
         Told what is done.
 
@@ -159,18 +166,32 @@ def explain(
     else:
         if hops is None and scene.plan.requirement.max_relays:
             hops = hops_of(scene, progress=_part(progress, 0.0, 0.3))
-        if spots is None:
-            spots = cover_spots(scene, hops=hops, progress=_part(progress, 0.3 if hops else 0.0, 0.6)).matrix
         network = network_between(scene, scene.gateways_asked(gateways), hops=hops)
     in_use = network.links.gateways
     rows = [scene.inverters.names.index(name) for name in asked.names]
     best = network.gateway_of[rows]
     budgets = [budget_of(network.links, i, j) for i, j in zip(rows, best.tolist(), strict=True)]
-    costs = costs_of(scene, asked, in_use.pick(best), progress=_part(progress, 0.6, 0.8))
+    part = (0.6, 0.8) if why == "recommended" else (0.3, 0.4)
+    costs = costs_of(scene, asked, in_use.pick(best), progress=_part(progress, *part))
     used = cable or usual_cable(scene.plan.radio.frequency_mhz)
-    trials = Trials(network=network, spots=spots, cable=used, rows=rows, costs=costs)
-    found = trials.remedies(progress=_part(progress, 0.8, 1.0))
+    tried_for = [number for number, i in enumerate(rows) if more_margin or network.state[i] < HOLDS]
+    if tried_for and spots is None:
+        spots = cover_spots(scene, hops=hops, progress=_part(progress, 0.4, 0.8)).matrix
+    found: list[list[Remedy]] = [[] for _ in rows]
+    if tried_for and spots is not None:
+        trials = Trials(
+            network=network,
+            spots=spots,
+            cable=used,
+            rows=[rows[number] for number in tried_for],
+            costs=[costs[number] for number in tried_for],
+        )
+        for number, remedies in zip(tried_for, trials.remedies(progress=_part(progress, 0.8, 1.0)), strict=True):
+            found[number] = remedies
+    elif progress:
+        progress(1000, 1000)
     routes = [network.routes[i] for i in rows]
+    moves = link_moves(network.links, list(zip(rows, best.tolist(), strict=True)))
     explanations = tuple(
         Explanation(
             budget=budget,
@@ -180,8 +201,9 @@ def explain(
             costs=cost,
             remedies=tuple(sorted((one for one in tried if one.is_worth_it), key=lambda one: one.rank)),
             idle=tuple(one for one in tried if not one.is_worth_it),
+            moves=moved,
         )
-        for budget, route, cost, tried in zip(budgets, routes, costs, found, strict=True)
+        for budget, route, cost, tried, moved in zip(budgets, routes, costs, found, moves, strict=True)
     )
     return Explained(scene=scene, network=network, why=why, cable=used, inverters=explanations)
 

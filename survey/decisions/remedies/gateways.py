@@ -9,9 +9,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from survey.base.arrays import FloatArray
-from survey.base.units import compass_word
+from survey.base.units import compass_word, direction_of_bearing
+from survey.decisions.remedies.remedy import IN_REACH_M
 from survey.geometry import crossings, on_sheet
-from survey.inputs.plan import Search
+from survey.inputs.plan import Box, Search
 from survey.scene import Ends, Scene
 
 RAISES_M = (0.5, 1.0, 2.0)
@@ -26,8 +27,10 @@ NEAR_SHEET_M = 0.1
 """Nothing is hung closer than this under a ceiling or before another wall. [m]"""
 HIGHEST_M = 1_000.0
 """No antenna is put higher than a plan may have it (`plan.kinds.HEIGHT`). [m]"""
-IN_REACH_M = 2.0
-"""What hangs higher than this wants a ladder. [m]"""
+OUTSIDE_M = 0.15
+"""How far a gateway hangs in front of the cabinet that it was in: clear of it by more than `NEAR_SHEET_M`. [m]"""
+BESIDE_M = 2.0
+"""A gateway is hung outside a box within this of where it is: farther off it is another spot. A judgement. [m]"""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -80,11 +83,9 @@ class Variant:
     Attributes
     ----------
     kind : str
-        ``raise``, ``move`` or ``cable``.
+        ``outside``, ``raise``, ``move`` or ``cable``.
     action : str
         What to do, in words.
-    amount_m : float
-        How far. [m]
     gateway : Ends
         The gateway as it then is, one end.
     cautions : tuple of str
@@ -95,7 +96,6 @@ class Variant:
 
     kind: str
     action: str
-    amount_m: float
     gateway: Ends
     cautions: tuple[str, ...]
     spot: int = -1
@@ -118,9 +118,11 @@ def variants_of(scene: Scene, gateway: Ends, *, cable: Cable, spots: list[int]) 
     Returns
     -------
     list of Variant
-        The gateway itself goes through no wall and no roof; a cable may, through a hole.
+        The gateway itself goes through no wall and no roof, and no mast stands under a roof; a cable to a spot may go
+        through a hole.
     """
     return [
+        *_outside(scene, gateway),
         *_raised(scene, gateway),
         *_moved(scene, gateway),
         *_lifted(scene, gateway, cable),
@@ -148,12 +150,48 @@ def _free(scene: Scene, gateway: Ends, at_m: FloatArray) -> bool:
     return not np.any(there & ~here)
 
 
+def _under_the_sky(scene: Scene, gateway: Ends) -> bool:
+    """Whether nothing is above a gateway: only there a mast can stand."""
+    return _clear(scene, gateway, np.array([*gateway.at_m[0, :2], HIGHEST_M]))
+
+
+def is_inside(box: Box, at_m: FloatArray) -> bool:
+    """Whether a point is inside a box."""
+    away_m = at_m[:2] - np.asarray(box.centre)
+    along_m = abs(float(away_m @ direction_of_bearing(box.bearing_deg)))
+    across_m = abs(float(away_m @ direction_of_bearing(box.bearing_deg - 90.0)))
+    up_m = float(at_m[2]) - box.base_m
+    return along_m < box.length_m / 2.0 and across_m < box.width_m / 2.0 and 0.0 < up_m < box.height_m
+
+
+def _outside(scene: Scene, gateway: Ends) -> Iterator[Variant]:
+    """Yield the gateway in front of each side of the box that it is in, at its height, beside no other sheet."""
+    for box in scene.plan.obstacles:
+        if not isinstance(box, Box):
+            continue
+        if not is_inside(box, gateway.at_m[0]):
+            continue
+        along, across = direction_of_bearing(box.bearing_deg), direction_of_bearing(box.bearing_deg - 90.0)
+        away_m = gateway.at_m[0, :2] - np.asarray(box.centre)
+        place, half_m = (away_m @ along, away_m @ across), (box.length_m / 2.0, box.width_m / 2.0)
+        for axis, side in ((axis, side) for axis in (0, 1) for side in (-1.0, 1.0)):
+            step_m = side * (half_m[axis] + OUTSIDE_M) - place[axis]
+            at_m = gateway.at_m[0] + step_m * np.array([*(along, across)[axis], 0.0])
+            passed = scene.sheets.owner[crossings(gateway.at_m, at_m.reshape(1, 3), scene.sheets).sheet].tolist()
+            own = all(scene.obstacles.names[one] == box.name for one in passed)
+            if abs(step_m) <= BESIDE_M and own and _free(scene, gateway, at_m):
+                word = compass_word(*(side * (along, across)[axis]).tolist())
+                action = f"hang the gateway outside {box.name}, on its {word} side"
+                cautions = ("height", "mains") if at_m[2] > IN_REACH_M else ("mains",)
+                yield Variant(kind="outside", action=action, gateway=_at(gateway, at_m), cautions=cautions)
+
+
 def _raised(scene: Scene, gateway: Ends) -> Iterator[Variant]:
     for up_m in RAISES_M:
         at_m = gateway.at_m[0] + [0.0, 0.0, up_m]
         if at_m[2] <= HIGHEST_M and _clear(scene, gateway, at_m) and _free(scene, gateway, at_m):
             action = f"raise the gateway {up_m:g} m, to {at_m[2]:.2f} m"
-            yield Variant(kind="raise", action=action, amount_m=up_m, gateway=_at(gateway, at_m), cautions=("height",))
+            yield Variant(kind="raise", action=action, gateway=_at(gateway, at_m), cautions=("height",))
 
 
 def _moved(scene: Scene, gateway: Ends) -> Iterator[Variant]:
@@ -164,7 +202,7 @@ def _moved(scene: Scene, gateway: Ends) -> Iterator[Variant]:
         if _clear(scene, gateway, at_m) and _free(scene, gateway, at_m):
             word = compass_word(*(at_m - gateway.at_m[0])[:2].tolist())
             action = f"move the gateway {step_m:g} m {word} along {along}"
-            yield Variant(kind="move", action=action, amount_m=step_m, gateway=_at(gateway, at_m), cautions=cautions)
+            yield Variant(kind="move", action=action, gateway=_at(gateway, at_m), cautions=cautions)
 
 
 def _along_line(search: Search, gateway: Ends) -> Iterator[tuple[str, FloatArray, float]]:
@@ -204,11 +242,15 @@ def _along_wall(scene: Scene, gateway: Ends) -> Iterator[tuple[str, FloatArray, 
 def _lifted(scene: Scene, gateway: Ends, cable: Cable) -> Iterator[Variant]:
     for up_m in LIFTS_M:
         at_m, loss_db = gateway.at_m[0] + [0.0, 0.0, up_m], cable.loss_db(up_m)
-        if up_m <= cable.longest_m and at_m[2] <= HIGHEST_M and _free(scene, gateway, at_m):
+        if (
+            up_m <= cable.longest_m
+            and at_m[2] <= HIGHEST_M
+            and _under_the_sky(scene, gateway)
+            and _free(scene, gateway, at_m)
+        ):
             yield Variant(
                 kind="cable",
                 action=f"put the antenna {up_m:g} m higher on a cable ({loss_db:.1f} dB)",
-                amount_m=up_m,
                 gateway=_at(gateway, at_m, more_loss_db=loss_db),
                 cautions=("height", "cable"),
             )
@@ -222,7 +264,6 @@ def _away(scene: Scene, gateway: Ends, cable: Cable, spots: list[int]) -> Iterat
         yield Variant(
             kind="cable",
             action=action,
-            amount_m=length_m,
             gateway=_at(gateway, scene.spots.at_m[i], more_loss_db=loss_db),
             cautions=("height", "cable") if scene.spots.at_m[i, 2] > IN_REACH_M else ("cable",),
             spot=i,

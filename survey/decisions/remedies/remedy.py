@@ -6,8 +6,21 @@ from dataclasses import dataclass
 
 WORTH_DB = 0.5
 """A change that gains less than this and leaves the state as it is does nothing that anybody could measure. [dB]"""
-EFFORT = {"relay": 0, "move": 1, "raise": 2, "cable": 3, "other spot": 4, "one more": 5, "obstacle": 6}
-"""How much work a kind of remedy is, from least to most: a judgement, not a measurement."""
+EFFORT = {
+    "outside": 0,
+    "move": 0,
+    "raise": 0,
+    "cable": 2,
+    "other spot": 3,
+    "relay": 4,
+    "one more": 5,
+    "obstacle": 6,
+}
+"""What a kind of remedy costs people, from least to most: a judgement, not a measurement."""
+OUT_OF_REACH = 1
+"""What a gateway that is hung elsewhere costs people where that takes a ladder: a judgement."""
+IN_REACH_M = 2.0
+"""What hangs higher than this takes a ladder. A judgement. [m]"""
 CAUTIONS = {
     "height": "Work at height: follow the local rules. Have the ladder held; wear a harness on a roof.",
     "mains": "A gateway needs mains: only a licensed electrician may connect it.",
@@ -52,8 +65,6 @@ class Remedy:
         The other inverters whose state changes, by their best link.
     cautions : tuple of str
         Words of `CAUTIONS`.
-    amount_m : float
-        How far, or how much cable; what tells small efforts of a kind from great ones. [m]
     about : str
         Name of the spot, the relay or the obstacle that it is about; empty where that is the gateway itself.
     at_m : tuple of three floats or None
@@ -72,7 +83,6 @@ class Remedy:
     state: int
     changes: tuple[Change, ...]
     cautions: tuple[str, ...]
-    amount_m: float = 0.0
     about: str = ""
     at_m: tuple[float, float, float] | None = None
     cable_loss_db: float = 0.0
@@ -97,7 +107,14 @@ class Remedy:
         return tuple(one for one in self.changes if one.after < one.before)
 
     @property
+    def effort(self) -> int:
+        """What it costs people: of its kind, and more where a gateway is then out of reach."""
+        effort = EFFORT[self.kind]
+        is_high = self.at_m is not None and self.at_m[2] > IN_REACH_M
+        return OUT_OF_REACH if effort < OUT_OF_REACH and is_high else effort
+
+    @property
     def rank(self) -> tuple[float, ...]:
         """Sorts remedies: by state, then whether more inverters lose than win by it, then by effort, then by gain."""
         net = len(self.helped) - len(self.harmed)
-        return (-self.state, net < 0, EFFORT[self.kind], self.amount_m, -self.gain_db)
+        return (-self.state, net < 0, self.effort, -self.gain_db)

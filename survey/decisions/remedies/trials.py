@@ -2,22 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 
 from survey.base.limits import MOST_RELAYS
 from survey.budget import HOLDS, Progress, links_between
 from survey.budget.explanation import Cost, scene_without
-from survey.decisions.remedies.gateways import IN_REACH_M, Cable, cable_m, variants_of
+from survey.decisions.remedies.gateways import Cable, Variant, cable_m, is_inside, variants_of
 from survey.decisions.remedies.outlook import Outlook, in_use, outlook_of, with_each
-from survey.decisions.remedies.remedy import Change, Remedy
+from survey.decisions.remedies.remedy import IN_REACH_M, Change, Remedy
+from survey.geometry import on_sheet
+from survey.inputs.plan import Box
 from survey.routing import Hops, Network, coverage_matrix, hops_of, network_between
 from survey.scene import Ends, Scene, join
 from survey.siting import CoverageMatrix
 
 Found = list[list[Remedy]]
+CARRIED_M = 0.5
+"""An inverter or a gateway this close to an obstacle is fixed to it: frames on flat tops are lower (common practice).
+[m]"""
 NEAR_M = 0.05
 """A spot this close to a gateway is where the gateway is already. [m]"""
 
@@ -55,6 +61,7 @@ class Trials:
         self.best = network.gateway_of
         self.today = outlook_of(network)
         self.found: Found = [[] for _ in rows]
+        self.removable = [self._removable(number) for number in range(len(rows))]
 
     def remedies(self, *, progress: Progress | None = None) -> Found:
         """Try everything.
@@ -64,26 +71,36 @@ class Trials:
         list of list of Remedy
             For each inverter asked for, in no order; also what does nothing.
         """
-        tops = {
-            costs[0].obstacle: costs[0].removal
-            for number, costs in enumerate(self.costs)
-            if costs and costs[0].removal and self._wants_room(number)
-        }
-        changed = sorted({int(self.best[i]) for i in self.rows})
-        steps, done = len(tops) + len(changed) + 2, 0
-        for gateway in changed:
-            self._try_gateway(gateway)
-            done += 1
+        tops = {cost.obstacle: cost.removal for cost in self.removable if cost}
+        trials: list[Callable[[], None]] = [
+            *(partial(self._try_gateway, gateway) for gateway in sorted({int(self.best[i]) for i in self.rows})),
+            self._try_one_more,
+            self._try_relays,
+            *(partial(self._try_without, obstacle, removal) for obstacle, removal in tops.items()),
+        ]
+        for done, attempt in enumerate(trials, start=1):
+            attempt()
             if progress:
-                progress(done, steps)
-        self._try_one_more()
-        self._try_relays()
-        for obstacle, removal in tops.items():
-            self._try_without(obstacle, removal)
-            done += 1
-            if progress:
-                progress(done + 2, steps)
+                progress(done, len(trials))
         return self.found
+
+    def _removable(self, number: int) -> Cost | None:
+        """The obstacle that costs an inverter most of those that can go; None where none is worth it."""
+        if not self._wants_room(number):
+            return None
+        return next((cost for cost in self.costs[number] if cost.removal and not self._carries(cost.obstacle)), None)
+
+    def _carries(self, obstacle: str) -> bool:
+        """Whether an obstacle has inverters or a gateway in use on it, or a gateway in it."""
+        parts = {one.name for one in self.scene.plan.obstacles if one.removed_as == obstacle}
+        own = np.isin(
+            self.scene.sheets.owner, [k for k, name in enumerate(self.scene.obstacles.names) if name in parts]
+        )
+        ends_m = np.concatenate([self.scene.inverters.at_m, self.in_use.at_m])
+        boxes = [one for one in self.scene.plan.obstacles if isinstance(one, Box) and one.name in parts]
+        return bool(np.any(on_sheet(ends_m, self.scene.sheets, within_m=CARRIED_M)[:, own])) or any(
+            is_inside(box, at_m) for box in boxes for at_m in self.in_use.at_m
+        )
 
     def _wants_room(self, number: int) -> bool:
         """Whether an obstacle is worth taking away for an inverter: not where its messages find their way as it is.
@@ -130,7 +147,7 @@ class Trials:
             links = links_between(self.scene, self.scene.inverters, ends)
             after = with_each(self.scene, others, coverage_matrix(links, self.hops))
             for number in mine:
-                for choice, one in enumerate(variants):
+                for choice, one in self._offered(number, variants, after):
                     if one.spot in (-1, reached[number]):
                         self._add(
                             number,
@@ -138,7 +155,6 @@ class Trials:
                             kind=one.kind,
                             action=one.action,
                             cautions=one.cautions,
-                            amount_m=one.amount_m,
                             about=gateway.names[0],
                             at_m=tuple(one.gateway.at_m[0].tolist()),
                             cable_loss_db=float(one.gateway.loss_db[0] - gateway.loss_db[0]),
@@ -151,6 +167,12 @@ class Trials:
         after = with_each(self.scene, self.network.matrix, self.spots)
         for number in range(len(self.rows)):
             self._add_spot(number, after, kind="one more", action="add a gateway at")
+
+    def _offered(self, number: int, variants: list[Variant], after: Outlook) -> list[tuple[int, Variant]]:
+        """The variants of a gateway with their numbers; of the sides of a box that it is in only the best."""
+        sides = np.array([one.kind == "outside" for one in variants])
+        best = after.best_for(self.rows[number], sides)
+        return [(choice, one) for choice, one in enumerate(variants) if not sides[choice] or choice == best]
 
     def _add_spot(self, number: int, after: Outlook, *, kind: str, action: str) -> None:
         """The spot that does most for an inverter."""
@@ -203,7 +225,7 @@ class Trials:
         hops = None if self.hops is None else hops_of(changed)
         after = in_use(changed, coverage_matrix(links_between(changed, changed.inverters, self.in_use), hops))
         action = f"{removal} {obstacle}"
-        for number, costs in enumerate(self.costs):
-            if costs and costs[0].obstacle == obstacle and self._wants_room(number):
+        for number, cost in enumerate(self.removable):
+            if cost and cost.obstacle == obstacle:
                 cautions = ("building",)
                 self._add(number, after, kind="obstacle", action=action, cautions=cautions, about=obstacle)

@@ -9,6 +9,7 @@ from survey.base.layout import Column, counted, labelled, paragraphs, table, wra
 from survey.budget import STATES
 from survey.decisions.comparison import Comparison
 from survey.decisions.simulation import Pair
+from survey.output.answers.drawing import choice_facts, drawing_record, points
 from survey.output.answers.figures import (
     CAUTION,
     NO_ROOM,
@@ -123,7 +124,10 @@ def _draw_by_draw(comparison: Comparison, letters: list[str]) -> str:
         left_out = wrapped(f"Pairs with {letters[best]}. All pairs: --json")
     title = wrapped(f"Working inverters, pair by pair, in {counted(drawn.draws, 'simulation run')} (seed {drawn.seed})")
     rows = [_pair_row(pair, letters) for pair in pairs]
-    return "\n".join([title, table(PAIR_COLUMNS, rows), *([left_out] if left_out else [])])
+    drawing = wrapped("; ".join(f"{label}: {fact}" for label, fact in choice_facts(drawn.record)[:1]))
+    largest = max((pair.error for pair in drawn.pairs()), default=0.0)
+    error = wrapped(f"Standard error of a share in this table: up to {points(largest)}")
+    return "\n".join([title, table(PAIR_COLUMNS, rows), *([left_out] if left_out else []), drawing, error])
 
 
 def _pair_row(pair: Pair, letters: list[str]) -> list[str]:
@@ -157,6 +161,7 @@ def compare_record(comparison: Comparison, *, inverters: Sequence[str] = ()) -> 
         "site": links.scene.plan.site.name,
         "draws": drawn.draws,
         "seed": drawn.seed,
+        **drawing_record(drawn.record),
         "spots": [
             {**score_record(scores, names, i, existing=spots[i] in existing), "drawn": served_record(drawn.served(i))}
             for i in range(len(scores.spots))
@@ -168,6 +173,7 @@ def compare_record(comparison: Comparison, *, inverters: Sequence[str] = ()) -> 
                 "one_more": {"share": plain(pair.one_more), "by": plain(pair.one_by)},
                 "equal_share": plain(pair.equal),
                 "other_more": {"share": plain(pair.other_more), "by": plain(pair.other_by)},
+                "share_error": plain(pair.error),
             }
             for pair in drawn.pairs()
         ],

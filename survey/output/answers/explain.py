@@ -11,6 +11,7 @@ from survey.base.layout import Column, counted, labelled, listed, paragraphs, ta
 from survey.budget import HOLDS, STATES
 from survey.budget.explanation import Budget, Cost, Item
 from survey.decisions.remedies import CAUTIONS, WORTH_DB, Change, Explained, Explanation, Remedy
+from survey.output.answers.drawing import move_lines, move_records
 from survey.output.answers.figures import CAUTION, NO_ROOM, NOTHING, NOTHING_DB, db, margin, percent, wanted_line
 from survey.output.answers.links import SHOWN_DB
 from survey.output.answers.network import route_names
@@ -19,7 +20,7 @@ from survey.output.answers.values import Record, plain
 REMEDIES_SHOWN = 12
 """Remedies that a screen has room for; all are in the JSON. A judgement."""
 SPARE_SHOWN = 3
-"""Remedies shown of a link that holds. A judgement."""
+"""Remedies shown of a link that holds, where they were asked for. A judgement."""
 COSTS_SHOWN = 3
 """Obstacles that are read at a glance; all are in the JSON. A judgement."""
 NAMES_SHOWN = 4
@@ -48,11 +49,12 @@ WAY_SENTENCES = {
     "reflected": "reflected from {mirror}",
 }
 KIND_WORDS = {
-    "relay": "one more relay",
+    "outside": "hang the gateway outside its box",
     "move": "move the gateway along its wall",
     "raise": "raise the gateway",
     "cable": "put the antenna on a cable",
     "other spot": "another spot",
+    "relay": "one more relay",
     "one more": "another gateway",
     "obstacle": "remove an obstacle",
 }
@@ -120,6 +122,7 @@ def _facts(one: Explanation, *, wanted: float) -> list[tuple[str, str]]:
         ("Main obstacle", _without(first) if first else ""),
     ]
     facts += [("Other obstacle", _without(cost)) for cost in others if cost]
+    facts.append(("Position", " ".join(move_lines(one.moves, state=budget.state))))
     return facts
 
 
@@ -290,6 +293,8 @@ def shown_remedies(one: Explanation) -> tuple[Remedy, ...]:
 
 
 def _remedies(explained: Explained, one: Explanation) -> str:
+    if one.holds and not one.remedies and not one.idle:  # none was asked for
+        return ""
     shown, wanted = shown_remedies(one), explained.scene.plan.requirement.reliability
     title = remedies_title(one)
     if not shown:
@@ -335,6 +340,8 @@ def _notes(explained: Explained, one: Explanation) -> list[str]:
 
 def remedies_title(one: Explanation) -> str:
     """Return the title of the remedies of a link, or the line in their place where there are none."""
+    if one.holds and not one.remedies and not one.idle:
+        return f"The {'route' if one.by_way_of else 'link'} holds: it needs no remedy."
     if not shown_remedies(one):
         return "No remedy that was tried " + ("adds margin." if one.holds else "helps.")
     if one.holds:
@@ -438,6 +445,7 @@ def _inverter(explained: Explained, one: Explanation) -> Record:
         "sigma_db": plain(budget.sigma_db),
         "reliability": plain(budget.reliability),
         "state": STATES[budget.state],
+        "depends_on": move_records(one.moves),
         "spare_db": plain(budget.spare_db),
         "carried_by": budget.carried_by,
         "mirror": budget.mirror or None,

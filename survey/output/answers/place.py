@@ -10,6 +10,7 @@ from survey.base.layout import Cell, Column, counted, labelled, listed, paragrap
 from survey.budget import HOLDS
 from survey.decisions.placement import Decider, Moving, Placement, Reason, Scores, best_of_each_place
 from survey.inputs.plan import Search, Spot
+from survey.output.answers.drawing import UNSTEADY_KEY, UNSTEADY_MARK, choice_facts
 from survey.output.answers.figures import (
     CAUTION,
     NO_ROOM,
@@ -73,7 +74,7 @@ def ranking_row(scores: Scores, inverters: tuple[str, ...], rank: str, i: int) -
     ]
 
 
-def place_table(placement: Placement, *, top: int | None = None) -> str:
+def place_table(placement: Placement, *, top: int | None = None, every: bool = False) -> str:
     """Return what `survey place` prints.
 
     Parameters
@@ -82,6 +83,8 @@ def place_table(placement: Placement, *, top: int | None = None) -> str:
         The recommendation.
     top : int, optional
         Show so many spots of the plain ranking, instead of the best of each location.
+    every : bool
+        Show the link of every inverter, not only the weakest.
     """
     scene, scores, order = placement.scene, placement.scores, placement.order
     tried = f"({counted(len(order) - scores.existing, 'spot')} tried"
@@ -109,7 +112,7 @@ def place_table(placement: Placement, *, top: int | None = None) -> str:
         ranking,
         why,
         _sure(placement),
-        _weakest(placement),
+        _weakest(placement, every=every),
         route_tally(placement.network),
         CAUTION,
     )
@@ -351,7 +354,8 @@ def _sure(placement: Placement) -> str:
     """Return how certain the answer is: of the single spot, or of what several gateways cover."""
     if placement.choices or placement.fewest:
         runs = placement.runs
-        return "\n".join([wrapped(drawn_words(runs.draws, runs.seed)), *labelled([("Working", served_words(runs))])])
+        facts = [("Working", served_words(runs)), *choice_facts(runs.record)]
+        return "\n".join([wrapped(drawn_words(runs.draws, runs.seed)), *labelled(facts)])
     return sure_text(placement.certainty)
 
 
@@ -362,10 +366,10 @@ def _weakest_first(network: Network) -> list[int]:
     return order
 
 
-def _weakest(placement: Placement) -> str:
+def _weakest(placement: Placement, *, every: bool) -> str:
     network = placement.network
     count, several = len(network.routes), len(placement.chosen) > 1
-    weakest = _weakest_first(network)[:WEAKEST_SHOWN]
+    weakest = _weakest_first(network)[: None if every else WEAKEST_SHOWN]
     what, to = "route" if placement.hops else "link", "these gateways" if several else "this spot"
     if len(weakest) == count:
         title = f"The {what} to {to}" if count == 1 else f"All {count} {what}s to {to}, the weakest first"
@@ -375,6 +379,7 @@ def _weakest(placement: Placement) -> str:
     if several:
         columns.insert(1, Column("to", text=True))
     carriers, near = network.links.carrier, network.gateway_of.tolist()
+    unsteady = set(placement.unsteady)
     for i in weakest:
         route = network.routes[i]
         row: list[Cell]
@@ -384,10 +389,15 @@ def _weakest(placement: Placement) -> str:
             row = link_row(network.links, i, near[i], carriers)
             if route.gateway < 0:
                 row[STATE] = NO_ROOM
+            elif i in unsteady:
+                row[STATE] = f"{row[STATE]} {UNSTEADY_MARK}"
         if several:
             row.insert(1, letter(route.gateway) if route.gateway >= 0 else "none")
         rows.append(row)
-    return "\n".join([title, table(columns, rows), *([] if placement.hops else [LINK_KEY])])
+    keys = [] if placement.hops else [LINK_KEY]
+    if not unsteady.isdisjoint(weakest):
+        keys.append(wrapped(UNSTEADY_KEY))
+    return "\n".join([title, table(columns, rows), *keys])
 
 
 def _why(reason: Reason, rank: int) -> str:

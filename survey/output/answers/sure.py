@@ -7,6 +7,7 @@ import math
 from survey.base.layout import counted, labelled, wrapped
 from survey.decisions.simulation import REACH_SPREADS, RankingCertainty, Search, Served, Turning
 from survey.inputs.plan import Plan
+from survey.output.answers.drawing import critical_records, drawing_facts, drawing_record
 from survey.output.answers.values import Record, plain
 
 RIVALS_SHOWN = 3
@@ -84,6 +85,7 @@ def sure_facts(sure: RankingCertainty) -> list[tuple[str, str]]:
         ("Working", served_words(sure.served)),
         ("Critical figure", critical),
         ("Not simulated", left_out if sure.left_out else ""),
+        *drawing_facts(sure),
     ]
     return [(label, fact) for label, fact in facts if fact]
 
@@ -108,13 +110,14 @@ def turning_words(turning: Turning, plan: Plan) -> str:
         return f"the path loss exponent. If it is {in_plan + step:.2f} instead of {in_plan:g}"
     size_db = math.ceil(abs(turning.shift) * 10.0 - 1e-6) / 10.0
     more = "more" if turning.shift > 0 else "less"
-    return f"the loss of {turning.name}. If it is {size_db:.1f} dB {more} than in the plan"
+    what = f"a metre of {turning.name}" if turning.kind == "foliage" else turning.name
+    return f"the loss of {what}. If it is {size_db:.1f} dB {more} than in the plan"
 
 
 def served_record(served: Served) -> Record:
     """How many inverters work over the draws: average, and the numbers between which nine draws of ten lie."""
     low, high = served.interval
-    return {"mean": plain(served.mean), "low": low, "high": high}
+    return {"mean": plain(served.mean), "low": low, "high": high, "mean_error": plain(served.mean_error)}
 
 
 def sure_record(sure: RankingCertainty) -> Record:
@@ -139,6 +142,9 @@ def sure_record(sure: RankingCertainty) -> Record:
         "matters_most": turning,
         "tried": list(sure.search.tried) if sure.search else [],
         "spots_left_out": sure.left_out,
+        **drawing_record(sure.record),
+        "place_share_error": {place: plain(sure.place_error(place)) for place in places},
+        "measure_again": critical_records(sure.measure_again),
     }
 
 

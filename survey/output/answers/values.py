@@ -1,11 +1,16 @@
-"""Plain values for JSON."""
+"""Plain values for JSON and CSV."""
 
 from __future__ import annotations
 
+import csv
+import io
 import math
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 import numpy as np
+
+from survey.inputs.csv_files import inert
 
 Record = dict[str, Any]
 DECIMALS = 6
@@ -30,3 +35,19 @@ def plain(value: Any) -> Any:  # noqa: ANN401  whatever a result holds
         return int(value)
     number = float(value)
     return round(number, DECIMALS) + 0.0 if math.isfinite(number) else None  # no minus zero
+
+
+def csv_text(columns: Sequence[str], rows: Iterable[Sequence[Any]]) -> str:
+    """Return a table as CSV: text is `inert`, also each name of several in a cell; a figure stays a number."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(columns)
+    for row in rows:
+        writer.writerow(map(_cell, row))
+    return text.getvalue().removesuffix("\n")
+
+
+def _cell(value: Any) -> Any:  # noqa: ANN401  whatever a table holds
+    if isinstance(value, tuple):
+        return "; ".join(map(inert, value))
+    return inert(value) if isinstance(value, str) else plain(value)

@@ -13,6 +13,10 @@ from survey.inputs.fields import key
 from survey.inputs.plan.kinds import BEARING, DRAWN_WITHIN, EXTENT, HEIGHT, POINT
 from survey.inputs.plan.obstacles.kind import Look, Sheetlike
 
+MAX_MOVED_M = (13.8, 2.5, 2.9)
+"""Length, width and height of the largest box that can be moved: a container of 45 ft and 9 ft 6 in, 13.716 by 2.438 by
+2.896 m (ISO 668, type 1EEE), rounded up to what a tape measures. [m]"""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Box(Sheetlike):
@@ -23,7 +27,6 @@ class Box(Sheetlike):
     counted_as: ClassVar[str] = "box"
     legend: ClassVar[str] = "box"
     look: ClassVar[Look] = Look(fill="#c9c9c9", width_pt=0.8, hatch="diagonal", layer=3)
-    removal: ClassVar[str] = "move or remove"
 
     centre: tuple[float, float] = key(POINT)
     length_m: float = key(EXTENT)
@@ -32,6 +35,13 @@ class Box(Sheetlike):
     bearing_deg: float = key(BEARING, default=0.0)
     base_m: float = key(HEIGHT, default=0.0)
     drawn_within_m: float | None = key(DRAWN_WITHIN, default=None, repr=False)
+
+    @property
+    def removal(self) -> str:
+        """Move it, if it is no larger than the largest container; what is larger is a building."""
+        sides_m = (max(self.length_m, self.width_m), min(self.length_m, self.width_m), self.height_m)
+        fits = all(side_m <= most_m for side_m, most_m in zip(sides_m, MAX_MOVED_M, strict=True))
+        return "move or remove" if fits else ""
 
     def footprint_m(self) -> FloatArray:
         """Corners in plan, anticlockwise, shape (4, 2). [m]"""

@@ -103,8 +103,6 @@ class Obstacle(Entry):
         Its word in legends.
     look : Look
         How it is drawn.
-    removal : str
-        What a remedy may do about it, before its name; nothing where it has to stay.
     can_be_fitted : bool
         Readings may change its loss: that of its material, or its own.
     is_equipment : bool
@@ -117,7 +115,6 @@ class Obstacle(Entry):
     counted_as: ClassVar[str]
     legend: ClassVar[str]
     look: ClassVar[Look] = Look()
-    removal: ClassVar[str] = "remove"
     can_be_fitted: ClassVar[bool] = True
     is_equipment: ClassVar[bool] = False
 
@@ -127,6 +124,11 @@ class Obstacle(Entry):
     def entry(self) -> tuple[str, str]:
         """Kind and name of the plan's entry that it is, or is part of: what changes as one between two plans."""
         return self.kind, self.name
+
+    @property
+    def removal(self) -> str:
+        """What a remedy may do about it, before its name; nothing where it has to stay, as buildings and roofs have."""
+        return ""
 
     @property
     def removed_as(self) -> str:

@@ -25,7 +25,6 @@ class ModuleRow(Sheetlike):
     counted_as: ClassVar[str] = "module row"
     legend: ClassVar[str] = "row of modules"
     look: ClassVar[Look] = Look(line="#5b6c94", fill="#dfe6f2", width_pt=0.6, hatch="upright", opacity=0.75, layer=1)
-    removal: ClassVar[str] = ""
     is_equipment: ClassVar[bool] = True
 
     array: str = key(NAME)

@@ -80,7 +80,6 @@ class BuildingWall(Part):
     counted_as: ClassVar[str] = "building face"
     legend: ClassVar[str] = Wall.legend
     look: ClassVar[Look] = Wall.look
-    removal: ClassVar[str] = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -119,7 +118,6 @@ class BoxPart(Part):
     counted_as: ClassVar[str] = Box.counted_as
     legend: ClassVar[str] = Box.legend
     look: ClassVar[Look] = Box.look
-    removal: ClassVar[str] = Box.removal
 
 
 @dataclass(frozen=True, kw_only=True)
