@@ -10,6 +10,7 @@ from survey.budget import HOLDS, Links, Progress
 from survey.budget.explanation import Budget, Cost, budget_of, costs_of
 from survey.decisions.placement import place
 from survey.decisions.remedies.gateways import Cable, usual_cable
+from survey.decisions.remedies.joint import Joint, JointRemedies, joint_remedies
 from survey.decisions.remedies.outlook import Outlook
 from survey.decisions.remedies.remedy import CAUTIONS, WORTH_DB, Change, Remedy
 from survey.decisions.remedies.trials import Trials
@@ -25,9 +26,12 @@ __all__ = [
     "Change",
     "Explained",
     "Explanation",
+    "Joint",
+    "JointRemedies",
     "Outlook",
     "Remedy",
     "explain",
+    "joint_remedies",
     "usual_cable",
 ]
 
