@@ -111,14 +111,11 @@ def shortened_as(shown: list[str], printed: list[str]) -> list[str]:
 
 LONG = {"docs/several-gateways.md", "docs/pictures.md", "docs/service-call.md", "docs/network.md"}
 """Pages whose sessions take long; what they show is the same kind of output as in the others."""
-AHEAD = {"docs/first-plan.md": "no reader of [[building]] yet"}
-"""Pages whose plan cannot be read yet: strike one out as soon as its sessions run."""
 SESSIONS = [
     pytest.param(
         page,
         marks=[
             *([pytest.mark.slow] if page_name(page) in LONG else []),
-            *([pytest.mark.xfail(strict=True, reason=AHEAD[page_name(page)])] if page_name(page) in AHEAD else []),
         ],
         id=page_name(page),
     )
