@@ -263,18 +263,6 @@ RENAMED = {"with": "other_plan", "time_limit": "time_limit_s"}
 OF_THE_COMMAND_ONLY = {
     *("json", "out", "require", "csv", "graphml", "sheets", "as_buildings", "top", "all", "check", "help"),
 }
-    "json",
-    "out",
-    "require",
-    "csv",
-    "graphml",
-    "sheets",
-    "as_buildings",
-    "top",
-    "all",
-    "check",
-    "help",
-}
 """Where a result goes and how much of it is shown; `all_hold` stands for --require."""
 
 
