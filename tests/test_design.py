@@ -29,7 +29,7 @@ ROOMS = {
     "routing": Room("base budget scene siting", "graph weak_points"),
     "measured": Room("base inputs budget propagation scene", "calibration dropouts dropouts.sorting"),
     "decisions": Room(
-        "base geometry inputs budget routing propagation scene siting",
+        "base geometry inputs budget kernel routing propagation scene siting",
         "comparison inspection placement remedies simulation",
     ),
     "output": Room(

@@ -10,6 +10,8 @@ LONG = 100
 ELSEWHERE = {
     # What is printed is tested where it is printed; a package's modules where the package is tested.
     "inputs/nested.py": "inputs/buildings/test_refusals.py",
+    "inputs/plan/ground.py": "inputs/test_ground.py",
+    "inputs/plan_reading/above_ground.py": "inputs/test_ground.py",
     "inputs/plan/inverters.py": "inputs/test_plan_file.py",
     "inputs/plan/place_keys.py": "inputs/places/test_words_of_refusal.py",
     "inputs/plan/spots.py": "inputs/test_plan.py",
@@ -62,6 +64,7 @@ ELSEWHERE = {
     "decisions/simulation/pairs.py": "decisions/test_comparison.py",
     "decisions/simulation/turning.py": "decisions/simulation/test_certainty.py",
     "decisions/simulation/unknowns.py": "decisions/simulation/test_margins.py",
+    "output/answers/drawing.py": "decisions/simulation/test_measure_again.py",
     "output/answers/figures.py": "output/test_tables.py",
     "output/answers/place_record.py": "cli/test_place.py",
     "output/answers/plans.py": "cli/test_compare_plans.py",

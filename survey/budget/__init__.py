@@ -13,6 +13,7 @@ from survey.budget.figures import (
 )
 from survey.budget.working import (
     Progress,
+    crossing_counts,
     links_between,
     links_in_blocks,
     links_of,
@@ -27,6 +28,7 @@ __all__ = [
     "Links",
     "Progress",
     "StateArray",
+    "crossing_counts",
     "links_between",
     "links_in_blocks",
     "links_of",

@@ -32,7 +32,7 @@ Progress = Callable[[int, int], None]
 """Called now and then with what is done and what there is to do."""
 
 
-def links_between(scene: Scene, inverters: Ends, gateways: Ends) -> Links:
+def links_between(scene: Scene, inverters: Ends, gateways: Ends, *, progress: Progress | None = None) -> Links:
     """Work out the links of some inverters to some gateways or spots.
 
     Parameters
@@ -41,6 +41,8 @@ def links_between(scene: Scene, inverters: Ends, gateways: Ends) -> Links:
         The site.
     inverters, gateways : Ends
         Ends of that site.
+    progress : callable, optional
+        Called with how many of the lines are done, and how many there are.
 
     Returns
     -------
@@ -63,6 +65,7 @@ def links_between(scene: Scene, inverters: Ends, gateways: Ends) -> Links:
         np.tile(gateways.at_m, (shape[0], 1)),
         wavelength_m=float(wavelength_m(radio.frequency_mhz)),
         polarisation=Polarisation[radio.polarisation.upper()],
+        progress=progress,
     )
     around_db, grazed_db = ways.loss_db.T.copy(), ways.grazed_db
     # Crossings charge a line for a sheet that it only touches: what arrives past that edge is then a way over it.
@@ -138,6 +141,16 @@ def links_in_blocks(
     yield from map_in_blocks(scene, inverters, gateways, lambda links: links, progress=progress)
 
 
+def crossing_counts(scene: Scene, inverters: Ends, gateways: Ends) -> IntArray:
+    """Count the sheets that the direct lines to each gateway cross, shape (gateways,): what time goes by."""
+    counts = [np.zeros(0, dtype=np.int64)]
+    step = max(1, PAIRS_AT_ONCE // max(1, len(inverters)))
+    for first in range(0, len(gateways), step):
+        ends_m = gateways.at_m[first : first + step]
+        counts.append(np.bincount(crossings(inverters.at_m, ends_m, scene.sheets).end, minlength=len(ends_m)))
+    return np.concatenate(counts)
+
+
 def map_in_blocks(
     scene: Scene,
     inverters: Ends,
@@ -170,8 +183,13 @@ def map_in_blocks(
     step = max(1, PAIRS_AT_ONCE // max(1, len(inverters)))
     blocks = [slice(first, min(first + step, len(gateways))) for first in range(0, len(gateways), step)]
 
+    def in_only_block(done: int, lines: int) -> None:
+        if progress and done < lines:
+            progress(len(gateways) * done // lines, len(gateways))
+
     def work(block: slice) -> R:
-        return judge(links_between(scene, inverters, gateways.pick(block)))
+        within = in_only_block if len(blocks) == 1 else None
+        return judge(links_between(scene, inverters, gateways.pick(block), progress=within))
 
     for block, judged in zip(blocks, in_order(work, blocks, workers=workers), strict=True):
         yield block, judged

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 import click
 
 from survey.base.errors import OutputError, did_you_mean, one_line
 from survey.base.limits import MAX_HEIGHT_M, MAX_POINTS, MIN_HEIGHT_M, MIN_POINTS
 from survey.cli import options
+from survey.cli.logs import log_options
 
-KINDS = ("map", "sides", "coverage", "profile", "network", "budget")
+KINDS = ("map", "sides", "coverage", "profile", "network", "budget", "days")
 ENDINGS = ("png", "svg", "pdf")
 
 
@@ -36,6 +37,14 @@ ENDINGS = ("png", "svg", "pdf")
 @click.option(
     "--points", type=click.IntRange(MIN_POINTS, MAX_POINTS), metavar="N", help="coverage: approximate number of points."
 )
+@click.option(
+    "--log",
+    "log_file",
+    type=click.Path(path_type=Path),
+    metavar="LOG",
+    help="days: show the missed polls of this log.",
+)
+@log_options
 @options.placing_options
 @options.relays_option
 @options.fit_option
@@ -43,7 +52,7 @@ def draw(
     plan_file: Path,
     out: Path,
     *,
-    kind: Literal["map", "sides", "coverage", "profile", "network", "budget"],
+    kind: Literal["map", "sides", "coverage", "profile", "network", "budget", "days"],
     gateways: tuple[str, ...],
     inverter: str | None,
     height_m: float | None,
@@ -54,6 +63,8 @@ def draw(
     placed: bool,
     placing: options.Placing,
     gateway_places: bool,
+    log_file: Path | None,
+    log_style: dict[str, Any],
 ) -> None:
     """Draw a picture of PLAN.
 
@@ -70,6 +81,7 @@ def draw(
         "gateway_places": gateway_places or None,
         "points": points,
         "relays": max_relays,
+        "log": log_file,
     }
     if name := out_of_place(kind, given):
         raise click.UsageError(f"--{name.replace('_', '-')} is only for --kind {' or '.join(KINDS_OF[name])}")
@@ -79,13 +91,18 @@ def draw(
         raise click.UsageError("with --gateway-places each point is a gateway position; omit --gateway and --placed")
     if kind == "sides" and (gateways or placed or fit_file is not None):
         raise click.UsageError("--kind sides shows the site alone; omit --gateway, --placed and --fit")
+    if kind == "days" and log_file is None:
+        raise click.UsageError("--kind days needs --log LOG")
+    if kind == "days" and (gateways or placed):
+        raise click.UsageError("--kind days shows the gateways of the log; omit --gateway and --placed")
     if not placed and (option := _of_placing(placing)):
         raise click.UsageError(f"{option} is only for --placed")
     ending = _ending(out)
-    inputs = (plan_file,) if fit_file is None else (plan_file, fit_file)
+    inputs = tuple(one for one in (plan_file, fit_file, log_file) if one is not None)
     options.check_writable(out, inputs=inputs)
     plan = options.read_plan(plan_file)
-    label = "testing spots" if placed else "points" if kind == "coverage" else "links between inverters"
+    steps = {"days": "reading the log", "coverage": "points"}
+    label = "testing spots" if placed else steps.get(kind, "links between inverters")
     with options.progress(label) as told:
         figure = picture_of(
             plan,
@@ -100,6 +117,8 @@ def draw(
             **placing,
             relays=max_relays,
             fit=fit_file,
+            log=log_file,
+            **log_style,
             progress=told,
         )
     from survey.output.pictures import as_bytes, missing_letters

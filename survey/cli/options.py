@@ -15,6 +15,7 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from functools import wraps
 from pathlib import Path
+from threading import Event, Lock, Thread
 from typing import TYPE_CHECKING, Any, TypedDict, TypeVar
 
 import click
@@ -29,6 +30,8 @@ F = TypeVar("F", bound=Callable[..., Any])
 
 QUIET_S = 1.0
 """No progress bar before a command has taken this long. [s]"""
+BEAT_S = 0.25
+"""How often a bar is shown anew: often enough to look alive. A choice. [s]"""
 READ = "survey.read"
 """Key in the context of a command for the files that a plan has named."""
 STANDARD_OUTPUT = "-"
@@ -93,13 +96,14 @@ class Output:
         as_rows: Callable[[], str] | None = None,
     ) -> None:
         """Print a result, or write it to the requested file; `as_rows` is its CSV, where the command has one."""
-        if self.as_json:
-            import json
+        with progress("calculating the answer"):  # what a command has not asked for before, such as simulation runs
+            if self.as_json:
+                import json
 
-            record = as_record()
-            text = json.dumps(record, ensure_ascii=False, allow_nan=False)
-        else:
-            text = as_rows() if self.as_csv and as_rows is not None else as_text()
+                record = as_record()
+                text = json.dumps(record, ensure_ascii=False, allow_nan=False)
+            else:
+                text = as_rows() if self.as_csv and as_rows is not None else as_text()
         try:
             self._put(text)
         except UnicodeEncodeError:  # names that the terminal has no letters for; nothing has been written yet
@@ -370,26 +374,60 @@ def warn(message: str) -> None:
 
 @contextmanager
 def progress(label: str) -> Iterator[Callable[[int, int], None] | None]:
-    """Show a bar on standard error, only on a terminal and only after one second."""
+    """Show a bar on standard error, only on a terminal and only after one second.
+
+    Until the work says how much of it is done, the label and the time stand there alone.
+    """
     if sys.stderr is None or not sys.stderr.isatty():
         yield None
         return
-    started_s = time.monotonic()
-    bar: Any = None
-    at = 0
-
-    def told(done: int, total: int) -> None:
-        nonlocal bar, at
-        if bar is None:
-            if time.monotonic() - started_s < QUIET_S or done >= total:
-                return
-            bar = click.progressbar(length=total, label=label, file=sys.stderr)
-            bar.__enter__()
-        bar.update(done - at)
-        at = done
-
+    bar = _Bar(label)
     try:
-        yield told
+        yield bar.move
     finally:
-        if bar is not None:
-            bar.__exit__(None, None, None)
+        bar.close()
+
+
+class _Bar:
+    """A bar that a thread shows and keeps moving, whatever the work does."""
+
+    def __init__(self, label: str) -> None:
+        self._started_s = time.monotonic()
+        self._done, self._total = 0, 0
+        self._lock, self._ended = Lock(), Event()
+        self._shown: Any = click.progressbar(
+            length=1, label=label, file=sys.stderr, show_eta=False, item_show_func=lambda _: self._time()
+        )
+        self._is_shown = False
+        self._thread = Thread(target=self._beat, daemon=True)
+        self._thread.start()
+
+    def move(self, done: int, total: int) -> None:
+        """Take what is done, and how much there is."""
+        with self._lock:
+            self._done, self._total = done, total
+
+    def close(self) -> None:
+        """Show how far the work came, and end the line."""
+        self._ended.set()
+        self._thread.join()
+        if self._is_shown:
+            self._show()
+            self._shown.render_finish()
+
+    def _time(self) -> str:
+        return f"{time.monotonic() - self._started_s:.0f} s"
+
+    def _beat(self) -> None:
+        wait_s = QUIET_S
+        while not self._ended.wait(wait_s):
+            self._show()
+            wait_s = BEAT_S
+
+    def _show(self) -> None:
+        with self._lock, suppress(OSError, ValueError):  # a terminal that is gone stops no work
+            bar, self._is_shown = self._shown, True
+            bar.length, bar.pos = max(self._total, 1), self._done
+            bar.bar_template = "%(label)s  [%(bar)s]  %(info)s" if self._total else "%(label)s  %(info)s"
+            bar.show_percent = bool(self._total)
+            bar.render_progress()

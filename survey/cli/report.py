@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import click
 
 from survey.base.errors import OutputError, one_line
 from survey.cli import options
+from survey.cli.logs import log_options
 
 ENDINGS = (".html", ".htm")
 
@@ -43,6 +45,7 @@ ENDINGS = (".html", ".htm")
     metavar="YYYY-MM-DD",
     help="Date of the page.  [default: today]",
 )
+@log_options
 @options.placing_options
 @options.relays_option
 @options.draws_options
@@ -62,6 +65,7 @@ def report(
     draws: int,
     seed: int,
     require: bool,
+    log_style: dict[str, Any],
 ) -> None:
     """Write one page for the job file.
 
@@ -82,6 +86,7 @@ def report(
             readings=readings_file,
             log=log_file,
             date=None if date is None else date.date(),
+            **log_style,
             **placing,
             relays=max_relays,
             fit=fit_file,

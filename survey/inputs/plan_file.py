@@ -8,7 +8,9 @@ from typing import TYPE_CHECKING, Any
 from survey.base.errors import EntryError, PlanError
 from survey.inputs.drawings import FROM, POSITIONS, SHAPES, Drawing, Drawings, Placed, expanded
 from survey.inputs.plan import Environment, Plan, Requirement, Roof, Site, Wall
+from survey.inputs.plan.ground import Ground
 from survey.inputs.plan.place_keys import BUILDING, PLACE_KEYS, has_places
+from survey.inputs.plan_reading.above_ground import above_ground
 from survey.inputs.plan_reading.entries import TABLES, EntryReader, list_tables, name_of, written
 from survey.inputs.plan_reading.materials import check_materials, read_patterns
 from survey.inputs.plan_reading.names import check_names, made_names
@@ -72,13 +74,15 @@ class _Reader(EntryReader):
         if not tables.get("inverter") and not tables.get("array"):
             self.fault("", "", "has no inverter; add an [[array]] or an [[inverter]]")
         drawn = self.entries(tables, "drawing", Drawing)
+        grounds = self.entries(tables, "ground", Ground)
         tables, drawings = self._expanded(tables, drawn, site)
+        tables = above_ground(self, tables, grounds)
         buildings = self._buildings(tables)
         tables, layout = self._laid_out(tables, buildings, drawings, site)
-        lists: dict[str, list[tuple[str, Any]]] = {
-            name: drawn if entry is Drawing else self.entries(tables, name, entry)
-            for name, (_, entry) in self.list_tables.items()
-        }
+        lists: dict[str, list[tuple[str, Any]]] = {"drawing": drawn, "ground": grounds}
+        for name, (_, entry) in self.list_tables.items():
+            if name not in lists:
+                lists[name] = self.entries(tables, name, entry)
         lists["wall"], lists["roof"], merged = self._pieces(lists["wall"], lists["roof"])
         check_names(self, tables, lists, made=[*made_names(layout), *((one.name, place) for place, one in merged)])
         check_materials(self, tables, buildings, layout.leaf_materials if layout else ())

@@ -159,6 +159,7 @@ static void clear(Workspace *work)
         free(section->segments);
         free(section->ends);
         free(section->x1);
+        free(section->near);
         free(section->corners);
         free(section->arms);
         free(scratch->steps);

@@ -24,6 +24,9 @@
 #define MARGIN_DB 10.0
 #define MAX_LOSS_DB 75.0
 #define LEAST_TURN 1e-9
+#define BENT_DB 6.0
+#define STEEPER 2.0
+#define BACK_DB 6.0
 /* string.py */
 #define FULL_NU -1.8
 #define LEAST_NU -2.4
@@ -64,7 +67,7 @@
 /* rule.py */
 #define FULL_DB 6.0
 #define NONE_DB 12.4
-#define MAX_ROUNDS 3
+#define ROUGH_DB 6.0
 #define NOTHING 1e-12
 #define MAX_OPEN_NU 3.3
 /* mirrors.py */
@@ -111,7 +114,8 @@ typedef struct {
     int (*ends)[2];
     double *x1, *y1, *x2, *y2, *least_db; /* the same places side by side, and what passing costs at least, in whole BLOCKs */
     int padded;
-    int count, room, ends_room, places_room;
+    uint8_t *near; /* which may meet a place */
+    int count, room, ends_room, places_room, near_room;
     Corner *corners;
     int corner_count, corner_room;
     Arm *arms;
@@ -127,6 +131,9 @@ typedef struct {
 /* A string, or the beginning of one, as its last leg and what it continues. */
 typedef struct {
     double bound_db, length_m, through_db;
+    double bent_db, most_bent_db; /* what corners on one side lose in a row: the last of them, and the most */
+    bool tested;                  /* whether what the last leg meets is known */
+    bool left;                    /* whether the last corner but this one is turned at to the left */
     int before, corner, corner_count, all_beside; /* -1 for nothing before; corner -1 is the end of the line */
     int first_passed, passed_count;   /* segments that this leg passes */
     int first_beside, beside_count;   /* solids that it passes beside the plane */

@@ -51,7 +51,7 @@ static double as_nu(place_t place, const Line *line, double wavelength_m)
 
 /* The path by way of one sheet as if nothing else stood there; false for none. */
 static bool candidate(const Bodies *bodies, Integrals *integrals, int sheet, const double *start_m, const double *end_m, double direct_m,
-                      double wavelength_m, Candidate *one)
+                      double wavelength_m, double least, Candidate *one)
 {
     const double *square = bodies->normal + 3 * sheet;
     double n[3] = {square[0], square[1], square[2]}, offset = bodies->offset_m[sheet];
@@ -82,12 +82,17 @@ static bool candidate(const Bodies *bodies, Integrals *integrals, int sheet, con
     Window window;
     for (int plane = 0; plane < 2; plane++)
         if (!outline(bodies, sheet, &line, plane, window.low + plane, window.high + plane)) return false;
-    for (int plane = 0; plane < 2; plane++)
-        window.leaves[plane] =
-            opening(integrals, as_nu(window.low[plane], &line, wavelength_m), as_nu(window.high[plane], &line, wavelength_m));
-    double across = window.leaves[0], aside = window.leaves[1];
-    double both = smaller(across * aside, 1.0), ratio = direct_m / line.length_m;
+    double low[2], high[2], ratio = direct_m / line.length_m;
     one->scale = own * ratio * ratio;
+    if (!(one->scale > least)) return false;
+    for (int plane = 0; plane < 2; plane++) {
+        low[plane] = as_nu(window.low[plane], &line, wavelength_m);
+        high[plane] = as_nu(window.high[plane], &line, wavelength_m);
+        if (low[plane] > MAX_OPEN_NU || high[plane] < -MAX_OPEN_NU) return false; /* it lies beside the line by too much */
+    }
+    for (int plane = 0; plane < 2; plane++) window.leaves[plane] = opening(integrals, low[plane], high[plane]);
+    double across = window.leaves[0], aside = window.leaves[1];
+    double both = smaller(across * aside, 1.0);
     one->power = both * both * one->scale;
     one->image.sheet = sheet;
     one->image.offset_m = offset;
@@ -109,7 +114,7 @@ int mirror_ways(const Bodies *bodies, Workspace *work, Integrals *integrals, con
     int count = 0, kept = 0;
     for (int sheet = 0; sheet < bodies->sheets; sheet++) {
         Candidate one;
-        if (!bodies->mirror[sheet] || !candidate(bodies, integrals, sheet, start_m, end_m, direct_m, wavelength_m, &one)) continue;
+        if (!bodies->mirror[sheet] || !candidate(bodies, integrals, sheet, start_m, end_m, direct_m, wavelength_m, least, &one)) continue;
         if (!(one.power > least) || (count == MAX_PATHS && !(one.power > most[count - 1].power))) continue;
         int place = count < MAX_PATHS ? count++ : count - 1;
         for (; place > 0 && most[place - 1].power < one.power; place--) most[place] = most[place - 1];

@@ -41,7 +41,8 @@ int arrivals(Section *section, Scratch *scratch, Integrals *integrals, double le
         complex_t hard, soft;
         field(integrals, stations, faces, count, total_m, wavelength_m, &hard, &soft);
         /* No string brings more than its bound and the margin: a safeguard for the integral. */
-        double most = pow(10.0, (MARGIN_DB + path->through_db - path->bound_db) / 20.0);
+        double nu = 2.0 * sqrt(larger(0.0, total_m - length_m) / wavelength_m);
+        double most = pow(10.0, (MARGIN_DB - (path->corner_count ? edge_loss_db(nu) : 0.0)) / 20.0);
         double less_hard = smaller(1.0, most / larger(sqrt(power_of(hard)), 1e-12)), less_soft = smaller(1.0, most / larger(sqrt(power_of(soft)), 1e-12));
         hard.re *= less_hard;
         hard.im *= less_hard;

@@ -144,15 +144,15 @@ static double not_beside(const Section *section, const Scratch *scratch, const P
     return left;
 }
 
-/* Everything in one plane; false without memory. */
-static bool plane_of(const Bodies *bodies, Workspace *work, Integrals *integrals, const Line *line, bool upright,
+/* Everything in one plane, whose section may be there already; false without memory. */
+static bool plane_of(const Bodies *bodies, Workspace *work, Integrals *integrals, const Line *line, bool upright, bool is_cut,
                      double wavelength_m, double most_db, const Image *image, const Window *window)
 {
     int number = upright ? 0 : 1;
     Plane *plane = work->planes + number;
     plane->around_count = plane->mixed_count = 0;
     plane->straight = NULL;
-    if (!section_of(bodies, work, work->sections + number, work->used, line, upright, true, image, window)) return false;
+    if (!is_cut && !section_of(bodies, work, work->sections + number, work->used, line, upright, true, image, window)) return false;
     int count = arrivals(work->sections + number, work->scratch + number, integrals, line->length_m, wavelength_m, most_db, plane->found);
     for (int i = 0; i < count; i++) {
         Arrival *one = plane->found + i;
@@ -175,12 +175,20 @@ static bool plane_of(const Bodies *bodies, Workspace *work, Integrals *integrals
     return count >= 0;
 }
 
-static double best_of(const Plane *plane)
+/* What the string of the lowest bound that turns loses, roughly; most_db where there is none, NaN without memory. */
+static double rough_loss_db(const Bodies *bodies, Workspace *work, const Line *line, bool upright, double wavelength_m, double most_db,
+                            const Image *image, const Window *window)
 {
-    double best = NOTHING;
-    for (int i = 0; i < plane->around_count; i++)
-        best = larger(best, 0.5 * (power_of(plane->around[i]->hard) + power_of(plane->around[i]->soft)));
-    return -10.0 * log10(best);
+    Section *section = work->sections + (upright ? 0 : 1);
+    Scratch *scratch = work->scratch + (upright ? 0 : 1);
+    if (!section_of(bodies, work, section, work->used, line, upright, true, image, window) || !search(section, scratch, line->length_m)) return NAN;
+    for (;;) {
+        Path *path = scratch->found;
+        int more = next_string(section, scratch, line->length_m, wavelength_m, most_db, path);
+        if (more < 0) return NAN;
+        if (!more) return most_db;
+        if (path->corner_count) return path->bound_db + ROUGH_DB;
+    }
 }
 
 /* What edges that a line clears leave of it, amplitudes, by polarisation; work->used tells which solids. */
@@ -333,24 +341,26 @@ int line_powers(const Bodies *bodies, Workspace *work, Integrals *integrals, con
     if (crossed < 0) return -1;
     double most_db = smaller(worth_db, (through_db != 0.0 ? through_db : MAX_LOSS_DB) + MARGIN_DB);
     if (crossed) memset(work->used, 1, (size_t)work->place_count);
-    bool straight_only = image && !crossed;
-    for (int plane = 0; plane < 2 && !straight_only; plane++)
-        if (!plane_of(bodies, work, integrals, line, plane == 0, wavelength_m, most_db, image, window)) return -1;
-    for (int round = 0; round < MAX_ROUNDS && crossed; round++) {
-        double best_db = smaller(smaller(best_of(work->planes), best_of(work->planes + 1)), through_db);
-        bool more = false;
+    bool straight_only = image && !crossed, is_cut = false;
+    if (crossed && work->place_count < work->sphere_count) {
+        double best_db = through_db;
+        for (int plane = 0; plane < 2; plane++) {
+            double rough_db = rough_loss_db(bodies, work, line, plane == 0, wavelength_m, smaller(most_db, best_db), image, window);
+            if (!(rough_db > -INFINITY)) return -1;
+            best_db = smaller(best_db, rough_db);
+        }
+        is_cut = true;
         for (int i = 0; i < work->sphere_count; i++) {
             const Sphere *sphere = work->spheres + i;
-            if (work->chosen[i] || edge_loss_db(2.0 * sqrt(detour_m(sphere, line) / wavelength_m)) > best_db + MARGIN_DB) continue;
+            if (work->chosen[i] || edge_loss_db(2.0 * sqrt(detour_m(sphere, line) / wavelength_m)) > best_db) continue;
             if (!add_local(bodies, work, sphere->number, line, wavelength_m, image)) return -1;
             work->chosen[i] = 1;
-            more = true;
+            is_cut = false;
         }
-        if (!more) break;
-        memset(work->used, 1, (size_t)work->place_count);
-        for (int plane = 0; plane < 2; plane++)
-            if (!plane_of(bodies, work, integrals, line, plane == 0, wavelength_m, most_db, image, window)) return -1;
+        if (!is_cut) memset(work->used, 1, (size_t)work->place_count);
     }
+    for (int plane = 0; plane < 2 && !straight_only; plane++)
+        if (!plane_of(bodies, work, integrals, line, plane == 0, is_cut, wavelength_m, most_db, image, window)) return -1;
     double deepest = -INFINITY;
     uint8_t *near = work->used + 4 * bodies->solids;
     memcpy(near, work->used, (size_t)work->place_count);

@@ -8,16 +8,11 @@ double edge_loss_db(double nu)
     return larger(0.0, 6.9 + 20.0 * log10(sqrt((nu - 0.1) * (nu - 0.1) + 1.0) + nu - 0.1));
 }
 
-static bool wraps(const Section *section, int corner, double ux, double uy, double vx, double vy)
+/* Whether all that stands at a corner lies to one side of a direction; side 1 for the left. */
+static bool on_side(const Corner *corner, double dx, double dy, double side)
 {
-    double turn = ux * vy - uy * vx;
-    if (fabs(turn) < LEAST_TURN && ux * vx + uy * vy > 0) return false;
-    double side = turn > 0 ? 1.0 : -1.0;
-    const Corner *here = section->corners + corner;
-    for (int i = 0; i < here->arm_count; i++) {
-        const Arm *arm = here->arms + i;
-        if (side * (ux * arm->dy - uy * arm->dx) < -TOUCH_M || side * (vx * arm->dy - vy * arm->dx) < -TOUCH_M) return false;
-    }
+    for (int i = 0; i < corner->arm_count; i++)
+        if (side * (dx * corner->arms[i].dy - dy * corner->arms[i].dx) < -TOUCH_M) return false;
     return true;
 }
 
@@ -47,14 +42,19 @@ static bool before(const Scratch *scratch, int one, int other)
 }
 
 /* Open strings are a heap: none comes before the one at half its place. */
+static void open_step(Scratch *scratch, int number)
+{
+    int at = scratch->open_count++;
+    for (; at > 0 && before(scratch, number, scratch->open[(at - 1) / 2]); at = (at - 1) / 2) scratch->open[at] = scratch->open[(at - 1) / 2];
+    scratch->open[at] = number;
+}
+
 static bool add_step(Scratch *scratch, Step step)
 {
     if (!make_room(&scratch->steps, &scratch->step_room, scratch->step_count + 1, sizeof *scratch->steps)) return false;
     if (!make_room(&scratch->open, &scratch->open_room, scratch->open_count + 1, sizeof *scratch->open)) return false;
-    int number = scratch->step_count++, at = scratch->open_count++;
-    scratch->steps[number] = step;
-    for (; at > 0 && before(scratch, number, scratch->open[(at - 1) / 2]); at = (at - 1) / 2) scratch->open[at] = scratch->open[(at - 1) / 2];
-    scratch->open[at] = number;
+    scratch->steps[scratch->step_count] = step;
+    open_step(scratch, scratch->step_count++);
     return true;
 }
 
@@ -91,7 +91,7 @@ static void keep(const Scratch *scratch, int step, Path *path)
 /* Begin: nothing is open but the start; false without memory. */
 bool search(const Section *section, Scratch *scratch, double length_m)
 {
-    Step nothing = {.before = -1, .corner = -1};
+    Step nothing = {.before = -1, .corner = -1, .tested = true};
     int most = section->corner_count, count = 0;
     place_t end = {length_m, 0.0};
     scratch->steps_done = scratch->step_count = scratch->open_count = scratch->passed_count = scratch->beside_count = 0;
@@ -152,9 +152,16 @@ static double crossed_face_loss_db(const Section *section, const Scratch *scratc
     return most_db;
 }
 
+/* What a turn loses that makes the way so much longer, at least: nothing where it only grazes, J where it is sharp. */
+static double bend_loss_db(double detour_m, double wavelength_m)
+{
+    double loss_db = edge_loss_db(2.0 * sqrt(larger(0.0, detour_m) / wavelength_m));
+    return larger(0.0, smaller(loss_db, STEEPER * (loss_db - BENT_DB)));
+}
+
 /* Lead a string on to a corner so far away, or to the end where that is -1; false without memory. */
-static bool extend(const Section *section, Scratch *scratch, int number, int to, place_t here, double ux, double uy, double size,
-                   double long_m, double length_m, double wavelength_m, double most_db)
+static bool extend(const Section *section, Scratch *scratch, int number, int to, place_t last, place_t here, double ux, double uy, const bool *sides,
+                   double size, double long_m, double length_m, double wavelength_m, double most_db)
 {
     const Step path = scratch->steps[number];
     int at = path.corner_count ? path.corner : -1;
@@ -162,45 +169,91 @@ static bool extend(const Section *section, Scratch *scratch, int number, int to,
     place_t there = {length_m, 0.0};
     if (to >= 0) there = corner_place(section, to);
     double vx = (there.x - here.x) / size, vy = (there.y - here.y) / size;
+    if (at >= 0) {
+        double turn = ux * vy - uy * vx;
+        if (fabs(turn) < LEAST_TURN && ux * vx + uy * vy > 0) return true;
+        if (!sides[turn > 0 ? 1 : 0] || !on_side(section->corners + at, vx, vy, turn > 0 ? 1.0 : -1.0)) return true;
+    }
     if (to >= 0 && !can_wrap(section, to, vx, vy)) return true;
-    if (at >= 0 && !wraps(section, at, ux, uy, vx, vy)) return true;
     if (to >= 0 && has_corner(scratch, number, to)) return true;
     double nu = 2.0 * sqrt(larger(0.0, long_m - length_m) / wavelength_m), bound_db = path.through_db;
     if (!is_line) bound_db += edge_loss_db(nu);
     if (bound_db > most_db) return true;
-    double face_db = at >= 0 ? crossed_face_loss_db(section, scratch, &path, ux * vy - uy * vx > 0.0) : 0.0;
-    bound_db += face_db;
-    if (bound_db > most_db) return true;
-    Met met;
-    if (!met_by_leg(section, scratch, here, there, at, to, is_line ? 1e9 : most_db - bound_db, number, &met)) return false;
-    if (bound_db + met.loss_db > most_db && !is_line) return true;
-    if (at >= 0 && to >= 0) {
-        met.loss_db += along_face_loss_db(section, at, to, ux * vy - uy * vx > 0.0);
-        if (bound_db + met.loss_db > most_db) return true;
+    double face_db = 0.0, bent_db = 0.0, most_bent_db = path.most_bent_db;
+    bool left = ux * vy - uy * vx > 0.0;
+    if (at >= 0) { /* the corner in between is turned at */
+        bent_db = bend_loss_db(apart(last, here) + size - apart(last, there), wavelength_m);
+        if (path.corner_count > 1) bent_db += left == path.left ? path.bent_db : larger(0.0, path.bent_db - BACK_DB);
+        most_bent_db = larger(most_bent_db, bent_db);
+        double ahead_db = most_bent_db;
+        if (to >= 0) { /* and this one at least as for the straight way to the end */
+            place_t end = {length_m, 0.0};
+            double more_db = bend_loss_db(size + apart(there, end) - apart(here, end), wavelength_m);
+            bool same = (vx * (end.y - there.y) - vy * (end.x - there.x) > 0.0) == left;
+            ahead_db = larger(ahead_db, more_db + (same ? bent_db : larger(0.0, bent_db - BACK_DB)));
+        }
+        bound_db = larger(bound_db, path.through_db + ahead_db);
+        face_db = crossed_face_loss_db(section, scratch, &path, left);
+        bound_db += face_db;
+        if (bound_db > most_db) return true;
     }
-    Step next = {.bound_db = bound_db + met.loss_db,
+    Step next = {.bound_db = bound_db,
                  .length_m = path.length_m + size,
-                 .through_db = path.through_db + face_db + met.loss_db,
+                 .through_db = path.through_db + face_db,
+                 .bent_db = bent_db,
+                 .most_bent_db = most_bent_db,
+                 .left = left,
                  .before = number,
                  .corner = to,
                  .corner_count = path.corner_count + 1,
-                 .all_beside = path.all_beside + met.beside_count,
-                 .first_passed = scratch->passed_count,
-                 .passed_count = met.passed_count,
-                 .first_beside = scratch->beside_count,
-                 .beside_count = met.beside_count};
-    scratch->passed_count += met.passed_count;
-    scratch->beside_count += met.beside_count;
+                 .all_beside = path.all_beside};
     return add_step(scratch, next);
+}
+
+/* Find out what the last leg of a string meets; false without memory. */
+static bool test_leg(const Section *section, Scratch *scratch, int number, double length_m, double most_db)
+{
+    Step *step = scratch->steps + number;
+    const Step *path = scratch->steps + step->before;
+    int at = path->corner_count ? path->corner : -1, to = step->corner;
+    bool is_line = at < 0 && to < 0;
+    place_t here = {0.0, 0.0}, there = {length_m, 0.0};
+    if (at >= 0) here = corner_place(section, at);
+    if (to >= 0) there = corner_place(section, to);
+    Met met;
+    step->first_passed = scratch->passed_count;
+    step->first_beside = scratch->beside_count;
+    step->tested = true;
+    if (!met_by_leg(section, scratch, here, there, at, to, is_line ? 1e9 : most_db - step->bound_db, step->before, &met)) return false;
+    if (at >= 0 && to >= 0 && step->bound_db + met.loss_db <= most_db) met.loss_db += along_face_loss_db(section, at, to, step->left);
+    step->bound_db += met.loss_db;
+    step->through_db += met.loss_db;
+    step->all_beside += met.beside_count;
+    step->passed_count = met.passed_count;
+    step->beside_count = met.beside_count;
+    if (step->bound_db <= most_db || is_line) {
+        scratch->passed_count += met.passed_count;
+        scratch->beside_count += met.beside_count;
+    }
+    return true;
 }
 
 /* The next string: 1 where there is one, 0 where no more can lose less than so much, -1 without memory. */
 int next_string(const Section *section, Scratch *scratch, double length_m, double wavelength_m, double most_db, Path *path)
 {
     while (scratch->open_count && scratch->steps_done < MAX_STEPS) {
-        int number = take_best(scratch);
+        int number = scratch->open[0];
+        if (scratch->steps[number].bound_db > most_db) return 0;
+        take_best(scratch);
+        if (!scratch->steps[number].tested) {
+            double bound_db = scratch->steps[number].bound_db;
+            if (!test_leg(section, scratch, number, length_m, most_db)) return -1;
+            if (scratch->steps[number].bound_db > bound_db) {
+                if (scratch->steps[number].bound_db <= most_db) open_step(scratch, number);
+                continue;
+            }
+        }
         const Step last = scratch->steps[number];
-        if (last.bound_db > most_db) continue;
         if (last.corner_count && last.corner < 0) {
             keep(scratch, number, path);
             return 1;
@@ -208,23 +261,26 @@ int next_string(const Section *section, Scratch *scratch, double length_m, doubl
         scratch->steps_done++;
         place_t here = {0.0, 0.0}, before = {0.0, 0.0}, end = {length_m, 0.0};
         double ux = 0.0, uy = 0.0;
+        bool sides[2] = {true, true}; /* whether it can turn to the right there, and to the left */
         if (last.corner_count) {
             here = corner_place(section, last.corner);
             if (last.corner_count > 1) before = corner_place(section, scratch->steps[last.before].corner);
             double size = apart(before, here);
             ux = (here.x - before.x) / size;
             uy = (here.y - before.y) / size;
+            sides[0] = on_side(section->corners + last.corner, ux, uy, -1.0);
+            sides[1] = on_side(section->corners + last.corner, ux, uy, 1.0);
         }
         double size = apart(here, end), longest_m = length_m + longest_detour_m(most_db - last.through_db, wavelength_m);
         if (size >= TOUCH_M &&
-            !extend(section, scratch, number, -1, here, ux, uy, size, last.length_m + size, length_m, wavelength_m, most_db))
+            !extend(section, scratch, number, -1, before, here, ux, uy, sides, size, last.length_m + size, length_m, wavelength_m, most_db))
             return -1;
         if (last.corner_count >= MAX_CORNERS) continue;
         measure(scratch, here);
         for (int i = 0; i < scratch->useful_count; i++) {
             double to_m = scratch->useful_size[i], long_m = last.length_m + to_m + scratch->useful_rest[i];
             if (long_m > longest_m || to_m < TOUCH_M) continue;
-            if (!extend(section, scratch, number, scratch->useful[i], here, ux, uy, to_m, long_m, length_m, wavelength_m, most_db)) return -1;
+            if (!extend(section, scratch, number, scratch->useful[i], before, here, ux, uy, sides, to_m, long_m, length_m, wavelength_m, most_db)) return -1;
         }
     }
     return 0;

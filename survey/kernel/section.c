@@ -38,11 +38,23 @@ static bool add_arm(Section *section, Corner *corner, double dx, double dy, int 
     return true;
 }
 
+/* Which segments' lines come near a place, and a few more. */
+static WIDE void mark_near(const Section *section, double x, double y, uint8_t *near)
+{
+    const double *x1 = section->x1, *y1 = section->y1, *x2 = section->x2, *y2 = section->y2;
+    for (int number = 0; number < section->count; number++) {
+        double dx = x2[number] - x1[number], dy = y2[number] - y1[number];
+        double twice_area = (y - y1[number]) * dx - (x - x1[number]) * dy;
+        near[number] = twice_area * twice_area <= 1.0001 * JOINT_M * JOINT_M * (dx * dx + dy * dy) + TOUCH_M * TOUCH_M * TOUCH_M * TOUCH_M;
+    }
+}
+
 bool join(Section *section)
 {
     int count = section->count;
     section->corner_count = section->arm_count = 0;
     if (!make_room(&section->ends, &section->ends_room, count, sizeof *section->ends)) return false;
+    if (!make_room(&section->near, &section->near_room, count, 1)) return false;
     if (!make_room(&section->corners, &section->corner_room, 2 * count, sizeof *section->corners)) return false;
     int padded = section->padded = (count + BLOCK - 1) / BLOCK * BLOCK;
     if (!make_room(&section->x1, &section->places_room, 5 * padded, sizeof *section->x1)) return false;
@@ -59,14 +71,16 @@ bool join(Section *section)
         int a = corner_at(section, one->x1, one->y1, -1), b = corner_at(section, one->x2, one->y2, a);
         section->ends[number][0] = a;
         section->ends[number][1] = b;
-        one->x1 = section->corners[a].x;
-        one->y1 = section->corners[a].y;
-        one->x2 = section->corners[b].x;
-        one->y2 = section->corners[b].y;
+        section->x1[number] = one->x1 = section->corners[a].x;
+        section->y1[number] = one->y1 = section->corners[a].y;
+        section->x2[number] = one->x2 = section->corners[b].x;
+        section->y2[number] = one->y2 = section->corners[b].y;
     }
     for (int node = 0; node < section->corner_count; node++) { /* an end near to another segment is moved onto it */
         Corner *corner = section->corners + node;
+        mark_near(section, corner->x, corner->y, section->near);
         for (int number = 0; number < count; number++) {
+            if (!section->near[number]) continue;
             const Segment *one = section->segments + number;
             if (section->ends[number][0] == node || section->ends[number][1] == node) continue;
             double dx = one->x2 - one->x1, dy = one->y2 - one->y1, px = corner->x - one->x1, py = corner->y - one->y1;
@@ -97,7 +111,9 @@ bool join(Section *section)
     for (int node = 0; node < section->corner_count; node++) {
         Corner *corner = section->corners + node;
         corner->first_arm = section->arm_count;
+        mark_near(section, corner->x, corner->y, section->near);
         for (int number = 0; number < count; number++) {
+            if (!section->near[number]) continue; /* its own ends lie on it */
             const Segment *one = section->segments + number;
             if (one->size_m < TOUCH_M) continue;
             if (node == section->ends[number][0]) {

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from pathlib import Path
 from typing import Literal, get_args
 
 from matplotlib.figure import Figure
@@ -13,14 +14,16 @@ from survey.budget import Progress
 from survey.budget.coverage import chosen_gateways, coverage_of
 from survey.decisions.placement import PlacementOptions
 from survey.decisions.placement import place as placement_of
+from survey.library.dropouts import read_log
 from survey.library.place import placement_options, warn_of_capacity
 from survey.library.sites import FitSource, Names, PlanSource, check_range, names_in, scene_from
+from survey.measured.dropouts.sorting import dropouts_of
 from survey.output import pictures
 from survey.routing import Network, network_between
 from survey.routing.weak_points import weak_points
 from survey.scene import Ends, Scene
 
-Kind = Literal["map", "sides", "coverage", "profile", "network", "budget"]
+Kind = Literal["map", "sides", "coverage", "profile", "network", "budget", "days"]
 """What can be drawn."""
 Shown = Literal["margin", "chance"]
 """What coverage shows."""
@@ -31,6 +34,7 @@ KINDS_OF: dict[str, tuple[Kind, ...]] = {
     "gateway_places": ("coverage",),
     "points": ("coverage",),
     "relays": ("map", "network"),
+    "log": ("days",),
 }
 """The kinds of picture that an option belongs to, where it does not belong to all."""
 
@@ -51,6 +55,9 @@ def draw(
     spare: bool = False,
     time_limit_s: float = TIME_LIMIT_S,
     relays: int | None = None,
+    log: str | Path | None = None,
+    dates: str | None = None,
+    columns: Mapping[str, str] | None = None,
     fit: FitSource | None = None,
     progress: Progress | None = None,
 ) -> Figure:
@@ -60,7 +67,7 @@ def draw(
     ----------
     plan : str, Path or Plan
         The plan.
-    kind : {"map", "sides", "coverage", "profile", "network", "budget"}
+    kind : {"map", "sides", "coverage", "profile", "network", "budget", "days"}
         What to draw.
     gateway : str or sequence of str
         For these gateways or spots; without any, for the existing gateways.
@@ -78,6 +85,10 @@ def draw(
         Coverage: about so many points.
     relays : int, optional
         Map and network: let messages go by way of up to so many inverters.
+    log : str or Path, optional
+        Days: the log whose missed polls are drawn.
+    dates, columns
+        Of the log, as for `survey.dropouts`.
     fit : str, Path or FittedSite, optional
         What readings have taught.
     progress : callable, optional
@@ -100,11 +111,14 @@ def draw(
         "gateway_places": gateway_places or None,
         "points": points,
         "relays": relays,
+        "log": log,
     }
     names = names_in(gateway)
     _check_options(kind, given, named=bool(names), placed=placed)
     if kind == "sides" and (names or placed or fit is not None):
         raise SurveyError("kind sides shows the site alone; leave gateway, placed and fit away")
+    if kind == "days" and (log is None or names or placed):
+        raise SurveyError("kind days shows the gateways of a log; give log, and leave gateway and placed away")
     if (gateways is not None or fewest or spare) and not placed:
         raise SurveyError("gateways, fewest and spare belong to placed=True")
     check_range("height_m", height_m, low=MIN_HEIGHT_M, high=MAX_HEIGHT_M)
@@ -117,6 +131,9 @@ def draw(
         scene.check_names(places=(), inverters=(inverter,))
     if kind == "sides":
         return pictures.sides_picture(scene)
+    if log is not None:
+        found_log = read_log(scene, log, dates=dates, columns=columns, progress=progress)
+        return pictures.days_picture(dropouts_of(scene, found_log))
     chosen = options if placed else None
     if kind == "coverage":
         ends = None if gateway_places else _ends(scene, names, chosen, progress)

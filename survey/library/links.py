@@ -4,12 +4,18 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import numpy as np
+
 from survey.base.arrays import FloatArray
-from survey.budget import Links, StateArray, links_of
+from survey.base.errors import SurveyError, check_names
+from survey.budget import STATES, Links, StateArray, links_of
 from survey.inputs.plan import Plan
 from survey.library.sites import Answer, FitSource, Names, PlanSource, names_in, scene_from
 from survey.output.answers.links import links_record
 from survey.output.answers.values import Record
+
+SORTS = ("plan", "margin")
+"""Orders in which inverters are listed."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -20,9 +26,15 @@ class LinkList(Answer):
     ----------
     links : Links
         All figures, losses and obstacles of the links.
+    shown : tuple of int
+        Rows of the inverters that `to_dict` lists, in its order.
+    shown_as : str
+        What they are, in words; nothing where they are all in the order of the plan.
     """
 
     links: Links
+    shown: tuple[int, ...]
+    shown_as: str = ""
 
     @property
     def plan(self) -> Plan:
@@ -66,10 +78,19 @@ class LinkList(Answer):
 
     def to_dict(self) -> Record:
         """Return what `survey links --json` prints."""
-        return links_record(self.links)
+        return links_record(self.links, shown=self.shown)
 
 
-def links(plan: PlanSource, *, gateway: Names = (), inverter: Names = (), fit: FitSource | None = None) -> LinkList:
+def links(
+    plan: PlanSource,
+    *,
+    gateway: Names = (),
+    inverter: Names = (),
+    array: Names = (),
+    state: Names = (),
+    sort: str = "plan",
+    fit: FitSource | None = None,
+) -> LinkList:
     """Work out the link of every inverter to every gateway.
 
     Parameters
@@ -80,6 +101,12 @@ def links(plan: PlanSource, *, gateway: Names = (), inverter: Names = (), fit: F
         Only to these gateways or spots; without any, to the existing gateways.
     inverter : str or sequence of str
         Only of these inverters.
+    array : str or sequence of str
+        Only of the inverters of these arrays, besides those named.
+    state : str or sequence of str
+        List in `to_dict` only inverters whose best link has this state: ``holds``, ``marginal`` or ``fails``.
+    sort : str
+        Order of `to_dict`: ``plan``, or ``margin`` for the smallest margin of a best link first.
     fit : str, Path or FittedSite, optional
         What readings have taught.
 
@@ -92,5 +119,19 @@ def links(plan: PlanSource, *, gateway: Names = (), inverter: Names = (), fit: F
     SurveyError
         As the command does: `PlanError`, `FitError`, `UnknownNameError`, or where no gateway stands and none is named.
     """
-    scene = scene_from(plan, fit=fit)
-    return LinkList(links=links_of(scene, gateways=names_in(gateway), inverters=names_in(inverter)))
+    scene, states = scene_from(plan, fit=fit), names_in(state)
+    for key, given, allowed in (("state", states, STATES), ("sort", (sort,), SORTS)):
+        for value in given:
+            if value not in allowed:
+                raise SurveyError(f'{key}: "{value}" is not allowed; give one of {", ".join(allowed)}')
+    arrays = names_in(array)
+    check_names(arrays, [one.name for one in scene.plan.arrays], file=scene.plan.file, what="array")
+    ends = scene.inverters
+    members = [name for name, place in zip(ends.names, ends.places, strict=True) if place in arrays]
+    found = links_of(scene, gateways=names_in(gateway), inverters=[*names_in(inverter), *members])
+    best_db, best_state = found.margin_db.max(axis=1), found.state.max(axis=1)
+    order = np.argsort(best_db, kind="stable") if sort == "margin" else np.arange(len(best_db))
+    shown = [i for i in order.tolist() if not states or STATES[best_state[i]] in states]
+    words = [f"state {' or '.join(states)}"] if states else []
+    words += ["the smallest margin first"] if sort == "margin" else []
+    return LinkList(links=found, shown=tuple(shown), shown_as=", ".join(words))

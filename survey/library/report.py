@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -55,6 +56,8 @@ def report(
     gateway: Names = (),
     readings: str | Path | None = None,
     log: str | Path | None = None,
+    dates: str | None = None,
+    columns: Mapping[str, str] | None = None,
     date: dt.date | None = None,
     gateways: int | None = None,
     fewest: bool = False,
@@ -77,7 +80,9 @@ def report(
     readings : str or Path, optional
         Set these measured levels (CSV) against the prediction.
     log : str or Path, optional
-        Sort the missed polls of this log (CSV) by likely cause.
+        Sort the missed polls of this log by likely cause.
+    dates, columns
+        Of the log, as for `survey.dropouts`.
     date : date, optional
         Of the page; today without it.
     gateways, fewest, spare, time_limit_s, relays, fit, draws, seed
@@ -104,7 +109,7 @@ def report(
         gateways=names_in(gateway),
         plain_scene=plain_scene,
         readings=None if readings is None else read_readings(plain_scene, readings),
-        log=None if log is None else read_log(scene, log),
+        log=None if log is None else read_log(scene, log, dates=dates, columns=columns),
     )
     found = pages.findings_of(scene, given, options=options, progress=progress)
     day = date or dt.datetime.now().astimezone().date()

@@ -15,13 +15,18 @@ from survey.inputs.plan import Plan
 from survey.scene.correction import Correction
 from survey.scene.ends import Ends, ends_of, join, radios_at
 from survey.scene.obstacles import Obstacles, obstacles_of
+from survey.scene.pieces import SPREADS_WITHIN, Pieces, Shift, pieces_of
 
 __all__ = [
+    "SPREADS_WITHIN",
     "Ends",
     "Obstacles",
+    "Pieces",
     "Scene",
+    "Shift",
     "corrected",
     "join",
+    "pieces_of",
     "radios_at",
     "revised",
     "scene_of",
@@ -46,6 +51,8 @@ class Scene:
         Their geometry.
     correction : Correction or None
         What readings have taught, where a fit is used.
+    shift : Shift or None
+        Where it came from, if it was moved (`Pieces.moved`).
     """
 
     plan: Plan
@@ -57,6 +64,7 @@ class Scene:
     sheets: Sheets
     prisms: Prisms
     correction: Correction | None = None
+    shift: Shift | None = None
 
     @cached_property
     def gateways_and_spots(self) -> Ends:

@@ -27,6 +27,7 @@ Next step: find the best spot for the gateway: survey place plan.toml
 Inverters, gateways and spots are 0.00 to 20.00 m east, 0.00 to 100.00 m north, 2.00 to 2.00 m high.
 
 Defaults in use:
+  site            drawn_within_m = 0.1
   radio.inverter  antenna_gain_dbi = 0, mounting_loss_db = 0, cable_loss_db = 0, noise_rise_db = 0,
                   antenna = "isotropic"
   radio.gateway   antenna_gain_dbi = 0, mounting_loss_db = 0, cable_loss_db = 0, noise_rise_db = 0,
@@ -113,6 +114,7 @@ gateways = 2
 """
     write(
         folder,
+        ('name = "invented yard"\n', 'name = "invented yard"\ndrawn_within_m = 0.2\n'),
         ("frequency_mhz = 868.0", 'frequency_mhz = 868.0\npolarisation = "unknown"'),
         ("tx_power_dbm = 8.0\n", f"tx_power_dbm = 8.0\n{radio}"),
         ("tx_power_dbm = 10.0\n", f"tx_power_dbm = 10.0\n{radio}"),

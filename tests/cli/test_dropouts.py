@@ -11,6 +11,8 @@ from places import SITES
 from plans import MINIMAL, write
 from shapes import MAYBE, NUMBER, differences
 
+from survey.output.answers.dropouts import cause_words
+
 SHAPE = {
     "plan": str,
     "site": str,
@@ -24,6 +26,7 @@ SHAPE = {
     "polls": int,
     "heard": int,
     "dropouts": int,
+    "without_row": int,
     "causes": [
         {
             "cause": str,
@@ -34,8 +37,11 @@ SHAPE = {
             "share": MAYBE,
             "first": str,
             "last": str,
+            "from_start": bool,
+            "to_end": bool,
             "evidence": str,
             "check": str,
+            "next": [str],
         }
     ],
     "inverters": [{"inverter": str, "polls": int, "dropouts": int, "main_cause": (str, type(None)), "by_cause": dict}],
@@ -96,12 +102,14 @@ def test_the_table_tells_what_the_json_tells(run):
     lines = text.splitlines()
     assert max(map(len, lines)) <= 100
     for one in found["causes"]:
-        rows = [line for line in lines if line.startswith(one["cause"])]
+        rows = [line for line in lines if line.startswith(cause_words(one["cause"]))]
         assert f"  {one['dropouts']}  " in rows[0]
-        assert one["evidence"].split(";")[0][:40] in text.replace("\n  ", " ") or one["cause"] == "low light"
+        told = re.sub(r"\n +", " ", text)
+        assert not one["fault"] or f"because: {one['evidence']}" in told
+        assert not one["fault"] or all(f"next {k}: {step}" in told for k, step in enumerate(one["next"], start=1))
     assert "licensed electrician" in text
     at_fault = {name for one in found["causes"] if one["fault"] for name in one["inverters"]}
-    assert f"No fault with the other {len(found['inverters']) - len(at_fault)} inverters" in text
+    assert f"No fault: the other {len(found['inverters']) - len(at_fault)} inverters" in text
 
 
 def test_where_all_is_well_the_table_says_so(run, folder):
@@ -109,8 +117,8 @@ def test_where_all_is_well_the_table_says_so(run, folder):
     (folder / "log.csv").write_text(LOG, encoding="utf-8")
     result = run("dropouts", "plan.toml", "log.csv")
     assert (result.exit_code, result.stderr) == (0, "")
-    assert "26 polls of 1 inverter by daylight, 26 heard, 0 dropouts (0.0 %)\nNo fault stands out." in result.stdout
-    assert "No fault with 1 inverter: 0 % to 0 % missed." in result.stdout
+    assert "26 daytime polls of 1 inverter: 26 answered, 0 missed (0.0 %)\nNo fault found." in result.stdout
+    assert "No fault: 1 inverter, 0 % of polls missed" in result.stdout
 
 
 def test_where_nobody_was_ever_heard_it_is_not_called_sound(run, folder):
@@ -119,14 +127,14 @@ def test_where_nobody_was_ever_heard_it_is_not_called_sound(run, folder):
     result = run("dropouts", "plan.toml", "log.csv")
     assert (result.exit_code, result.stderr) == (0, "")
     text = result.stdout.replace("\n  ", " ")
-    assert "48 polls of 1 inverter, and nobody was heard in any of them: nothing tells day from night" in text
+    assert "48 polls of 1 inverter, none answered: the program cannot tell day from night" in text
     assert "No fault" not in text
     assert max(map(len, result.stdout.splitlines())) <= 100
     page = run("report", "plan.toml", "--gateway", "office", "--log", "log.csv", "--out", "page.html")
     assert page.exit_code == 0
     html = (folder / "page.html").read_text(encoding="utf-8")
-    assert "nobody was heard in any of them" in html
-    assert "never answered" in html
+    assert "none answered: the program cannot tell" in html
+    assert "no answer" in html
     assert "No fault" not in html
 
 
@@ -155,7 +163,10 @@ def test_inverters_that_the_log_does_not_name_are_told(run, folder):
         (LOG.replace("i1", "i11"), 'log.csv: no inverter of the plan is named "i11"; did you mean "i1"?\n'),
         (
             LOG.replace("T05:00", "T5"),
-            'log.csv: row 12: time: "2026-05-01T5" is not a time; write it as in 2026-05-01T06:30\n',
+            (
+                'log.csv: row 12: time: "2026-05-01T5" is not a time; write it as in 2026-05-01T06:30 (or a local '
+                "date, Unix time or AM/PM)\n"
+            ),
         ),
     ],
 )
@@ -205,3 +216,18 @@ def test_a_log_without_branches_takes_those_of_the_plan(run, folder):
     assert [(one["cause"], one["subject"], one["dropouts"]) for one in found["causes"]] == [
         (one["cause"], one["subject"], one["dropouts"]) for one in known["causes"]
     ]
+
+
+@pytest.mark.usefixtures("farm")
+def test_remedies_come_before_the_causes_and_in_json(run):
+    text = run("dropouts", "farm.toml", "farm-week.csv", "--remedies").stdout
+    found = json.loads(run("dropouts", "farm.toml", "farm-week.csv", "--remedies", "--json").stdout)
+    weak = {name for one in found["causes"] if one["cause"] == "weak link" for name in one["inverters"]}
+    assert set(found["remedies"]["inverters"]) == weak
+    best = found["remedies"]["remedies"][0]
+    words = " ".join(text.split())
+    assert f"Do first: {best['action']}. Then {len(best['hold'])} of {len(weak)} links hold." in words
+    assert words.index("Do first") < words.index("daytime polls")
+    assert "licensed electrician" in words[: words.index("daytime polls")]  # the caution of the remedy itself
+    counts = [len(one["hold"]) for one in found["remedies"]["remedies"]]
+    assert counts == sorted(counts, reverse=True)

@@ -6,7 +6,7 @@ import json
 from pathlib import Path
 
 import pytest
-from plans import SPOTS, WALL, WHOLE_PLAN, entry, inverter_with, search, wall, write
+from plans import SPOTS, WALL, WHOLE_PLAN, array, entry, inverter_with, search, wall, write
 from shapes import LINK, differences
 
 from survey.inputs.logs import read_log
@@ -391,3 +391,46 @@ def as_named(row, scene):
     """The name of the inverter whose place a row of the CSV tells."""
     at_m = [float(row[key]) for key in ("east_m", "north_m", "height_m")]
     return scene.inverters.names[scene.inverters.at_m.tolist().index(at_m)]
+
+
+# ------------------------------------------------------------------------------------------------- sorted and chosen
+
+
+def listed(run, *words):
+    """The inverters that links lists, in its order: the same in text, JSON and CSV."""
+    result = run("links", "plan.toml", *words)
+    assert (result.exit_code, result.stderr) == (0, "")
+    names = [one["inverter"] for one in json.loads(run("links", "plan.toml", *words, "--json").stdout)["links"]]
+    rows = csv.DictReader(io.StringIO(run("links", "plan.toml", *words, "--csv").stdout))
+    assert [row["inverter"] for row in rows] == names
+    printed = [line.split()[0] for line in result.stdout.splitlines() if " dBm" not in line and "%" in line[:80]]
+    assert [name for name in printed if name in names] == names
+    return names
+
+
+def test_links_are_sorted_by_margin_and_chosen_by_state_and_array(run, folder):
+    """A row of five inverters going away from the office: 10 m to 110 m, and the single one at 10 m."""
+    row = array(name='"R"', first="[0, 10]", per_row=5, spacing_m=25, bearing_deg=0)
+    write(folder, ("-98.0", "-66.0"), more=row)
+    away = [f"R-1-{k}" for k in range(1, 6)]
+    assert listed(run) == [*away, "i1"]
+    assert listed(run, "--sort", "margin") == [*away[::-1], "i1"]
+    states = {one["inverter"]: one["state"] for one in json.loads(run("links", "plan.toml", "--json").stdout)["links"]}
+    assert set(states.values()) == {"holds", "marginal", "fails"}
+    for state in ("holds", "marginal", "fails"):
+        assert listed(run, "--state", state) == [name for name, one in states.items() if one == state]
+    assert listed(run, "--array", "R") == away
+    assert listed(run, "--array", "R", "--inverter", "i1", "--state", "holds", "--state", "fails", "--sort", "margin")
+    text = run("links", "plan.toml", "--state", "fails", "--sort", "margin").stdout
+    count = list(states.values()).count("fails")
+    assert f"Listed: {count} of 6 inverters, state fails, the smallest margin first\n" in text
+    assert f"fail {count}\n" in text
+    assert "hold 0" not in text, "the tally counts all"
+    assert run("links", "plan.toml", "--state", "holds", "--require").exit_code == 3
+
+
+def test_a_list_without_an_inverter_says_so_and_an_unknown_array_is_told(run, folder):
+    write(folder)
+    assert "\nNo inverter to list: state fails.\n" in run("links", "plan.toml", "--state", "fails").stdout
+    result = run("links", "plan.toml", "--array", "R")
+    assert (result.exit_code, result.stderr) == (1, 'plan.toml: no array is named "R"\n')

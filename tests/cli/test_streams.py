@@ -5,14 +5,18 @@ import json
 import os
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
 from commands import as_text_and_json, every_command, every_command_on_a_plan
-from places import ROOT
+from places import ROOT, SITES
 from plans import SPOTS, changed, write
 
 from survey.cli import options
+from survey.inputs.plan_file import read_plan
+from survey.routing import cover_spots
+from survey.scene import scene_of
 
 # ------------------------------------------------------------------------------------------------- odd names, streams
 
@@ -110,8 +114,30 @@ def test_a_bar_is_shown_on_a_terminal_once_a_command_takes_long(monkeypatch, qui
     with options.progress("trying spots") as told:
         for done in range(1, 5):
             told(done, 4)
+            time.sleep(0.02)
     assert ("trying spots" in terminal.getvalue()) == shown
     assert ("100%" in terminal.getvalue()) == shown
+
+
+def test_work_that_says_nothing_shows_its_label_and_the_time_alone(monkeypatch):
+    terminal = Terminal()
+    monkeypatch.setattr(sys, "stderr", terminal)
+    monkeypatch.setattr(options, "QUIET_S", 0.0)
+    with options.progress("trying spots"):
+        time.sleep(0.1)
+    assert "trying spots  0 s" in terminal.getvalue()
+    assert "%" not in terminal.getvalue()
+
+
+def test_the_only_block_of_links_says_how_far_its_paths_around_are(monkeypatch):
+    """Below 200,000 pairs there is one block: progress comes from the lines with paths around."""
+    monkeypatch.setattr("survey.propagation.around.LINES_AT_ONCE", 50)
+    told = []
+    scene = scene_of(read_plan(SITES / "farm.toml"))
+    cover_spots(scene, progress=lambda *at: told.append(at))
+    assert len(told) > 10
+    assert told == sorted(told)
+    assert told[-1] == (len(scene.spots), len(scene.spots))
 
 
 def test_where_there_is_no_terminal_there_is_no_bar(monkeypatch):

@@ -13,6 +13,7 @@ from plans import SPOTS, WALL, changed, entry, wall, write
 from survey.budget import HOLDS, links_between
 from survey.budget.explanation import scene_without
 from survey.decisions.remedies import CAUTIONS, Cable, Change, Remedy, explain
+from survey.decisions.remedies.gateways import usual_cable, variants_of
 from survey.decisions.remedies.outlook import better, in_use
 from survey.decisions.remedies.remedy import EFFORT
 from survey.inputs.plan_file import plan_of, read_plan
@@ -181,3 +182,16 @@ def test_promises_of_spots_and_relays_are_what_network_says(max_relays, room, se
                 if k != i and today.state[k] != then.state[k]
             }
             assert {one.inverter: (one.before, one.after) for one in remedy.changes} == others
+
+
+def test_a_gateway_moved_along_a_searched_line_stays_as_high_above_sloping_ground(tmp_path):
+    more = "\n[[ground]]\npoints = [[0, 0, 0], [0, 40, 4], [20, 0, 0]]\n"
+    more += (
+        '\n[[search]]\nname = "s"\nalong = [[0, 0], [0, 40]]\nstep_m = 20\nheights_m = [1.5]\nheight_above = "ground"\n'
+    )
+    site = scene_of(read_plan(write(tmp_path, more=more)))
+    gateway = site.spots.named(["s/0.00,20.00,3.50"], file="x", what="spot")
+    variants = variants_of(site, gateway, cable=usual_cable(868.0), spots=[])
+    moved_m = np.array([one.gateway.at_m[0] for one in variants if one.kind == "move"])
+    assert len(moved_m) > 1
+    assert moved_m[:, 2] == pytest.approx(1.5 + 0.1 * moved_m[:, 1])

@@ -128,9 +128,10 @@ def test_materials_are_matched_without_regard_to_case(told):
 # ----------------------------------------------------------------------------------------------- faults, one by one
 
 TABLES = (
-    "site, radio, environment, requirement, drawing, material, array, inverter, wall, box, roof, "
+    "site, radio, environment, requirement, drawing, ground, material, array, inverter, wall, box, roof, "
     "foliage, gateway, spot, search, building"
 )
+SITE_KEYS = "name, note, zero_lat_deg, zero_lon_deg, plan_north_deg, drawn_within_m, joint_m"
 INVERTER_KEYS = (
     "tx_power_dbm, antenna_gain_dbi, sensitivity_dbm, mounting_loss_db, cable_loss_db, noise_rise_db, antenna, name, "
     "at, height_m, serial, branch, note, drawn_within_m, "
@@ -172,10 +173,7 @@ FAULTS = {
     ),
     "a table in a table": (
         changed(more="\n[site.deep.er]\nx = 1\n"),
-        (
-            "[site]: deep: no such key; the keys here are name, note, zero_lat_deg, zero_lon_deg, plan_north_deg, "
-            "drawn_within_m, joint_m"
-        ),
+        f"[site]: deep: no such key; the keys here are {SITE_KEYS}",
     ),
     "a list of tables misspelt": (changed(more="\n[[wal]]\n"), "[[wal]]: no such table; did you mean wall?"),
     "a table misspelt": (changed(more="\n[enviroment]\n"), "[enviroment]: no such table; did you mean environment?"),

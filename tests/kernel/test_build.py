@@ -37,7 +37,10 @@ def test_the_kernel_is_that_of_these_sources():
 
 @needs_kernel
 def test_without_the_kernel_the_answer_is_the_same_and_nothing_is_said_where_it_was_asked_for():
-    with_it, without = survey("place", HOUSE, "--json"), survey("place", HOUSE, "--json", **{build.SWITCH: "off"})
+    with_it, without = (
+        survey("links", HOUSE, "--gateway", "street post", "--json"),
+        survey("links", HOUSE, "--gateway", "street post", "--json", **{build.SWITCH: "off"}),
+    )
     assert with_it.stderr == without.stderr == ""
     assert json.loads(with_it.stdout) == json.loads(without.stdout)
 

@@ -259,9 +259,19 @@ def test_an_export_is_what_the_command_writes():
 # --------------------------------------------------------------------------------------------------------- the face
 
 
-RENAMED = {"with": "other_plan", "time_limit": "time_limit_s"}
+RENAMED = {"with": "other_plan", "time_limit": "time_limit_s", "column": "columns"}
 OF_THE_COMMAND_ONLY = {
-    *("json", "out", "require", "csv", "graphml", "sheets", "as_buildings", "top", "all", "check", "help"),
+    "all",
+    "as_buildings",
+    "check",
+    "csv",
+    "graphml",
+    "help",
+    "json",
+    "out",
+    "require",
+    "sheets",
+    "top",
 }
 """Where a result goes and how much of it is shown; `all_hold` stands for --require."""
 

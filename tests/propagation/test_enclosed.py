@@ -40,7 +40,7 @@ def through(*obstacles, **more):
 def test_by_hand_the_wall_and_then_the_way_over_the_container(wall_db, frequency_mhz):
     """Each way loses what it loses without the building, and the wall once: to 0.01 dB, whatever the frequency.
 
-    From 20 dB on the walls also reflect: one path leaves off the wall beside the gateway and misses the container.
+    From 20 dB on the walls also reflect: one path leaves by way of a wall inside and misses the container.
     """
     free = through(outside(), frequency_mhz=frequency_mhz)
     found = through(*shed(wall_db), outside(), frequency_mhz=frequency_mhz)

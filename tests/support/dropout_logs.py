@@ -6,10 +6,12 @@ each inverter answers if it has light, if its supply and its gateway are up, and
 
 from __future__ import annotations
 
+import dataclasses
 from dataclasses import dataclass, field
 from pathlib import Path
 
 import numpy as np
+from dropout_faults import Faults, add_faults
 
 from survey.budget import links_of
 from survey.inputs.logs.grid import Resolved, log_of
@@ -26,6 +28,23 @@ FAULTS = (
     "interference",
     "single unit",
 )
+HARD = (
+    "obstacle for days",
+    "truck by hours",
+    "branch off to the end",
+    "branch off to the end, named",
+    "interference at dusk",
+    "interference, short log",
+    "gateway moved",
+    "fading unit",
+    "fading unit, levels",
+    "rows cease",
+    "answers only",
+    "obstacle not in plan",
+)
+"""Faults that take a rhythm, a slope, or rows that are not there to be seen; made in dropout_faults.py."""
+HEALTHY = ("plain", "wild", "dark noons", "rain", "strays")
+"""Kinds of logs without a fault."""
 DAY_S = 86_400
 SHOWS = 1.3
 """A margin of less than so many standard deviations of fading loses a poll in ten or more."""
@@ -51,6 +70,18 @@ class Recipe:
     with_branch: bool = True
     jitter_s: int = 0
     utc_shift_s: int = 0
+    layout: str = "around"
+    """Where rows of modules stand: around the gateway, on one side of it, or row behind row in a field."""
+    rows_only: str = ""
+    """"heard": only answers have rows; else a row stands for every poll."""
+    missing: float = 0.0
+    """Share of rows that the file has lost, one by one. [-]"""
+    gap_h: float = 0.0
+    """Length of a stretch without any row. [h]"""
+    clock_back: bool = False
+    """Whether the clock goes back by an hour amid the log, as at the end of daylight saving."""
+    level_step_db: float = 0.1
+    healthy: str = "plain"
     wild: bool = False
     """Otherwise made: sides of roofs, rows by day only, polls in turn, wet days, misses in bursts, other faults."""
 
@@ -70,21 +101,26 @@ class Made:
     struck: dict[str, set[str]] = field(default_factory=dict)
     touched: dict[str, set[str]] = field(default_factory=dict)
     changed_s: float = 0.0
+    row: np.ndarray | None = None
+    """Which polls have a row in the file, shape (links, times)."""
+    up: np.ndarray | None = None
+    lit: np.ndarray | None = None
 
     def log(self):
         """As if it had been read from a file."""
         links, times = self.heard.shape
         recipe = self.recipe
-        inverter = np.tile(np.arange(links, dtype=np.int16), times)
-        flat = self.heard.T.ravel()
+        there = (np.ones(self.heard.shape, dtype=bool) if self.row is None else self.row).T.ravel()
+        inverter = np.tile(np.arange(links, dtype=np.int16), times)[there]
+        flat = self.heard.T.ravel()[there]
         block = Block(
-            seconds=self.seconds.T.ravel(),
+            seconds=self.seconds.T.ravel()[there],
             offset_min=np.full(flat.size, NO_ZONE, dtype=np.int16),
             inverter=inverter,
             gateway=self.gateway[inverter].astype(np.int16),
             heard=flat,
-            level_dbm=np.where(flat, self.level_dbm.T.ravel(), np.nan).astype(np.float16),
-            power_w=np.where(flat, self.power_w.T.ravel(), np.nan).astype(np.float16),
+            level_dbm=np.where(flat, self.level_dbm.T.ravel()[there], np.nan).astype(np.float16),
+            power_w=np.where(flat, self.power_w.T.ravel()[there], np.nan).astype(np.float16),
             branches={(i, int(b)): times for i, b in enumerate(self.branch)} if recipe.with_branch else {},
         )
         columns = Columns(
@@ -105,6 +141,8 @@ class Made:
         rows = ["time,inverter,gateway,heard" + "".join(text for text, there in more if there)]
         for t in range(self.heard.shape[1]):
             for i, name in enumerate(names):
+                if self.row is not None and not self.row[i, t]:
+                    continue
                 heard = bool(self.heard[i, t])
                 row = (
                     f"{stamp(int(self.seconds[i, t]))},{name},{self.scene.gateways.names[self.gateway[i]]},{int(heard)}"
@@ -115,14 +153,24 @@ class Made:
         return "\n".join(rows) + "\n"
 
 
-def any_recipe(seed: int, causes: tuple[str, ...], *, wild: bool = False) -> Recipe:
+DAYS = {
+    "interference, short log": (3, 4),
+    "fading unit": (21, 30, 45, 60, 90),
+    "fading unit, levels": (21, 30, 45, 60, 90),
+}
+
+
+def any_recipe(seed: int, causes: tuple[str, ...], *, wild: bool = False, healthy: str = "plain") -> Recipe:
     """Settings of a log of any kind."""
     rng = np.random.default_rng([seed, 7])
-    days = int(rng.choice([7, 10, 14, 21, 30, 45, 60, 90]))
-    return Recipe(
-        wild=wild,
+    some = next((DAYS[one] for one in causes if one in DAYS), (7, 10, 14, 21, 30, 45, 60, 90))
+    days = int(rng.choice(some))
+    hard = bool(set(causes) & set(HARD)) or healthy not in ("plain", "wild")
+    recipe = Recipe(
+        wild=wild or healthy == "wild" or (hard and seed % 2 == 1),
         seed=seed,
         causes=causes,
+        healthy=healthy,
         days=days,
         step_s=int(rng.choice([300, 600, 600, 900])),
         inverters=int(rng.choice([8, 12, 16, 24, 40, 60])) if days <= 45 else int(rng.choice([8, 12, 20, 30])),
@@ -137,6 +185,34 @@ def any_recipe(seed: int, causes: tuple[str, ...], *, wild: bool = False) -> Rec
         jitter_s=int(rng.choice([0, 0, 20, 90])),
         utc_shift_s=int(rng.choice([0, 0, 3, -8])) * 3600,
     )
+    if not hard:
+        return recipe
+    more = {
+        "layout": str(rng.choice(["around", "one side", "field"])),
+        "missing": float(rng.choice([0.0, 0.0, 0.01, 0.03])),
+        "gap_h": float(rng.choice([0.0, 0.0, 5.0, 30.0])) if days > 6 else 0.0,
+        "clock_back": bool(rng.random() < 0.2),
+        "level_step_db": float(rng.choice([0.1, 0.5, 1.0, 2.0])),
+        "step_s": int(rng.choice([300, 600, 900, 900, 1800])),
+    }
+    if "rows cease" in causes or "answers only" in causes:
+        more["clock_back"] = False
+    if "answers only" in causes:
+        more |= {"rows_only": "heard", "gap_h": 0.0, "missing": 0.0}
+    if "branch off to the end" in causes or "obstacle not in plan" in causes or "fading unit" in causes:
+        more["with_level"] = False
+    if "branch off to the end" in causes:
+        more |= {"with_branch": False, "gap_h": 0.0}
+    if "branch off to the end, named" in causes:
+        more |= {"with_branch": True, "gap_h": 0.0}
+    if "fading unit, levels" in causes:
+        more["with_level"] = True
+    if {"gateway moved", "obstacle for days", "truck by hours", "obstacle not in plan"} & set(causes):
+        more["gateways"] = 1
+        more["inverters"] = max(12, recipe.inverters)
+    if healthy == "dark noons":  # far north, about midwinter
+        more |= {"latitude_deg": float(rng.uniform(55, 62)), "first_day": int(rng.integers(310, 385)) % 365}
+    return dataclasses.replace(recipe, **more)
 
 
 def site(recipe: Recipe, rng, more_loss_db: np.ndarray):
@@ -148,6 +224,9 @@ def site(recipe: Recipe, rng, more_loss_db: np.ndarray):
     for k in range(arrays):
         own = np.flatnonzero(group == k)
         across[own] = (np.arange(len(own)) - len(own) / 2) * 2.2
+    if recipe.layout != "around":  # all rows lie within a quarter of the circle, or one behind the other
+        middle_deg = middle_deg / 4.0 if recipe.layout == "one side" else np.full(arrays, 0.0)
+        far_m = np.sort(far_m) if recipe.layout == "one side" else 10.0 + 6.0 * np.arange(arrays)
     angle = np.deg2rad(middle_deg[group])
     at_m = far_m[group][:, None] * np.column_stack([np.sin(angle), np.cos(angle)])
     at_m += across[:, None] * np.column_stack([np.cos(angle), -np.sin(angle)])
@@ -183,6 +262,8 @@ def sun(recipe: Recipe, seconds: np.ndarray, rng) -> np.ndarray:
     height = np.sin(latitude) * np.sin(declination) + np.cos(latitude) * np.cos(declination) * np.cos(hour)
     number = (seconds - START_S) // DAY_S
     cloud = rng.choice([1.0, 0.8, 0.5, 0.25], int(number.max()) + 2, p=[0.4, 0.3, 0.2, 0.1])
+    if recipe.healthy == "dark noons":
+        cloud = rng.choice([1.0, 0.5, 0.25, 0.12], int(number.max()) + 2, p=[0.3, 0.25, 0.25, 0.2])
     quick = np.repeat(rng.uniform(0.6, 1.0, len(seconds) // 6 + 1), 6)[: len(seconds)]
     return np.clip(height, 0.0, None) * cloud[number] * quick
 
@@ -235,10 +316,15 @@ def make(recipe: Recipe) -> Made:  # noqa: C901, PLR0912, PLR0915  one fault aft
     if recipe.wild:
         wet = np.repeat(rng.random(recipe.days) < 0.25, DAY_S // recipe.step_s)[:times]
         excess -= wet[None] * rng.uniform(1.0, 3.0)
+    if recipe.healthy == "rain":  # showers of some hours cost all links some dB
+        shower = np.repeat(rng.random(recipe.days * 8) < 0.15, max(1, DAY_S // recipe.step_s // 8) + 1)[:times]
+        excess -= shower[None] * rng.uniform(2.0, 5.0)
     up = np.ones((n, times), dtype=bool)
     lost = np.clip(recipe.stray * np.exp(rng.normal(0, 0.2, (n, 1))), 0, 0.08) * np.ones((1, times))
     if recipe.wild:
         lost = np.broadcast_to(rng.uniform(0.01, 0.05, (n, 1)), (n, times))
+    if recipe.healthy == "strays":
+        lost = np.broadcast_to(rng.uniform(0.02, 0.09, (n, 1)), (n, times))
     struck: dict[str, set[str]] = {}
     touched: dict[str, set[str]] = {}
 
@@ -307,6 +393,14 @@ def make(recipe: Recipe) -> Made:  # noqa: C901, PLR0912, PLR0915  one fault aft
                 lost = lost.copy()
                 lost[one] = 1 - (1 - lost[one]) * (1 - rng.uniform(0.25, 0.7))
             strike("single unit", [one])
+    made_faults = Faults(
+        recipe=recipe, rng=rng, tick=tick, light=light, group=group, margin=margin, links=links, gateway=gateway,
+        names=scene.inverters.names, lit=lit, up=up, lost=np.array(lost), excess=excess,
+        row=np.ones((n, times), dtype=bool), strike=strike,
+    )  # fmt: skip
+    add_faults(made_faults)
+    lost = made_faults.lost
+    changed_s = changed_s or made_faults.changed_s
     if weak:  # those that are weak enough to show
         strike(
             "weak link",
@@ -317,15 +411,26 @@ def make(recipe: Recipe) -> Made:  # noqa: C901, PLR0912, PLR0915  one fault aft
     if recipe.wild:  # what fades stays so for some polls
         fade = 0.8 * fade + 0.6 * np.repeat(rng.normal(0, recipe.fading_db, (n, times // 9 + 1)), 9, axis=1)[:, :times]
     heard = lit & up & (excess + fade > 0) & (rng.random((n, times)) >= lost)
+    row = made_faults.row
+    row &= rng.random((n, times)) >= recipe.missing
+    if recipe.gap_h:
+        begin = int(rng.integers(0, max(1, times - 4)))
+        row[:, begin : begin + int(recipe.gap_h * 3600 / recipe.step_s)] = False
+    if recipe.rows_only == "heard":
+        row &= heard
     level = links.gateways.need_dbm[gateway][:, None] + (links.uplink_margin_db - links.margin_db)[at][:, None]
     turn = (np.arange(n) * recipe.step_s // n)[:, None] if recipe.wild else 0
     jitter = rng.integers(-recipe.jitter_s, recipe.jitter_s + 1, (n, times)) if recipe.jitter_s else 0
+    back = 3_600 * (tick >= tick[int(0.6 * times)]) if recipe.clock_back else 0
     return Made(
         recipe=recipe,
         scene=scene,
-        seconds=np.broadcast_to(tick, (n, times)) + jitter + turn + recipe.utc_shift_s,
+        seconds=np.broadcast_to(tick, (n, times)) + jitter + turn + recipe.utc_shift_s - back,
         heard=heard,
-        level_dbm=level + excess + fade,
+        level_dbm=np.round((level + excess + fade) / recipe.level_step_db) * recipe.level_step_db,
+        row=row,
+        up=up,
+        lit=lit,
         power_w=np.broadcast_to(400.0 * light, (n, times)),
         branch=branch,
         gateway=gateway,

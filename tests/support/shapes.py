@@ -31,7 +31,7 @@ RANKED = {
     "best_share": MAYBE,
     "existing": bool,
 }
-DRAWN = {"mean": NUMBER, "low": int, "high": int}
+DRAWN = {"mean": NUMBER, "low": int, "high": int, "mean_error": NUMBER}
 MORE = {"share": NUMBER, "by": NUMBER}
 
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from survey.budget import Links, Progress, links_between
 from survey.decisions.comparison.plans import BetweenPlans, Change, compare_plans
 from survey.decisions.placement import Scores, scores_of
-from survey.decisions.simulation import SpotRuns, spot_runs
+from survey.decisions.simulation import SpotRuns, geometries_for, spot_runs
 from survey.routing import Network, coverage_matrix, hops_of, network_between
 from survey.scene import Scene
 from survey.siting import CoverageMatrix
@@ -89,5 +89,5 @@ def compare(
         together=network_between(scene, chosen, hops=hops, links=links),
         matrix=matrix,
         scores=scores_of(chosen, matrix),
-        drawn=spot_runs(links, hops, draws=draws, seed=seed),
+        drawn=spot_runs(links, hops, draws=draws, seed=seed, geometries=geometries_for(links, draws, seed)),
     )

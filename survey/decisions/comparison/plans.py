@@ -13,7 +13,7 @@ from survey.base.arrays import FloatArray, IntArray
 from survey.base.errors import SurveyError, one_line
 from survey.budget import Links, Progress, links_between
 from survey.decisions.placement import Scores, scores_of
-from survey.decisions.simulation import SpotRuns, spot_runs
+from survey.decisions.simulation import SpotRuns, geometries_for, spot_runs
 from survey.inputs.plan import Obstacle, Plan
 from survey.routing import Hops, Network, coverage_matrix, hops_of, network_between
 from survey.scene import Ends, Scene, corrected, scene_of
@@ -145,8 +145,12 @@ def compare_plans(
         after=second,
         before_scores=scores_of(first.gateways, coverage_matrix(first, before_hops)),
         after_scores=scores_of(second.gateways, coverage_matrix(second, after_hops)),
-        before_drawn=spot_runs(first, before_hops, draws=draws, seed=seed),
-        after_drawn=spot_runs(second, after_hops, draws=draws, seed=seed),
+        before_drawn=spot_runs(
+            first, before_hops, draws=draws, seed=seed, geometries=geometries_for(first, draws, seed)
+        ),
+        after_drawn=spot_runs(
+            second, after_hops, draws=draws, seed=seed, geometries=geometries_for(second, draws, seed)
+        ),
         after_network=network_between(after, second.gateways, hops=after_hops, links=second),
         changes=tuple(one.change for one in found),
         cause=cause,

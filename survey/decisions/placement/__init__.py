@@ -13,7 +13,15 @@ from survey.base.errors import SurveyError
 from survey.base.layout import counted
 from survey.budget import HOLDS, Progress, links_between
 from survey.decisions.placement.ranking import Decider, Reason, Scores, best_of_each_place, reason_for, scores_of
-from survey.decisions.simulation import RankingCertainty, Served, certainty_of_ranking, served_runs, spot_runs
+from survey.decisions.simulation import (
+    UNSTEADY_SHARE,
+    RankingCertainty,
+    Served,
+    certainty_of_ranking,
+    geometries_for,
+    served_runs,
+    spot_runs,
+)
 from survey.routing import Hops, Network, SpotCoverage, cover_spots, hops_of, network_between
 from survey.scene import Scene
 from survey.siting import CoverageMatrix
@@ -183,10 +191,26 @@ class Placement:
         stays = self.reason is not None and self.reason.decided_by in {"existing", "moving"}
         return replace(certainty, search=None) if stays else certainty
 
+    @property
+    def unsteady(self) -> tuple[int, ...]:
+        """Inverters whose link has another state in many geometries of the site; none where there are relays."""
+        if self.hops:
+            return ()
+        single = not self.choices and not self.fewest
+        record, links = (
+            (self.certainty.record, self.certainty.links) if single else (self.runs.record, self.network.links)
+        )
+        if record is None:
+            return ()
+        share = record.unsteady_share(links)
+        mine = share[np.arange(len(share)), np.maximum(self.network.gateway_of, 0)]
+        return tuple(np.flatnonzero(mine > UNSTEADY_SHARE).tolist())
+
     @cached_property
     def runs(self) -> Served:
         """How many inverters the recommendation serves in simulation runs over what the plan does not know."""
-        return served_runs(self.network.links, self.hops, draws=self.options.draws, seed=self.options.seed)
+        links, draws, seed = self.network.links, self.options.draws, self.options.seed
+        return served_runs(links, self.hops, draws=draws, seed=seed, geometries=geometries_for(links, draws, seed))
 
     @cached_property
     def reason(self) -> Reason | None:
@@ -288,7 +312,9 @@ def _moving(
         return None
     existing = next(i for i in order.tolist() if i < scores.existing)
     links = links_between(scene, scene.inverters, scores.spots.pick([spot, existing]))
-    (pair,) = spot_runs(links, hops, draws=options.draws, seed=options.seed).pairs()
+    draws, seed = options.draws, options.seed
+    runs = spot_runs(links, hops, draws=draws, seed=seed, geometries=geometries_for(links, draws, seed))
+    (pair,) = runs.pairs()
     return Moving(
         existing=existing,
         spot=spot,

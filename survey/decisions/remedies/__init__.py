@@ -10,9 +10,11 @@ from survey.budget import HOLDS, Links, Progress
 from survey.budget.explanation import Budget, Cost, budget_of, costs_of
 from survey.decisions.placement import place
 from survey.decisions.remedies.gateways import Cable, usual_cable
+from survey.decisions.remedies.joint import Joint, JointRemedies, joint_remedies
 from survey.decisions.remedies.outlook import Outlook
 from survey.decisions.remedies.remedy import CAUTIONS, WORTH_DB, Change, Remedy
 from survey.decisions.remedies.trials import Trials
+from survey.decisions.simulation import LinkMove, link_moves
 from survey.routing import Hops, Network, Route, cover_spots, hops_of, network_between
 from survey.scene import Scene
 from survey.siting import CoverageMatrix
@@ -24,9 +26,12 @@ __all__ = [
     "Change",
     "Explained",
     "Explanation",
+    "Joint",
+    "JointRemedies",
     "Outlook",
     "Remedy",
     "explain",
+    "joint_remedies",
     "usual_cable",
 ]
 
@@ -51,6 +56,8 @@ class Explanation:
         What would mend it, the best first; none were tried where it holds, unless asked.
     idle : tuple of Remedy
         What was tried and does nothing, or harm.
+    moves : tuple of LinkMove
+        On whose position or height its link depends most.
     """
 
     budget: Budget
@@ -60,6 +67,7 @@ class Explanation:
     costs: tuple[Cost, ...]
     remedies: tuple[Remedy, ...]
     idle: tuple[Remedy, ...]
+    moves: tuple[LinkMove, ...] = ()
 
     @property
     def holds(self) -> bool:
@@ -183,6 +191,7 @@ def explain(
     elif progress:
         progress(1000, 1000)
     routes = [network.routes[i] for i in rows]
+    moves = link_moves(network.links, list(zip(rows, best.tolist(), strict=True)))
     explanations = tuple(
         Explanation(
             budget=budget,
@@ -192,8 +201,9 @@ def explain(
             costs=cost,
             remedies=tuple(sorted((one for one in tried if one.is_worth_it), key=lambda one: one.rank)),
             idle=tuple(one for one in tried if not one.is_worth_it),
+            moves=moved,
         )
-        for budget, route, cost, tried in zip(budgets, routes, costs, found, strict=True)
+        for budget, route, cost, tried, moved in zip(budgets, routes, costs, found, moves, strict=True)
     )
     return Explained(scene=scene, network=network, why=why, cable=used, inverters=explanations)
 

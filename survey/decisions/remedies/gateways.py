@@ -219,7 +219,11 @@ def _along_line(search: Search, gateway: Ends) -> Iterator[tuple[str, FloatArray
         for there_m in (here_m - step_m, here_m + step_m):
             if 0.0 <= there_m <= reached_m[-1]:
                 flat = [float(np.interp(there_m, reached_m, corners_m[:, axis])) for axis in (0, 1)]
-                yield search.name, np.array([*flat, gateway.at_m[0, 2]]), step_m
+                rise_m = 0.0
+                if search.ground is not None:
+                    here, there = search.ground.height_m(np.array([gateway.at_m[0, :2], flat])).tolist()
+                    rise_m = there - here
+                yield search.name, np.array([*flat, gateway.at_m[0, 2] + rise_m]), step_m
 
 
 def _along_wall(scene: Scene, gateway: Ends) -> Iterator[tuple[str, FloatArray, float]]:

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
 
-from survey.base.arrays import BoolArray, IntArray
+from survey.base.arrays import BoolArray, FloatArray, IntArray
 from survey.budget import Links
+from survey.decisions.simulation.geometries import Geometries, clustered_error
 from survey.decisions.simulation.margins import drawn_works
+from survey.decisions.simulation.measure_again import GeometryRecord
 from survey.decisions.simulation.shadowing import Shadowing
 from survey.routing import Hops
 
@@ -36,11 +38,14 @@ class Served:
         Of how many.
     seed : int
         Beginning of the random numbers.
+    record : GeometryRecord or None
+        What was kept of the geometries; None where everything stands as the plan has it.
     """
 
     counts: IntArray
     inverters: int
     seed: int
+    record: GeometryRecord | None = None
 
     @property
     def draws(self) -> int:
@@ -53,9 +58,22 @@ class Served:
         return float(self.counts.mean())
 
     @property
+    def mean_error(self) -> float:
+        """Standard error of the average; the draws of one geometry are not independent of each other. [-]"""
+        return mean_error(self.counts, self.record.geometries if self.record else None)
+
+    @property
     def interval(self) -> tuple[int, int]:
         """Between these two lies the number in 90 of 100 draws; in 5 it is below the first, in 5 above the other."""
         return interval_of(self.counts)
+
+
+def mean_error(values: FloatArray | IntArray, geometries: Geometries | None) -> float:
+    """Return the standard error of the average of a value of each draw, clustered by their geometries. [-]"""
+    if geometries is None:
+        return float(clustered_error(np.asarray(values, dtype=np.float64), np.ones(len(values))))
+    sums = np.bincount(geometries.of_run, np.asarray(values, dtype=np.float64), minlength=len(geometries))
+    return float(clustered_error(np.asarray(sums, dtype=np.float64), np.array(geometries.sizes, dtype=np.float64)))
 
 
 def interval_of(counts: IntArray) -> tuple[int, int]:
@@ -70,7 +88,9 @@ def interval_of(counts: IntArray) -> tuple[int, int]:
     return int(low), int(high)
 
 
-def served_runs(links: Links, hops: Hops | None = None, *, draws: int, seed: int) -> Served:
+def served_runs(
+    links: Links, hops: Hops | None = None, *, draws: int, seed: int, geometries: Geometries | None = None
+) -> Served:
     """Draw how many inverters a choice of gateways serves, within their capacity.
 
     Parameters
@@ -81,6 +101,8 @@ def served_runs(links: Links, hops: Hops | None = None, *, draws: int, seed: int
         The links between inverters; without them, every inverter talks to a gateway itself.
     draws, seed : int
         How many draws, and the beginning of their random numbers.
+    geometries : Geometries, optional
+        Where everything stands in which of the draws; else as the plan has it in all of them.
 
     Returns
     -------
@@ -93,15 +115,25 @@ def served_runs(links: Links, hops: Hops | None = None, *, draws: int, seed: int
     apart from the draws of the links to gateways. How many fit, with a limit, is the greatest flow, by the theorem of
     the smallest cut over all sets of gateways; with more than `MOST_GATEWAYS_EXACT` it is at most that.
     """
-    blocks = drawn_reach(links, hops, draws=draws, seed=seed)
+    record = GeometryRecord(geometries) if geometries else None
+    watch = record.add if record else None
+    blocks = drawn_reach(links, hops, draws=draws, seed=seed, geometries=geometries, watch=watch)
     counts = [fitting(reached, links.scene.capacity) for reached in blocks]
-    return Served(counts=np.concatenate(counts), inverters=links.shape[0], seed=seed)
+    return Served(counts=np.concatenate(counts), inverters=links.shape[0], seed=seed, record=record)
 
 
-def drawn_reach(links: Links, hops: Hops | None, *, draws: int, seed: int) -> Iterator[BoolArray]:
+def drawn_reach(
+    links: Links,
+    hops: Hops | None,
+    *,
+    draws: int,
+    seed: int,
+    geometries: Geometries | None = None,
+    watch: Callable[[Links], None] | None = None,
+) -> Iterator[BoolArray]:
     """Which inverters reach which gateways, block by block of draws, shape (draws, inverters, gateways) each."""
     drawn = drawn_hops(links, hops, seed=seed)
-    for works in drawn_works(links, draws=draws, seed=seed):
+    for works in drawn_works(links, draws=draws, seed=seed, geometries=geometries, watch=watch):
         yield works if drawn is None else drawn.reached(works)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from survey.base.errors import EntryError
@@ -22,11 +22,18 @@ Fault = tuple[str, str, str]
 
 
 class Placed(dict[str, Any]):
-    """The keys of an entry that does not stand in the plan as such, and the place where messages say it is."""
+    """The keys of an entry that does not stand in the plan as such, and the place where messages say it is.
 
-    def __init__(self, place: str, keys: dict[str, Any]) -> None:
+    Attributes
+    ----------
+    extra : dict
+        Keys that no plan can write.
+    """
+
+    def __init__(self, place: str, keys: Mapping[str, Any], *, extra: Mapping[str, Any] | None = None) -> None:
         super().__init__(keys)
         self.place = place
+        self.extra = dict(extra or {})
 
 
 def expanded(

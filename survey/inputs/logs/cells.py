@@ -31,7 +31,7 @@ class TooManyNamesError(Exception):
     """A column of names that holds something else."""
 
 
-def _hashes(buffer: Bytes, starts: IntArray, lengths: IntArray) -> NDArray[np.uint64]:
+def hashes_of(buffer: Bytes, starts: IntArray, lengths: IntArray) -> NDArray[np.uint64]:
     """A number for each field, by its length and its bytes."""
     words = words_of(buffer)
     mixed = lengths.astype(np.uint64) * MIX[1]
@@ -73,7 +73,7 @@ class Names:
         long = lengths > LONGEST_NAME
         if long.any():
             lengths = np.where(long, 0, lengths)
-        mixed = _hashes(buffer, starts, lengths)
+        mixed = hashes_of(buffer, starts, lengths)
         found, numbers = self._find(mixed)
         new = ~found & ~long  # a row with a long one is read again, with care
         if new.any():

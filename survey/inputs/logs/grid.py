@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 
 from survey.base.arrays import IntArray
 from survey.base.errors import Fault, FileError
+from survey.base.layout import counted
+from survey.inputs.logs.absent import absent_polls
 from survey.inputs.logs.rows import Block, Columns
 from survey.inputs.logs.stamps import DAY_S, NO_ZONE, stamp
 
@@ -65,6 +67,9 @@ class Log:
         How often the link was polled and heard.
     level_dbm, power_w : ndarray of float16, or None
         Level and power in polls that were heard; NaN elsewhere; None where the log has no such column. [dBm, W]
+    absent : ndarray of uint8, or None
+        Those of `polls` that have no row in the file and are counted from the rhythm of the others; None where there
+        are none.
     """
 
     file: str
@@ -81,13 +86,14 @@ class Log:
     heard: Counts
     level_dbm: Halves | None
     power_w: Halves | None
+    absent: Counts | None = None
 
     def stamp(self, seconds: float) -> str:
         """A time as the log writes it, to the minute."""
         return stamp(seconds, self.offset_min)
 
 
-def log_of(
+def log_of(  # noqa: PLR0915  one array after another, each freed when it is used up
     blocks: list[Block], resolved: Resolved, *, file: str, columns: Columns, inverters: int, notes: list[str]
 ) -> Log:
     """Lay rows out by link and time; the blocks are used up."""
@@ -100,10 +106,10 @@ def log_of(
     seconds, zone_min = _one_clock(seconds, offset, notes)
     del offset
     inverter = np.array(resolved.inverter)[column("inverter").astype(np.int64)]
-    width = max(resolved.gateway) + 1
+    width = max(0, *resolved.gateway) + 1
     pair = inverter * width + np.array(resolved.gateway)[column("gateway").astype(np.int64)]
     heard = column("heard").astype(bool)
-    level = column("level_dbm") if columns.level >= 0 else None
+    level = column("level_dbm") if columns.level >= 0 or columns.wide_levels else None
     power = column("power_w") if columns.power >= 0 else None
     blocks.clear()
     links, pair = np.unique(pair, return_inverse=True)
@@ -118,6 +124,9 @@ def log_of(
     first = int(slot.min())
     occurs = np.zeros(int(slot.max()) - first + 1, dtype=bool)
     occurs[slot - first] = True
+    answers_only = bool(heard.all()) and len(occurs) > 1
+    if answers_only and len(links) * len(occurs) <= MOST_CELLS:
+        occurs[:] = True  # an interval in which no inverter answered has no row
     number = np.cumsum(occurs) - 1
     times = np.flatnonzero(occurs)
     shape = len(links), len(times)
@@ -137,6 +146,12 @@ def log_of(
     del seconds, slot, pair
     size = shape[0] * shape[1]
     polls = np.minimum(np.bincount(cell, minlength=size), 255).astype(np.uint8).reshape(shape)
+    absent = absent_polls(
+        polls, inverter=links // width, gateway=links % width, step_s=step_s, answers_only=answers_only
+    )
+    if absent is not None:
+        polls += absent
+        notes.append(_absent_note(absent, answers_only=answers_only))
     got = cell[heard]
     answers = np.minimum(np.bincount(got, minlength=size), 255).astype(np.uint8).reshape(shape)
     return Log(
@@ -152,8 +167,18 @@ def log_of(
         offset_min=zone_min,
         polls=polls,
         heard=answers,
+        absent=absent,
         level_dbm=None if level is None else _laid_out(got, level[heard], shape),
         power_w=None if power is None else _laid_out(got, power[heard], shape),
+    )
+
+
+def _absent_note(absent: Counts, *, answers_only: bool) -> str:
+    if answers_only:
+        return "only answers have rows; an interval without one is counted as a missed poll, by day"
+    return (
+        f"polls without a row: {int(absent.sum(dtype=np.int64))} of {counted(int(absent.any(axis=1).sum()), 'link')}, "
+        "counted as missed by day, since others were polled meanwhile"
     )
 
 
@@ -168,6 +193,8 @@ def _branches(blocks: list[Block], resolved: Resolved, inverters: int, notes: li
     counts: dict[tuple[int, int], int] = {}
     for block in blocks:
         for (name, branch), times in block.branches.items():
+            if resolved.inverter[name] < 0:
+                continue
             key = resolved.inverter[name], branch
             counts[key] = counts.get(key, 0) + times
     found = [""] * inverters

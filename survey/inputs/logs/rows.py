@@ -13,24 +13,39 @@ from survey.base.arrays import BoolArray, IntArray
 from survey.base.errors import shortened
 from survey.inputs.csv_files import TOO_LONG
 from survey.inputs.logs.cells import SPARE_BYTES, Names, numbers_of
-from survey.inputs.logs.stamps import seconds_of, seconds_of_text
+from survey.inputs.logs.stamps import DAY_S, seconds_of
+from survey.inputs.logs.style import (
+    ANSWER_WANTED,
+    LEVEL_WANTED,
+    MILLISECONDS,
+    TIME_WANTED,
+    Style,
+    answer_of,
+    each,
+    level_of,
+)
 
 Bytes = NDArray[np.uint8]
 
-NEWLINE, RETURN, QUOTE = 10, 13, 34
+NEWLINE, RETURN, QUOTE, SPACE = 10, 13, 34, 32
 """Their codes in ASCII, and so in UTF-8."""
 TOLD = 5
 """How many bad rows are told one by one for each thing that may be wrong: beyond, their number."""
 MOST_BAD = 10_000
 """After so many bad rows a log is not read on: it is one mistake many times."""
 RETURN_WITHIN = "has a carriage return (CR) amid its fields; end every row with LF or CR LF"
+OVER_0_DBM = "above 0 dBm, too strong for a reading: is it in milliwatts? Write dBm"
 MOST_LEVEL_DBM = 0.0
 """No receiver on a wall ever sees more than this; a level above it is in other units. [dBm]"""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Columns:
-    """Where each column of a log stands, -1 where there is none, and how its fields and row ends are written."""
+    """Where each column of a log stands, -1 where there is none, and how its fields and row ends are written.
+
+    `wide` are the columns of a table that has one for each inverter, `wide_names` their names, and `wide_levels`
+    whether they hold levels.
+    """
 
     count: int
     time: int
@@ -43,6 +58,10 @@ class Columns:
     delimiter: str
     decimal: str
     line_break: bytes = b"\n"
+    date: int = -1
+    wide: tuple[int, ...] = ()
+    wide_names: tuple[str, ...] = ()
+    wide_levels: bool = False
 
 
 @dataclass
@@ -85,6 +104,9 @@ class Block:
     branches: dict[tuple[int, int], int]
 
 
+ROW_FIELDS = ("seconds", "offset_min", "inverter", "gateway", "heard", "level_dbm", "power_w")
+
+
 @dataclass(frozen=True, kw_only=True)
 class RowReader:
     """Reads blocks of whole rows."""
@@ -94,6 +116,8 @@ class RowReader:
     gateways: Names
     branches: Names
     faults: Faults
+    style: Style = field(default_factory=Style)
+    gateway: str = ""
 
     def read(self, data: bytes, first_row: int) -> Block:
         """One block: whole rows, each with its line break."""
@@ -120,6 +144,8 @@ class RowReader:
             within = np.diff(np.searchsorted(quotes, newline), prepend=0)[rows] != 2 * quoted.sum(axis=0)
             regular[rows[within]] = False
             rows, starts, ends = rows[~within], starts[:, ~within], ends[:, ~within]
+        if columns.wide:
+            return self._wide(data, buffer, starts, ends, begins, finishes, rows, ~regular & filled, first_row)
         block, odd = self._fast(buffer, starts, ends)
         careful = np.concatenate([rows[odd], np.flatnonzero(~regular & filled)])
         kept = ~odd
@@ -135,18 +161,31 @@ class RowReader:
     ) -> tuple[tuple[NDArray[np.generic], ...], BoolArray]:
         """Columns of all rows as far as they are plainly written, and which rows are not."""
         c = self.columns
-        seconds, offset, good = seconds_of(buffer, starts[c.time], ends[c.time])
+        seconds, offset, good = self._times(buffer, starts, ends)
         inverter, long = self.inverters.numbers(buffer, starts[c.inverter], ends[c.inverter])
-        gateway, long_too = self.gateways.numbers(buffer, starts[c.gateway], ends[c.gateway])
-        heard = buffer[starts[c.heard]]
-        odd = ~good | long | long_too | (ends[c.heard] - starts[c.heard] != 1)
-        odd |= (heard != ord("0")) & (heard != ord("1"))
+        odd = ~good | long
+        if c.gateway >= 0:
+            gateway, long = self.gateways.numbers(buffer, starts[c.gateway], ends[c.gateway])
+            odd |= long
+        else:
+            gateway = np.full(len(odd), self.gateways.number_of(self.gateway))
+        heard = None
+        if c.heard >= 0:
+            first = buffer[starts[c.heard]]
+            heard = first == ord("1")
+            if ((ends[c.heard] - starts[c.heard] != 1) | ~heard & (first != ord("0"))).any():
+                told, good = each(buffer, starts[c.heard], ends[c.heard], answer_of, bad=False)
+                heard = told.astype(bool)
+                odd |= ~good
         values = []
         for column in (c.level, c.power):
             if column < 0:
                 values.append(np.full(len(odd), np.nan))
                 continue
             value, good = numbers_of(buffer, starts[column], ends[column], decimal=c.decimal)
+            if not good.all() and column == c.level:
+                told, good = each(buffer, starts[column], ends[column], level_of, bad=np.nan)
+                value = told.astype(np.float64)
             odd |= ~good
             values.append(value)
         odd |= values[0] > MOST_LEVEL_DBM
@@ -154,13 +193,110 @@ class RowReader:
         if c.branch >= 0:
             branch, long = self.branches.numbers(buffer, starts[c.branch], ends[c.branch])
             odd |= long
-        return (seconds, offset, inverter, gateway, heard == ord("1"), *values, branch), odd
+        if heard is None:
+            heard = np.isfinite(values[0])
+        return (seconds, offset, inverter, gateway, heard, *values, branch), odd
+
+    def _times(self, buffer: Bytes, starts: IntArray, ends: IntArray) -> tuple[IntArray, NDArray[np.int16], BoolArray]:
+        """Times of all rows: ISO in bulk; else each different date and each different time of the day once."""
+        c = self.columns
+        start, end = starts[c.time], ends[c.time]
+        if c.date < 0 and not self.style.unix:
+            seconds, offset, good = seconds_of(buffer, start, end)
+            if good.any() or not len(good):
+                return seconds, offset, good
+        if self.style.unix:
+            value, good = numbers_of(buffer, start, end, decimal=".")
+            value = np.where(good & (value > 0), value, 0.0)
+            value = np.where(value >= MILLISECONDS, value / 1000.0, value)
+            return value.astype(np.int64), np.zeros(len(start), dtype=np.int16), good & (value > 0)
+        if c.date >= 0:
+            parts = (starts[c.date], ends[c.date]), (start, end)
+        else:
+            gaps = np.append(np.flatnonzero((buffer == SPACE) | (buffer == ord("T"))), len(buffer))
+            gap = np.minimum(gaps[np.minimum(np.searchsorted(gaps, start), len(gaps) - 1)], end)
+            parts = (start, gap - (buffer[np.maximum(gap - 1, 0)] == ord(","))), (np.minimum(gap + 1, end), end)
+        days, good = each(buffer, *parts[0], self.style.day_of, bad=0)
+        clock, good_too = each(buffer, *parts[1], self.style.clock_of, bad=(0, 0))
+        times = np.asarray(clock).astype(np.int64).reshape(len(start), 2)
+        return days.astype(np.int64) * DAY_S + times[:, 0], times[:, 1].astype(np.int16), good & good_too
+
+    def _wide(  # noqa: PLR0917  what read has found
+        self,
+        data: bytes,
+        buffer: Bytes,
+        starts: IntArray,
+        ends: IntArray,
+        begins: IntArray,
+        finishes: IntArray,
+        rows: IntArray,
+        irregular: BoolArray,
+        first_row: int,
+    ) -> Block:
+        """One block of a table with a column for each inverter: a poll for each cell."""
+        c, count = self.columns, len(self.columns.wide)
+        seconds, offset, good = self._times(buffer, starts, ends)
+        read = level_of if c.wide_levels else answer_of
+        parts: list[NDArray[np.generic]] = []
+        fine = good.copy()
+        told = []
+        for column in c.wide:
+            value, understood = each(buffer, starts[column], ends[column], read, bad=np.nan)
+            empty = ends[column] <= starts[column]
+            told.append((value.astype(np.float64), understood | empty, empty))
+            fine &= understood | empty
+        for i in np.concatenate([rows[~fine], np.flatnonzero(irregular)]).tolist():
+            self._tell_wide(data[begins[i] : finishes[i]], first_row + i)
+        numbers = [self.inverters.number_of(name) for name in c.wide_names]
+        gateway = self.gateways.number_of(self.gateway)
+        for number, (value, _, empty) in zip(numbers, told, strict=True):
+            keep = fine if c.wide_levels else fine & ~empty  # no level is a missed poll; no word is no poll
+            heard = np.isfinite(value) if c.wide_levels else value == 1.0
+            level = value if c.wide_levels else np.full(len(value), np.nan)
+            part = (seconds, offset, np.full(len(value), number), np.full(len(value), gateway), heard, level)
+            parts.append(np.array([one[keep] for one in part], dtype=np.float64))
+        joined = np.concatenate(parts, axis=1) if count else np.zeros((6, 0))
+        over = joined[5] > MOST_LEVEL_DBM
+        if over.any():
+            self.faults.add(first_row, "level_dbm", OVER_0_DBM, f"{joined[5][over][0]:g}")
+        order = np.argsort(joined[0], kind="stable")
+        seconds, offset, inverter, gateways, heard, level = joined[:, order]
+        none = np.full(len(order), np.nan)
+        block = (seconds, offset, inverter, gateways, heard.astype(bool), level, none, np.full(len(order), -1))
+        return self._joined(block, np.ones(len(order), dtype=bool), [])
+
+    def _tell_wide(self, line: bytes, row: int) -> None:
+        """Say what is wrong with a row of such a table."""
+        c, told = self.columns, self.faults.add
+        text = line.decode("utf-8", "replace")
+        fields = [one.strip() for one in next(csv.reader([text], delimiter=c.delimiter))]
+        if not text.strip() or text.lstrip().startswith("#"):
+            return
+        if len(fields) != c.count:
+            told(row, "", f"the number of fields is not that of the header, which has {c.count}", f"{len(fields)}")
+            return
+        if self._time_of(fields) is None:
+            told(row, "time", TIME_WANTED, self._time_text(fields))
+        read, wanted = (level_of, LEVEL_WANTED) if c.wide_levels else (answer_of, ANSWER_WANTED)
+        for column, name in zip(c.wide, c.wide_names, strict=True):
+            if fields[column] and read(fields[column]) is None:
+                told(row, name, wanted, fields[column])
+
+    def _time_text(self, fields: list[str]) -> str:
+        c = self.columns
+        return fields[c.time] if c.date < 0 else f"{fields[c.date]} {fields[c.time]}"
+
+    def _time_of(self, fields: list[str]) -> tuple[int, int] | None:
+        c = self.columns
+        return (
+            self.style.seconds_of(fields[c.time]) if c.date < 0 else self.style.joined(fields[c.date], fields[c.time])
+        )
 
     def _careful(self, line: bytes, row: int) -> tuple[int, int, int, int, bool, float, float, int] | None:
         """One row by the CSV rules; None where something is wrong with it, which is then told."""
         c, told = self.columns, self.faults.add
         text = line.decode("utf-8", "replace")
-        if not text.strip():
+        if not text.strip() or text.lstrip().startswith("#"):
             return None
         try:
             fields = [one.strip() for one in next(csv.reader([text], delimiter=c.delimiter))]
@@ -170,27 +306,24 @@ class RowReader:
         if len(fields) != c.count:
             told(row, "", f"the number of fields is not that of the header, which has {c.count}", f"{len(fields)}")
             return None
-        at = seconds_of_text(fields[c.time])
+        at = self._time_of(fields)
         if at is None:
-            told(row, "time", "not a time; write it as in 2026-05-01T06:30", fields[c.time])
-        heard = fields[c.heard]
-        if heard not in {"0", "1"}:
-            told(row, "heard", "neither 0 nor 1", heard)
-        level, power = (
-            self._number(fields, column, name, row) for column, name in ((c.level, "level_dbm"), (c.power, "power_w"))
-        )
+            told(row, "time", TIME_WANTED, self._time_text(fields))
+        level = level_of(fields[c.level]) if c.level >= 0 else float("nan")
+        if level is None:
+            told(row, "level_dbm", LEVEL_WANTED, fields[c.level])
+        power = self._number(fields, c.power, "power_w", row)
+        heard = answer_of(fields[c.heard]) if c.heard >= 0 else level is not None and np.isfinite(level)
+        if heard is None:
+            told(row, "heard", ANSWER_WANTED, fields[c.heard])
         if level is not None and level > MOST_LEVEL_DBM:
-            told(
-                row,
-                "level_dbm",
-                "above 0 dBm, too strong for a reading: is it in milliwatts? Write dBm",
-                fields[c.level],
-            )
-        if at is None or heard not in {"0", "1"} or level is None or power is None or level > MOST_LEVEL_DBM:
+            told(row, "level_dbm", OVER_0_DBM, fields[c.level])
+        if at is None or heard is None or level is None or power is None or level > MOST_LEVEL_DBM:
             return None
         branch = self.branches.number_of(fields[c.branch]) if c.branch >= 0 else -1
-        names = self.inverters.number_of(fields[c.inverter]), self.gateways.number_of(fields[c.gateway])
-        return (*at, *names, heard == "1", level, power, branch)
+        gateway = fields[c.gateway] if c.gateway >= 0 else self.gateway
+        names = self.inverters.number_of(fields[c.inverter]), self.gateways.number_of(gateway)
+        return (*at, *names, bool(heard), level, power, branch)
 
     def _number(self, fields: list[str], column: int, name: str, row: int) -> float | None:
         text = fields[column] if column >= 0 else ""

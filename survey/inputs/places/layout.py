@@ -35,7 +35,7 @@ STAND_INS: Mapping[str, Mapping[str, Any]] = {
 
 
 class Extra(Placed):
-    """The keys of an entry in the old words, with keys that no plan can write and defaults that were filled in."""
+    """The keys of an entry in the old words, and defaults that were filled in."""
 
     def __init__(
         self,
@@ -45,8 +45,7 @@ class Extra(Placed):
         extra: Mapping[str, Any] | None = None,
         defaults: Iterable[tuple[str, object]] = (),
     ) -> None:
-        super().__init__(place, dict(keys))
-        self.extra = dict(extra or {})
+        super().__init__(place, keys, extra=extra)
         self.defaults = tuple(defaults)
 
 
@@ -172,7 +171,7 @@ def _laid(one: Written, layout: Layout, carriers: Carriers, place: PlaceOf) -> E
         return _stand_in(one)
     if attached is not None and one.name:
         layout.attached[one.name] = attached
-    return Extra(one.place, one.rest | keys, defaults=one.defaults)
+    return Extra(one.place, one.rest | keys, extra=one.extra, defaults=one.defaults)
 
 
 def _stand_in(one: Written) -> Extra:

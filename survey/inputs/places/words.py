@@ -28,6 +28,8 @@ class Written:
         Key and problem of each value that cannot be used.
     defaults : list of (str, object)
         Keys left out, with the value that holds.
+    extra : dict
+        Keys that no plan can write.
     """
 
     table: str
@@ -36,12 +38,14 @@ class Written:
     rest: dict[str, Any]
     problems: list[tuple[str, str]] = field(default_factory=list)
     defaults: list[tuple[str, object]] = field(default_factory=list)
+    extra: dict[str, Any] = field(default_factory=dict)
 
     @classmethod
     def of(cls, table: str, place: str, values: Mapping[str, Any]) -> Written:
         """Part the keys of an entry, and check those that say where it stands."""
         kinds = PLACE_KEYS[table]
-        one = cls(table=table, place=place, given={}, rest={k: v for k, v in values.items() if k not in kinds})
+        rest = {key: value for key, value in values.items() if key not in kinds}
+        one = cls(table=table, place=place, given={}, rest=rest, extra=getattr(values, "extra", {}))
         for name in (name for name in kinds if name in values):
             kind = kinds[name]
             if isinstance(kind, Tables):

@@ -13,8 +13,9 @@ from survey.base.limits import MOST_GATEWAYS, MOST_RELAYS
 from survey.inputs.antennas import KINDS, Pattern
 from survey.inputs.fields import Entry, Number, key
 from survey.inputs.materials import BUILT_IN, Material
+from survey.inputs.plan.ground import Ground
 from survey.inputs.plan.inverters import Array, Inverter
-from survey.inputs.plan.kinds import ANTENNA, ANY_TEXT, BEARING, DRAWN_WITHIN, NAME
+from survey.inputs.plan.kinds import ANTENNA, ANY_TEXT, BEARING, DRAWN_WITHIN, DRAWN_WITHIN_M, NAME
 from survey.inputs.plan.obstacles import (
     Box,
     Foliage,
@@ -74,7 +75,7 @@ class Site(Entry):
     zero_lat_deg: float | None = key(Number(-90.0, 90.0), default=None)
     zero_lon_deg: float | None = key(Number(-180.0, 180.0), default=None)
     plan_north_deg: float = key(BEARING, default=0.0)
-    drawn_within_m: float | None = key(DRAWN_WITHIN, default=None)
+    drawn_within_m: float = key(DRAWN_WITHIN, default=DRAWN_WITHIN_M, repr=False)
     joint_m: float | None = key(Number(0.0, 10.0), default=None)
 
     def inconsistencies(self) -> Iterator[tuple[str, str]]:
@@ -176,6 +177,7 @@ class Plan:
     environment: Environment
     requirement: Requirement
     drawings: tuple[Drawing, ...] = ()
+    grounds: tuple[Ground, ...] = ()
     own_materials: tuple[OwnMaterial, ...] = ()
     arrays: tuple[Array, ...] = ()
     inverters: tuple[Inverter, ...] = ()

@@ -46,6 +46,8 @@ SENSITIVITY = Number(-160.0, -10.0)
 """From below the best receivers of narrow bands to what a detector needs. [dBm]"""
 DRAWN_WITHIN = Number(0.0, 100.0)
 """How far from where it is written a thing may stand: from exact to a guess on a map. [m]"""
+DRAWN_WITHIN_M = 0.10
+"""What a tape measure leaves: an assumption, for plans that say nothing. [m]"""
 ANTENNA = Choice(tuple(KINDS), ending=ENDING)
 
 

@@ -12,6 +12,7 @@ import numpy as np
 from survey.base import polygon
 from survey.base.arrays import FloatArray
 from survey.inputs.fields import Number, Numbers, Points, key
+from survey.inputs.plan.ground import GroundSurface
 from survey.inputs.plan.kinds import ANY_TEXT, DRAWN_WITHIN, HEIGHT, NAME, POINT, area_faults
 from survey.inputs.plan.radio import OwnRadio
 
@@ -43,6 +44,7 @@ class Search(OwnRadio):
     step_m: float = key(Number(0.05, 1_000.0), default=1.0)
     note: str = key(ANY_TEXT, default="")
     drawn_within_m: float | None = key(DRAWN_WITHIN, default=None, repr=False)
+    ground: GroundSurface | None = None
 
     def inconsistencies(self) -> Iterator[tuple[str, str]]:
         """Both a line and a polygon or neither, no length or area, or too many points."""
@@ -96,6 +98,7 @@ class Search(OwnRadio):
 
         Along a line the first point is its start, and the distance is measured along the line round its corners.
         Inside an area the points stand on a grid from its lowest x and lowest y; points on its edge belong to it.
+        Heights count from the ground under each point where the search has a ground.
         """
         flat = self._along_m(np.array(self.along)) if self.along is not None else self._within_m(np.array(self.within))
         flat = flat + 0.0  # no minus zero in names
@@ -103,7 +106,8 @@ class Search(OwnRadio):
         _, first = np.unique(names, axis=0, return_index=True)
         flat = flat[np.sort(first)]
         heights = np.unique(np.round(self.heights_m, 2), return_index=True)[1]
-        layers = [np.column_stack([flat, np.full(len(flat), self.heights_m[i])]) for i in np.sort(heights)]
+        ground_m = np.zeros(len(flat)) if self.ground is None else self.ground.height_m(flat)
+        layers = [np.column_stack([flat, ground_m + self.heights_m[i]]) for i in np.sort(heights)]
         return np.concatenate(layers)
 
     def _along_m(self, corners: FloatArray) -> FloatArray:

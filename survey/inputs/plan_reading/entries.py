@@ -23,6 +23,7 @@ from survey.inputs.plan import (
     Spot,
     obstacle_kinds,
 )
+from survey.inputs.plan.ground import Ground
 from survey.inputs.plan.place_keys import BUILDING, PLACE_KEYS
 
 PLAN_VERSION = 1
@@ -43,6 +44,7 @@ def list_tables() -> dict[str, tuple[str, type[Entry]]]:
     """Return the tables that stand many times, each with its field of `Plan` and the entries that it holds."""
     return {
         "drawing": ("drawings", Drawing),
+        "ground": ("grounds", Ground),
         "material": ("own_materials", OwnMaterial),
         "array": ("arrays", Array),
         "inverter": ("inverters", Inverter),

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from survey.base.arrays import BoolArray, FloatArray, IntArray
+from survey.base.arrays import FloatArray
 
 
 def log_likelihood(misses: ArrayLike, polls: ArrayLike) -> FloatArray:
@@ -42,18 +42,6 @@ def rates(misses: ArrayLike, polls: ArrayLike, *, prior_rate: float = 0.03, prio
     """Shares of misses, drawn towards a usual one where polls are few."""
     misses, polls = np.asarray(misses, dtype=np.float64), np.asarray(polls, dtype=np.float64)
     return np.asarray((misses + prior_rate * prior_polls) / (polls + prior_polls))
-
-
-def runs_of(flags: BoolArray) -> tuple[IntArray, IntArray]:
-    """Begins and ends of the runs of true values.
-
-    Examples
-    --------
-    >>> [one.tolist() for one in runs_of(np.array([False, True, True, False, True]))]
-    [[1, 4], [3, 5]]
-    """
-    edges = np.diff(np.concatenate([[0], flags.astype(np.int8), [0]]))
-    return np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
 
 
 def spread_of(values: FloatArray) -> float:

@@ -21,12 +21,21 @@ LEAST_ODD_S = 3_600
 """A whole site late by less than this was in the dark, not cut off. [s]"""
 FEW_DAYS = 4
 """Fewer show no habit; set by trials on invented logs."""
+WEAK = 0.2
+"""A link that misses so much while it is awake says little about when light suffices. [-]"""
 MOST_LATE_S = 7_200.0
 """A whole site later than this was not in the dark; set by trials on invented logs. [s]"""
 DUSK_S, DUSK_SHARE = 9_000.0, 0.25
 """How far from the ends of a day some may lack light: so long, but no more than that share of the day."""
 FAINT_POWER = 0.1
 """Power, over that of the brightest tenth of the log, below which some may lack light. [-]"""
+LOW_SUN_S, SHORT_S = 36_000.0, 30_600.0
+"""Where the best days of a season are shorter than 10 h clouds may darken noon; shorter than 8.5 h, a whole day. [s]"""
+DARK_DAY_S = 46_800.0
+"""Where a log has days shorter than `SHORT_S` the site is far from the equator: the sun stands low for months, and
+clouds may darken days up to 13 h long. Set by trials on invented logs. [s]"""
+DARK_SHARE = 0.05
+"""A dark day is shorter than the best ones by such a part at both ends, and by three in all. [-]"""
 STRONG_POWER = 4.0
 """Power at the first answer, over the usual one there, that shows that it had been light for long. [-]"""
 
@@ -41,20 +50,26 @@ class Daylight:
         Whether it was light enough for the inverter, so that a miss is a dropout.
     low : ndarray of bool, shape (links, times)
         Whether it was light for some days of that season but not yet, or no longer, for this inverter.
+    awake : ndarray of bool, shape (links, times)
+        Whether the inverter usually answers by then on such a day; part of that may be `low` if it did not answer.
     dusk : ndarray of bool, shape (times,)
         Near the ends of the days of that season, or with so little power that it may have been too dark for some.
     number : ndarray of int, shape (times,)
         Which day of the log each time belongs to.
     first_s, last_s : ndarray of float, shape (days,)
         When the site began and ended to answer, since 1970. [s]
+    dim : bool
+        Whether the days of some season in it are so short that noons may be dark.
     """
 
     day: BoolArray
     low: BoolArray
+    awake: BoolArray
     dusk: BoolArray
     number: IntArray
     first_s: FloatArray
     last_s: FloatArray
+    dim: bool = False
 
 
 def daylight_of(log: Log) -> Daylight:
@@ -81,19 +96,29 @@ def daylight_of(log: Log) -> Daylight:
     site_first = _quantile(first_s, 0.1)
     site_last = _quantile(last_s, 0.9)
     early, late = _season(site_first, days, np.fmin), _season(site_last, days, np.fmax)
+    dark = _dark_days(_quantile(first_s, 0.5), _quantile(last_s, 0.5), days, log.step_s)
     powers = _powers(log, begins, ends, enough)
     site_first, site_last = _mended(log, site_first, site_last, early, late, powers=powers)
-    own_first, most_first = _own(first_s - site_first, log.step_s)
-    own_last, most_last = _own(site_last - last_s, log.step_s)
-    site_first, slack_first = _of_the_day(site_first, first_s - own_first[:, None], most_first)
-    before_last, slack_last = _of_the_day(-site_last, -last_s - own_last[:, None], most_last)
+    site_first, site_last = np.where(dark, np.nan, site_first), np.where(dark, np.nan, site_last)
+    steady = _misses_while_awake(log, begins, ends, since_s, first_s, last_s) < WEAK
+    own_first, most_first = _own(first_s - site_first, steady, log.step_s)
+    own_last, most_last = _own(site_last - last_s, steady, log.step_s)
+    sound = np.where(steady[:, None] | ~steady.any(), 0.0, np.nan)
+    site_first, slack_first = _of_the_day(site_first, first_s - own_first[:, None] + sound, most_first)
+    before_last, slack_last = _of_the_day(-site_last, -last_s - own_last[:, None] + sound, most_last)
     site_last = -before_last
     day = np.zeros(log.polls.shape, dtype=bool)
     low = np.zeros(log.polls.shape, dtype=bool)
+    awake = np.zeros(log.polls.shape, dtype=bool)
     for d, (begin, end) in enumerate(zip(begins.tolist(), ends.tolist(), strict=True)):
         t = since_s[None, begin:end]
         start = np.fmin(first_s[:, d], site_first[d] + own_first + slack_first[d])[:, None]
         stop = np.fmax(last_s[:, d], site_last[d] - own_last - slack_last[d])[:, None]
+        if dark[d]:
+            low[:, begin:end] = (t >= early[d]) & (t <= late[d])
+            continue
+        usual = (t >= (site_first[d] + own_first)[:, None]) & (t <= (site_last[d] - own_last)[:, None])
+        awake[:, begin:end] = usual
         day[:, begin:end] = (t >= start) & (t <= stop)
         low[:, begin:end] = ((t >= early[d]) & (t < start)) | ((t <= late[d]) & (t > stop))
     polled = log.polls > 0
@@ -101,11 +126,29 @@ def daylight_of(log: Log) -> Daylight:
     return Daylight(
         day=day & polled,
         low=low & polled,
+        awake=awake & polled,
         dusk=_dusk(log, since_s, early[number], late[number]),
         number=number,
         first_s=base_s + site_first,
         last_s=base_s + site_last,
+        dim=bool(np.nanmin(late - early) < LOW_SUN_S) if np.isfinite(late - early).any() else False,
     )
+
+
+def _dark_days(first: FloatArray, last: FloatArray, days: IntArray, step_s: int) -> BoolArray:
+    """Days of a dark season that were too dark for most of their length: short at both ends, or without an answer.
+
+    Where the days are short the sun stands so low that clouds take the light away at noon as well, now for some and now
+    for others; nothing on such a day shows a fault. `first` and `last` are those of the middle inverter.
+    """
+    early, late = _season(first, days, np.fmin), _season(last, days, np.fmax)
+    with np.errstate(invalid="ignore"):
+        late_by, short_by, length = first - early, late - last, late - early
+        least = np.maximum(2 * step_s, DARK_SHARE * length)
+        short = (late_by >= least) & (short_by >= least) & (late_by + short_by >= 3 * least)
+        far = np.isfinite(length).any() and np.nanmin(length) < SHORT_S
+        below_s = DARK_DAY_S if far else LOW_SUN_S
+        return np.asarray(((length < below_s) & short) | ((length < SHORT_S) & ~np.isfinite(first)))
 
 
 def _of_the_day(site_s: FloatArray, own_s: FloatArray, slack_s: float) -> tuple[FloatArray, FloatArray]:
@@ -223,16 +266,31 @@ def _mended(
     return mended[0], mended[1]
 
 
-def _own(delay_s: FloatArray, step_s: int) -> tuple[FloatArray, float]:
+def _misses_while_awake(  # noqa: PLR0917  the days as found
+    log: Log, begins: IntArray, ends: IntArray, since_s: FloatArray, first_s: FloatArray, last_s: FloatArray
+) -> FloatArray:
+    """Share of misses of each link between its first and its last answer of a day; such a miss is no low light."""
+    polls, heard = np.zeros(len(first_s)), np.zeros(len(first_s))
+    for d, (begin, end) in enumerate(zip(begins.tolist(), ends.tolist(), strict=True)):
+        with np.errstate(invalid="ignore"):
+            awake = (since_s[begin:end] >= first_s[:, [d]]) & (since_s[begin:end] <= last_s[:, [d]])
+        polls += np.where(awake, log.polls[:, begin:end], 0).sum(axis=1)
+        heard += np.where(awake, log.heard[:, begin:end], 0).sum(axis=1)
+    return np.asarray(np.where(polls > 0, 1.0 - heard / np.maximum(polls, 1.0), 1.0))
+
+
+def _own(delay_s: FloatArray, steady: BoolArray, step_s: int) -> tuple[FloatArray, float]:
     """By how much each link is later than the site, and how much later still it may be on some days. [s]"""
     known = np.isfinite(delay_s)
     if not known.any():
         return np.zeros(len(delay_s)), 2.0 * step_s
     own = np.zeros(len(delay_s))
-    some = known.sum(axis=1) >= FEW_DAYS
+    some = (known.sum(axis=1) >= FEW_DAYS) & steady  # a weak link begins late because it misses its first polls
     if some.any():
         own[some] = np.nanquantile(delay_s[some], 0.25, axis=1)
     usual = max(0.0, float(np.nanmedian(own[some] if some.any() else delay_s)))
     own = np.clip(np.where(some, own, usual), 0.0, MOST_OWN_S)
-    beyond = (delay_s - own[:, None])[known]
+    beyond = (delay_s - own[:, None])[known & (steady[:, None] if steady.any() else True)]
+    if not len(beyond):
+        return own, 2.0 * step_s
     return own, float(np.clip(np.quantile(beyond, 0.9), 2.0 * step_s, max(3_600.0, 2.0 * step_s)))

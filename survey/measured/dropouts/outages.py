@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from survey.base.arrays import BoolArray, FloatArray, IntArray
+from survey.base.arrays import BoolArray, FloatArray, IntArray, runs_of
 from survey.base.layout import counted
-from survey.measured.dropouts.book import BRANCH, GATEWAY, Book, duration
-from survey.measured.dropouts.chances import rates, runs_of
+from survey.measured.dropouts.book import Book, duration
+from survey.measured.dropouts.causes import GATEWAY
+from survey.measured.dropouts.chances import rates
 
 CHANCE = np.log(1e-9)
 """A silence less likely than this is no accident."""
@@ -37,7 +38,7 @@ MOSTLY_SILENT = 0.9
 """The silence of a link that misses more than this says nothing, unless it should hold. [-]"""
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True)
 class Stretch:
     """Times from one to another, by their numbers, the last not included."""
 
@@ -127,19 +128,21 @@ def groups_of(labels: tuple[str, ...]) -> dict[str, IntArray]:
 
 
 def close_all(book: Book, stretches: list[Stretch], links: IntArray) -> tuple[FloatArray, float, float, float]:
-    """Take stretches out; missed polls by link, begin, end, and length of all together. [s]"""
+    """Take stretches out; missed polls by link, begin, end, and daylight in all together. [s]"""
     cells = np.zeros((1, book.open.shape[1]), dtype=bool)
     length_s = 0.0
-    times = book.log.time_s
-    for one in stretches:
+    for stretch in stretches:
+        one = Stretch(*book.outage(links, stretch.begin, stretch.end))
+        length_s += book.daytime_s(links, one.begin, one.end)
         cells[:, one.begin : one.end] = True
-        length_s += float(times[one.end - 1] - times[one.begin]) + book.log.step_s
+    struck = np.flatnonzero((cells & book.open[links]).any(axis=0))
+    first_s, last_s = (float(book.log.time_s[struck[k]]) for k in (0, -1))
     missed = book.close(np.broadcast_to(cells, (len(links), cells.shape[1])), links)
-    return missed, float(times[stretches[0].begin]), float(times[stretches[-1].end - 1]), length_s
+    return missed, first_s, last_s, length_s
 
 
 def gateway_outages(book: Book, dusk: BoolArray) -> None:
-    """Times at which nobody at all is heard by a gateway; short ones near the ends of a day are the dark."""
+    """Find times at which a gateway hears no inverter; short ones near the ends of a day are the dark."""
     usual = usual_rates(book)
     groups, times = groups_of(book.gateways), book.log.time_s
     told = np.where(usual > MOSTLY_SILENT, 1.0, usual)
@@ -158,59 +161,34 @@ def gateway_outages(book: Book, dusk: BoolArray) -> None:
             if len(groups) > 1
             and all(any(a.begin < one.end and one.begin < a.end for a in found.get(g, [])) for g in groups)
         ]
+        from_start, to_end = edges_of(book, links, stretches)
         missed, first_s, last_s, length_s = close_all(book, stretches, links)
         together = f"; {len(shared)} of them at all gateways at once" if shared else ""
         evidence = (
-            f"all {counted(len(links), 'inverter')} of {name} silent together in daylight "
-            f"{counted(len(stretches), 'time')}, {duration(length_s)} in all{together}"
+            f"no answer from any of its {counted(len(links), 'inverter')}: {outages_words(len(stretches), length_s)}"
         )
-        check = (
-            "the gateway's own supply and plug, its network cable or signal, the router, the portal; where whole days "
-            "are silent in winter, snow on the modules looks the same"
+        book.add(
+            GATEWAY,
+            missed,
+            first_s=first_s,
+            last_s=last_s,
+            evidence=evidence + together,
+            subject=name,
+            from_start=from_start,
+            to_end=to_end,
         )
-        if len(set(book.log.branches)) == 1 and book.log.branches[0]:
-            check += "; all inverters are on one branch, so look at its breaker too (licensed electrician)"
-        book.add(GATEWAY, missed, first_s=first_s, last_s=last_s, evidence=evidence, check=check, subject=name)
 
 
-BRANCH_CHECK = (
-    "mains work, for a licensed electrician only: the branch's breaker and residual-current device, its terminals, the "
-    "trunk cable's connectors and where it may be damaged"
-)
+def outages_words(count: int, length_s: float) -> str:
+    """How many outages, and how long they are by daylight."""
+    return f"{counted(count, 'outage')}, {duration(length_s, in_days=False)} of daytime in all"
 
 
-def branch_outages(book: Book, labels: tuple[str, ...], dusk: BoolArray, margin_db: FloatArray) -> None:
-    """Times at which a branch that the log names is silent while others are heard.
-
-    Parameters
-    ----------
-    book : Book
-        What is open.
-    labels : tuple of str, shape (links,)
-        Branch of each link.
-    dusk : ndarray of bool, shape (times,)
-        Times near the ends of days: a branch may lie on a side of the roof that is dark when others are not.
-    margin_db : ndarray of float, shape (links,)
-        Margins: a branch that is never heard is put down to its supply only where most of its links should hold. [dB]
-    """
-    usual = usual_rates(book)
-    groups = groups_of(labels)
-    for name, links in groups.items():
-        others = np.ones(len(book.names), dtype=bool)
-        others[links] = False
-        if len(links) < LEAST_IN_BRANCH or not others.any():
-            continue
-        sound = float(np.median(margin_db[links])) >= SOUND_DB
-        told = np.where(usual > MOSTLY_SILENT, MOSTLY_SILENT if sound else 1.0, usual)
-        stretches = silences(book, links, told, others=others, dusk=dusk)
-        if not stretches:
-            continue
-        missed, first_s, last_s, length_s = close_all(book, stretches, links)
-        evidence = (
-            f"all {counted(len(links), 'inverter')} of branch {name} silent together in daylight "
-            f"{counted(len(stretches), 'time')}, {duration(length_s)} in all, while most others were heard"
-        )
-        book.add(BRANCH, missed, first_s=first_s, last_s=last_s, evidence=evidence, check=BRANCH_CHECK, subject=name)
+def edges_of(book: Book, links: IntArray, stretches: Sequence[Stretch]) -> tuple[bool, bool]:
+    """Whether outages reach the first poll of some links, and the last."""
+    return book.reaches(links, stretches[0].begin, stretches[0].end)[0], book.reaches(
+        links, stretches[-1].begin, stretches[-1].end
+    )[1]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -223,21 +201,21 @@ class Run:
     polls: int
 
 
-def long_runs(book: Book, usual: FloatArray) -> Iterator[Run]:
-    """Silences of single links that their own usual misses do not explain."""
+def long_runs(book: Book, usual: FloatArray, *, chance: float = CHANCE) -> Iterator[Run]:
+    """Silences of single links that their own usual misses explain with no more than a chance, given as a logarithm."""
     for i in range(len(book.names)):
         cells = np.flatnonzero(book.open[i])
         if not len(cells):
             continue
         silent = book.log.heard[i, cells] == 0
         rate = float(np.clip(usual[i], 0.02, 0.98))
-        least = max(LEAST_RUN, CHANCE / np.log(rate))
+        least = max(LEAST_RUN, chance / np.log(rate))
         begins, ends = runs_of(silent)
         long = ends - begins >= least
         for begin, end in zip(begins[long].tolist(), ends[long].tolist(), strict=True):
             near = np.concatenate([silent[max(0, begin - 2 * AROUND) : begin], silent[end : end + 2 * AROUND]])
             local = float(np.clip(near.mean() if len(near) else 0.0, rate, 0.99))
-            if (end - begin) * np.log(local) < CHANCE or not len(near):
+            if (end - begin) * np.log(local) < chance or not len(near):
                 yield Run(link=i, begin=int(cells[begin]), end=int(cells[end - 1]) + 1, polls=end - begin)
 
 

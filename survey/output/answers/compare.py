@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from shlex import quote
 
-from survey.base.layout import Column, counted, labelled, paragraphs, table, wrapped
+from survey.base.layout import Column, counted, labelled, listed, paragraphs, table, wrapped
 from survey.budget import STATES
 from survey.decisions.comparison import Comparison
 from survey.decisions.simulation import Pair
+from survey.output.answers.drawing import choice_facts, drawing_record, points
 from survey.output.answers.figures import (
     CAUTION,
     NO_ROOM,
@@ -29,6 +30,8 @@ from survey.routing import Network
 
 SPOTS_ACROSS = 3
 """Spots that fit side by side in 100 columns."""
+NAMES_SHOWN = 6
+"""Inverters without a row that are named; all are in the JSON. A judgement."""
 PAIRS_SHOWN = 15
 """With more pairs than this, only those with the best spot are shown. A judgement."""
 
@@ -63,13 +66,18 @@ def compare_table(comparison: Comparison, *, inverters: Sequence[str] = ()) -> s
     wanted, networks = links.scene.plan.requirement, comparison.networks
     columns_of = [(one.reliability.tolist(), one.weakest_margin_db.tolist(), one.state.tolist()) for one in networks]
     best = comparison.best.tolist()
-    rows = []
+    rows, full_everywhere = [], []
     for i in [names.index(name) for name in dict.fromkeys(inverters)] or range(len(names)):
+        if not inverters and all(network.routes[i].gateway < 0 for network in networks):
+            full_everywhere.append(names[i])
+            continue
         row = [names[i]]
         for network, (reliability, margin_db, state) in zip(networks, columns_of, strict=True):
-            room = network.routes[i].gateway >= 0
+            if network.routes[i].gateway < 0:
+                row += ["", "", NO_ROOM]
+                continue
             chance = percent(reliability[i], wanted=wanted.reliability)
-            row += [margin(margin_db[i]), chance, STATES[state[i]] if room else NO_ROOM]
+            row += [margin(margin_db[i]), chance, STATES[state[i]]]
         rows.append([*row, letters[best[i]] if columns_of[best[i]][1][i] >= NOTHING_DB else NOTHING])
     title = "Link by link, each spot as the only gateway (margins in dB)"
     if wanted.max_relays:
@@ -83,8 +91,20 @@ def compare_table(comparison: Comparison, *, inverters: Sequence[str] = ()) -> s
         _draw_by_draw(comparison, letters),
         wrapped(title) + "\n" + first,
         *blocks,
+        _full(full_everywhere, any_full=any(network.over_capacity for network in networks)),
         CAUTION,
     )
+
+
+def _full(everywhere: list[str], *, any_full: bool) -> str:
+    """Return what "full" means, and the inverters that are beyond the capacity of every spot and have no row."""
+    if not any_full:
+        return ""
+    lines = [f'"{NO_ROOM}": the spot has no capacity left for this inverter, so it has no route there.']
+    if everywhere:
+        count = counted(len(everywhere), "inverter")
+        lines.append(f"Not listed, since every spot is full: {count} ({listed(everywhere, NAMES_SHOWN)}).")
+    return "\n".join(map(wrapped, lines))
 
 
 def _answer(comparison: Comparison, letters: list[str]) -> str:
@@ -123,7 +143,10 @@ def _draw_by_draw(comparison: Comparison, letters: list[str]) -> str:
         left_out = wrapped(f"Pairs with {letters[best]}. All pairs: --json")
     title = wrapped(f"Working inverters, pair by pair, in {counted(drawn.draws, 'simulation run')} (seed {drawn.seed})")
     rows = [_pair_row(pair, letters) for pair in pairs]
-    return "\n".join([title, table(PAIR_COLUMNS, rows), *([left_out] if left_out else [])])
+    drawing = wrapped("; ".join(f"{label}: {fact}" for label, fact in choice_facts(drawn.record)[:1]))
+    largest = max((pair.error for pair in drawn.pairs()), default=0.0)
+    error = wrapped(f"Standard error of a share in this table: up to {points(largest)}")
+    return "\n".join([title, table(PAIR_COLUMNS, rows), *([left_out] if left_out else []), drawing, error])
 
 
 def _pair_row(pair: Pair, letters: list[str]) -> list[str]:
@@ -157,6 +180,7 @@ def compare_record(comparison: Comparison, *, inverters: Sequence[str] = ()) -> 
         "site": links.scene.plan.site.name,
         "draws": drawn.draws,
         "seed": drawn.seed,
+        **drawing_record(drawn.record),
         "spots": [
             {**score_record(scores, names, i, existing=spots[i] in existing), "drawn": served_record(drawn.served(i))}
             for i in range(len(scores.spots))
@@ -168,6 +192,7 @@ def compare_record(comparison: Comparison, *, inverters: Sequence[str] = ()) -> 
                 "one_more": {"share": plain(pair.one_more), "by": plain(pair.one_by)},
                 "equal_share": plain(pair.equal),
                 "other_more": {"share": plain(pair.other_more), "by": plain(pair.other_by)},
+                "share_error": plain(pair.error),
             }
             for pair in drawn.pairs()
         ],

@@ -2,30 +2,172 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from survey.base.layout import Column, counted, names_within, paragraphs, table, wrapped
-from survey.measured.dropouts import CAUSES, NO_FAULTS, UNKNOWN, Dropouts, Finding
+from survey.decisions.remedies import CAUTIONS, JointRemedies
+from survey.measured.dropouts import (
+    BETTER,
+    CAUSES,
+    FADING,
+    NO_FAULTS,
+    OBSTACLE,
+    SAME,
+    UNIT,
+    UNKNOWN,
+    UNSEEN,
+    WORSE,
+    Compared,
+    Dropouts,
+    Finding,
+)
 from survey.output.answers.values import Record, plain
 
 CAUTION_WORDS = (
-    "Likely causes, not certain ones: confirm on site before anything is taken apart or moved. Mains work, breakers "
-    "and branch cables are for a licensed electrician. Work at height and on metal roofs by the local rules for it."
+    "These are likely causes, not certain ones: confirm them on site before you take anything apart or move it. Only a "
+    "licensed electrician may work on mains, breakers and branch cables. Follow the local rules for work at height and "
+    "on metal roofs."
 )
 CAUTION = wrapped(CAUTION_WORDS)
 NAMES_WIDE = 70
 """What a line has left for names in 100 columns. [letters]"""
+MAX_REMEDIES = 8
+"""Rows of the table of remedies at most: one screen. A judgement."""
+MIN_ODD = 0.10
+"""An inverter without a cause that misses more than this, and three times as much as the middle one, is named. [-]"""
+CAUSE_WORDS = {
+    OBSTACLE: "new obstacle",
+    UNIT: "faulty unit",
+    UNKNOWN: "unknown",
+    FADING: "fading link",
+}
+"""What people read for a cause, where it is not the word that scripts read."""
 COLUMNS = [
     Column("cause", text=True),
     Column("what", text=True, yields=True),
     Column("inverters"),
-    Column("dropouts"),
+    Column("missed"),
     Column("share"),
     Column("first", text=True),
     Column("last", text=True),
 ]
 
 
+def cause_words(cause: str) -> str:
+    """Return the words for a cause.
+
+    Examples
+    --------
+    >>> cause_words("single unit"), cause_words("weak link")
+    ('faulty unit', 'weak link')
+    """
+    return CAUSE_WORDS.get(cause, cause)
+
+
+def answer_text(
+    found: Dropouts, *, repair: Sequence[Compared] | None = None, joint: JointRemedies | None = None
+) -> str:
+    """The table, after what a repair has changed, and before what would help most.
+
+    Parameters
+    ----------
+    found : Dropouts
+        What was found.
+    repair : sequence of Compared, optional
+        Each inverter before and after.
+    joint : JointRemedies, optional
+        What one change does for all weak links.
+    """
+    parts = [repair_table(repair)] if repair is not None else []
+    parts += [remedies_text(joint)] if joint is not None else []
+    return paragraphs(*parts, dropouts_table(found))
+
+
+def repair_table(repair: Sequence[Compared]) -> str:
+    """Each inverter before and after, those that changed first, and how many did."""
+    order = {WORSE: 0, BETTER: 1, UNSEEN: 2, SAME: 3}
+    counts = {verdict: sum(one.verdict == verdict for one in repair) for verdict in order}
+    head = f"Repair: better: {counts[BETTER]}, worse: {counts[WORSE]}, no different: {counts[SAME]}"
+    head += f", not in both logs: {counts[UNSEEN]}" if counts[UNSEEN] else ""
+    columns = [Column("inverter", text=True), Column("answered\nbefore"), Column("99 %\ninterval")]
+    columns += [
+        Column("answered\nafter"),
+        Column("99 %\ninterval"),
+        Column("change\npoints"),
+        Column("verdict", text=True),
+    ]
+    rows = [
+        [one.inverter, *_interval(one.before), *_interval(one.after), _points(one.difference[0]), one.verdict]
+        for one in sorted(repair, key=lambda one: order[one.verdict])
+    ]
+    return head + "\n" + table(columns, rows)
+
+
+def _interval(share: tuple[float, float, float]) -> list[str]:
+    if share[0] != share[0]:
+        return ["", ""]
+    return [f"{100 * share[0]:.1f} %", f"{100 * share[1]:.1f} to {100 * share[2]:.1f}"]
+
+
+def _points(change: float) -> str:
+    return "" if change != change else f"{100 * change:+.1f}"  # noqa: PLR0124  NaN
+
+
+def remedies_text(joint: JointRemedies) -> str:
+    """The one change that does most for the weak links together, and the others that were worked out."""
+    if not joint.inverters:
+        return "Remedies: no link is weak, fading or blocked."
+    count = counted(len(joint.inverters), "inverter")
+    head = f"Remedies for the links of {count} (with the plan as it is, {len(joint.hold_today)} hold)"
+    if not joint.remedies:
+        return f"{head}\nNo remedy that was tried helps."
+    best = joint.remedies[0]
+    lines = [wrapped(f"Do first: {best.remedy.action}. Then {len(best.hold)} of {len(joint.inverters)} links hold.")]
+    columns = [Column("remedy", text=True, yields=True), Column("links\nhold"), Column("others\nbetter/\nworse")]
+    rows = [
+        [one.remedy.action, f"{len(one.hold)}/{len(joint.inverters)}", f"{one.better}/{one.worse}"]
+        for one in joint.remedies[:MAX_REMEDIES]
+    ]
+    cautions = [wrapped(CAUTIONS[word]) for word in dict.fromkeys(best.remedy.cautions)]
+    return "\n".join([head, *lines, table(columns, rows), *cautions])
+
+
+def answer_record(
+    found: Dropouts, *, repair: Sequence[Compared] | None = None, joint: JointRemedies | None = None
+) -> Record:
+    """What `survey dropouts --json` prints."""
+    record = dropouts_record(found)
+    if repair is not None:
+        record["repair"] = [
+            {
+                "inverter": one.inverter,
+                "before": [plain(value) for value in one.before],
+                "after": [plain(value) for value in one.after],
+                "difference": [plain(value) for value in one.difference],
+                "verdict": one.verdict,
+            }
+            for one in repair
+        ]
+    if joint is not None:
+        record["remedies"] = {
+            "inverters": list(joint.inverters),
+            "hold_today": list(joint.hold_today),
+            "remedies": [
+                {
+                    "kind": one.remedy.kind,
+                    "action": one.remedy.action,
+                    "hold": list(one.hold),
+                    "others_better": one.better,
+                    "others_worse": one.worse,
+                }
+                for one in joint.remedies
+            ],
+        }
+    return record
+
+
 def dropouts_table(found: Dropouts) -> str:
-    """Causes with their shares, then what speaks for each and what to check, then the inverters.
+    """Causes with their shares, then each with its next steps and what shows it, then the inverters.
 
     Parameters
     ----------
@@ -33,17 +175,46 @@ def dropouts_table(found: Dropouts) -> str:
         What was found.
     """
     head, total = wrapped(f"{found.scene.plan.site.name}: {log_words(found)}"), total_words(found)
-    faults = [one for one in found.findings if one.cause not in NO_FAULTS]
     absent = f"Not in the log: {names_within(found.absent, NAMES_WIDE)}" if found.absent else ""
     return paragraphs(
         head,
-        wrapped(total) + ("" if faults or found.silent else "\nNo fault stands out."),
+        wrapped(total) + ("" if faults_of(found) or found.silent else "\n" + wrapped(no_fault_words(found))),
         table(COLUMNS, [finding_row(found, one) for one in found.findings]) if found.findings else "",
-        *(_details(one) for one in found.findings if one.cause not in NO_FAULTS or _worth(one)),
+        *(_details(one) for one in faults_of(found)),
         _inverters(found),
         absent,
         CAUTION,
     )
+
+
+def faults_of(found: Dropouts) -> list[Finding]:
+    """Return the findings that need work, and what is unknown but has steps of its own."""
+    return [
+        one for one in found.findings if one.cause not in NO_FAULTS or (one.cause == UNKNOWN and len(one.steps) > 1)
+    ]
+
+
+def no_fault_words(found: Dropouts) -> str:
+    """Say that no fault was found, and what that rests on."""
+    odd = odd_inverters(found)
+    return "No fault found." if not odd else f"No cause found for the missed polls of {', '.join(odd)}."
+
+
+def odd_inverters(found: Dropouts) -> list[str]:
+    """Return the inverters without a cause that miss far more than others, with their share."""
+    struck = struck_inverters(found)
+    shares = [missed / polls if polls else 0.0 for missed, polls in zip(found.missed_by, found.polls_by, strict=True)]
+    middle = sorted(shares)[len(shares) // 2] if shares else 0.0
+    return [
+        f"{name} ({percent(float(share))})"
+        for name, share in zip(found.inverters, shares, strict=True)
+        if name not in struck and share > max(MIN_ODD, 3.0 * middle)
+    ]
+
+
+def struck_inverters(found: Dropouts) -> set[str]:
+    """Return the inverters that a fault or an unclear cause strikes."""
+    return {name for one in faults_of(found) for name in one.inverters}
 
 
 def log_words(found: Dropouts) -> str:
@@ -54,26 +225,23 @@ def log_words(found: Dropouts) -> str:
 
 
 def total_words(found: Dropouts) -> str:
-    """How much was polled, heard and missed, without a full stop."""
+    """How much was polled, answered and missed, without a full stop."""
     if found.silent:
         return (
-            f"{counted(found.log.rows, 'poll')} of {counted(len(found.inverters), 'inverter')}, and nobody was heard "
-            "in any of them: nothing tells day from night, or one cause from another. Check whether the gateway runs "
-            "and has its network, whether the inverters have supply, and whether the log is of this site"
+            f"{counted(found.log.rows, 'poll')} of {counted(len(found.inverters), 'inverter')}, none answered: the "
+            "program cannot tell day from night, or one cause from another. Check whether the gateway runs and has its "
+            "network, whether the inverters have supply, and whether the log is of this site"
         )
     share = 100.0 * found.missed / found.polls if found.polls else 0.0
+    absent = f", {found.absent_polls} of them without a row in the log" if found.absent_polls else ""
     return (
-        f"{found.polls} polls of {counted(len(found.inverters), 'inverter')} by daylight, {found.heard} heard, "
-        f"{counted(found.missed, 'dropout')} ({share:.1f} %)"
+        f"{found.polls} daytime polls of {counted(len(found.inverters), 'inverter')}: {found.heard} answered, "
+        f"{found.missed} missed ({share:.1f} %){absent}"
     )
 
 
 def _time(stamp: str) -> str:
     return stamp.replace("T", " ")
-
-
-def _worth(one: Finding) -> bool:
-    return one.cause == UNKNOWN
 
 
 def percent(share: float) -> str:
@@ -86,40 +254,50 @@ def finding_row(found: Dropouts, one: Finding) -> list[str]:
     every = len(one.inverters) == len(found.inverters)
     what = one.subject or ("all" if every else names_within(one.inverters, 24))
     stamps = [_time(found.log.stamp(at))[:16] for at in (one.first_s, one.last_s)]
-    return [one.cause, what, str(len(one.inverters)), str(one.dropouts), percent(found.share(one)), *stamps]
+    row = [cause_words(one.cause), what, str(len(one.inverters)), str(one.dropouts), percent(found.share(one))]
+    return [*row, *stamps]
+
+
+def title_of(one: Finding) -> str:
+    """The cause with its subject."""
+    return f"{cause_words(one.cause)}, {one.subject}" if one.subject else cause_words(one.cause)
 
 
 def _details(one: Finding) -> str:
-    """What speaks for a cause, and what to check."""
-    about = f", {one.subject}" if one.subject else ""
+    """Which inverters, the next steps, and what shows it."""
     return "\n".join(
         [
-            wrapped(f"{one.cause}{about}: {one.evidence}"),
-            wrapped(f"whom: {names_within(one.inverters, NAMES_WIDE)}", indent="  "),
-            wrapped(f"check: {one.check}", indent="  "),
+            wrapped(f"{title_of(one)}: {names_within(one.inverters, NAMES_WIDE)}"),
+            *(wrapped(f"next {k}: {step}", indent="  ") for k, step in enumerate(one.steps, start=1)),
+            wrapped(f"because: {one.evidence}", indent="  "),
         ]
     )
 
 
 def _inverters(found: Dropouts) -> str:
-    """Polls, dropouts and causes of each inverter that a fault has struck, and the others in one line."""
+    """Polls, missed polls and causes of each inverter that a fault has struck, and the others in one line."""
     if found.silent:
         return ""
     used = [cause for cause in CAUSES if cause in found.by_cause and found.by_cause[cause].sum() >= 1]
-    faults = [cause for cause in used if cause not in NO_FAULTS]
+    names = struck_inverters(found)
+    odd = {one.rpartition(" (")[0] for one in odd_inverters(found)}
     parts = [missed / polls if polls else 0.0 for missed, polls in zip(found.missed_by, found.polls_by, strict=True)]
-    struck = [i for i in range(len(parts)) if sum(found.by_cause[cause][i] for cause in faults) >= 1]
-    others = [parts[i] for i in range(len(parts)) if i not in set(struck)]
-    line = ""
+    struck = [i for i, name in enumerate(found.inverters) if name in names]
+    others = [parts[i] for i, name in enumerate(found.inverters) if name not in names and name not in odd]
+    lines = []
     if others:
         low, high = (percent(float(one)) for one in (min(others), max(others)))
-        line = (
-            f"No fault with {'the other ' if struck else ''}{counted(len(others), 'inverter')}: {low} to {high} missed."
+        share = low if low == high else f"{low} to {high}"
+        lines.append(
+            f"No fault: {'the other ' if struck or odd else ''}{counted(len(others), 'inverter')}, "
+            f"{share} of polls missed"
         )
+    if odd and faults_of(found):
+        lines.append(wrapped(f"No cause found for the missed polls of {', '.join(odd_inverters(found))}"))
     if not struck:
-        return line
-    columns = [Column("inverter", text=True), Column("polls"), Column("dropouts"), Column("share")]
-    columns += [Column("\n".join(_heading(cause))) for cause in used]
+        return "\n".join(lines)
+    columns = [Column("inverter", text=True), Column("polls"), Column("missed"), Column("share")]
+    columns += [Column("\n".join(_heading(cause_words(cause)))) for cause in used]
     rows = [
         [
             found.inverters[i],
@@ -130,7 +308,7 @@ def _inverters(found: Dropouts) -> str:
         ]
         for i in struck
     ]
-    return paragraphs("Inverter by inverter: dropouts by cause\n" + table(columns, rows), line)
+    return paragraphs("Missed polls of each inverter by cause\n" + table(columns, rows), "\n".join(lines))
 
 
 def _heading(cause: str) -> list[str]:
@@ -144,7 +322,7 @@ def _heading(cause: str) -> list[str]:
 
 
 def dropouts_record(found: Dropouts) -> Record:
-    """What `survey dropouts --json` prints."""
+    """What is found in a log, for scripts."""
     log = found.log
     return {
         "plan": found.scene.plan.file,
@@ -159,6 +337,7 @@ def dropouts_record(found: Dropouts) -> Record:
         "polls": found.polls,
         "heard": found.heard,
         "dropouts": found.missed,
+        "without_row": found.absent_polls,
         "causes": [
             {
                 "cause": one.cause,
@@ -169,8 +348,11 @@ def dropouts_record(found: Dropouts) -> Record:
                 "share": plain(found.share(one)),
                 "first": log.stamp(one.first_s),
                 "last": log.stamp(one.last_s),
+                "from_start": one.from_start,
+                "to_end": one.to_end,
                 "evidence": one.evidence,
                 "check": one.check,
+                "next": list(one.steps),
             }
             for one in found.findings
         ],

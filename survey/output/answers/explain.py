@@ -11,6 +11,7 @@ from survey.base.layout import Column, counted, labelled, listed, paragraphs, ta
 from survey.budget import HOLDS, STATES
 from survey.budget.explanation import Budget, Cost, Item
 from survey.decisions.remedies import CAUTIONS, WORTH_DB, Change, Explained, Explanation, Remedy
+from survey.output.answers.drawing import move_lines, move_records
 from survey.output.answers.figures import CAUTION, NO_ROOM, NOTHING, NOTHING_DB, db, margin, percent, wanted_line
 from survey.output.answers.links import SHOWN_DB
 from survey.output.answers.network import route_names
@@ -121,6 +122,7 @@ def _facts(one: Explanation, *, wanted: float) -> list[tuple[str, str]]:
         ("Main obstacle", _without(first) if first else ""),
     ]
     facts += [("Other obstacle", _without(cost)) for cost in others if cost]
+    facts.append(("Position", " ".join(move_lines(one.moves, state=budget.state))))
     return facts
 
 
@@ -443,6 +445,7 @@ def _inverter(explained: Explained, one: Explanation) -> Record:
         "sigma_db": plain(budget.sigma_db),
         "reliability": plain(budget.reliability),
         "state": STATES[budget.state],
+        "depends_on": move_records(one.moves),
         "spare_db": plain(budget.spare_db),
         "carried_by": budget.carried_by,
         "mirror": budget.mirror or None,

@@ -9,7 +9,7 @@ from shlex import quote
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.base.layout import Cell, Column, paragraphs, table, wrapped
+from survey.base.layout import Cell, Column, counted, paragraphs, table, wrapped
 from survey.budget import CARRIERS, HOLDS, STATES, Links
 from survey.output.answers.figures import CAUTION, NOTHING, NOTHING_DB, db, letter, margin, percent, tally, wanted_line
 from survey.output.answers.values import Record, plain
@@ -74,24 +74,38 @@ def in_the_line(links: Links, i: int, j: int) -> tuple[str, ...]:
     return tuple(f"{name} x{counts[name]}" if counts[name] > 1 else name for name in names)
 
 
-def link_table(links: Links) -> str:
-    """Return what `survey links` prints: every link, inverter by inverter."""
+def link_table(links: Links, *, shown: Sequence[int] | None = None, of: str = "") -> str:
+    """Return what `survey links` prints: every link, inverter by inverter.
+
+    Parameters
+    ----------
+    links : Links
+        The links.
+    shown : sequence of int, optional
+        The inverters to list, in this order; the tally counts all.
+    of : str
+        What these inverters are, in words.
+    """
     carriers, gateways = links.carrier, range(links.shape[1])
-    if len(gateways) == 1:
-        rows = [link_row(links, i, 0, carriers) for i in range(links.shape[0])]
+    numbers = range(links.shape[0]) if shown is None else shown
+    if not len(numbers):
+        listing = wrapped(f"No inverter to list: {of}.")
+    elif len(gateways) == 1:
+        rows = [link_row(links, i, 0, carriers) for i in numbers]
         listing = wrapped(f"Links to {links.gateways.names[0]}") + "\n" + table(LINK_COLUMNS, rows) + "\n" + LINK_KEY
     else:
         named = [wrapped(f"{letter(j)}  {links.gateways.names[j]}", indent="  ", hang=3) for j in gateways]
         rows = []
-        for i in range(links.shape[0]):
+        for i in numbers:
             for j in gateways:
                 first, *others = link_row(links, i, j, carriers)
                 rows.append([first, letter(j), *others])
         columns = (LINK_COLUMNS[0], Column("to", text=True), *LINK_COLUMNS[1:])
         listing = paragraphs("\n".join(["Links to", *named]), table(columns, rows) + "\n" + LINK_KEY)
-    return paragraphs(
-        wanted_line(links.scene.plan), f"{tally(links)}\n{_next_step(links)}", listing, _straight_only(links), CAUTION
-    )
+    head = [tally(links), _next_step(links)]
+    if of and len(numbers):
+        head.insert(1, wrapped(f"Listed: {len(numbers)} of {counted(links.shape[0], 'inverter')}, {of}"))
+    return paragraphs(wanted_line(links.scene.plan), "\n".join(head), listing, _straight_only(links), CAUTION)
 
 
 def _next_step(links: Links) -> str:
@@ -131,13 +145,19 @@ FIGURES = (
 """The figures of a link, in the order of a record: fields of `Links`."""
 
 
-def link_records(links: Links, gateway_of: Sequence[int] | None = None) -> list[Record]:
-    """Return every link, inverter by inverter; or only the link of each inverter to its gateway, by index."""
+def link_records(
+    links: Links, gateway_of: Sequence[int] | None = None, *, shown: Sequence[int] | None = None
+) -> list[Record]:
+    """Return every link, inverter by inverter; or only the link of each inverter to its gateway, by index.
+
+    With `shown` only the links of these inverters, in this order.
+    """
     columns = {name: plain(getattr(links, name)) for name in FIGURES}
     around = {f"{way}_db": plain(loss_db) for way, loss_db in zip(CARRIERS[1:], links.around_db, strict=True)}
     states, carriers = links.state.tolist(), links.carrier.tolist()
     records = []
-    for i, inverter in enumerate(links.inverters.names):
+    for i in range(len(links.inverters)) if shown is None else shown:
+        inverter = links.inverters.names[i]
         for j in range(len(links.gateways)) if gateway_of is None else [gateway_of[i]]:
             gateway = links.gateways.names[j]
             one = {name: values[i][j] for name, values in columns.items()}
@@ -164,6 +184,7 @@ def link_records(links: Links, gateway_of: Sequence[int] | None = None) -> list[
     return records
 
 
-def links_record(links: Links) -> Record:
-    """Return what `survey links --json` prints."""
-    return {"plan": links.scene.plan.file, "site": links.scene.plan.site.name, "links": link_records(links)}
+def links_record(links: Links, *, shown: Sequence[int] | None = None) -> Record:
+    """Return what `survey links --json` prints; with `shown` only the links of these inverters, in this order."""
+    plan = links.scene.plan
+    return {"plan": plan.file, "site": plan.site.name, "links": link_records(links, shown=shown)}

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from survey.budget import CARRIERS, STATES, Links
 from survey.output.answers.links import FIGURES, in_the_line
 from survey.output.answers.values import csv_text, plain
@@ -20,15 +22,15 @@ COLUMNS = (
 )
 
 
-def links_csv(links: Links) -> str:
-    """Return every link as one row, inverter by inverter, with the serial that the plan gives."""
+def links_csv(links: Links, *, shown: Sequence[int] | None = None) -> str:
+    """Return every link as one row, inverter by inverter, with the serial that the plan gives; `shown` as elsewhere."""
     figures = {name: plain(getattr(links, name)) for name in FIGURES}
     carriers, states, at_m = links.carrier.tolist(), links.state.tolist(), plain(links.inverters.at_m)
     return csv_text(
         COLUMNS,
         (
             [
-                inverter,
+                links.inverters.names[i],
                 links.inverters.serials[i],
                 gateway,
                 *at_m[i],
@@ -37,7 +39,7 @@ def links_csv(links: Links) -> str:
                 CARRIERS[carriers[i][j]],
                 in_the_line(links, i, j),
             ]
-            for i, inverter in enumerate(links.inverters.names)
+            for i in (range(len(links.inverters)) if shown is None else shown)
             for j, gateway in enumerate(links.gateways.names)
         ),
     )

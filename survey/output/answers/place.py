@@ -10,6 +10,7 @@ from survey.base.layout import Cell, Column, counted, labelled, listed, paragrap
 from survey.budget import HOLDS
 from survey.decisions.placement import Decider, Moving, Placement, Reason, Scores, best_of_each_place
 from survey.inputs.plan import Search, Spot
+from survey.output.answers.drawing import UNSTEADY_KEY, UNSTEADY_MARK, choice_facts
 from survey.output.answers.figures import (
     CAUTION,
     NO_ROOM,
@@ -353,7 +354,8 @@ def _sure(placement: Placement) -> str:
     """Return how certain the answer is: of the single spot, or of what several gateways cover."""
     if placement.choices or placement.fewest:
         runs = placement.runs
-        return "\n".join([wrapped(drawn_words(runs.draws, runs.seed)), *labelled([("Working", served_words(runs))])])
+        facts = [("Working", served_words(runs)), *choice_facts(runs.record)]
+        return "\n".join([wrapped(drawn_words(runs.draws, runs.seed)), *labelled(facts)])
     return sure_text(placement.certainty)
 
 
@@ -377,6 +379,7 @@ def _weakest(placement: Placement, *, every: bool) -> str:
     if several:
         columns.insert(1, Column("to", text=True))
     carriers, near = network.links.carrier, network.gateway_of.tolist()
+    unsteady = set(placement.unsteady)
     for i in weakest:
         route = network.routes[i]
         row: list[Cell]
@@ -386,10 +389,15 @@ def _weakest(placement: Placement, *, every: bool) -> str:
             row = link_row(network.links, i, near[i], carriers)
             if route.gateway < 0:
                 row[STATE] = NO_ROOM
+            elif i in unsteady:
+                row[STATE] = f"{row[STATE]} {UNSTEADY_MARK}"
         if several:
             row.insert(1, letter(route.gateway) if route.gateway >= 0 else "none")
         rows.append(row)
-    return "\n".join([title, table(columns, rows), *([] if placement.hops else [LINK_KEY])])
+    keys = [] if placement.hops else [LINK_KEY]
+    if not unsteady.isdisjoint(weakest):
+        keys.append(wrapped(UNSTEADY_KEY))
+    return "\n".join([title, table(columns, rows), *keys])
 
 
 def _why(reason: Reason, rank: int) -> str:

@@ -47,6 +47,7 @@ def place_record(placement: Placement) -> Record:
         "numbers": [_choice_record(placement, choice) for choice in placement.choices],
         "fewest": _fewest_record(placement, placement.fewest) if placement.fewest else None,
         "drawn": served_record(placement.runs),
+        "unsteady_links": [names[i] for i in placement.unsteady],
         "sure": sure_record(placement.certainty),
         "reason": _reason_record(placement),
         "moving": _moving_record(placement),

@@ -7,6 +7,7 @@ import math
 from survey.base.layout import counted, labelled, wrapped
 from survey.decisions.simulation import REACH_SPREADS, RankingCertainty, Search, Served, Turning
 from survey.inputs.plan import Plan
+from survey.output.answers.drawing import critical_records, drawing_facts, drawing_record
 from survey.output.answers.values import Record, plain
 
 RIVALS_SHOWN = 3
@@ -84,6 +85,7 @@ def sure_facts(sure: RankingCertainty) -> list[tuple[str, str]]:
         ("Working", served_words(sure.served)),
         ("Critical figure", critical),
         ("Not simulated", left_out if sure.left_out else ""),
+        *drawing_facts(sure),
     ]
     return [(label, fact) for label, fact in facts if fact]
 
@@ -115,7 +117,7 @@ def turning_words(turning: Turning, plan: Plan) -> str:
 def served_record(served: Served) -> Record:
     """How many inverters work over the draws: average, and the numbers between which nine draws of ten lie."""
     low, high = served.interval
-    return {"mean": plain(served.mean), "low": low, "high": high}
+    return {"mean": plain(served.mean), "low": low, "high": high, "mean_error": plain(served.mean_error)}
 
 
 def sure_record(sure: RankingCertainty) -> Record:
@@ -140,6 +142,9 @@ def sure_record(sure: RankingCertainty) -> Record:
         "matters_most": turning,
         "tried": list(sure.search.tried) if sure.search else [],
         "spots_left_out": sure.left_out,
+        **drawing_record(sure.record),
+        "place_share_error": {place: plain(sure.place_error(place)) for place in places},
+        "measure_again": critical_records(sure.measure_again),
     }
 
 

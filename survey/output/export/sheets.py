@@ -8,7 +8,7 @@ from dataclasses import fields
 from typing import Any
 
 from survey.inputs.fields import Entry, keys_of
-from survey.inputs.plan import Array, Inverter, ModuleRow, Obstacle, OwnRadio, Part, Plan
+from survey.inputs.plan import Array, Inverter, ModuleRow, Obstacle, OwnRadio, Part, Plan, Search, Spot
 
 MAX_CORNERS = 8
 """What a roof of a plan may have; pieces of more are written as several."""
@@ -53,8 +53,8 @@ def tables_of(plan: Plan) -> Iterator[str]:
     lists: Sequence[tuple[str, Sequence[Entry]]] = (
         ("inverter", plan.inverters),
         ("gateway", plan.gateways),
-        ("spot", plan.spots),
-        ("search", plan.searches),
+        ("spot", (*plan.spots, *(spot for search in plan.searches if search.ground for spot in _spots(search)))),
+        ("search", [search for search in plan.searches if not search.ground]),
     )
     for table, entries in lists:
         for one in entries:
@@ -74,6 +74,13 @@ def _inverters(array: Array) -> Iterator[Inverter]:
     serials = array.serials or ("",) * len(array.positions_m())
     for name, (x, y, z), serial in zip(array.inverter_names(), array.positions_m().tolist(), serials, strict=True):
         yield Inverter(name=name, at=(x, y), height_m=z, serial=serial, branch=array.branch, **own)
+
+
+def _spots(search: Search) -> Iterator[Spot]:
+    """The spots of a search whose heights count from sloping ground."""
+    own = {one.name: getattr(search, one.name) for one in fields(OwnRadio)}
+    for name, (x, y, z) in zip(search.spot_names(), search.positions_m().tolist(), strict=True):
+        yield Spot(name=name, at=(x, y), height_m=z, note=search.note, **own)
 
 
 def _obstacle(one: Obstacle) -> Iterator[str]:

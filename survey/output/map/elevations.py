@@ -137,7 +137,9 @@ def device_heights(scene: Scene) -> dict[str, str]:
     for one in (*scene.plan.gateways, *scene.plan.spots):
         found[one.name] = with_heights(one.name, np.array([one.height_m]))
     for search in scene.plan.searches:
-        found[search.name] = with_heights(search.name, np.array(search.heights_m))
+        found[search.name] = with_heights(
+            search.name, search.positions_m()[:, 2] if search.ground else np.array(search.heights_m)
+        )
     for inverter in scene.plan.inverters:
         found[inverter.name] = with_heights(inverter.name, np.array([inverter.height_m]))
     return found

@@ -5,6 +5,7 @@ They need matplotlib, so they are imported only where something is drawn. `as_by
 
 from survey.output.pictures.budget import budget_picture
 from survey.output.pictures.coverage import coverage_picture, field_m
+from survey.output.pictures.days import days_picture
 from survey.output.pictures.network import network_picture
 from survey.output.pictures.profile import profile_picture
 from survey.output.pictures.sides import sides_picture
@@ -15,6 +16,7 @@ __all__ = [
     "as_bytes",
     "budget_picture",
     "coverage_picture",
+    "days_picture",
     "field_m",
     "missing_letters",
     "network_picture",

@@ -4,8 +4,20 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from survey.measured.dropouts import NO_FAULTS, UNKNOWN, Dropouts
-from survey.output.answers.dropouts import CAUTION_WORDS, COLUMNS, finding_row, log_words, percent, total_words
+from survey.measured.dropouts import Dropouts
+from survey.output.answers.dropouts import (
+    CAUTION_WORDS,
+    COLUMNS,
+    cause_words,
+    faults_of,
+    finding_row,
+    log_words,
+    no_fault_words,
+    percent,
+    title_of,
+    total_words,
+)
+from survey.output.report.pictures import Picture, days
 from survey.output.report.sections import Grid
 
 
@@ -27,14 +39,15 @@ class Missed:
     grid: Grid
     causes: list[Cause]
     caution: str
+    picture: Picture | None
 
 
 def missed(found: Dropouts) -> Missed:
-    """Return the missed polls of a log in words."""
-    faults = [one for one in found.findings if one.cause not in NO_FAULTS]
+    """What is missing in a log, in words."""
+    faults = faults_of(found)
     lines = [
         f"{log_words(found)}.",
-        f"{total_words(found)}." + ("" if faults or found.silent else " No fault stands out."),
+        f"{total_words(found)}." + ("" if faults or found.silent else f" {no_fault_words(found)}"),
     ]
     if found.absent:
         lines.append(f"Not in the log: {', '.join(found.absent)}.")
@@ -47,15 +60,15 @@ def missed(found: Dropouts) -> Missed:
         ),
         causes=[
             Cause(
-                title=f"{one.cause}, {one.subject}" if one.subject else one.cause,
+                title=title_of(one),
                 evidence=one.evidence,
                 whom="all" if len(one.inverters) == len(found.inverters) else ", ".join(one.inverters),
-                check=one.check,
+                check="; ".join(f"{k}. {step}" for k, step in enumerate(one.steps, start=1)),
             )
-            for one in found.findings
-            if one.cause not in NO_FAULTS or one.cause == UNKNOWN
+            for one in faults
         ],
         caution=CAUTION_WORDS,
+        picture=None if found.silent else days(found),
     )
 
 
@@ -66,6 +79,6 @@ def missed_by(found: Dropouts) -> dict[str, tuple[str, float]]:
         polls, gone = int(found.polls_by[k]), int(found.missed_by[k])
         share = gone / polls if polls else 0.0
         cause = found.main_cause(k)
-        words = "never answered" if found.silent else f"{percent(share)} {cause}".strip() if gone else "0 %"
+        words = "no answer" if found.silent else f"{percent(share)} {cause_words(cause)}".strip() if gone else "0 %"
         told[name] = (words, 1.0 if found.silent else share)
     return told

@@ -6,6 +6,7 @@ import base64
 from dataclasses import dataclass
 
 from survey.budget import Progress
+from survey.measured.dropouts import Dropouts
 from survey.output.answers.figures import letter
 from survey.scene import Ends, Scene
 
@@ -49,4 +50,26 @@ def coverage(scene: Scene, gateways: Ends, *, progress: Progress | None = None) 
     return Picture(
         address=f"data:image/png;base64,{base64.b64encode(png).decode()}",
         words=f"Margin of an inverter anywhere on the site, {found.height_m:g} m high, to {names}.",
+    )
+
+
+def days(found: Dropouts) -> Picture:
+    """Draw the missed polls of a log by day and hour.
+
+    Parameters
+    ----------
+    found : Dropouts
+        What was found in the log.
+
+    Returns
+    -------
+    Picture
+        A PNG.
+    """
+    from survey.output.pictures import as_bytes, days_picture  # noqa: PLC0415  heavy
+
+    png = as_bytes(days_picture(found), "png")
+    return Picture(
+        address=f"data:image/png;base64,{base64.b64encode(png).decode()}",
+        words="Missed polls by day and hour, each inverter a row, each cause a colour and a mark.",
     )

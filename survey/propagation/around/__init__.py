@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 import threading
+from collections.abc import Callable
 from dataclasses import dataclass, fields
 from enum import IntEnum
 
@@ -115,7 +116,13 @@ class Ways:
 
 
 def ways_around(
-    bodies: Bodies, starts_m: FloatArray, ends_m: FloatArray, *, wavelength_m: float, polarisation: Polarisation
+    bodies: Bodies,
+    starts_m: FloatArray,
+    ends_m: FloatArray,
+    *,
+    wavelength_m: float,
+    polarisation: Polarisation,
+    progress: Callable[[int, int], None] | None = None,
 ) -> Ways:
     """Work out the ways around for some lines.
 
@@ -129,6 +136,8 @@ def ways_around(
         Wavelength. [m]
     polarisation : Polarisation
         Of the electric field.
+    progress : callable, optional
+        Called with how many lines are done, and how many there are.
 
     Returns
     -------
@@ -153,9 +162,12 @@ def ways_around(
             quadrature=(POINTS, WEIGHTS_OF_POINTS, SPAN_POINTS, SPAN_WEIGHTS),
         )
 
-    found = list(in_order(part_ways, parts, workers=workers))
-    for part, one in zip(parts, found, strict=True):
+    found = []
+    for part, one in zip(parts, in_order(part_ways, parts, workers=workers), strict=True):
         one.pass_line[:] += part.start
+        found.append(one)
+        if progress:
+            progress(min(part.stop, len(starts_m)), len(starts_m))
     figures = {name: np.concatenate([getattr(one, name) for one in found]) for name in Figures._fields}
     return Ways(**figures)
 

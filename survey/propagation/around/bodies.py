@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -246,3 +246,65 @@ def _touches(
             if _on_sheet(outline_m[i] + share * along_m, t, outlines_m, normal, offset_m, inward, SHORT_M):
                 return True
     return False
+
+
+def moved(base: Bodies, sheet_m: FloatArray, piece: NDArray[np.int64], *, plant_m: FloatArray) -> Bodies:
+    """Move what stands on a site, piece by piece; what stands on the ground still reaches into it.
+
+    Parameters
+    ----------
+    base : Bodies
+        Before.
+    sheet_m, plant_m : ndarray of float, shapes (sheets, 3) and (plants, 3)
+        By how much each moves. [m]
+    piece : ndarray of int, shape (sheets,)
+        Sheets that move as one have the same number, so that nothing between them changes.
+
+    Returns
+    -------
+    Bodies
+        Pieces that have come to touch each other do so; those that did are one piece.
+    """
+    counts = np.diff(base.first)
+    corner_m = base.corner_m + np.repeat(sheet_m, counts, axis=0)
+    corner_m[:, 2] = np.where(base.corner_m[:, 2] == DEEP_M, DEEP_M, corner_m[:, 2])
+    offset_m = base.offset_m + np.sum(base.normal * sheet_m, axis=1)
+    first = base.solid_first[:-1]
+    plant_counts = np.diff(base.plant_first)
+    change = replace(
+        base,
+        corner_m=corner_m,
+        offset_m=offset_m,
+        centre_m=base.centre_m + sheet_m[first].reshape(-1, 3),
+        plant_xy_m=base.plant_xy_m + np.repeat(plant_m, plant_counts, axis=0)[:, :2],
+        plant_base_m=base.plant_base_m + plant_m[:, 2],
+        plant_top_m=base.plant_top_m + plant_m[:, 2],
+    )
+    met = _met(change, piece)
+    if not met:
+        return change
+    old = np.repeat(np.arange(len(first)), np.diff(base.touch_first)).tolist()
+    pairs = sorted({*zip(old, base.touch.tolist(), strict=True), *met, *((other, one) for one, other in met)})
+    return replace(
+        change,
+        touch_first=np.searchsorted([one for one, _ in pairs], np.arange(len(first) + 1)).astype(np.int32),
+        touch=np.array([other for _, other in pairs], dtype=np.int32),
+    )
+
+
+def _met(bodies: Bodies, piece: NDArray[np.int64]) -> set[tuple[int, int]]:
+    """Solids of different pieces that touch."""
+    if len(bodies.loss_db) < 2:  # nothing to touch
+        return set()
+    low_m = np.minimum.reduceat(bodies.corner_m, bodies.first[:-1]) - SHORT_M
+    high_m = np.maximum.reduceat(bodies.corner_m, bodies.first[:-1]) + SHORT_M
+    near = np.all((low_m[:, None] <= high_m) & (low_m <= high_m[:, None]), axis=2) & (piece[:, None] != piece)
+    if not near.any():
+        return set()
+    outlines_m = [bodies.corner_m[bodies.first[s] : bodies.first[s + 1]] for s in range(len(piece))]
+    inward = [_inward(outline_m, bodies.normal[s]) for s, outline_m in enumerate(outlines_m)]
+    return {
+        (int(bodies.solid[s]), int(bodies.solid[t]))
+        for s, t in np.argwhere(near).tolist()
+        if _touches(outlines_m[s], t, outlines_m, bodies.normal, bodies.offset_m, inward)
+    }

@@ -8,7 +8,7 @@ from typing import NamedTuple
 from survey.propagation.around.bodies import Bodies
 from survey.propagation.around.cut import NEAREST, Image, Line, Window, line_of
 from survey.propagation.around.plants import plants_loss_db
-from survey.propagation.around.rule import line_powers, opening
+from survey.propagation.around.rule import MAX_OPEN_NU, line_powers, opening
 from survey.propagation.around.string import smooth
 
 ON_MIRROR_M = 1e-3
@@ -122,9 +122,11 @@ def candidate(
     if upright is None or level is None:
         return None
     nus = (as_nu(upright, line, wavelength_m), as_nu(level, line, wavelength_m))
+    scale = apart * (direct_m / line.length_m) ** 2
+    if any(low > MAX_OPEN_NU or high < -MAX_OPEN_NU for low, high in nus):  # it lies beside the line by too much
+        return None
     across, aside = opening(*nus[0]), opening(*nus[1])
     window = Window((upright[0], level[0]), (upright[1], level[1]), nus, (across, aside))
-    scale = apart * (direct_m / line.length_m) ** 2
     at_m = (start[0] + x * line.along[0], start[1] + x * line.along[1], start[2] + x * line.along[2])
     power = min(across * aside, 1.0) ** 2 * scale
     return Candidate(power, Image(sheet, (nx, ny, nz), offset), line, window, scale, at_m) if power > 0.0 else None

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from survey.propagation.around.bodies import Bodies, bodies_of
+from survey.propagation.around.bodies import Bodies, bodies_of, moved
 from survey.propagation.penetration import slab_by_angle
-from survey.scene import Scene
+from survey.scene import Scene, Shift
 
 STEPS = 65
 """Cosines of incidence at which slabs are tabulated; between two the loss is interpolated."""
@@ -16,7 +16,8 @@ def bodies_of_scene(scene: Scene) -> Bodies:
     """Return a site as the rule for paths around takes it, made once for each scene."""
     kept: Bodies | None = scene.__dict__.get("_around_bodies")
     if kept is None:
-        kept = scene_bodies(scene)
+        shift = scene.shift
+        kept = scene_bodies(scene) if shift is None else moved_bodies(shift, bodies_of_scene(shift.base))
         scene.__dict__["_around_bodies"] = kept
     return kept
 
@@ -70,4 +71,23 @@ def scene_bodies(scene: Scene) -> Bodies:
         table=rows[sheets.owner].tolist() if len(rows) else (),
         table_db=np.array(tables) if tables else None,
         plants=plants,
+    )
+
+
+def moved_bodies(shift: Shift, base: Bodies) -> Bodies:
+    """What stands on a site that was moved, out of what stood there before.
+
+    Parameters
+    ----------
+    shift : Shift
+        How it was moved.
+    base : Bodies
+        Those of the site before.
+    """
+    plants = [k for k, one in enumerate(shift.base.obstacles.entries) if one.volume() is not None]
+    return moved(
+        base,
+        shift.obstacle_m[base.obstacle].reshape(-1, 3),
+        shift.piece[base.obstacle],
+        plant_m=shift.obstacle_m[plants].reshape(-1, 3),
     )

@@ -6,7 +6,7 @@ import cmath
 import math
 from typing import NamedTuple
 
-from survey.propagation.around.search import MARGIN_DB, MAX_LOSS_DB, MAX_STRINGS, Path, Search
+from survey.propagation.around.search import MARGIN_DB, MAX_LOSS_DB, MAX_STRINGS, Path, Search, edge_loss_db
 from survey.propagation.around.section import Section
 from survey.propagation.around.string import edges_along, stations_of
 from survey.propagation.around.unfold import unfolded_powers
@@ -46,8 +46,9 @@ def arrivals(section: Section, length_m: float, wavelength_m: float, most_db: fl
         edges, factor = edges_along(section, path, points, wavelength_m)
         stations, faces, total_m = stations_of(section, edges, points, wavelength_m)
         hard, soft = field(stations, faces, total_m, wavelength_m)
-        # No string brings more than its bound and the margin: a safeguard for the integral.
-        most = 10.0 ** ((MARGIN_DB + path.through_db - path.bound_db) / 20.0)
+        # No string brings more than an edge with its detour and the margin: a safeguard for the integral.
+        nu = 2.0 * math.sqrt(max(0.0, total_m - length_m) / wavelength_m)
+        most = 10.0 ** ((MARGIN_DB - (edge_loss_db(nu) if path.corners else 0.0)) / 20.0)
         hard *= min(1.0, most / max(abs(hard), 1e-12))
         soft *= min(1.0, most / max(abs(soft), 1e-12))
         kept = math.sqrt(factor) * 10.0 ** (-path.through_db / 20.0)

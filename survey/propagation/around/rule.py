@@ -9,15 +9,15 @@ from survey.propagation.around.bodies import Bodies
 from survey.propagation.around.cut import BESIDE_NU, Image, Line, Local, Window, local, section_of
 from survey.propagation.around.plane import Arrival, arrivals, joined_power, scaled, weaker
 from survey.propagation.around.plants import plants_loss_db
-from survey.propagation.around.search import MARGIN_DB, MAX_LOSS_DB, Path, edge_loss_db
+from survey.propagation.around.search import MARGIN_DB, MAX_LOSS_DB, Path, Search, edge_loss_db
 from survey.propagation.around.section import TOUCH_M, Section, met_by_leg
 from survey.propagation.around.string import FULL_NU, LEAST_NU, edges_along, smooth, stations_of
 from survey.propagation.around.windows import Station, field
 
 FULL_DB, NONE_DB = 6.0, 12.4
 """The weaker of two planes adds to the other's amplitude in full down to 6 dB, and to its power only from 12.4 dB."""
-MAX_ROUNDS = 3
-"""So often what stands within the longest detour that may count is looked up at most."""
+ROUGH_DB = 6.0
+"""What a string loses beyond its bound, roughly; half of those of the demo sites lose more."""
 NOTHING = 1e-12
 """A power that stands for none, so that it can be divided by. [-]"""
 MAX_OPEN_NU = 3.3
@@ -91,23 +91,17 @@ def line_powers(
     if crossed:
         near = places
     most_db = min(worth_db, (through_db or MAX_LOSS_DB) + MARGIN_DB)
+    if crossed:
+        best_db = through_db
+        for is_upright in (True, False):
+            section = section_of(bodies, near, places, line, is_upright, True, image, window)
+            best_db = min(best_db, rough_loss_db(section, line, wavelength_m, min(most_db, best_db)))
+        for i, one in enumerate(every):
+            if i not in chosen and edge_loss_db(2.0 * math.sqrt(detour_m(one, line) / wavelength_m)) <= best_db:
+                places.append(local(bodies, one.number, line, wavelength_m, image))
+        near = places
     upright = plane_of(bodies, near, places, line, True, wavelength_m, most_db, image, window)
     level = plane_of(bodies, near, places, line, False, wavelength_m, most_db, image, window)
-    for _ in range(MAX_ROUNDS if crossed else 0):
-        best_db = min(best_of(upright), best_of(level), through_db)
-        more = [
-            i
-            for i in range(len(every))
-            if i not in chosen
-            and edge_loss_db(2.0 * math.sqrt(detour_m(every[i], line) / wavelength_m)) <= best_db + MARGIN_DB
-        ]
-        if not more:
-            break
-        chosen = [*chosen, *more]
-        places = [*places, *(local(bodies, every[i].number, line, wavelength_m, image) for i in more)]
-        near = places
-        upright = plane_of(bodies, near, places, line, True, wavelength_m, most_db, image, window)
-        level = plane_of(bodies, near, places, line, False, wavelength_m, most_db, image, window)
     grazed = [one for one in near if one.solid not in crossed and counts(one, line)]
     straight = straight_amplitude(bodies, grazed, places, line, wavelength_m, image)
     nearest = max(grazed, key=graze_nu).solid if grazed else -1
@@ -271,12 +265,13 @@ def in_space(section: Section, path: Path, line: Line, upright: bool) -> list[tu
     return points
 
 
-def best_of(plane: Plane) -> float:
-    """Loss of the best string of a plane that turns. [dB]"""
-    best = NOTHING
-    for one in plane.around:
-        best = max(best, 0.5 * (abs(one.hard) ** 2 + abs(one.soft) ** 2))
-    return -10.0 * math.log10(best)
+def rough_loss_db(section: Section, line: Line, wavelength_m: float, most_db: float) -> float:
+    """What the string of the lowest bound that turns loses, roughly; `most_db` where there is none. [dB]"""
+    search = Search(section, line.length_m, wavelength_m)
+    while (path := search.next(most_db)) is not None:
+        if path.corners:
+            return path.bound_db + ROUGH_DB
+    return most_db
 
 
 def straight_amplitude(

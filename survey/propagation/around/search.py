@@ -19,6 +19,12 @@ MAX_LOSS_DB = 75.0
 """What loses more than this counts as no way. [dB]"""
 LEAST_TURN = 1e-9
 """A string that turns by less goes straight on: rounding. [rad]"""
+BENT_DB = 6.0
+"""What a turn that only grazes loses by J; where several follow one another closely they lose hardly more than one."""
+STEEPER = 2.0
+"""What a turn loses beyond that counts so many times in the bound of a string, until all of J counts."""
+BACK_DB = 6.0
+"""Where a string turns back, so much of what it has lost before may be made up: a wave in a gap need not turn twice."""
 
 
 class Path(NamedTuple):
@@ -33,6 +39,16 @@ class Path(NamedTuple):
     """Leg and segment of each pass through a sheet."""
     beside: list[int]
     """Solids that it passes beside the plane."""
+    bent_db: float = 0.0
+    """What its turns lose at least, one by one, up to that at the last corner but one."""
+    most_bent_db: float = 0.0
+    """The most that this has been on the way."""
+    left: bool = False
+    """Whether it turns to the left at its last corner but one."""
+    number: int = 0
+    """Among all that were begun, in their order."""
+    tested: bool = True
+    """Whether what the last leg meets is known."""
 
 
 def edge_loss_db(nu: float) -> float:
@@ -70,40 +86,50 @@ class Search:
     def __init__(self, section: Section, length_m: float, wavelength_m: float) -> None:
         self.section, self.length_m, self.wavelength_m = section, length_m, wavelength_m
         self.open: list[Path] = [Path(0.0, [], 0.0, 0.0, [], [])]
-        self.steps = 0
+        self.steps, self.begun = 0, 1
         self.useful = [i for i, one in enumerate(section.corners) if not one.flat and one.arms]
 
     def next(self, most_db: float) -> Path | None:
         """The next string, or nothing where no more can lose less than so much."""
         section = self.section
         while self.open and self.steps < MAX_STEPS:
-            pick = 0
-            for i in range(1, len(self.open)):
-                if self.open[i].bound_db < self.open[pick].bound_db:
-                    pick = i
-            path = self.open.pop(pick)
+            path = min(self.open, key=lambda one: (one.bound_db, one.number))
             if path.bound_db > most_db:
-                continue
+                return None
+            self.open.remove(path)
+            if not path.tested:
+                tested = self._tested(path, most_db)
+                if tested.bound_db > path.bound_db:
+                    if tested.bound_db <= most_db:
+                        self.open.append(tested)
+                    continue
+                path = tested
             if path.corners and path.corners[-1] < 0:
                 return path._replace(corners=path.corners[:-1])
             self.steps += 1
             at = path.corners[-1] if path.corners else -1
             x, y = (section.corners[at].x, section.corners[at].y) if at >= 0 else (0.0, 0.0)
-            ux, uy = 0.0, 0.0
+            ux, uy, bx, by = 0.0, 0.0, 0.0, 0.0
             if at >= 0:
-                bx, by = 0.0, 0.0
                 if len(path.corners) > 1:
                     bx, by = section.corners[path.corners[-2]].x, section.corners[path.corners[-2]].y
                 size = math.hypot(x - bx, y - by)
                 ux, uy = (x - bx) / size, (y - by) / size
             for to in [-1, *self.useful]:
-                self._extend(path, at, to, (x, y), (ux, uy), most_db)
+                self._extend(path, at, to, (bx, by), (x, y), (ux, uy), most_db)
         return None
 
     def _extend(
-        self, path: Path, at: int, to: int, here: tuple[float, float], u: tuple[float, float], most_db: float
+        self,
+        path: Path,
+        at: int,
+        to: int,
+        last: tuple[float, float],
+        here: tuple[float, float],
+        u: tuple[float, float],
+        most_db: float,
     ) -> None:
-        """Lead a string on to a corner, or to the end where that is -1."""
+        """Lead a string on to a corner, or to the end where that is -1, if by its bound it may count."""
         section, length_m = self.section, self.length_m
         if to >= 0 and (to in path.corners or len(path.corners) >= MAX_CORNERS):
             return
@@ -124,30 +150,68 @@ class Search:
         if to >= 0 and not can_wrap(section, to, vx, vy):
             return
         face_db = 0.0
-        if at >= 0:
-            face_db = crossed_face_loss_db(section, path, u[0] * vy - u[1] * vx > 0.0)
+        bent_db, most_bent_db = 0.0, path.most_bent_db
+        left = u[0] * vy - u[1] * vx > 0.0
+        if at >= 0:  # the corner in between is turned at
+            bent_db = self._bend_db(last, here, (tx, ty), size)
+            if len(path.corners) > 1:
+                bent_db += path.bent_db if left == path.left else max(0.0, path.bent_db - BACK_DB)
+            most_bent_db = max(most_bent_db, bent_db)
+            ahead_db = most_bent_db
+            if to >= 0:  # and this one at least as for the straight way to the end
+                end = (length_m, 0.0)
+                more_db = self._bend_db(here, (tx, ty), end, math.hypot(length_m - tx, ty))
+                same = (vx * (end[1] - ty) - vy * (end[0] - tx) > 0.0) == left
+                ahead_db = max(ahead_db, more_db + (bent_db if same else max(0.0, bent_db - BACK_DB)))
+            bound_db = max(bound_db, path.through_db + ahead_db)
+            face_db = crossed_face_loss_db(section, path, left)
             bound_db += face_db
             if bound_db > most_db:
                 return
-        left_db = most_db - bound_db if at >= 0 or to >= 0 else 1e9
-        met = met_by_leg(section, x, y, tx, ty, at, to, left_db, path.beside)
-        if bound_db + met.loss_db > most_db and (at >= 0 or to >= 0):
-            return
-        if at >= 0 and to >= 0:
-            face_db = along_face_loss_db(section, at, to, u[0] * vy - u[1] * vx > 0.0)
-            if bound_db + met.loss_db + face_db > most_db:
-                return
-            met = met._replace(loss_db=met.loss_db + face_db)
-        leg = len(path.corners)
         self.open.append(
             Path(
-                bound_db + met.loss_db,
+                bound_db,
                 [*path.corners, to],
                 path.length_m + size,
-                path.through_db + face_db + met.loss_db,
-                path.passed + [(leg, one) for one in met.passed],
-                path.beside + met.beside,
+                path.through_db + face_db,
+                path.passed,
+                path.beside,
+                bent_db,
+                most_bent_db,
+                left,
+                self.begun,
+                False,
             )
+        )
+        self.begun += 1
+
+    def _bend_db(
+        self, before: tuple[float, float], at: tuple[float, float], beyond: tuple[float, float], size_m: float
+    ) -> float:
+        """What a turn at a place loses at least, of a wave from the place before to that beyond, J if sharp."""
+        more_m = math.dist(before, at) + size_m - math.dist(before, beyond)
+        loss_db = edge_loss_db(2.0 * math.sqrt(max(0.0, more_m) / self.wavelength_m))
+        return max(0.0, min(loss_db, STEEPER * (loss_db - BENT_DB)))
+
+    def _tested(self, path: Path, most_db: float) -> Path:
+        """The same with what its last leg meets."""
+        section = self.section
+        at = path.corners[-2] if len(path.corners) > 1 else -1
+        to = path.corners[-1]
+        x, y = (section.corners[at].x, section.corners[at].y) if at >= 0 else (0.0, 0.0)
+        tx, ty = (section.corners[to].x, section.corners[to].y) if to >= 0 else (self.length_m, 0.0)
+        left_db = most_db - path.bound_db if at >= 0 or to >= 0 else 1e9
+        met = met_by_leg(section, x, y, tx, ty, at, to, left_db, path.beside)
+        loss_db = met.loss_db
+        if at >= 0 and to >= 0 and path.bound_db + loss_db <= most_db:
+            loss_db += along_face_loss_db(section, at, to, path.left)
+        leg = len(path.corners) - 1
+        return path._replace(
+            bound_db=path.bound_db + loss_db,
+            through_db=path.through_db + loss_db,
+            passed=path.passed + [(leg, one) for one in met.passed],
+            beside=path.beside + met.beside,
+            tested=True,
         )
 
 

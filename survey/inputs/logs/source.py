@@ -1,0 +1,127 @@
+"""A log file as bytes in UTF-8, whatever it is written in: plain text in several codes, or a spreadsheet."""
+
+from __future__ import annotations
+
+import codecs
+import csv
+import io
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import date, datetime, time, timedelta
+from pathlib import Path
+from typing import BinaryIO, Protocol
+
+from survey.base.errors import Fault, FileError
+
+CHUNK_BYTES = 4_000_000
+"""Decoded at a time: large for speed, small for memory; a judgement."""
+UTF_16 = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
+WORKBOOK = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")
+"""How spreadsheet files begin: zipped ones, and older ones."""
+NO_TEXT = "is not plain text; save it as CSV"
+EXTRA = "is a spreadsheet file; install survey[spreadsheets] to read it, or save it as CSV"
+
+
+class Source(Protocol):
+    """What a log is read from."""
+
+    def read(self, size: int, /) -> bytes:
+        """Return the next bytes, in UTF-8."""
+
+    def tell(self) -> int:
+        """Return how many bytes of the file have been read."""
+
+
+class _Recoded:
+    """A file in another code, read as UTF-8."""
+
+    def __init__(self, file: BinaryIO, code: str) -> None:
+        self._file, self._decoder = file, codecs.getincrementaldecoder(code)("replace")
+
+    def read(self, size: int, /) -> bytes:
+        data = self._file.read(size)
+        return self._decoder.decode(data, final=not data).encode("utf-8")
+
+    def tell(self) -> int:
+        return self._file.tell()
+
+
+@contextmanager
+def opened(path: Path, notes: list[str]) -> Iterator[Source]:
+    """Open a log, and note what code it is taken to be in where that is not UTF-8.
+
+    Raises
+    ------
+    FileError
+        Where it is neither text nor a spreadsheet that can be read.
+    """
+    with path.open("rb") as file:
+        head = file.read(2_000)
+        file.seek(0)
+        if head.startswith(WORKBOOK):
+            yield io.BytesIO(_workbook(path, notes))
+        elif head.startswith(UTF_16) or _is_bare_utf_16(head):
+            code = "utf-16" if head.startswith(UTF_16) else "utf-16-le" if head[1:2] == b"\0" else "utf-16-be"
+            notes.append("text is in UTF-16")
+            yield _Recoded(file, code)
+        elif b"\0" in head:
+            raise FileError([Fault(file=str(path), problem=NO_TEXT)])
+        elif _is_utf_8(file):
+            yield file
+        else:
+            notes.append("text is not in UTF-8; it is read as Windows-1252")
+            yield _Recoded(file, "cp1252")
+
+
+def _is_bare_utf_16(head: bytes) -> bool:
+    """Whether every other byte is 0, as in plain letters in UTF-16 without a mark."""
+    return len(head) > 8 and (not head[1::2].strip(b"\0") or not head[0::2].strip(b"\0"))  # noqa: PLR2004  some letters
+
+
+def _is_utf_8(file: BinaryIO) -> bool:
+    """Whether the whole file is; it is then at its beginning again."""
+    decoder = codecs.getincrementaldecoder("utf-8")()
+    try:
+        while data := file.read(CHUNK_BYTES):
+            if not data.isascii():
+                decoder.decode(data)
+    except UnicodeDecodeError:
+        return False
+    finally:
+        file.seek(0)
+    return True
+
+
+def _workbook(path: Path, notes: list[str]) -> bytes:
+    """The first sheet of a spreadsheet file that holds anything, as text with tabs."""
+    try:
+        from python_calamine import CalamineError, CalamineWorkbook  # noqa: PLC0415  an extra
+    except ImportError:
+        raise FileError([Fault(file=str(path), problem=EXTRA)]) from None
+    try:
+        book = CalamineWorkbook.from_path(path)
+        for name in book.sheet_names:
+            rows = book.get_sheet_by_name(name).to_python(skip_empty_area=True)
+            if rows:
+                if len(book.sheet_names) > 1:
+                    notes.append(f'of {len(book.sheet_names)} sheets "{name}" is read')
+                text = io.StringIO()
+                writer = csv.writer(text, delimiter="\t", lineterminator="\n")
+                writer.writerows([_cell(cell) for cell in row] for row in rows)
+                return text.getvalue().encode("utf-8")
+    except CalamineError as error:
+        raise FileError([Fault(file=str(path), problem=f"is no spreadsheet that can be read: {error}")]) from None
+    raise FileError([Fault(file=str(path), problem="is a spreadsheet file without a filled sheet")])
+
+
+def _cell(value: object) -> str:
+    """The text of a cell, times as in ISO 8601 to the second: spreadsheets keep them as fractions of a day."""
+    if isinstance(value, datetime):
+        return (value + timedelta(microseconds=500_000)).replace(microsecond=0).isoformat()
+    if isinstance(value, (date, time)):
+        return value.isoformat()
+    if isinstance(value, float) and value.is_integer():
+        return str(int(value))
+    if isinstance(value, bool):
+        return str(int(value))
+    return str(value)

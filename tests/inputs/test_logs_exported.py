@@ -1,0 +1,225 @@
+"""Logs as loggers and spreadsheets export them: each way of writing one log reads as that log."""
+
+import zipfile
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from survey.base.errors import FileError
+from survey.inputs.logs import read_log
+
+NAMES = ["roof-1", "roof-2", "Süd"]
+FIRST = datetime(2026, 5, 11, 10, 0)  # noqa: DTZ001  the site's clock
+POLLS = [
+    (FIRST + timedelta(days=4 * (k // 6), minutes=10 * (k % 6)), name, (k + j) % 3 > 0, -70.5 - k - j)
+    for k in range(24)
+    for j, name in enumerate(NAMES)
+]
+HEADER = "time,inverter,gateway,heard,level_dbm"
+
+
+def rows(
+    at="{:%Y-%m-%dT%H:%M}", words=("0", "1"), level="{:.1f}", delimiter=",", *, header=HEADER, keep=(0, 1, 2, 3, 4)
+):
+    lines = [delimiter.join(header.split(",")[k] for k in keep)]
+    for time, name, heard, dbm in POLLS:
+        cells = [at.format(time), name, "office", words[heard], level.format(dbm) if heard else ""]
+        lines.append(delimiter.join(cells[k] for k in keep))
+    return "\n".join(lines) + "\n"
+
+
+def read(folder, text, *, name="log.csv", **more):
+    path = folder / name
+    path.write_bytes(text if isinstance(text, bytes) else text.encode())
+    names = {"inverters": NAMES, "serials": ["1001", "1002", ""], "gateways": ["office"], "gateway": "office"} | more
+    return read_log(path, **names)
+
+
+def refusal(folder, text, **more):
+    with pytest.raises(FileError) as raised:
+        read(folder, text, **more)
+    return str(raised.value).replace(str(folder / "log.csv"), "log.csv")
+
+
+LOCAL, DAY = "{:%d/%m/%Y %H:%M}", "{:%d.%m.%Y,%H:%M:%S}"
+SAME = {
+    "itself": rows(),
+    "day first": rows(LOCAL),
+    "month first": rows("{:%m/%d/%Y %H:%M}"),
+    "dots and two figures of the year": rows("{:%d.%m.%y %H:%M}"),
+    "AM and PM": rows("{:%d/%m/%Y %I:%M %p}"),
+    "date and time in two columns": rows(DAY, header="date;time,inverter,gateway,heard,level_dbm").replace(";", ","),
+    "semicolons and decimal commas": rows(LOCAL, delimiter=";").replace(".", ","),
+    "tabs": rows(LOCAL, delimiter="\t"),
+    "UTF-16": rows(LOCAL).encode("utf-16"),
+    "UTF-16 without a mark": rows().encode("utf-16-le"),
+    "Windows-1252": rows(LOCAL).encode("cp1252"),
+    "comment before the header": "# export\n\n# of a site\n" + rows(),
+    "a title before the header": "Log of the site\nsecond line\n" + rows(),
+    "sep": "sep=;\n" + rows(delimiter=";"),
+    "true and false": rows(words=("false", "TRUE")),
+    "yes and no": rows(words=("No", "yes")),
+    "ja and nein": rows(words=("nein", "Ja")),
+    "online and offline": rows(words=("offline", "Online")),
+    "ok and a dash": rows(words=("-", "ok")),
+    "levels with their unit": rows(level="{:.1f} dBm"),
+    "a level alone": rows(keep=(0, 1, 2, 4)),
+    "no gateway": rows(keep=(0, 1, 3, 4)),
+    "names in capitals": rows().replace("roof", "ROOF").replace("Süd", "SÜD"),
+    "serials": rows().replace("roof-", "100"),
+}
+
+
+@pytest.mark.parametrize("text", SAME.values(), ids=SAME)
+def test_ways_of_exporting_the_same_log(tmp_path, text):
+    one, other = read(tmp_path, text), read(tmp_path, rows())
+    assert one.time_s.tolist() == other.time_s.tolist()
+    assert one.polls.tolist() == other.polls.tolist()
+    assert one.heard.tolist() == other.heard.tolist()
+    assert str(one.level_dbm.tolist()) == str(other.level_dbm.tolist())
+
+
+def test_unix_times_are_in_universal_time(tmp_path):
+    at = [(time.replace(tzinfo=UTC).timestamp(), *rest) for time, *rest in POLLS]
+    for factor in (1, 1000):
+        text = (
+            HEADER
+            + "\n"
+            + "".join(f"{round(time * factor)},{name},office,{int(heard)},{dbm}\n" for time, name, heard, dbm in at)
+        )
+        log = read(tmp_path, text)
+        assert log.stamp(log.time_s[0]) == "2026-05-11T10:00+00:00"
+
+
+def test_columns_are_named_by_the_user(tmp_path):
+    text = rows(header="Zeit,Gerät,Empfänger,State,RSSI", words=("offline", "online"))
+    columns = {"time": "zeit", "inverter": "Gerät", "gateway": "Empfänger", "heard": "State", "level_dbm": "RSSI"}
+    assert read(tmp_path, text, columns=columns).heard.tolist() == read(tmp_path, rows()).heard.tolist()
+    told = refusal(tmp_path, text)
+    assert 'row 1: heard: no such column among "Zeit", "Gerät", "Empfänger", "State", "RSSI"' in told
+    assert '--column heard="NAME"' in told
+    assert "Mood: no such column, which --column heard names" in refusal(tmp_path, rows(), columns={"heard": "Mood"})
+
+
+@pytest.mark.parametrize("levels", [True, False])
+def test_a_wide_table_has_a_column_for_each_inverter(tmp_path, levels):
+    by_time = {}
+    for time, name, heard, dbm in POLLS:
+        by_time.setdefault(time, {})[name] = (f"{dbm} dBm" if heard else "") if levels else ("ok" if heard else "-")
+    text = "Zeit;" + ";".join(NAMES) + "\n"
+    text += "".join(
+        f"{time:%d.%m.%Y %H:%M};" + ";".join(cells[name] for name in NAMES) + "\n" for time, cells in by_time.items()
+    )
+    log = read(tmp_path, text, columns={"time": "Zeit"})
+    assert log.polls.tolist() == read(tmp_path, rows()).polls.tolist()
+    assert log.heard.tolist() == read(tmp_path, rows()).heard.tolist()
+    assert "a table with one column for each inverter: 3 of them" in log.notes
+    told = refusal(tmp_path, text.replace("; ;", ";?;") + "31.05.2026 10:00;perhaps;;\n", columns={"time": "Zeit"})
+    assert 'row 26: roof-1: "perhaps" is' in told
+
+
+def test_dates_that_may_be_read_both_ways_are_refused_with_both_readings(tmp_path):
+    text = HEADER + "\n" + "".join(f"03/04/2026 1{k}:00,roof-1,office,{k % 2},\n" for k in range(6))
+    told = refusal(tmp_path, text)
+    assert told == (
+        'log.csv: time: "03/04/2026" may be 03 April 2026 or 04 March 2026, and no date of the column tells which; '
+        "say --dates day-first or --dates month-first"
+    )
+    log = read(tmp_path, text, dates="day-first")
+    assert log.stamp(log.time_s[0])[:10] == "2026-04-03"
+    log = read(tmp_path, text, dates="month-first")
+    assert log.stamp(log.time_s[0])[:10] == "2026-03-04"
+
+
+def test_the_order_of_dates_is_told_by_the_whole_column(tmp_path):
+    text = (
+        HEADER
+        + "\n"
+        + "".join(f"05/{day:02d}/2026 10:{m}0,roof-1,office,{m % 2},\n" for day in range(1, 15) for m in range(6))
+    )
+    log = read(tmp_path, text)
+    assert (log.stamp(log.time_s[0])[:10], log.stamp(log.time_s[-1])[:10]) == ("2026-05-01", "2026-05-14")
+    assert "dates are read month first, as the column tells" in log.notes
+    both = text + "13/05/2026 10:00,roof-1,office,1,\n"
+    assert "more than 12 in the first place and others with more than 12 in the second" in refusal(tmp_path, both)
+
+
+def test_names_that_the_plan_lacks_are_left_out_and_listed(tmp_path):
+    log = read(tmp_path, rows() + "2026-05-11T10:00,shed-9,office,1,-70\n" * 2)
+    assert 'no inverter of the plan is named "shed-9" (2 rows): left out' in log.notes
+    assert log.polls.tolist() == read(tmp_path, rows()).polls.tolist()
+    told = refusal(tmp_path, rows().replace("roof", "ruof"))
+    assert 'no inverter of the plan is named "ruof-1"; did you mean "roof-1"?' in told
+
+
+def test_a_log_without_gateways_is_refused_where_several_may_be_meant(tmp_path):
+    assert "row 1: gateway: no such column" in refusal(tmp_path, rows(keep=(0, 1, 3)), gateway=None)
+
+
+def test_what_was_assumed_is_told_in_a_line_each(tmp_path):
+    text = "Site log\n" + rows(LOCAL, keep=(0, 1, 4))
+    notes = read(tmp_path, text.encode("cp1252")).notes
+    assert notes[:4] == (
+        "text is not in UTF-8; it is read as Windows-1252",
+        "lines before the header: 1, skipped",
+        "no column names the gateway: all polls are taken to be of office",
+        "no column says whether a poll was answered: one with a level was, one without was missed",
+    )
+    assert "dates are read day first, as the column tells" in notes
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "told"),
+    [
+        (
+            "2026-05-11T10:00,roof-1,office,0",
+            "noon,roof-1,office,0",
+            'row 2: time: "noon" is not a time; write it as in 2026',
+        ),
+        (
+            "2026-05-11T10:00,roof-1,office,0",
+            "2026-05-11T10:00,roof-1,office,perhaps",
+            'row 2: heard: "perhaps" is not a known answer',
+        ),
+        (",-71.5", ",loud", 'row 3: level_dbm: "loud" is not a number; write a level in dBm'),
+    ],
+)
+def test_a_refusal_names_row_and_column_and_says_what_would_be_read(tmp_path, old, new, told):
+    assert told in refusal(tmp_path, rows().replace(old, new, 1))
+
+
+def workbook(path, table):
+    """A small spreadsheet file, by the published form of its parts (ECMA-376)."""
+    main = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
+    links = "http://schemas.openxmlformats.org/package/2006/relationships"
+    office = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
+    cells = "".join(
+        "<row>" + "".join(f'<c t="inlineStr"><is><t>{cell}</t></is></c>' for cell in row) + "</row>" for row in table
+    )
+    kind = "application/vnd.openxmlformats-officedocument.spreadsheetml"
+    parts = {
+        "[Content_Types].xml": '<Types xmlns="http://schemas.openxmlformats.org/package/2006/content-types">'
+        '<Default Extension="rels" ContentType="application/vnd.openxmlformats-package.relationships+xml"/>'
+        f'<Override PartName="/xl/workbook.xml" ContentType="{kind}.sheet.main+xml"/>'
+        f'<Override PartName="/xl/worksheets/sheet1.xml" ContentType="{kind}.worksheet+xml"/></Types>',
+        "_rels/.rels": f'<Relationships xmlns="{links}"><Relationship Id="r1" Type="{office}/officeDocument" '
+        'Target="xl/workbook.xml"/></Relationships>',
+        "xl/workbook.xml": f'<workbook xmlns="{main}" xmlns:r="{office}"><sheets>'
+        '<sheet name="log" sheetId="1" r:id="r1"/></sheets></workbook>',
+        "xl/_rels/workbook.xml.rels": f'<Relationships xmlns="{links}"><Relationship Id="r1" Type="{office}/worksheet" '
+        'Target="worksheets/sheet1.xml"/></Relationships>',
+        "xl/worksheets/sheet1.xml": f'<worksheet xmlns="{main}"><sheetData>{cells}</sheetData></worksheet>',
+    }
+    with zipfile.ZipFile(path, "w") as file:
+        for name, text in parts.items():
+            file.writestr(name, text)
+    return path.read_bytes()
+
+
+def test_a_spreadsheet_file_reads_as_the_table_in_it(tmp_path):
+    pytest.importorskip("python_calamine", reason="needs the extra spreadsheets")
+    table = [line.split(",") for line in rows(LOCAL).splitlines()]
+    data = workbook(tmp_path / "made.xlsx", table)
+    assert read(tmp_path, data, name="log.xlsx").heard.tolist() == read(tmp_path, rows()).heard.tolist()
+    with pytest.raises(FileError, match="is no spreadsheet that can be read"):
+        read(tmp_path, data[:200], name="log.xlsx")
