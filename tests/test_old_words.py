@@ -162,7 +162,7 @@ def test_with_its_differences_every_link_of_a_site_is_the_same(site):
     assert off_db.max() < SAME_DB
 
 
-@pytest.mark.parametrize(("site", "share"), [("house", 0.95), ("farm", 0.98), ("warehouse", 0.8)])
+@pytest.mark.parametrize(("site", "share"), [("house", 0.95), ("farm", 0.9), ("warehouse", 0.8)])
 def test_without_them_most_links_are_the_same_all_the_same(site, share):
     off_db = np.abs(path_loss_db(new(site), STEP[site]) - path_loss_db(with_differences(site, ()), STEP[site]))
     assert np.mean(off_db < SAME_DB) > share

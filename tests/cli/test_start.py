@@ -69,13 +69,14 @@ def test_a_starter_leads_to_a_recommendation_that_covers_its_site(run, site):
 
 
 @pytest.mark.parametrize(
-    ("site", "worst"), [("workshop", "office"), ("warehouse", "switch room"), ("ground", "in the shed")]
+    ("site", "inside_spot"), [("workshop", "office"), ("warehouse", "switch room"), ("ground", "in the shed")]
 )
-def test_in_a_steel_building_a_gateway_does_worse(run, site, worst):
+def test_in_a_steel_building_a_gateway_does_worse(run, site, inside_spot):
     run("start", "job.toml", "--like", site)
     ranking = json.loads(run("place", "job.toml", *FEW, "--top", "99", "--json").stdout)["ranking"]
-    assert ranking[-1]["spot"] == worst
-    assert ranking[-1]["served"] <= ranking[0]["served"] / 2
+    (inside,) = [one for one in ranking if one["spot"] == inside_spot]
+    assert inside["served"] < 0.9 * ranking[0]["served"]
+    assert inside["served"] == ranking[-1]["served"]
 
 
 @every_site
