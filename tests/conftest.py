@@ -1,8 +1,16 @@
 """What several tests share: the folder of open data beside the project, and skipping where it is not there."""
 
+import os
+
 import pytest
 from hypothesis import settings
 from places import SHARED
+
+from survey.kernel import build
+
+# Where no kernel could be built the tests run without it, and without the warning that each command would give.
+if not build.LIBRARY.exists():
+    os.environ.setdefault(build.SWITCH, "off")
 
 # The same examples in every run, so that a change is judged by what it changes, and no clock, since machines are noisy.
 # `pytest --hypothesis-profile=wide` looks for new ones.

@@ -19,12 +19,13 @@ class Room(NamedTuple):
 
 ROOMS = {
     "base": Room("", "arrays earth errors layout limits polygon probability units workers"),
+    "kernel": Room("base", "around build crossings"),
     "inputs": Room("base", "antennas buildings csv_files drawings fields logs materials plan plan_file readings slab"),
-    "geometry": Room("base", "hulls"),
+    "geometry": Room("base kernel", "plain"),
     "siting": Room("base", "choice choosing fewest"),
     "scene": Room("base geometry inputs", "correction"),
-    "propagation": Room("base geometry inputs scene", "around bends distance enclosed penetration sides slight"),
-    "budget": Room("base geometry inputs propagation scene", "coverage explanation"),
+    "propagation": Room("base geometry inputs kernel scene", "around around.of_scene distance passes penetration"),
+    "budget": Room("base geometry inputs kernel propagation scene", "coverage explanation"),
     "routing": Room("base budget scene siting", "graph weak_points"),
     "measured": Room("base inputs budget propagation scene", "calibration dropouts dropouts.sorting"),
     "decisions": Room(

@@ -19,13 +19,8 @@ from survey.scene import scene_of
 INVERTERS = {"house": 12, "farm": 40, "warehouse": 400}
 
 AT_2440 = ["loss of steel cladding: found at 815 MHz, used at 2440 MHz; take a reading, or give your own loss_db"]
-OPEN_ENDS = [
-    f'"west tiles" and "east tiles" over "outer wall": the end at [4.5, {y}] is open, up to 1.82 m high; a [[roof]] '
-    f"with corners = [{corners}, [4.5, {y}, 4.52]] closes it"
-    for y, corners in ((14, "[9, 14, 2.7], [0, 14, 2.7]"), (0, "[0, 0, 2.7], [9, 0, 2.7]"))
-]
-MEANT = {"house": OPEN_ENDS + AT_2440, "farm": [], "warehouse": AT_2440}
-"""The warnings that are meant: the house has no gables, and no figure for steel cladding was found at 2.4 GHz."""
+MEANT = {"house": AT_2440, "farm": [], "warehouse": AT_2440}
+"""The warnings that are meant: no figure for steel cladding was found at 2.4 GHz."""
 
 every_site = pytest.mark.parametrize("name", INVERTERS)
 every_site_in_full = pytest.mark.parametrize(
@@ -82,7 +77,7 @@ def height_over_m(corners_m, points_m):
 def test_every_inverter_lies_a_hand_or_so_above_a_roof_and_below_none(name):
     points_m = scene(name).inverters.at_m
     roofs = [one for one in scene(name).plan.obstacles if one.kind == "roof"]
-    heights_m = np.array([height_over_m(roof.corners, points_m) for roof in roofs])
+    heights_m = np.array([height_over_m(sheet_m, points_m) for roof in roofs for sheet_m in roof.sheets_m()])
     assert np.all(np.nanmin(heights_m, axis=0) > 0.05)
     assert np.all(np.nanmin(heights_m, axis=0) < 0.3)
 
@@ -98,7 +93,7 @@ def test_the_recommended_spot_beats_others_by_inverters_that_hold(name):
 def test_a_gateway_stands_on_the_farm_and_it_is_not_good():
     now = links_of(scene("farm"))
     assert now.gateways.names == ("office",)
-    assert np.sum(now.state == HOLDS) < placement("farm").scores.served.max() / 2
+    assert np.sum(now.state == HOLDS) < 0.8 * placement("farm").scores.served.max()
 
 
 def test_on_the_farm_the_height_of_a_fence_post_matters():

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from survey.budget.direct import DeferredPathsAround, DirectLinks, direct_links
 from survey.budget.figures import (
     CARRIERS,
     HOLDS,
     MARGINAL_RELIABILITY,
     STATES,
-    LinkFigures,
     Links,
     StateArray,
     state_of,
@@ -26,13 +24,9 @@ __all__ = [
     "HOLDS",
     "MARGINAL_RELIABILITY",
     "STATES",
-    "DeferredPathsAround",
-    "DirectLinks",
-    "LinkFigures",
     "Links",
     "Progress",
     "StateArray",
-    "direct_links",
     "links_between",
     "links_in_blocks",
     "links_of",

@@ -10,16 +10,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.base.arrays import FloatArray
+from survey.base.arrays import BoolArray, FloatArray, IntArray
 from survey.base.probability import chance_above
 from survey.base.units import ratio_from_db
-from survey.budget.direct import DirectLinks, own_spreads_db
 from survey.geometry import Chords, Crossings
 from survey.inputs.antennas import gains_dbi
 from survey.propagation import Way, power_sum_loss_db
-from survey.propagation.enclosed import Leaks
-from survey.propagation.penetration import chord_losses_db, sheet_losses_db
-from survey.scene import Scene
+from survey.propagation.passes import PathPasses
+from survey.propagation.penetration import chord_losses_db, chord_metres, sheet_losses_db
+from survey.scene import Ends, Scene
 
 StateArray = NDArray[np.int8]
 
@@ -33,28 +32,102 @@ CARRIERS = ("straight", *(way.name.lower() for way in Way))
 
 
 @dataclass(frozen=True, kw_only=True)
-class LinkFigures(DirectLinks):
-    """What links are worth, as arrays of shape (inverters, gateways) unless another is given.
+class Links:
+    """Every inverter's link to every gateway, as arrays of shape (inverters, gateways) unless another is given.
 
     Attributes
     ----------
+    scene : Scene
+        Where they are.
+    inverters, gateways : Ends
+        Their ends.
+    distance_m : ndarray of float
+        In space. [m]
+    base_loss_db : ndarray of float
+        Loss that distance alone costs. [dB]
     straight_db : ndarray of float
         What the straight line loses on top: in all that it goes through, and to edges that it grazes. [dB]
+    spread_squared_db2 : ndarray of float
+        Sum of the squared spreads of the sheets and plants crossed. [dB^2]
+    crossings, chords : Crossings, Chords
+        What each straight line goes through: starts are inverters, ends are gateways.
     grazed_db : ndarray of float
         What it loses to the edges. [dB]
-    around_db : ndarray of float, shape (paths, inverters, gateways)
-        What paths around lose on top, each by itself or all as one; NaN where there is none. [dB]
+    grazed_obstacle : ndarray of int
+        The obstacle whose edge the straight line grazes most; -1 where there is none.
+    around_db : ndarray of float, shape (ways, inverters, gateways)
+        What each `Way` loses on top; NaN where there is no such way. [dB]
+    mirror : ndarray of int
+        The sheet that throws back most of what comes by mirrors; -1 where there is none.
     leave_deg, arrive_deg : ndarray of float
         Elevation in which the strongest path around leaves the inverter, and in which it leaves the gateway. [deg]
-    leaks : Leaks
-        What the paths around go through all the same: a link is inverter times gateways plus gateway.
+    path_passes : PathPasses
+        What the paths around go through all the same.
     """
 
+    scene: Scene
+    inverters: Ends
+    gateways: Ends
+    distance_m: FloatArray
+    base_loss_db: FloatArray
+    straight_db: FloatArray
+    spread_squared_db2: FloatArray
+    crossings: Crossings
+    chords: Chords
     grazed_db: FloatArray
+    grazed_obstacle: IntArray
     around_db: FloatArray
+    mirror: IntArray
     leave_deg: FloatArray
     arrive_deg: FloatArray
-    leaks: Leaks
+    path_passes: PathPasses
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """Number of inverters and of gateways."""
+        return len(self.inverters), len(self.gateways)
+
+    @property
+    def crossed_obstacles(self) -> BoolArray:
+        """Which obstacles any of the straight lines goes through, shape (obstacles,)."""
+        crossed = np.zeros(len(self.scene.obstacles), dtype=bool)
+        crossed[self.scene.sheets.owner[self.crossings.sheet]] = True
+        crossed[self.scene.prisms.owner[self.chords.prism]] = True
+        return crossed
+
+    @property
+    def passes_through(self) -> tuple[IntArray, IntArray, FloatArray]:
+        """What straight lines go through, a row for each crossing and each chord.
+
+        Link as inverter times gateways plus gateway; number of the obstacle; and how often its loss counts: once for a
+        sheet [-], for foliage the metres that count [m].
+        """
+        met, inside, gateways = self.crossings, self.chords, self.shape[1]
+        link = np.concatenate([met.start * gateways + met.end, inside.start * gateways + inside.end])
+        owner = np.concatenate([self.scene.sheets.owner[met.sheet], self.scene.prisms.owner[inside.prism]])
+        return link, owner, np.concatenate([np.ones(len(met)), chord_metres(self.scene, inside)[0]])
+
+    def passes_of(self, unit: IntArray, units: int) -> FloatArray:
+        """How often each straight line goes through the obstacles of each unit.
+
+        Parameters
+        ----------
+        unit : ndarray of int, shape (obstacles,)
+            Which unit each obstacle belongs to; -1 for none.
+        units : int
+            How many there are.
+
+        Returns
+        -------
+        ndarray of float, shape (inverters * gateways, units)
+            Numbers of crossings; for foliage metres that count.
+        """
+        link, owner, times = self.passes_through
+        known, count = unit[owner] >= 0, self.shape[0] * self.shape[1]
+        if not units:
+            return np.zeros((count, 0))
+        passes = np.bincount(link[known] * units + unit[owner[known]], times[known], count * units)
+        return passes.astype(np.float64).reshape(count, units)
 
     @cached_property
     def obstacle_loss_db(self) -> FloatArray:
@@ -128,16 +201,16 @@ class LinkFigures(DirectLinks):
         return np.asarray(10.0 ** (more_db / 10.0))
 
     @cached_property
-    def leak_share(self) -> FloatArray:
-        """Share of the received power that each way of `leaks` brings through what it goes through. [-]"""
-        return np.asarray(self.leaks.power / ratio_from_db(-self.obstacle_loss_db.ravel()[self.leaks.link]))
+    def passing_share(self) -> FloatArray:
+        """Share of the received power that each way of `path_passes` brings through what it goes through. [-]"""
+        return np.asarray(self.path_passes.power / ratio_from_db(-self.obstacle_loss_db.ravel()[self.path_passes.link]))
 
-    def _leaking_passes(self, unit: NDArray[np.int64], units: int) -> FloatArray:
+    def _path_passes_of(self, unit: NDArray[np.int64], units: int) -> FloatArray:
         """How often ways around go through each unit, in the share of the power that does, (links, units)."""
-        leaks, of = self.leaks, unit[self.leaks.owner]
+        path_passes, of = self.path_passes, unit[self.path_passes.owner]
         known, count = of >= 0, self.shape[0] * self.shape[1]
-        weights = (self.leak_share * leaks.passes)[known]
-        found = np.bincount(leaks.link[known] * units + of[known], weights=weights, minlength=count * units)
+        weights = (self.passing_share * path_passes.passes)[known]
+        found = np.bincount(path_passes.link[known] * units + of[known], weights=weights, minlength=count * units)
         return found.astype(np.float64).reshape(count, units)
 
     @cached_property
@@ -148,9 +221,11 @@ class LinkFigures(DirectLinks):
         """
         shadowing_db = self.scene.plan.environment.shadowing_db
         variance_db2 = shadowing_db**2 + self.straight_share * self.spread_squared_db2
-        if len(self.leaks):
-            spreads_db2 = self.leak_share * self.leaks.passes * own_spreads_db(self.scene)[self.leaks.owner] ** 2
-            variance_db2 += np.bincount(self.leaks.link, spreads_db2, variance_db2.size).reshape(self.shape)
+        if len(self.path_passes):
+            spreads_db2 = (
+                self.passing_share * self.path_passes.passes * own_spreads_db(self.scene)[self.path_passes.owner] ** 2
+            )
+            variance_db2 += np.bincount(self.path_passes.link, spreads_db2, variance_db2.size).reshape(self.shape)
         return np.sqrt(variance_db2 if self.scene.correction is None else variance_db2 + self._unknown_db2)
 
     @property
@@ -164,7 +239,7 @@ class LinkFigures(DirectLinks):
             distance_m=self.distance_m.ravel(),
             reference_distance_m=self.scene.plan.environment.reference_distance_m,
             passes=self.straight_share.reshape(-1, 1) * self.passes_of(correction.unit, units)
-            + self._leaking_passes(correction.unit, units),
+            + self._path_passes_of(correction.unit, units),
             ends=ends,
         )
         return (known_db2 + unread_db2).reshape(self.shape)
@@ -178,24 +253,6 @@ class LinkFigures(DirectLinks):
     def state(self) -> StateArray:
         """Index into `STATES`."""
         return state_of(self.scene, self.reliability)
-
-
-@dataclass(frozen=True, kw_only=True)
-class Links(LinkFigures):
-    """Every inverter's link to every gateway, each path around by itself.
-
-    Attributes
-    ----------
-    around_db : ndarray of float, shape (ways, inverters, gateways)
-        What each `Way` loses on top; NaN where there is no such way. [dB]
-    grazed_screen : ndarray of int, shape (inverters, gateways)
-        The nearest screen whose edge the straight line grazes; -1 where there is none.
-    mirror : ndarray of int, shape (inverters, gateways)
-        The sheet that throws back most of what comes by mirrors; -1 where there is none.
-    """
-
-    grazed_screen: NDArray[np.int64]
-    mirror: NDArray[np.int64]
 
     @cached_property
     def carrier(self) -> NDArray[np.intp]:
@@ -217,10 +274,8 @@ class Links(LinkFigures):
         def kept(values: Any) -> Any:  # noqa: ANN401  whatever a field holds
             if isinstance(values, np.ndarray):
                 return values[..., chosen]
-            if isinstance(values, Leaks):
-                inverter, gateway = np.divmod(values.link, self.shape[1])
-                inside = place[gateway] >= 0
-                return replace(values.pick(inside), link=(inverter * len(chosen) + place[gateway])[inside]).sorted()
+            if isinstance(values, PathPasses):
+                return values.to(chosen, columns=self.shape[1])
             if isinstance(values, Crossings):
                 return values.to(chosen)
             if isinstance(values, Chords):
@@ -229,7 +284,7 @@ class Links(LinkFigures):
                 return replace(values, **(columns | {"end": place[columns["end"]]}))
             return values
 
-        columns = {name: kept(values) for name, values in self.columns.items()}
+        columns = {one.name: kept(getattr(self, one.name)) for one in fields(self)}
         return replace(self, **(columns | {"gateways": self.gateways.pick(chosen)}))
 
     def mirror_of(self, inverter: int, gateway: int) -> str:
@@ -259,7 +314,7 @@ class Links(LinkFigures):
         for start, end, _, owner, loss_db in sorted(rows):
             found.setdefault((start, end), []).append((obstacles.names[owner], loss_db))
         for start, end in np.argwhere(self.grazed_db > 0).tolist():
-            owner = self.scene.screens.owner[self.grazed_screen[start, end]]
+            owner = self.grazed_obstacle[start, end]
             found.setdefault((start, end), []).append((obstacles.names[owner], float(self.grazed_db[start, end])))
         return found
 
@@ -268,3 +323,10 @@ def state_of(scene: Scene, reliability: FloatArray) -> StateArray:
     """What chances are worth under the plan's requirement: index into `STATES`."""
     required = scene.plan.requirement.reliability
     return np.asarray((reliability >= MARGINAL_RELIABILITY).astype(np.int8) + (reliability >= required))
+
+
+def own_spreads_db(scene: Scene) -> FloatArray:
+    """Spreads of obstacles, 0 for those that were fitted: what is known of these stands in the covariance. [dB]"""
+    if scene.correction is None:
+        return scene.obstacles.spread_db
+    return np.where(scene.correction.unit >= 0, 0.0, scene.obstacles.spread_db)

@@ -3,17 +3,27 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from typing import Any, TypeVar
+from typing import TypeVar
 
 import numpy as np
-from numpy.typing import NDArray
 
+from survey.base.arrays import FloatArray, IntArray
+from survey.base.units import wavelength_m
 from survey.base.workers import WORKERS, in_order
-from survey.budget.direct import direct_links
-from survey.budget.figures import Links
+from survey.budget.figures import Links, own_spreads_db
+from survey.geometry import chords, crossings
+from survey.propagation import Way, power_sum_loss_db
+from survey.propagation.around import Bodies, Polarisation, ways_around
+from survey.propagation.around.of_scene import bodies_of_scene
+from survey.propagation.distance import log_distance_loss_db
+from survey.propagation.passes import PathPasses
+from survey.propagation.penetration import chord_losses_db, chord_metres, sheet_losses_db, total_over_links
 from survey.scene import Ends, Scene
 
 R = TypeVar("R")
+
+AT_EDGE_M, TOUCHED_DB = 1e-5, 0.5
+"""A line so close to the edge of a sheet touches it where crossings cost so much more than the rule finds in it."""
 
 PAIRS_AT_ONCE = 200_000
 """How many links are worked out in one go where there are many: few enough to stay in a processor's cache."""
@@ -32,36 +42,90 @@ def links_between(scene: Scene, inverters: Ends, gateways: Ends, *, progress: Pr
     inverters, gateways : Ends
         Ends of that site.
     progress : callable, optional
-        Called with how many of the lines with paths around are done, and how many there are.
+        Called with how many of them are done, and how many there are.
 
     Returns
     -------
     Links
         One for each pair.
     """
-    direct, deferred = direct_links(scene, inverters, gateways)
-    number, paths, shape = deferred.number, deferred.paths(progress=progress), direct.shape
-    grazed_db = _laid_out(number, paths.grazed_db, 0.0, shape)
+    environment, radio, shape = scene.plan.environment, scene.plan.radio, (len(inverters), len(gateways))
+    through = crossings(inverters.at_m, gateways.at_m, scene.sheets)
+    inside = chords(inverters.at_m, gateways.at_m, scene.prisms)
+    passes_db = sheet_losses_db(scene, through, inverters.at_m, gateways.at_m)
+    crossed_db = total_over_links(through, passes_db, shape=shape)
+    straight_db = crossed_db + total_over_links(inside, chord_losses_db(scene, inside), shape=shape)
+    spreads_db, (metres, whole_metres) = own_spreads_db(scene), chord_metres(scene, inside)
+    plants_db2 = spreads_db[scene.prisms.owner[inside.prism]] ** 2 * metres * whole_metres
+    distance_m = np.linalg.norm(inverters.at_m[:, None] - gateways.at_m[None], axis=2)
+    bodies = bodies_of_scene(scene)
+    ways = ways_around(
+        bodies,
+        np.repeat(inverters.at_m, shape[1], axis=0),
+        np.tile(gateways.at_m, (shape[0], 1)),
+        wavelength_m=float(wavelength_m(radio.frequency_mhz)),
+        polarisation=Polarisation[radio.polarisation.upper()],
+        progress=progress,
+    )
+    around_db, grazed_db = ways.loss_db.T.copy(), ways.grazed_db
+    # Crossings charge a line for a sheet that it only touches: what arrives past that edge is then a way over it.
+    at_edges = total_over_links(through, (through.inside_m <= AT_EDGE_M).astype(np.float64), shape=shape)
+    past = (at_edges.ravel() > 0) & (crossed_db.ravel() > TOUCHED_DB + ways.through_db)
+    past_db = power_sum_loss_db([around_db[Way.OVER], ways.through_db + grazed_db])
+    around_db[Way.OVER] = np.where(past, past_db, around_db[Way.OVER])
+    grazed_db = np.where(past, 0.0, grazed_db).reshape(shape)
+    path_passes, around_db = _fitted(
+        scene,
+        PathPasses(
+            link=ways.pass_line.astype(np.int64),
+            way=ways.pass_way.astype(np.int64),
+            owner=ways.pass_obstacle.astype(np.int64),
+            passes=ways.pass_count,
+            power=ways.pass_power,
+        ),
+        around_db,
+    )
     return Links(
-        **direct.columns
-        | {
-            "straight_db": direct.straight_db + grazed_db,
-            "grazed_db": grazed_db,
-            "grazed_screen": _laid_out(number, paths.grazed_screen, -1, shape),
-            "around_db": _laid_out(number, paths.around_db, np.nan, shape),
-            "leaks": paths.leaks.numbered(number),
-            "mirror": _laid_out(number, paths.mirror, -1, shape),
-            "leave_deg": _laid_out(number, paths.leave_deg, np.nan, shape),
-            "arrive_deg": _laid_out(number, paths.arrive_deg, np.nan, shape),
-        }
+        scene=scene,
+        inverters=inverters,
+        gateways=gateways,
+        distance_m=distance_m,
+        base_loss_db=log_distance_loss_db(
+            distance_m,
+            frequency_mhz=radio.frequency_mhz,
+            path_loss_exponent=environment.path_loss_exponent,
+            reference_distance_m=environment.reference_distance_m,
+        ),
+        straight_db=straight_db + grazed_db,
+        spread_squared_db2=total_over_links(through, spreads_db[scene.sheets.owner[through.sheet]] ** 2, shape=shape)
+        + total_over_links(inside, plants_db2, shape=shape),
+        crossings=through,
+        chords=inside,
+        grazed_db=grazed_db,
+        grazed_obstacle=_obstacle_of(bodies, ways.grazed_solid.astype(np.int64)).reshape(shape),
+        around_db=around_db.reshape(-1, *shape),
+        mirror=ways.mirror.astype(np.int64).reshape(shape),
+        leave_deg=ways.leave_deg.reshape(shape),
+        arrive_deg=ways.arrive_deg.reshape(shape),
+        path_passes=path_passes,
     )
 
 
-def _laid_out(number: NDArray[np.int64], values: NDArray[Any], fill: float, shape: tuple[int, int]) -> NDArray[Any]:
-    """Values of some links, along the last axis, among all links."""
-    every = np.full((*values.shape[:-1], shape[0] * shape[1]), fill, dtype=values.dtype)
-    every[..., number] = values
-    return every.reshape(*values.shape[:-1], *shape)
+def _fitted(scene: Scene, passes: PathPasses, around_db: FloatArray) -> tuple[PathPasses, FloatArray]:
+    """Return paths around with what a fit has changed about the sheets that they go through."""
+    correction = scene.correction
+    if correction is None:
+        return passes, around_db
+    for one in np.unique(passes.owner):
+        change_db = max(float(correction.change_db[one]), -float(scene.obstacles.loss_db[one]))
+        passes, around_db = passes.with_extra_loss(around_db, one, change_db)
+    return passes, around_db
+
+
+def _obstacle_of(bodies: Bodies, solid: IntArray) -> IntArray:
+    """Return the obstacle that each solid belongs to; -1 for none."""
+    sheet = np.append(bodies.solid_first[:-1], 0)[solid]
+    return np.where(solid >= 0, np.append(bodies.obstacle, -1)[sheet], -1).astype(np.int64)
 
 
 def links_in_blocks(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import warnings
 from importlib import import_module
 from typing import Any
@@ -31,6 +32,13 @@ So a list of commands is printed without loading them, and a command loads no ot
 """
 
 
+BLAS_THREADS = {"OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "OMP_NUM_THREADS", "VECLIB_MAXIMUM_THREADS"}
+"""How many threads numpy's products may use, set before it is loaded: one, unless the user says otherwise.
+
+The program shares its work among threads itself, and on a busy machine more of them only wait for each other.
+"""
+
+
 def _print_warning(message: Warning | str, *_where: object, **_more: object) -> None:
     """Print a warning in one line, as commands do, without the line of code that raised it."""
     click.echo(f"warning: {message}", err=True)
@@ -42,6 +50,8 @@ class _Program(click.Group):
     def invoke(self, ctx: click.Context) -> Any:  # noqa: ANN401  as click has it
         from survey.base.errors import SurveyError, SurveyWarning
 
+        if not BLAS_THREADS & set(os.environ):
+            os.environ.update(dict.fromkeys(BLAS_THREADS, "1"))
         with warnings.catch_warnings():
             warnings.simplefilter("always", SurveyWarning)
             warnings.showwarning = _print_warning

@@ -60,7 +60,9 @@ class Chords:
 
 
 _EMPTY = np.zeros(0, dtype=np.int64)
+"""No number."""
 _NOTHING = (_EMPTY, _EMPTY, _EMPTY, np.zeros(0), np.zeros(0))
+"""Columns of no chord."""
 
 
 def prisms_of(
@@ -128,32 +130,6 @@ def chords(starts_m: FloatArray, ends_m: FloatArray, prisms: Prisms) -> Chords:
         share = leave[row, column] - enter[row, column]
         length_m = share * np.linalg.norm(ends_m[column] - starts_m[row], axis=1)
         found.append((row, column, np.full(len(row), k), length_m, enter[row, column]))
-    return Chords(*(np.concatenate(column) for column in zip(*found, strict=True)))
-
-
-def segment_chords(starts_m: FloatArray, ends_m: FloatArray, prisms: Prisms) -> Chords:
-    """The same for lines given one by one.
-
-    Parameters
-    ----------
-    starts_m, ends_m : ndarray of float, shape (lines, 3)
-        Ends of each line. [m]
-    prisms : Prisms
-        What may be in the way.
-
-    Returns
-    -------
-    Chords
-        With `start` and `end` both the number of the line.
-    """
-    found: list[tuple[IntArray, IntArray, IntArray, FloatArray, FloatArray]] = [_NOTHING]
-    for k in range(len(prisms)):
-        inside_1 = starts_m @ prisms.inward[k].T - prisms.offset_m[k]
-        inside_2 = ends_m @ prisms.inward[k].T - prisms.offset_m[k]
-        enter, leave = _clipped(inside_1, inside_2)
-        line = np.flatnonzero(leave > enter)
-        length_m = (leave - enter)[line] * np.linalg.norm(ends_m[line] - starts_m[line], axis=1)
-        found.append((line, line, np.full(len(line), k), length_m, enter[line]))
     return Chords(*(np.concatenate(column) for column in zip(*found, strict=True)))
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from survey.base.arrays import BoolArray, FloatArray, IntArray
-from survey.geometry.crossings import ON_SHEET_M
+from survey.geometry.plain import ON_SHEET_M
 from survey.geometry.sheets import Sheets
 
 SHARES = (0.02, 0.26, 0.5, 0.74, 0.98)

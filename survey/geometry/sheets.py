@@ -8,7 +8,7 @@ from dataclasses import dataclass, fields
 import numpy as np
 
 from survey.base import polygon
-from survey.base.arrays import FloatArray, IntArray
+from survey.base.arrays import BoolArray, FloatArray, IntArray
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -131,3 +131,33 @@ def sheets_of(
         group=(owner if groups is None else np.array(groups, dtype=np.int64))[outline],
         cost_db=(np.zeros(len(owner)) if costs_db is None else np.array(costs_db, dtype=np.float64))[outline],
     )
+
+
+def inside_boxes(points_m: FloatArray, corners_m: FloatArray) -> BoolArray:
+    """Which points lie inside which boxes, their faces not included.
+
+    Parameters
+    ----------
+    points_m : ndarray of float, shape (points, 3)
+        Points. [m]
+    corners_m : ndarray of float, shape (boxes, 8, 3)
+        Corners of the boxes, the bottom's in order and then the top's. [m]
+
+    Returns
+    -------
+    ndarray of bool, shape (points, boxes)
+    """
+    corner_m = corners_m[:, 0]
+    inside = np.ones((len(points_m), len(corners_m)), dtype=bool)
+    for other in (1, 3, 4):
+        edge_m = corners_m[:, other] - corner_m
+        square_m2 = np.maximum(np.sum(edge_m**2, axis=1), 1e-9)
+        share = (points_m @ edge_m.T - np.sum(corner_m * edge_m, axis=1)) / square_m2
+        inside &= (share > 1e-6) & (share < 1.0 - 1e-6)  # noqa: PLR2004  on a face is not inside
+    return inside
+
+
+def convex_outlines(outline_m: FloatArray) -> list[FloatArray]:
+    """The convex parts of a plane outline in space, in the order in which `sheets_of` makes sheets of them. [m]"""
+    centre_m, axes = plane_of(outline_m)
+    return [centre_m + part @ axes[:2] for part in polygon.convex_parts((outline_m - centre_m) @ axes[:2].T)]

@@ -98,7 +98,7 @@ def slab_by_angle(substance: str, thickness_m: float, *, frequency_mhz: float) -
 
 
 def chord_losses_db(scene: Scene, met: Chords) -> FloatArray:
-    r"""Loss of each chord through foliage.
+    """Return the loss of each chord through foliage: that of the first metre, for each metre that counts.
 
     Parameters
     ----------
@@ -110,13 +110,34 @@ def chord_losses_db(scene: Scene, met: Chords) -> FloatArray:
     Returns
     -------
     ndarray of float, shape (chords,)
-        Loss; the chords of a line in one plant share what all its metres cost. [dB]
+        Losses; the chords of a line in one plant share that of all its metres. [dB]
+    """
+    metres, _ = chord_metres(scene, met)
+    return np.asarray(scene.obstacles.loss_db[scene.prisms.owner[met.prism]] * metres)
+
+
+def chord_metres(scene: Scene, met: Chords) -> tuple[FloatArray, FloatArray]:
+    r"""Return how many metres count for each chord through foliage: fewer than it is long where there is a most.
+
+    Parameters
+    ----------
+    scene : Scene
+        The site.
+    met : Chords
+        What lines have inside foliage.
+
+    Returns
+    -------
+    tuple of two ndarrays of float, shape (chords,)
+        Metres that count for each chord, and those of all chords that its line has in the same plant; a loss that is
+        off by one dB for the first metre is off by so many dB. [m]
 
     Notes
     -----
     .. math:: A = A_m (1 - e^{-d \gamma / A_m})
 
-    over the whole length d that a line has inside a plant; where no most :math:`A_m` is given, :math:`d \gamma`.
+    is the loss of the whole length d that a line has inside a plant, with :math:`\gamma` that of the first metre; its
+    chords share the metres :math:`A / \gamma`. Where no most :math:`A_m` is given, they are d.
 
     References
     ----------
@@ -126,12 +147,10 @@ def chord_losses_db(scene: Scene, met: Chords) -> FloatArray:
     plant = (met.start * (int(met.end.max(initial=0)) + 1) + met.end) * (len(scene.obstacles) + 1) + owner
     _, same = np.unique(plant, return_inverse=True)
     length_m = np.bincount(same, weights=met.length_m)[same] if len(same) else np.zeros(0)
-    plain_db = scene.obstacles.loss_db[owner] * length_m
-    most_db = scene.obstacles.most_loss_db[owner]
-    capped = np.isfinite(most_db)
-    total_db = plain_db.copy()
-    total_db[capped] = most_db[capped] * -np.expm1(-plain_db[capped] / most_db[capped])
-    return np.asarray(total_db * met.length_m / np.maximum(length_m, 1e-12))
+    exponent = scene.obstacles.loss_db[owner] * length_m / scene.obstacles.most_loss_db[owner]
+    counts = np.ones(len(met))
+    np.divide(-np.expm1(-exponent), exponent, out=counts, where=exponent > 0)
+    return met.length_m * counts, length_m * counts
 
 
 def total_over_links(met: Crossings | Chords, each: FloatArray, *, shape: tuple[int, int]) -> FloatArray:

@@ -7,10 +7,9 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from survey.base.errors import SurveyError, UnknownNameError, check_names
-from survey.geometry import Prisms, Screens, Sheets, buildings_of
+from survey.geometry import Prisms, Sheets
 from survey.inputs.antennas import Pattern
 from survey.inputs.plan import Plan
 from survey.scene.correction import Correction
@@ -45,8 +44,6 @@ class Scene:
         Whatever `sheets` and `prisms` name as owner.
     sheets, prisms : Sheets, Prisms
         Their geometry.
-    screens : Screens
-        Those of them that a wave had better go around.
     correction : Correction or None
         What readings have taught, where a fit is used.
     """
@@ -59,7 +56,6 @@ class Scene:
     obstacles: Obstacles
     sheets: Sheets
     prisms: Prisms
-    screens: Screens
     correction: Correction | None = None
 
     @cached_property
@@ -72,11 +68,6 @@ class Scene:
         """How many inverters a gateway takes where that leaves one out; 0 where it takes them all."""
         limit = self.plan.requirement.inverters_per_gateway
         return limit if limit < len(self.inverters) else 0
-
-    @cached_property
-    def buildings(self) -> NDArray[np.int64]:
-        """Which building each screen belongs to that lets something through; -1 for those of none."""
-        return buildings_of(self.screens, self.sheets, ~self.obstacles.opaque[self.screens.owner])
 
     def wanting(self, **changes: int | None) -> Scene:
         """The same site with some of the plan's requirements changed."""
@@ -136,7 +127,7 @@ def scene_of(plan: Plan) -> Scene:
     Scene
         Inverters of arrays first, then single ones; spots first, then searches, each in the order of the plan.
     """
-    obstacles, sheets, prisms, screens = obstacles_of(plan)
+    obstacles, sheets, prisms = obstacles_of(plan)
     common = plan.radio
     return Scene(
         plan=plan,
@@ -147,7 +138,6 @@ def scene_of(plan: Plan) -> Scene:
         obstacles=obstacles,
         sheets=sheets,
         prisms=prisms,
-        screens=screens,
     )
 
 

@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
 from survey.base.arrays import BoolArray, FloatArray
-from survey.geometry import Prisms, Screens, Sheets, convex_outlines, prisms_of, screens_of, sheets_of
+from survey.geometry import Prisms, Sheets, convex_outlines, prisms_of, sheets_of
 from survey.inputs.plan import Obstacle, Plan
-
-SCREEN_LOSS_DB = 10.0
-"""What costs less than this to go through is no screen: a wave goes through it rather than around it."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -23,9 +19,9 @@ class Obstacles:
     Attributes
     ----------
     entries : tuple of Obstacle
-        As the plan has them; sheets, prisms and screens name their owner by its place here.
+        As the plan has them; sheets and prisms name their owner by its place here.
     loss_db, spread_db : ndarray of float, shape (obstacles,)
-        Loss of a pass and its standard deviation; for foliage the loss of a metre. [dB; dB/m]
+        Loss of a pass and its standard deviation; for foliage those of the first metre. [dB; dB/m]
     opaque : ndarray of bool, shape (obstacles,)
         Of a material that lets nothing through that counts.
     slabs : tuple of (str, float) or None
@@ -50,24 +46,16 @@ class Obstacles:
         return tuple(one.name for one in self.entries)
 
 
-def obstacles_of(plan: Plan) -> tuple[Obstacles, Sheets, Prisms, Screens]:
+def obstacles_of(plan: Plan) -> tuple[Obstacles, Sheets, Prisms]:
     """Everything that can be in the way: what it is, and its geometry."""
     entries, frequency_mhz = plan.obstacles, plan.radio.frequency_mhz
     losses = [one.loss(plan.materials, frequency_mhz=frequency_mhz) for one in entries]
     groups: dict[str, int] = {}
     outlines: list[FloatArray] = []
     owners: list[int] = []
-    bodies: list[tuple[FloatArray, int, Sequence[int]]] = []
-    for number, (one, loss) in enumerate(zip(entries, losses, strict=True)):
+    for number, one in enumerate(entries):
         groups.setdefault(one.joined_to, len(groups))
         parts_m = [part_m for sheet_m in one.sheets_m() for part_m in convex_outlines(sheet_m)]
-        sheets = range(len(outlines), len(outlines) + len(parts_m))
-        closed_m = one.closed_m()
-        if closed_m is not None:
-            if 2.0 * loss.db >= SCREEN_LOSS_DB:  # a way through it crosses two of its faces
-                bodies.append((closed_m, number, sheets))
-        elif loss.db >= SCREEN_LOSS_DB:
-            bodies.extend((part_m, number, [sheet]) for part_m, sheet in zip(parts_m, sheets, strict=True))
         outlines.extend(parts_m)
         owners.extend([number] * len(parts_m))
     obstacles = Obstacles(
@@ -85,10 +73,10 @@ def obstacles_of(plan: Plan) -> tuple[Obstacles, Sheets, Prisms, Screens]:
         [volume.top_m for volume, _ in volumes],
         [number for _, number in volumes],
     )
-    all_sheets = sheets_of(
+    sheets = sheets_of(
         outlines,
         owners,
         groups=[groups[entries[owner].joined_to] for owner in owners],
         costs_db=[losses[owner].db for owner in owners],
     )
-    return obstacles, all_sheets, prisms, screens_of(bodies, sheets=all_sheets)
+    return obstacles, sheets, prisms

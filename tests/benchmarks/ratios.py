@@ -14,17 +14,15 @@ from pathlib import Path
 
 import numpy as np
 import scenes
-from places import ROOT
 
 from survey.base.workers import in_order
 from survey.decisions.placement import scores_of
 from survey.geometry import crossings
-from survey.geometry.crossings import EDGE_M
+from survey.geometry.plain import EDGE_M, plain_crossings
 from survey.propagation.penetration import sheet_losses_db, total_over_links
 from survey.routing import cover_spots
 from survey.scene import scene_of
 
-sys.path.append(str(ROOT / "geometry"))  # where the plain formula stands
 LINKS_AT_ONCE = 200_000
 ROUNDS = {"small": 30, "commercial": 4, "large": 2}
 MOST_SPOTS = 250
@@ -58,7 +56,6 @@ def timed(work):
 
 def ratios(size):
     """Rows of the table for one scene: name, wall-clock and processor time, links unlike the plain formula's."""
-    from plain import plain_crossings
     from rivals import LOSS_DB, bare_embree, embree_through_trimesh
 
     plan = getattr(scenes, size)()

@@ -11,8 +11,8 @@ import scenes
 import shapely
 
 from survey.budget import links_between
-from survey.geometry import SIDES, crossings, footprints_of, leg_crossings, lines_between, strings_around
-from survey.geometry.crossings import EDGE_M, ON_SHEET_M, Crossings
+from survey.geometry import SIDES, Crossings, crossings, footprints_of, leg_crossings, lines_between, strings_around
+from survey.geometry.plain import EDGE_M, ON_SHEET_M
 from survey.scene import scene_of
 
 SIZES = {
@@ -95,7 +95,7 @@ def plain_legs(starts_m, ends_m, sheets, beside_m, stands):
         met &= ~on_1 & ~on_2
         found.append((line[met], np.full(int(met.sum()), k), share[met], inside_m[met]))
     line, sheet, fraction, inside_m = (np.concatenate(column) for column in zip(*found, strict=True))
-    every = Crossings(line, line, sheet, starts_m, ends_m, sheets, (fraction, inside_m))
+    every = Crossings(line, line, sheet, fraction, inside_m)
     missed = every.inside_m < -EDGE_M
     return every.pick(~missed), every.pick(missed)
 

@@ -13,7 +13,7 @@ from plans import (
 )
 from shapes import NUMBER, differences
 
-from survey.inputs.materials import vegetation_loss
+from survey.inputs.materials import foliage_loss
 
 WHOLE_TEXT = """\
 plan.toml: invented yard
@@ -84,10 +84,13 @@ def test_the_usual_loss_of_plants_is_listed_where_the_plan_has_none(run, folder)
     own = foliage("[[5, -1], [6, -1], [6, 2]]")
     assert ("[[foliage]]", "loss_db_per_m") not in listed_defaults(run, folder, own)
     found = listed_defaults(run, folder, own.replace("loss_db_per_m = 1\n", ""))
-    assert (found["[[foliage]]", "loss_db_per_m"], found["[[foliage]]", "most_loss_db"]) == (1, 1)
-    usual_db_per_m, most_db = vegetation_loss(868.0)
+    assert [found["[[foliage]]", key] for key in ("loss_db_per_m", "most_loss_db", "spread_db_per_m")] == [1, 1, 1]
+    usual = foliage_loss(868.0)
     (line,) = [line for line in run("check", "plan.toml").stdout.splitlines() if line.startswith("  foliage ")]
-    assert line.endswith(f" loss_db_per_m = {usual_db_per_m:.3g}, most_loss_db = {most_db:.5g}")
+    figures = f"loss_db_per_m = {usual[0]:.4g}, most_loss_db = {usual[1]:.5g}, spread_db_per_m = {usual[2]:.2g}"
+    assert line.endswith(f" {figures}")
+    rough = own.replace("loss_db_per_m = 1\n", "spread_db_per_m = 0.4\n")
+    assert ("[[foliage]]", "spread_db_per_m") not in listed_defaults(run, folder, rough)
 
 
 def test_a_plan_that_leaves_nothing_out_has_no_defaults(run, folder):

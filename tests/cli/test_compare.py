@@ -168,7 +168,7 @@ def test_only_the_links_of_the_inverters_named_are_listed_and_all_are_counted(ru
 
 def test_an_inverter_that_none_of_the_spots_hears_has_no_best_one(run, folder):
     closed = "".join(
-        entry("box", name=f'"{name}"', loss_db=70, centre=f"[{x}, 0]", length_m=2, width_m=2, height_m=3)
+        entry("box", name=f'"{name}"', loss_db=110, centre=f"[{x}, 0]", length_m=2, width_m=2, height_m=3)
         for name, x in (("round it", 10), ("round the post", 20), ("round the office", 0))
     )
     write(folder, more=SPOTS + closed)

@@ -4,7 +4,7 @@ import json
 import math
 
 import pytest
-from places import SITES
+from places import OLD_WORDS
 from plans import MINIMAL, SPOTS, WALL, changed, entry, search, wall, write
 from shapes import MAYBE, NUMBER, differences
 
@@ -67,7 +67,7 @@ ON_THE_WALL = 'name = "office"\nat = [20.0, -0.15]\nheight_m = 2.6\n'
 
 
 def farm(gateway=ON_THE_WALL, **more):
-    text = (SITES / "farm.toml").read_text(encoding="utf-8")
+    text = (OLD_WORDS / "farm.toml").read_text(encoding="utf-8")
     text = changed((OFFICE, gateway), text=text)
     for key, value in more.items():
         text = text.replace("fade_margin_db = 3.0\n", f"fade_margin_db = 3.0\n{key} = {value}\n")

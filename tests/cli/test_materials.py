@@ -34,7 +34,7 @@ def test_the_json_holds_every_material_with_source_and_status(run):
     found = listed(run)
     shape = {
         "frequency_mhz": NUMBER,
-        "vegetation": {"loss_db_per_m": NUMBER, "most_loss_db": NUMBER},
+        "vegetation": {"loss_db_per_m": NUMBER, "most_loss_db": NUMBER, "spread_db_per_m": NUMBER},
         "materials": [
             {"name": str, "loss_db": NUMBER, "spread_db": NUMBER, "opaque": bool, "source": str, "status": str}
         ],
@@ -54,7 +54,7 @@ def test_the_text_has_a_row_and_a_source_for_each(run):
     result = run("materials")
     assert (result.exit_code, result.stderr) == (0, "")
     head, table, notes, plants, sources = result.stdout.split("\n\n")
-    assert "0.16 dB per metre inside, up to 25 dB (ITU-R P.833-9" in " ".join(plants.split())
+    assert "1.8 dB for the first metre inside, up to 25 dB in all; uncertainty 0.6 dB" in " ".join(plants.split())
     assert head == "Built-in materials at 868 MHz"
     rows = table.splitlines()
     assert rows[0].split() == ["material", "loss", "dB", "uncertainty", "dB", "status"]

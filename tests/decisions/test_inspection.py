@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from places import ROOT
+from places import OLD_WORDS
 from plans import MINIMAL, array, entry, roof, wall
 
 from survey.base.errors import PlanError
@@ -15,7 +15,8 @@ from survey.inputs.buildings import Opening
 from survey.inputs.plan_file import parse_text, plan_of
 from survey.scene import scene_of
 
-SITES = {name: (ROOT / "sites" / f"{name}.toml").read_text(encoding="utf-8") for name in ("farm", "house", "warehouse")}
+SITES = {name: (OLD_WORDS / f"{name}.toml").read_text(encoding="utf-8") for name in ("farm", "house", "warehouse")}
+"""In the old words: heights, bearings and sheets are typed there, and can be typed wrong."""
 
 
 def warnings(text, *changes):

@@ -135,7 +135,7 @@ def test_a_search_in_an_area_leaves_out_what_a_corner_cuts_away():
 def test_a_search_worked_out_a_few_columns_at_a_time_is_the_same(monkeypatch):
     area = Search(name="s", within=((0.0, 0.0), (7.0, 1.0), (5.0, 6.0)), heights_m=(1.0, 2.0), step_m=0.5)
     whole = area.positions_m()
-    monkeypatch.setattr("survey.inputs.plan.equipment.MOST_SEARCH_POINTS", 30)
+    monkeypatch.setattr("survey.inputs.plan.spots.MOST_SEARCH_POINTS", 30)
     assert area.positions_m().tolist() == whole.tolist()
 
 

@@ -674,7 +674,7 @@ def test_whatever_the_system_says_of_a_file_that_cannot_be_read_is_told(tmp_path
 
 
 def test_a_file_far_longer_than_any_plan_is_not_read(tmp_path, monkeypatch):
-    monkeypatch.setattr("survey.inputs.plan_file.MOST_BYTES", 100)
+    monkeypatch.setattr("survey.inputs.plan_reading.toml.MOST_BYTES", 100)
     path = write(tmp_path)
     assert read(path) == f"{path}: is longer than 100 bytes, the limit for a plan"
 

@@ -55,6 +55,18 @@ def test_log_distance_vectors_of_a_network_simulator():
     assert received_w == pytest.approx([4.98265e-09, 6.22831e-10, 7.78539e-11, 9.73173e-12], rel=2e-5)
 
 
+def test_exponents_for_yards_agree_with_halls_full_of_metal():
+    """3GPP TR 38.901, Table 7.4.1-1, indoor factory (seen in public codes): in sight, and sparse clutter."""
+    distances_m, frequency_ghz = np.array([10.0, 100.0]), 2.44
+    in_sight_db = 31.84 + 21.5 * np.log10(distances_m) + 19.0 * np.log10(frequency_ghz)
+    sparse_db = 33.0 + 25.5 * np.log10(distances_m) + 20.0 * np.log10(frequency_ghz)
+    for exponent, published_db in ((2.2, in_sight_db), (2.6, sparse_db)):
+        loss_db = log_distance_loss_db(
+            distances_m, frequency_mhz=2440.0, path_loss_exponent=exponent, reference_distance_m=1.0
+        )
+        assert loss_db == pytest.approx(published_db, abs=2.5)
+
+
 def test_rappaport_example_4_9_c():
     """Rappaport, 2nd ed., example 4.9(c), printed figure from memory: n = 4.4 from 0 dBm at 100 m gives -57.24 dBm."""
     at_100_m, at_2_km = log_distance_loss_db(

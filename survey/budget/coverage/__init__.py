@@ -9,16 +9,16 @@ import numpy as np
 
 from survey.base.arrays import FloatArray
 from survey.base.workers import WORKERS, in_order
-from survey.budget import LinkFigures, Progress
-from survey.budget.coverage.refining import COARSE, refined_links
+from survey.budget import Links, Progress, links_between
+from survey.kernel import library
 from survey.scene import Ends, Scene, radios_at
 
-POINTS_AT_ONCE = 60_000
-"""About how many points are looked at together."""
-ALL_POINTS = 3_000
-"""Of a grid of fewer points, ways around are worked out for all."""
-USUAL_WORK = 120_000
-"""So many links past one screen are worked out where nobody says how many points are wanted: some seconds' work."""
+POINTS_AT_ONCE = 20_000
+"""About how many points are looked at together: few enough for two threads to share a fine grid."""
+USUAL_WORK = 40_000
+"""So many links are worked out where nobody says how many points are wanted: some seconds' work."""
+SLOWER = 50
+"""Without the compiled kernel a link takes about so many times as long: measured on the demo sites."""
 LEAST_POINTS, USUAL_POINTS = 200, 40_000
 """No fewer and no more points than this where nobody says how many are wanted."""
 USUAL_GATEWAY_HEIGHT_M = 2.5
@@ -48,8 +48,6 @@ class Coverage:
         That link's margin less what is held back, in standard deviations; for several links the best or worst. [-]
     reliability : ndarray of float
         Chance that it works; the best or the worst of them. [-]
-    told_share : float
-        Share of the links whose ways around are interpolated between neighbouring points. [-]
     """
 
     scene: Scene
@@ -60,7 +58,6 @@ class Coverage:
     margin_db: FloatArray
     certainty: FloatArray
     reliability: FloatArray
-    told_share: float = 0.0
 
     @property
     def wanted_certainty(self) -> float:
@@ -78,12 +75,10 @@ def grid_m(low_m: FloatArray, high_m: FloatArray, points: int) -> tuple[FloatArr
     return x_m, y_m
 
 
-def usual_points(scene: Scene, others: int) -> int:
+def usual_points(others: int) -> int:
     """How many points are looked at where nobody says how many, with so many links for each."""
-    lines = USUAL_WORK / (max(1, others) * (1 + len(scene.screens)))
-    # Of a fine grid it is the shadow borders that are worked out.
-    points = lines if lines < ALL_POINTS else ALL_POINTS * (lines / ALL_POINTS) ** 1.5
-    return int(np.clip(points, LEAST_POINTS, USUAL_POINTS))
+    work = USUAL_WORK if library() else USUAL_WORK / SLOWER
+    return int(np.clip(work / max(1, others), LEAST_POINTS, USUAL_POINTS))
 
 
 def coverage_of(
@@ -119,31 +114,24 @@ def coverage_of(
     Returns
     -------
     Coverage
-
-    Notes
-    -----
-    What goes straight through is worked out for every point, ways around for some and told for those between, as
-    `survey.budget.coverage.refining` has it; of a grid of fewer than `ALL_POINTS` for every point.
     """
     if height_m is None:
         heights_m = scene.inverters.at_m[:, 2] if gateways is not None else scene.gateways_and_spots.at_m[:, 2]
         height_m = round(float(np.median(heights_m)), 2) if len(heights_m) else USUAL_GATEWAY_HEIGHT_M
     others = scene.inverters if gateways is None else gateways
-    x_m, y_m = grid_m(*area_m, usual_points(scene, len(others)) if points is None else points)
+    x_m, y_m = grid_m(*area_m, usual_points(len(others)) if points is None else points)
     bands = _bands(len(y_m), len(x_m))
     tasks = [(band, end) for band in bands for end in range(len(others))]
 
-    def work(task: tuple[slice, int]) -> tuple[FloatArray, int]:
-        (band, end), spare = task, workers if len(tasks) == 1 else 1
-        return _figures_of_band(scene, gateways, others.pick([end]), (x_m, y_m[band], height_m), workers=spare)
+    def work(task: tuple[slice, int]) -> FloatArray:
+        band, end = task
+        return _figures_of_band(scene, gateways, others.pick([end]), (x_m, y_m[band], height_m))
 
     found = np.full((3, len(y_m), len(x_m)), np.inf if gateways is None else -np.inf)
     join = np.minimum if gateways is None else np.maximum
-    told = 0
     worked = zip(tasks, in_order(work, tasks, workers=workers), strict=True)
-    for done, ((band, _), (figures, of_band)) in enumerate(worked, start=1):
+    for done, ((band, _), figures) in enumerate(worked, start=1):
         found[:, band] = join(found[:, band], figures)
-        told += of_band
         if progress:
             progress(len(x_m) * len(y_m) * done // len(tasks), len(x_m) * len(y_m))
     margin_db, certainty, reliability = found
@@ -156,41 +144,28 @@ def coverage_of(
         margin_db=margin_db,
         certainty=certainty,
         reliability=reliability,
-        told_share=told / max(1, reliability.size * len(others)),
     )
 
 
 def _bands(rows: int, columns: int) -> list[slice]:
     """Rows that are looked at together."""
-    each = max(1, POINTS_AT_ONCE // columns // COARSE) * COARSE
+    each = max(1, POINTS_AT_ONCE // columns)
     return [slice(first, min(first + each, rows)) for first in range(0, rows, each)]
 
 
 def _figures_of_band(
-    scene: Scene, gateways: Ends | None, other: Ends, at_m: tuple[FloatArray, FloatArray, float], *, workers: int
-) -> tuple[FloatArray, int]:
-    """Margin, certainty and reliability of some rows of a grid, shape (3, rows, columns); how many ways are told."""
-    x_m, y_m, height_m = at_m
-    coarse = COARSE if len(x_m) * len(y_m) >= ALL_POINTS else 1
-    wide_m, tall_m = _longer(x_m, coarse), _longer(y_m, coarse)
-    across_m, up_m = np.meshgrid(wide_m, tall_m)
+    scene: Scene, gateways: Ends | None, other: Ends, at_m: tuple[FloatArray, FloatArray, float]
+) -> FloatArray:
+    """Margin, certainty and reliability of some rows of a grid, shape (3, rows, columns)."""
+    across_m, up_m = np.meshgrid(*at_m[:2])
     radio = scene.plan.radio.gateway if gateways is None else scene.plan.radio.inverter
-    points_m = np.column_stack([across_m.ravel(), up_m.ravel(), np.full(across_m.size, height_m)])
+    points_m = np.column_stack([across_m.ravel(), up_m.ravel(), np.full(across_m.size, at_m[2])])
     points = radios_at(scene.plan, radio, points_m)
-    ends = (other, points) if gateways is None else (points, other)
-    links, told = refined_links(scene, *ends, shape=across_m.shape, coarse=coarse, workers=workers)
-    figures = np.stack([one.reshape(across_m.shape) for one in _figures(links)])
-    return figures[:, : len(y_m), : len(x_m)], int(told[: len(y_m), : len(x_m)].sum())
+    links = links_between(scene, *((other, points) if gateways is None else (points, other)))
+    return np.stack([one.reshape(across_m.shape) for one in _figures(links)])
 
 
-def _longer(at_m: FloatArray, coarse: int) -> FloatArray:
-    """Evenly spaced places with some more beyond the last: a multiple of so many, and one more. [m]"""
-    count = -(-(len(at_m) - 1) // coarse) * coarse + 1
-    step_m = float(at_m[1] - at_m[0]) if len(at_m) > 1 else 0.0
-    return np.append(at_m, at_m[-1] + step_m * np.arange(1, count - len(at_m) + 1))
-
-
-def _figures(links: LinkFigures) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _figures(links: Links) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Margin, certainty and reliability of links."""
     excess_db = links.margin_db - links.scene.plan.requirement.fade_margin_db
     sure = links.sigma_db == 0

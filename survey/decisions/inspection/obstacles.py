@@ -72,7 +72,7 @@ def narrow_openings(openings: Iterable[tuple[str, Opening]], *, frequency_mhz: f
 
 
 def never_crossed(scene: Scene, met: BoolArray | None, progress: Progress | None) -> Iterator[str]:
-    """Yield obstacles that no direct line crosses."""
+    """Yield obstacles that no direct line crosses; the faces of a building count as one."""
     if not len(scene.gateways_and_spots):
         yield "no [[gateway]], [[spot]] or [[search]]: there is no link to work out yet"
         return
@@ -80,11 +80,10 @@ def never_crossed(scene: Scene, met: BoolArray | None, progress: Progress | None
         met = np.zeros(len(scene.obstacles), dtype=bool)
         for _, links in links_in_blocks(scene, scene.inverters, scene.gateways_and_spots, progress=progress):
             met |= links.crossed_obstacles
-    unmet = [
-        one.name
-        for one, is_met in zip(scene.obstacles.entries, met, strict=True)
-        if not is_met and not one.is_equipment
-    ]
+    obstacles = scene.obstacles.entries
+    crossed = {one.removed_as for one, is_met in zip(obstacles, met, strict=True) if is_met}
+    unmet = list(dict.fromkeys(one.removed_as for one in obstacles if not one.is_equipment))
+    unmet = [name for name in unmet if name not in crossed]
     if unmet:
         its = "its position" if len(unmet) == 1 else "their positions"
         lies = "lies" if len(unmet) == 1 else "lie"

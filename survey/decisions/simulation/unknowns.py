@@ -24,11 +24,11 @@ class Unknown:
     name : str
         The material; or the obstacle that carries a loss or a spread of its own.
     kind : str
-        ``material`` or ``obstacle``.
+        ``material``, ``obstacle`` or ``foliage``.
     spread_db : float
-        Standard deviation of the loss of a pass. [dB]
+        Standard deviation of the loss of a pass, for foliage of the first metre. [dB; dB/m]
     loss_db : float
-        That loss, square on: a shift takes no more than that away, since no sheet adds power. [dB]
+        That loss, square on: a shift takes no more than that away, since no obstacle adds power. [dB; dB/m]
     """
 
     name: str
@@ -61,7 +61,7 @@ def unknowns_of(scene: Scene) -> tuple[tuple[Unknown, ...], IntArray]:
         material = "" if own else scene.plan.materials[obstacle.made_of.casefold()].name
         unknown = Unknown(
             name=material or obstacle.name,
-            kind="material" if material else "obstacle",
+            kind="material" if material else "foliage" if obstacle.volume() is not None else "obstacle",
             spread_db=float(obstacles.spread_db[k]),
             loss_db=float(losses_db[k]),
         )
@@ -124,15 +124,13 @@ class Passes:
     def __init__(self, links: Links, number: IntArray) -> None:
         self._links, self._number = links, number
         self._count = int(number.max(initial=-1)) + 1
-        met, lanes = links.crossings, len(CARRIERS)
-        of_crossing = number[links.scene.sheets.owner[met.sheet]] if len(met) else np.zeros(0, dtype=np.int64)
-        known = of_crossing >= 0
-        straight = met.start[known] * links.shape[1] + met.end[known]
+        lanes = len(CARRIERS)
+        self._straight = straight, of_straight, times = self._unknown_passes()
         # A lane is a link's straight line, or what arrives by one of its ways around and has gone through something.
-        leaks = links.leaks.pick(number[links.leaks.owner] >= 0)
-        lane = np.concatenate([straight * lanes, leaks.link * lanes + 1 + leaks.way])
-        unknown = np.concatenate([of_crossing[known], number[leaks.owner]])
-        each = np.concatenate([np.ones(len(straight)), leaks.passes])
+        path_passes = links.path_passes.pick(number[links.path_passes.owner] >= 0)
+        lane = np.concatenate([straight * lanes, path_passes.link * lanes + 1 + path_passes.way])
+        unknown = np.concatenate([of_straight, number[path_passes.owner]])
+        each = np.concatenate([times, path_passes.passes])
         pairs, place = np.unique(lane * max(1, self._count) + unknown, return_inverse=True)
         self._times = np.bincount(place, weights=each, minlength=len(pairs)).astype(np.float64)
         self._unknown = pairs % max(1, self._count)
@@ -143,11 +141,17 @@ class Passes:
         self._lane_db[~is_straight] = -db_from_ratio(self._power_of(lane[~is_straight]))
         self._rest = self._certain(lane)
 
+    def _unknown_passes(self) -> tuple[IntArray, IntArray, FloatArray]:
+        """Links whose straight line goes through an unknown, which one, and how often; a row for each pass."""
+        link, owner, times = self._links.passes_through
+        known = self._number[owner] >= 0
+        return link[known], self._number[owner[known]], times[known]
+
     def _power_of(self, lane: IntArray) -> FloatArray:
         """What has gone through something by the ways around of some lanes. [-]"""
-        leaks, lanes = self._links.leaks, len(CARRIERS)
-        key, at = np.unique(leaks.link * lanes + 1 + leaks.way, return_index=True)
-        return np.asarray(leaks.power[at][np.searchsorted(key, lane)]) if len(lane) else np.zeros(0)
+        path_passes, lanes = self._links.path_passes, len(CARRIERS)
+        key, at = np.unique(path_passes.link * lanes + 1 + path_passes.way, return_index=True)
+        return np.asarray(path_passes.power[at][np.searchsorted(key, lane)]) if len(lane) else np.zeros(0)
 
     def _certain(self, lane: IntArray) -> FloatArray:
         """What arrives at the links that meet an unknown by all that meets none. [-]"""
@@ -171,31 +175,32 @@ class Passes:
 
     @cached_property
     def _dense(self) -> FloatArray:
-        met, links = self._links.crossings, self._links
-        unknown = self._number[links.scene.sheets.owner[met.sheet]] if len(met) else np.zeros(0, dtype=np.int64)
-        known, size = unknown >= 0, links.shape[0] * links.shape[1]
-        at = unknown[known] * size + met.start[known] * links.shape[1] + met.end[known]
-        return np.bincount(at, minlength=self._count * size).astype(np.float64).reshape(-1, *links.shape)
+        link, unknown, times = self._straight
+        size = self._links.shape[0] * self._links.shape[1]
+        found = np.bincount(unknown * size + link, times, self._count * size)
+        return found.astype(np.float64).reshape(-1, *self._links.shape)
 
     def times(self) -> FloatArray:
-        """How often each straight line passes through each unknown, shape (unknowns, inverters, gateways). [-]"""
+        """How often each straight line passes through each unknown, shape (unknowns, inverters, gateways). [-; m]"""
         return self._dense
 
     def weights(self) -> FloatArray:
         """How many dB all links together lose for each dB that an unknown is off, shape (unknowns,). [-]"""
         links = self._links
         total = (self.times() * links.straight_share).sum(axis=(1, 2))
-        leaks = links.leaks.pick(self._number[links.leaks.owner] >= 0)
-        share = links.leak_share[self._number[links.leaks.owner] >= 0]
-        return np.asarray(total + np.bincount(self._number[leaks.owner], share * leaks.passes, minlength=self._count))
+        path_passes = links.path_passes.pick(self._number[links.path_passes.owner] >= 0)
+        share = links.passing_share[self._number[links.path_passes.owner] >= 0]
+        return np.asarray(
+            total + np.bincount(self._number[path_passes.owner], share * path_passes.passes, minlength=self._count)
+        )
 
     def shifted(self, unknown: int, shift_db: float) -> Links:
         """The links with one unknown off by so much for every pass. [dB]"""
         links = self._links
         straight_db = links.straight_db + self.times()[unknown] * shift_db
         owners = np.flatnonzero(self._number == unknown)
-        leaks, around_db = links.leaks.with_extra_loss(links.around_db, owners, shift_db)
-        return replace(links, straight_db=straight_db, around_db=around_db, leaks=leaks)
+        path_passes, around_db = links.path_passes.with_extra_loss(links.around_db, owners, shift_db)
+        return replace(links, straight_db=straight_db, around_db=around_db, path_passes=path_passes)
 
     def obstacle_loss_db(self, shifts_db: FloatArray) -> FloatArray:
         """What all that stands there costs the links that meet an unknown.

@@ -1,17 +1,16 @@
 """Buildings as an installer sees them, turned into faces: walls, roofs, levels, inner walls and openings."""
 
 from survey.inputs.buildings.body import Body
-from survey.inputs.buildings.compass import WORDS, bearing_of, degrees_of, part_names, word_of
-from survey.inputs.buildings.entry import Building, InnerWall, Level, Opening, place_of, without_on
+from survey.inputs.buildings.compass import bearing_of, degrees_of, part_names, word_of
+from survey.inputs.buildings.entry import Building, InnerWall, Level
 from survey.inputs.buildings.faces import Face, Frame, box_faces, face_of, upright_face
 from survey.inputs.buildings.lookup import BuildingFaces, face_in
 from survey.inputs.buildings.openings import numbered, with_openings
 from survey.inputs.buildings.resolve import Resolver, faces_of
-from survey.inputs.plan.place_keys import OPEN
+from survey.inputs.plan.opening import OPEN, Opening, place_of, without_on
 
 __all__ = [
     "OPEN",
-    "WORDS",
     "Body",
     "Building",
     "BuildingFaces",

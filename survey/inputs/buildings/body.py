@@ -12,7 +12,7 @@ from survey.base import polygon
 from survey.base.arrays import FloatArray
 from survey.base.errors import EntryError, did_you_mean
 from survey.inputs.buildings.convex import SAME_CORNER_M, piece_of
-from survey.inputs.buildings.entry import GLAZING, Building, Opening
+from survey.inputs.buildings.entry import GLAZING, Building
 from survey.inputs.buildings.faces import Face, Frame, Patch, face_of, rectangle, upright_frames
 from survey.inputs.buildings.footprints import JOINT_M, Footprint
 from survey.inputs.buildings.inner import Inside, inner_faces, level_faces
@@ -20,6 +20,7 @@ from survey.inputs.buildings.openings import numbered, with_openings
 from survey.inputs.buildings.roofs import Layout, laid_out, roof_of
 from survey.inputs.buildings.slopes import Slope
 from survey.inputs.buildings.walls import Names, Site, walls_of
+from survey.inputs.plan.opening import Opening
 
 Problems = list[tuple[str, str]]
 MIN_EAVES_M = 0.05
@@ -237,8 +238,6 @@ def _opened(building: Building, faces: Sequence[Face], shared: Mapping[str, str]
             problems.append((f"{place}: on", f'"{opening.on}" is shared; write the opening in "{owner}", on "{host}"'))
         elif opening.on not in known:
             problems.append((f"{place}: on", unknown_face(opening.on, list(known.values()))))
-        elif known[opening.on].is_open:
-            problems.append((f"{place}: on", f'"{opening.on}" is open: there is no sheet to cut'))
         else:
             by_face.setdefault(opening.on, []).append((place, opening))
     done: list[Face] = []

@@ -8,8 +8,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from survey.base.arrays import FloatArray
+from survey.base.units import COMPASS
 
-WORDS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 SECTOR_DEG = 45.0
 """Between two of the eight words. [deg]"""
 
@@ -33,7 +33,7 @@ def word_of(bearing_deg: float) -> str:
     >>> word_of(110.0), word_of(22.5), word_of(-22.5)
     ('east', 'north-east', 'north')
     """
-    return WORDS[int((round(bearing_deg, 6) % 360.0 + SECTOR_DEG / 2.0) // SECTOR_DEG) % len(WORDS)]
+    return COMPASS[int((round(bearing_deg, 6) % 360.0 + SECTOR_DEG / 2.0) // SECTOR_DEG) % len(COMPASS)]
 
 
 def degrees_of(word: str) -> float:
@@ -44,7 +44,7 @@ def degrees_of(word: str) -> float:
     >>> degrees_of("south-west")
     225.0
     """
-    return WORDS.index(word) * SECTOR_DEG
+    return COMPASS.index(word) * SECTOR_DEG
 
 
 def turn_deg(one_deg: float, other_deg: float) -> float:

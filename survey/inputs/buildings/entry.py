@@ -1,4 +1,4 @@
-"""What a plan says of a building, an opening, a level and an inner wall."""
+"""What a plan says of a building, a level and an inner wall."""
 
 from __future__ import annotations
 
@@ -7,49 +7,26 @@ from dataclasses import dataclass
 from itertools import pairwise
 from types import MappingProxyType
 
-from survey.inputs.buildings.compass import WORDS
-from survey.inputs.buildings.nested import ByFace, Nesting, Tables
+from survey.base.units import COMPASS
 from survey.inputs.fields import Choice, Entry, Number, Numbers, Points, Texts, key
-from survey.inputs.plan.kinds import ANY_TEXT, BEARING, EXTENT, HEIGHT, NAME, POINT, area_faults
-from survey.inputs.plan.place_keys import OPEN
+from survey.inputs.nested import ByFace, Nesting, Tables
+from survey.inputs.plan.kinds import (
+    ALONG_A_FACE,
+    BEARING,
+    COMPASS_WORD,
+    DRAWN_WITHIN,
+    EXTENT,
+    HEIGHT,
+    NAME,
+    POINT,
+    area_faults,
+)
+from survey.inputs.plan.opening import OPEN, OPENINGS, Opening, place_of, without_on
 
 MIN_PITCH_DEG, MAX_PITCH_DEG = 0.5, 75.0
 """From a fall for water to the steepest church: a judgement. [deg]"""
 ROOFS = ("flat", "mono-pitch", "gable", "hip", "saw-tooth", "none")
 GLAZING = "glass 6 mm"
-
-_ALONG_A_FACE = Number(0.0, 10_000.0)
-"""As long as the longest wall: `plan.kinds.EXTENT`. [m]"""
-_OPENING = Number(0.05, 1_000.0)
-"""From a slot to the front of a hangar: a judgement. [m]"""
-_COMPASS = Choice(WORDS)
-
-
-@dataclass(frozen=True, kw_only=True)
-class Opening(Entry):
-    """A door, a window, a roof light, or a row of equal ones."""
-
-    name: str = key(ANY_TEXT, default="")
-    on: str = key(ANY_TEXT, default="")
-    left_m: float | None = key(_ALONG_A_FACE, default=None)
-    right_m: float | None = key(_ALONG_A_FACE, default=None)
-    up_m: float | None = key(_ALONG_A_FACE, default=None)
-    width_m: float = key(_OPENING)
-    height_m: float = key(_OPENING)
-    material: str = key(NAME, default=OPEN)
-    count: int = key(Number(1, 500, whole=True), default=1)
-    every_m: float | None = key(_OPENING, default=None)
-
-    def inconsistencies(self) -> Iterator[tuple[str, str]]:
-        """Both ends given; a row without its distance, or with too small a one."""
-        if self.left_m is not None and self.right_m is not None:
-            yield "right_m", "left_m is given too; write one of them"
-        if self.count == 1 and self.every_m is not None:
-            yield "every_m", "means nothing without count; write count = 2 or more"
-        if self.count > 1 and self.every_m is None:
-            yield "every_m", "is missing; write how far it is from left edge to left edge"
-        elif self.every_m is not None and self.count > 1 and self.every_m < self.width_m:
-            yield "every_m", f"{self.every_m:g} m is less than width_m, {self.width_m:g} m: the openings would overlap"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,13 +45,13 @@ class InnerWall(Nesting):
     name: str = key(NAME)
     material: str = key(NAME)
     parallel_to: str | None = key(NAME, default=None)
-    in_m: float | None = key(_ALONG_A_FACE, default=None)
-    left_m: float | None = key(_ALONG_A_FACE, default=None)
+    in_m: float | None = key(ALONG_A_FACE, default=None)
+    left_m: float | None = key(ALONG_A_FACE, default=None)
     length_m: float | None = key(EXTENT, default=None)
     along: tuple[tuple[float, float], ...] | None = key(Points(POINT, least=2, most=1_000), default=None)
     foot_m: float = key(Number(0.0, 1_000.0), default=0.0)
     height_m: float | None = key(EXTENT, default=None)
-    opening: tuple[Opening, ...] = key(Tables(Opening, "opening"), default=None)
+    opening: tuple[Opening, ...] = key(OPENINGS, default=None)
 
     def inconsistencies(self) -> Iterator[tuple[str, str]]:
         """Where it stands said twice, by half or not at all; an opening that names a face."""
@@ -90,18 +67,6 @@ class InnerWall(Nesting):
         elif self.parallel_to is not None and self.in_m is None:
             yield "in_m", "is missing; write how far in from that wall it stands"
         yield from without_on(self.opening)
-
-
-def without_on(openings: tuple[Opening, ...]) -> Iterator[tuple[str, str]]:
-    """Tell of openings that name a face where there is only one."""
-    for number, opening in enumerate(openings, start=1):
-        if opening.on:
-            yield f"{place_of(opening, number)}: on", "there is only one face here; leave it out"
-
-
-def place_of(opening: Opening, number: int) -> str:
-    """Return how messages call an opening."""
-    return Tables(Opening, "opening").place(opening, number)
 
 
 FORMS: Mapping[str, tuple[str, ...]] = MappingProxyType(
@@ -140,10 +105,10 @@ class Building(Nesting):
     corners: tuple[tuple[float, float], ...] | None = key(Points(POINT, least=3, most=100), default=None)
     against: str | None = key(NAME, default=None)
     beside: str | None = key(NAME, default=None)
-    gap_m: float | None = key(_ALONG_A_FACE, default=None)
+    gap_m: float | None = key(ALONG_A_FACE, default=None)
     depth_m: float | None = key(EXTENT, default=None)
-    left_m: float | None = key(_ALONG_A_FACE, default=None)
-    right_m: float | None = key(_ALONG_A_FACE, default=None)
+    left_m: float | None = key(ALONG_A_FACE, default=None)
+    right_m: float | None = key(ALONG_A_FACE, default=None)
     from_: str | None = key(NAME, default=None)
     across_m: float | None = key(EXTENT, default=None)
     on: str | None = key(NAME, default=None)
@@ -152,9 +117,9 @@ class Building(Nesting):
     roof: str = key(Choice(ROOFS), default="flat")
     ridge_m: float | None = key(Number(0.1, 2_000.0), default=None)
     pitch_deg: float | None = key(Number(MIN_PITCH_DEG, MAX_PITCH_DEG), default=None)
-    falls: str | None = key(_COMPASS, default=None)
+    falls: str | None = key(COMPASS_WORD, default=None)
     falls_deg: float | None = key(BEARING, default=None)
-    ridge_runs: str | None = key(_COMPASS, default=None)
+    ridge_runs: str | None = key(COMPASS_WORD, default=None)
     gables: tuple[str, ...] = key(Texts(100), default=None)
     teeth: int | None = key(Number(1, 200, whole=True), default=None)
     glazing_material: str | None = key(NAME, default=None)
@@ -166,8 +131,8 @@ class Building(Nesting):
     side_names: tuple[str, ...] = key(Texts(100), default=None)
     level: tuple[Level, ...] = key(Tables(Level, "level"), default=None)
     inner_wall: tuple[InnerWall, ...] = key(Tables(InnerWall, "inner_wall"), default=None)
-    opening: tuple[Opening, ...] = key(Tables(Opening, "opening"), default=None)
-    drawn_within_m: float | None = key(Number(0.0, 100.0), default=None)
+    opening: tuple[Opening, ...] = key(OPENINGS, default=None)
+    drawn_within_m: float | None = key(DRAWN_WITHIN, default=None)
 
     @property
     def form(self) -> str:
@@ -295,7 +260,7 @@ class Building(Nesting):
         else:
             yield from self._both("falls", "falls_deg")
             if self.falls is None and self.falls_deg is None:
-                yield "falls", f"is missing; a {self._kind} needs the way its slope runs down: {', '.join(WORDS)}"
+                yield "falls", f"is missing; a {self._kind} needs the way its slope runs down: {', '.join(COMPASS)}"
 
     def _roof_faults(self) -> Iterator[tuple[str, str]]:
         if self.roof != "saw-tooth":

@@ -12,7 +12,7 @@ import numpy as np
 from survey.base.arrays import FloatArray
 from survey.inputs.buildings.compass import bearing_of, part_names
 from survey.inputs.buildings.convex import SAME_CORNER_M, Piece, Point, beyond_m, outlines, sides_of
-from survey.inputs.plan.place_keys import OPEN
+from survey.inputs.plan.opening import OPEN
 
 UPWARD = np.array([0.0, 0.0, 1.0])
 """The unit vector."""

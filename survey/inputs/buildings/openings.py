@@ -7,8 +7,11 @@ from dataclasses import dataclass, replace
 
 from survey.base.polygon import LEAST_AREA_M2
 from survey.inputs.buildings.convex import SAME_CORNER_M, Piece, area_m2, merged, without
-from survey.inputs.buildings.entry import Opening, place_of
 from survey.inputs.buildings.faces import Face, Frame, Patch, face_of, rectangle, with_patches
+from survey.inputs.plan.opening import Opening, place_of
+
+MAX_OPENINGS = 2_000
+"""In one face: every two are compared, so that more would take minutes. A judgement."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,6 +49,9 @@ def with_openings(
         The face with the holes; a face for each opening, of its material, also where that is ``open``; and what is
         wrong: pairs of key and problem.
     """
+    uncut = _uncut(face, openings)
+    if uncut:
+        return face, [], uncut
     holes, problems = _holes(face, openings)
     fitting = []
     for hole in holes:
@@ -67,6 +73,16 @@ def with_openings(
             pieces = without(pieces, hole.corners)
         patches.extend((frame, piece) for piece in (merged(pieces) if fitting else pieces))
     return with_patches(face, patches), [_leaf(face, hole) for hole in fitting], []
+
+
+def _uncut(face: Face, openings: Sequence[tuple[str, Opening]]) -> list[tuple[str, str]]:
+    """Why no opening can be cut out of a face: it is no sheet, or they are too many."""
+    if face.is_open:
+        return [(place, f'"{face.short_name}" is open: there is no sheet to cut') for place, _ in openings]
+    count = sum(opening.count for _, opening in openings)
+    if count > MAX_OPENINGS:
+        return [(openings[-1][0], f'"{face.short_name}" has {count} openings with this; write up to {MAX_OPENINGS}')]
+    return []
 
 
 def _holes(face: Face, openings: Sequence[tuple[str, Opening]]) -> tuple[list[_Hole], list[tuple[str, str]]]:

@@ -3,6 +3,5 @@
 from survey.inputs.places.joints import joined
 from survey.inputs.places.layout import Extra, Layout, laid_out
 from survey.inputs.places.parts import merged
-from survey.inputs.places.words import KEYS
 
-__all__ = ["KEYS", "Extra", "Layout", "joined", "laid_out", "merged"]
+__all__ = ["Extra", "Layout", "joined", "laid_out", "merged"]

@@ -15,8 +15,9 @@ from survey.inputs.buildings import Face, bearing_of, degrees_of
 from survey.inputs.buildings.convex import SAME_CORNER_M, Piece, halves
 from survey.inputs.fields import keys_of
 from survey.inputs.places.points import SLOPES_UP, extent, is_upright
-from survey.inputs.places.words import UNTOLD, PointOrPoints, Written
+from survey.inputs.places.words import UNTOLD, Written
 from survey.inputs.plan import Array
+from survey.inputs.plan.place_keys import PointOrPoints
 
 GROUND = "ground"
 ROOF_GAP_M = 0.10

@@ -180,7 +180,7 @@ class Carriers:
             raise EntryError([(key, problem)])
         if "/" in owner:
             raise EntryError([(key, f'"{owner}" holds "/" and is referred to; give that building a name without')])
-        body = self.built.bodies.get(owner)
+        body = self.built.bodies.get(owner) or self._resolver.body(owner)  # where another building has a fault
         if body is None:
             raise UNTOLD
         if name == owner:
@@ -228,16 +228,17 @@ class Carriers:
         self._open.append(number)
         one = self.boxes[number]
         placed = PlacedBox(values=dict(one.rest))
-        problems = list(one.problems)
-        sound = not problems
+        problems: list[tuple[str, str]] = []
+        is_placed = False
         try:
             self._place_box(one, placed, problems)
+            is_placed = True
         except EntryError as error:
             problems.extend(error.problems)
-            sound = False
         self._open.pop()
+        problems = [*one.problems, *problems]
         self.faults.extend((one.place, key, problem) for key, problem in problems)
-        placed.is_sound = sound and not problems
+        placed.is_sound = is_placed and not problems
         self._boxes.setdefault(number, placed)
 
     def _place_box(self, one: Written, placed: PlacedBox, problems: list[tuple[str, str]]) -> None:

@@ -8,17 +8,18 @@ from typing import Any
 
 from survey.base.errors import EntryError
 from survey.inputs.buildings import Building, Face, numbered
-from survey.inputs.buildings.resolve import Outline
+from survey.inputs.buildings.resolve import MAX_SHEETS, Outline
 from survey.inputs.drawings import Placed
 from survey.inputs.places.arrays import PlacedArray, arrays_of, faced
-from survey.inputs.places.boxes import STAND_IN
+from survey.inputs.places.boxes import CONTAINER_MATERIAL, STAND_IN
 from survey.inputs.places.carriers import Carriers, Fault, PlacedBox
 from survey.inputs.places.parts import box_parts, building_parts, wall_parts
 from survey.inputs.places.plants import footprint_of
 from survey.inputs.places.points import point_inside, point_on
 from survey.inputs.places.searches import along_wall, within_building
-from survey.inputs.places.words import KEYS, UNTOLD, Written
+from survey.inputs.places.words import UNTOLD, Written
 from survey.inputs.plan import Attached, Obstacle, Site
+from survey.inputs.plan.place_keys import PLACE_KEYS
 
 DEVICES = ("inverter", "gateway", "spot")
 ZERO = (0.0, 0.0)
@@ -114,7 +115,7 @@ def laid_out(
     Layout
         With every fault; entries that have one carry stand-ins.
     """
-    parted = {table: [Written.of(table, *one) for one in written.get(table, ())] for table in KEYS}
+    parted = {table: [Written.of(table, *one) for one in written.get(table, ())] for table in PLACE_KEYS}
     roofs = [Written(table="roof", place=place, given={}, rest=values) for place, values in written.get("roof", ())]
     carriers = Carriers(
         buildings=buildings,
@@ -143,6 +144,12 @@ def laid_out(
         for one in (*carriers.walls, *carriers.boxes)
         for place, opening in numbered(one.given.get("opening", ()))
     ]
+    count = sum(
+        len(one.sheets_m()) for one in (*layout.obstacles, *(part for of in layout.opened.values() for part in of))
+    )
+    if count > MAX_SHEETS:
+        problem = f"buildings and openings make {count} sheets; a plan may have {MAX_SHEETS} of them"
+        layout.faults.append(("", "", problem))
     layout.faults = [*carriers.faults, *layout.faults]
     return layout
 
@@ -157,6 +164,8 @@ def _laid(one: Written, layout: Layout, carriers: Carriers, place: PlaceOf) -> E
         if one.problems:
             raise UNTOLD
         keys, attached = place(one, carriers)
+        if one.problems:
+            raise UNTOLD
     except EntryError as error:
         layout.faults.extend((one.place, key, problem) for key, problem in (*one.problems, *error.problems))
         layout.refused.append(one.place)
@@ -181,7 +190,7 @@ def _device(one: Written, carriers: Carriers) -> tuple[dict[str, Any], Attached 
         body, floor_m, floor = carriers.body("inside", name)
         return point_inside(one, body, floor_m), Attached(carrier=body.building.name, face=floor, way="inside")
     if "on" not in one.given:
-        one.refuse(KEYS[one.table], 'means nothing without "on"; write on = "BUILDING/FACE", or leave it out')
+        one.refuse(PLACE_KEYS[one.table], 'means nothing without "on"; write on = "BUILDING/FACE", or leave it out')
         return {}, None
     face = carriers.face("on", one.given["on"])
     return point_on(one, face), _on(face)
@@ -198,7 +207,7 @@ def _search(one: Written, carriers: Carriers) -> tuple[dict[str, Any], Attached 
         keys = within_building(one, body, floor_m)
         return keys, Attached(carrier=body.building.name, face=floor, way="inside")
     if "on" not in one.given:
-        one.refuse(KEYS["search"], 'means nothing without "on" or "inside"; write one of them, or leave it out')
+        one.refuse(PLACE_KEYS["search"], 'means nothing without "on" or "inside"; write one of them, or leave it out')
         return {}, None
     face = carriers.face("on", one.given["on"])
     return along_wall(one, face), _on(face)
@@ -214,6 +223,8 @@ def _arrays(one: Written, layout: Layout, carriers: Carriers) -> list[Extra]:
         if one.problems:
             raise UNTOLD
         made: list[PlacedArray] = arrays_of(one, carriers.face)
+        if one.problems:
+            raise UNTOLD
     except EntryError as error:
         layout.faults.extend((one.place, key, problem) for key, problem in (*one.problems, *error.problems))
         layout.refused.append(one.place)
@@ -250,6 +261,8 @@ def _lay_out_boxes(layout: Layout, carriers: Carriers) -> None:
             missing = {
                 name: value for name, value in STAND_IN.items() if (is_carried if name == "centre" else has_size)
             }
+            if has_size and "loss_db" not in box.values:
+                missing["material"] = CONTAINER_MATERIAL
             layout.tables["box"].append(Extra(one.place, missing | box.values))
             continue
         layout.tables["box"].append(Extra(one.place, box.values, defaults=one.defaults))

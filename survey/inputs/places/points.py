@@ -11,8 +11,9 @@ from survey.base.arrays import FloatArray
 from survey.base.errors import EntryError
 from survey.inputs.buildings import Body, Face
 from survey.inputs.buildings.convex import SAME_CORNER_M
-from survey.inputs.places.words import INSIDE, OUTSIDE, UNTOLD, Written
+from survey.inputs.places.words import UNTOLD, Written
 from survey.inputs.plan.kinds import HEIGHT
+from survey.inputs.plan.place_keys import INSIDE, OUTSIDE
 
 DEVICE_GAP_M = 0.15
 """Of a bracket; the usual ones are 10 to 20 cm long (common practice). [m]"""
@@ -187,7 +188,7 @@ def check_inside(body: Body, points_m: FloatArray, height_m: float, *, key: str,
         problem = f'{height_m - floor_m:.2f} m up is above the roof of "{name}" there, {lowest_m - floor_m:.2f} m up'
         raise EntryError([(key, f"{problem}; lower it")])
     if height_m < floor_m:
-        raise EntryError([(key, f'{height_m:.2f} m is below the floor of "{name}", {floor_m:.2f} m')])
+        raise EntryError([(key, f'{height_m:.2f} m is below the floor of "{name}", {floor_m:.2f} m; raise it')])
 
 
 def middle_of(corners_m: FloatArray) -> FloatArray:

@@ -12,7 +12,8 @@ from survey.base.errors import EntryError
 from survey.inputs.buildings import Body, Face
 from survey.inputs.buildings.convex import SAME_CORNER_M
 from survey.inputs.places.points import DEVICE_GAP_M, is_upright
-from survey.inputs.places.words import INSIDE, OUTSIDE, Written
+from survey.inputs.places.words import Written
+from survey.inputs.plan.place_keys import INSIDE, OUTSIDE
 
 ROOM_GAP_M = 0.5
 """From the walls of a building in to the points of a search. A judgement: room for cupboards and pipes. [m]"""

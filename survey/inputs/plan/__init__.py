@@ -13,7 +13,7 @@ from survey.base.limits import MOST_GATEWAYS, MOST_RELAYS
 from survey.inputs.antennas import KINDS, Pattern
 from survey.inputs.fields import Entry, Number, key
 from survey.inputs.materials import BUILT_IN, Material
-from survey.inputs.plan.equipment import Array, Inverter, OwnRadio, Radio, RadioEnd, Search, Spot
+from survey.inputs.plan.inverters import Array, Inverter
 from survey.inputs.plan.kinds import ANTENNA, ANY_TEXT, BEARING, DRAWN_WITHIN, NAME
 from survey.inputs.plan.obstacles import (
     Box,
@@ -29,6 +29,8 @@ from survey.inputs.plan.obstacles import (
     obstacle_kinds,
 )
 from survey.inputs.plan.own_material import OwnMaterial
+from survey.inputs.plan.radio import OwnRadio, Radio, RadioEnd
+from survey.inputs.plan.spots import Search, Spot
 
 if TYPE_CHECKING:  # it takes its kinds of value from here
     from survey.inputs.buildings import Building, Face

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from survey.base import polygon
+from survey.base.units import COMPASS
 from survey.inputs.antennas import ENDING, KINDS
 from survey.inputs.fields import Choice, Number, Numbers, Text
 
@@ -26,8 +27,11 @@ HEIGHT = Number(-100.0, 1_000.0)
 """From a pit to the highest mast. [m]"""
 EXTENT = Number(0.01, 10_000.0)
 """From a centimetre to 10 km. [m]"""
+ALONG_A_FACE = Number(0.0, 10_000.0)
+"""Along a face or up it: as long as the longest wall. [m]"""
 BEARING = Number(-360.0, 360.0)
 """Once around either way. [deg]"""
+COMPASS_WORD = Choice(COMPASS)
 LOSS = Number(0.0, 200.0)
 """Of an obstacle; more than any receiver could bridge. [dB]"""
 SPREAD = Number(0.0, 40.0)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from survey.base.layout import Column, paragraphs, table, wrapped
-from survey.inputs.materials import Material, vegetation_loss
+from survey.inputs.materials import Material, foliage_loss
 from survey.output.answers.values import Record, plain
 
 
@@ -22,10 +22,12 @@ def materials_table(materials: list[Material], frequency_mhz: float) -> str:
         "this frequency; taken from another one. Uncertainties are estimates: no published figures were found."
     )
     title = f"Built-in materials at {frequency_mhz:g} MHz"
-    per_metre_db, most_db = vegetation_loss(frequency_mhz)
+    foliage = foliage_loss(frequency_mhz)
     plants = (
-        f"Plants in leaf, if [[foliage]] gives no loss_db_per_m: {per_metre_db:.2f} dB per metre inside, up to "
-        f"{most_db:.0f} dB (ITU-R P.833-9, woodland)."
+        f"Trees and hedges in leaf, if [[foliage]] gives no loss_db_per_m: {foliage.loss_db_per_m:.1f} dB for the "
+        f"first metre inside, up to {foliage.most_loss_db:.0f} dB in all; uncertainty {foliage.spread_db_per_m:.1f} dB "
+        "for the first metre. Source: single trees at 869 MHz, Vogel and Goldhirsh, 1986; the maximum is that of ITU-R "
+        "P.833-9. A wood tens of metres deep loses less per metre."
     )
     listing = "Sources\n" + "\n".join(sources)
     return paragraphs(title, table(columns, rows), wrapped(notes), wrapped(plants), listing)
@@ -35,7 +37,7 @@ def materials_record(materials: list[Material], frequency_mhz: float) -> Record:
     """Return what `survey materials --json` prints."""
     return {
         "frequency_mhz": plain(frequency_mhz),
-        "vegetation": dict(zip(("loss_db_per_m", "most_loss_db"), plain(vegetation_loss(frequency_mhz)), strict=True)),
+        "vegetation": {key: plain(figure) for key, figure in foliage_loss(frequency_mhz)._asdict().items()},
         "materials": [
             {
                 "name": material.name,

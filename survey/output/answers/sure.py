@@ -108,7 +108,8 @@ def turning_words(turning: Turning, plan: Plan) -> str:
         return f"the path loss exponent. If it is {in_plan + step:.2f} instead of {in_plan:g}"
     size_db = math.ceil(abs(turning.shift) * 10.0 - 1e-6) / 10.0
     more = "more" if turning.shift > 0 else "less"
-    return f"the loss of {turning.name}. If it is {size_db:.1f} dB {more} than in the plan"
+    what = f"a metre of {turning.name}" if turning.kind == "foliage" else turning.name
+    return f"the loss of {what}. If it is {size_db:.1f} dB {more} than in the plan"
 
 
 def served_record(served: Served) -> Record:

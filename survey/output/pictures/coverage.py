@@ -89,10 +89,6 @@ def coverage_picture(coverage: Coverage, *, show: str = "margin") -> Figure:
         what = f"{point}The colour is the {show} of its link{best}."
     step_m = float(max(np.diff(coverage.x_m[:2])[0], np.diff(coverage.y_m[:2])[0]))
     held = f"{one_lined(scene)} Points {step_m:{'.1f' if step_m >= LEAST_STEP_M else '.2g'}} m apart."
-    if coverage.told_share > 0:
-        percent = 100.0 * coverage.told_share
-        share = f"{percent:.0f}" if percent >= 1.0 else "less than 1"
-        held += f" Paths around are interpolated at {share} % of them."
     figure, axes = site_axes(
         scene, title=title, lines=(what, held), entries=len(handles), columns=COLUMNS, right_in=BAR_IN
     )

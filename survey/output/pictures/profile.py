@@ -21,7 +21,6 @@ from survey.output.pictures.ground import layer_of, settings_of
 from survey.output.pictures.labels import put_labels
 from survey.output.pictures.sections import (
     Cut,
-    Strung,
     along_ground,
     cuts_of,
     fresnel_zone_m,
@@ -46,6 +45,7 @@ from survey.output.pictures.style import (
     short,
 )
 from survey.propagation import Way
+from survey.propagation.around import String
 
 STRINGS: dict[str, dict[str, Any]] = {
     "over": {"color": "#009e73", "linestyle": "-", "linewidth": 1.8},
@@ -187,7 +187,7 @@ def _lines(links: Links, i: int, j: int, met: list[tuple[float | None, str, floa
     )
 
 
-def _entries(strings: list[Strung], links: Links, i: int, j: int) -> list[Any]:
+def _entries(strings: list[String], links: Links, i: int, j: int) -> list[Any]:
     handles = [
         sample("inverter", **MARKS[int(links.state[i, j])].marker(7.0)),
         sample("gateway", **GATEWAY),
@@ -236,7 +236,7 @@ def _stretch(most: float) -> float:
 def _from_the_side(
     axes: Axes,
     cuts: list[Cut],
-    strings: list[Strung],
+    strings: list[String],
     ends: FloatArray,
     *,
     wave_m: float,
@@ -306,7 +306,7 @@ def _from_the_side(
 def _from_above(
     axes: Axes,
     links: Links,
-    strings: list[Strung],
+    strings: list[String],
     ends: FloatArray,
     *,
     wave_m: float,

@@ -8,12 +8,11 @@ import numpy as np
 
 from survey.base.arrays import FloatArray
 from survey.base.units import wavelength_m
-from survey.budget import direct_links
-from survey.geometry import SIDES, convex_outlines, lines_between, strings_around
+from survey.geometry import convex_outlines
 from survey.inputs.plan import Obstacle
-from survey.propagation.bends import bend
-from survey.propagation.enclosed import opened_sets
-from survey.scene import Scene, radios_at
+from survey.propagation.around import String, strongest_strings
+from survey.propagation.around.of_scene import bodies_of_scene
+from survey.scene import Scene
 
 IN_PLANE_M = 0.01
 """A sheet whose corners all lie this near to the plane stands in it."""
@@ -34,14 +33,6 @@ class Cut:
     """
 
     obstacle: Obstacle
-    points_m: FloatArray
-
-
-@dataclass(frozen=True, kw_only=True)
-class Strung:
-    """A way around as points from end to end: its side, and the points in space, shape (points, 3). [m]"""
-
-    side: str
     points_m: FloatArray
 
 
@@ -115,7 +106,7 @@ def _turn(one: list[float], two: list[float], three: list[float]) -> float:
     return (two[0] - one[0]) * (three[1] - one[1]) - (two[1] - one[1]) * (three[0] - one[0])
 
 
-def mirrored(scene: Scene, sheet: int, start_m: FloatArray, end_m: FloatArray) -> Strung:
+def mirrored(scene: Scene, sheet: int, start_m: FloatArray, end_m: FloatArray) -> String:
     """The path by way of a sheet of metal: the straight line from the mirrored start to the end meets the sheet there.
 
     Parameters
@@ -129,59 +120,20 @@ def mirrored(scene: Scene, sheet: int, start_m: FloatArray, end_m: FloatArray) -
 
     Returns
     -------
-    Strung
+    String
         Of the side ``mirror``, by way of one point.
     """
     normal, offset_m = scene.sheets.normal[sheet], scene.sheets.offset_m[sheet]
     away_1, away_2 = start_m @ normal - offset_m, end_m @ normal - offset_m
     image_m = start_m - 2.0 * away_1 * normal
     at_m = image_m + away_1 / (away_1 + away_2) * (end_m - image_m)
-    return Strung(side="mirror", points_m=np.stack([start_m, at_m, end_m]))
+    return String("mirror", np.stack([start_m, at_m, end_m]))
 
 
-def strings_of(scene: Scene, start_m: FloatArray, end_m: FloatArray) -> list[Strung]:
-    """The strings that lead around what blocks a line.
-
-    Parameters
-    ----------
-    scene : Scene
-        The site.
-    start_m, end_m : ndarray of float, shape (3,)
-        Ends of the line. [m]
-
-    Returns
-    -------
-    list of Strung
-        One for each side that there is; none where nothing blocks the line. Where a building shuts one end in and
-        something else blocks the line too, the strongest of those that lead around the building and through its sheets.
-    """
-    one, other = (radios_at(scene.plan, scene.plan.radio.inverter, at_m[None]) for at_m in (start_m, end_m))
-    _, deferred = direct_links(scene, one, other)
-    if not len(deferred.number):
-        return []
-    near, lines = deferred.near, lines_between(start_m[None], end_m[None])
+def strings_of(scene: Scene, start_m: FloatArray, end_m: FloatArray) -> list[String]:
+    """Return the strongest string on each side of what blocks a line; none where nothing does."""
     wave_m = float(wavelength_m(scene.plan.radio.frequency_mhz))
-    sets = [(np.ones(1), np.zeros((1, len(scene.screens)), dtype=bool))]
-    if np.any(deferred.shut.share > 0):
-        sets.extend(opened_sets(deferred.shut, scene.buildings))
-    found: dict[str, tuple[float, Strung]] = {}
-    for level, opened in sets:
-        kept = ~opened[near[0], near[1]]
-        left = near[0][kept], near[1][kept], near[2][kept]
-        if not level[0] or not np.any(left[2]):
-            continue
-        power = level[0] * bend(scene, lines, left, opened).by_side[0]
-        strings = strings_around(
-            lines, left, screens=scene.screens, sheets=scene.sheets, wavelength_m=wave_m, opened=opened
-        )
-        for k in np.flatnonzero(strings.around).tolist():
-            side, arrives = SIDES[strings.side[k]], float(power[strings.side[k]])
-            if side not in found or arrives > found[side][0]:
-                legs_m = strings.legs_m[k]
-                legs_m = legs_m[~np.isnan(legs_m[:, 0, 0])]
-                points_m = np.concatenate([legs_m[:, 0], legs_m[-1:, 1]])
-                found[side] = arrives, Strung(side=side, points_m=points_m)
-    return [found[side][1] for side in SIDES if side in found]
+    return strongest_strings(bodies_of_scene(scene), start_m, end_m, wavelength_m=wave_m)
 
 
 def label_at_m(points_m: FloatArray, frame_m: tuple[float, float]) -> tuple[float, float]:

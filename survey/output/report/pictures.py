@@ -41,7 +41,7 @@ def coverage(scene: Scene, gateways: Ends, *, progress: Progress | None = None) 
     from survey.budget.coverage import coverage_of, usual_points  # noqa: PLC0415  start-up time
     from survey.output.pictures import as_bytes, coverage_picture, field_m  # noqa: PLC0415  heavy
 
-    points = min(POINTS, usual_points(scene, len(gateways)))
+    points = min(POINTS, usual_points(len(gateways)))
     found = coverage_of(scene, gateways, area_m=field_m(scene), points=points, progress=progress)
     png = as_bytes(coverage_picture(found), "png")
     names = ", ".join(f"{letter(j)}: {name}" for j, name in enumerate(gateways.names))

@@ -208,7 +208,7 @@ def materials(scene: Scene) -> Grid:
         loss = obstacle.loss(plan.materials, frequency_mhz=plan.radio.frequency_mhz)
         figures = [loss.what, f"{obstacles.loss_db[k]:.1f}", f"{obstacles.spread_db[k]:.1f}"]
         if obstacle.volume() is not None:
-            figures = [f"{loss.what}, per metre", f"{round(loss.db, 3):g}", "-"]
+            figures = [f"{loss.what}, per metre", f"{loss.db:.2f}", f"{loss.spread_db:.2f}"]
         rows[loss.what, loss.source] = [*figures, loss.status, loss.source]
     headings = ["material", "loss dB", "uncertainty dB", "status", "source"]
     return Grid(headings=headings, text=[True, False, False, True, True], rows=list(rows.values()))

@@ -1,7 +1,5 @@
 """Drawn margins against the normal distribution, and against links of a plan whose losses are written otherwise."""
 
-import dataclasses
-
 import numpy as np
 import pytest
 from scipy.stats import kstest, norm
@@ -9,7 +7,7 @@ from yards import links_in, long_wall, material, yard
 
 from survey.budget import links_between
 from survey.decisions.simulation import Passes, Shifts, drawn_margins_db, drawn_works, margins, unknowns_of
-from survey.inputs.plan import Box, OwnMaterial, Roof, Wall
+from survey.inputs.plan import Box, Foliage, OwnMaterial, Roof, Wall
 from survey.scene import scene_of
 
 DRAWS = 20_000
@@ -62,21 +60,20 @@ def around_the_shed(loss_db):
 
 @pytest.mark.parametrize("shift_db", [-7.5, 0.0, 11.0])
 def test_a_shift_of_a_material_is_the_plan_with_its_loss_written_otherwise(shift_db):
-    """To 1e-9 dB, on all links whose line grazes no edge of it and whose ways around cross no sheet of it."""
+    """Within 0.3 dB, though other strings may count then; and what meets no sheet of it stays as it is.
+
+    The rule keeps the strongest strings of a plan as written; a shift changes what these lose.
+    """
     links, other = links_in(around_the_shed(25.0)), links_in(around_the_shed(25.0 + shift_db))
     unknowns, number = unknowns_of(links.scene)
     assert [(one.name, one.kind) for one in unknowns] == [("shed sheet", "material"), ("r", "obstacle")]
     passes = Passes(links, number)
     moved = links.obstacle_loss_db.copy()
     moved.ravel()[passes.link] = passes.obstacle_loss_db(np.array([[shift_db, 0.0]]))[0]
-    one, two = links.around_db, other.around_db
-    same_ways = np.all((one == two) | (np.isnan(one) & np.isnan(two)), axis=0)
-    plain = same_ways & (links.grazed_db == other.grazed_db)
-    assert np.count_nonzero(plain & (passes.times()[0] == 1)) >= 1
-    assert np.count_nonzero(plain & (passes.times()[0] == 2)) >= 1
-    assert np.abs(moved - other.obstacle_loss_db)[plain].max() < 1e-9
-    again = dataclasses.replace(links, straight_db=links.straight_db + shift_db * passes.times()[0])
-    assert np.abs(again.margin_db - other.margin_db)[plain].max() < 1e-9
+    assert set(passes.times()[0].ravel()) == {0.0, 1.0, 2.0}
+    assert np.abs(moved - other.obstacle_loss_db).max() < 0.3
+    assert np.array_equal(moved[:, 2], other.obstacle_loss_db[:, 2])
+    assert np.abs(passes.shifted(0, shift_db).margin_db - other.margin_db).max() < 0.3
 
 
 def test_a_material_is_off_by_the_same_on_all_links_and_once_for_every_pass():
@@ -85,14 +82,28 @@ def test_a_material_is_off_by_the_same_on_all_links_and_once_for_every_pass():
         [(0.0, 0.0)],
         [(10.0, 0.0), (20.0, 0.0), (-10.0, 0.0)],
         obstacles=walls,
-        own_materials=(material(20.0, 5.0),),
+        own_materials=(material(15.0, 4.0),),  # weaker than what reflects
         environment={"shadowing_db": 0.0},
     )
     links = links_in(plan)
     moved_db = all_draws(links, draws=200)[:, 0] - links.margin_db[0]
     assert moved_db[:, 1] == pytest.approx(2.0 * moved_db[:, 0], abs=1e-6), "through both walls, twice as much"
     assert np.array_equal(moved_db[:, 2], np.zeros(200)), "in the open, nothing"
-    assert moved_db[:, 0].std() == pytest.approx(5.0, rel=0.25)
+    assert moved_db[:, 0].std() == pytest.approx(4.0, rel=0.25)
+
+
+def test_foliage_is_off_by_the_metre_as_sigma_says():
+    """A hedge 2 m deep on one link and 4 m on the other, off by the same for each metre; none on the third."""
+    footprint = ((4.0, -9.0), (6.0, -9.0), (6.0, 3.0), (8.0, 3.0), (8.0, 9.0), (4.0, 9.0))
+    hedge = Foliage(name="hedge", footprint=footprint, height_m=9.0, loss_db_per_m=3.0, spread_db_per_m=0.9)
+    plan = yard([(0.0, 0.0)], [(10.0, 0.0), (-10.0, 0.0)], environment={"shadowing_db": 0.0}, obstacles=(hedge,))
+    links = links_in(plan)
+    unknowns, _ = unknowns_of(links.scene)
+    assert [(one.name, one.kind, one.spread_db, one.loss_db) for one in unknowns] == [("hedge", "foliage", 0.9, 3.0)]
+    moved_db = all_draws(links, draws=4000)[:, 0] - links.margin_db[0]
+    assert moved_db[:, 0].std() == pytest.approx(1.8, rel=0.05)
+    assert links.sigma_db[0, 0] == pytest.approx(1.8)
+    assert np.array_equal(moved_db[:, 1], np.zeros(4000)), "in the open, nothing"
 
 
 def test_obstacles_with_losses_of_their_own_are_off_each_by_its_own():

@@ -7,8 +7,8 @@ import pytest
 
 from survey.base.errors import EntryError, PlanError
 from survey.inputs.buildings import Building, faces_of
-from survey.inputs.buildings.nested import entry_of
 from survey.inputs.fields import keys_of
+from survey.inputs.nested import entry_of
 
 SHELL = {"name": "b", "eaves_m": 3.0, "wall_material": "brick"}
 BASES = [

@@ -7,7 +7,7 @@ import pytest
 from places import SHARED
 
 from survey.inputs.buildings import Building, faces_of
-from survey.inputs.buildings.nested import entry_of
+from survey.inputs.nested import entry_of
 
 EXAMPLES = SHARED / "sites-as-seen"
 HALL = np.array([[0.0, 0.0], [50.0, 0.0], [50.0, 20.0], [30.0, 20.0], [30.0, 30.0], [0.0, 30.0]])

@@ -5,8 +5,8 @@ import pytest
 import shapely
 from building_shapes import RIGHT_ANGLED, body, built, random_building
 
+from survey.base.units import COMPASS
 from survey.inputs.buildings import Building, bearing_of, box_faces, degrees_of, part_names, upright_face, word_of
-from survey.inputs.buildings.compass import WORDS
 
 RECTANGLE = {"corner": [0.0, 0.0], "length_m": 24.0, "width_m": 12.0, "bearing_deg": 90.0, "eaves_m": 4.0}
 SHED = Building(name="shed", roof="gable", ridge_m=5.28, wall_material="steel cladding", **RECTANGLE)
@@ -84,7 +84,7 @@ def test_a_gable_is_apart_from_its_wall_only_where_it_is_named():
     assert (face(one, "west wall").height_m, face(one, "east wall").height_m) == (4.0, 6.0)
 
 
-@pytest.mark.parametrize("word", WORDS)
+@pytest.mark.parametrize("word", COMPASS)
 def test_a_compass_word_is_that_of_its_own_bearing(word):
     assert word_of(degrees_of(word)) == word
     assert word_of(degrees_of(word) - 22.5) == word, "between two words the next clockwise"

@@ -57,8 +57,9 @@ def test_a_line_through_an_open_door_crosses_nothing_and_through_a_leaf_the_leaf
         shut = [face for face in one.faces if not face.is_open]
         wall = face(one, "south wall")
         starts, ends = (wall.point_m(left_m=6.0, up_m=1.5, out_m=out_m)[None] for out_m in (3.0, -3.0))
-        found = crossings(starts, ends, sheets(one.faces))
-        assert [shut[found.sheets.owner[sheet]].name for sheet in found.sheet] == expected
+        made = sheets(one.faces)
+        found = crossings(starts, ends, made)
+        assert [shut[made.owner[sheet]].name for sheet in found.sheet] == expected
 
 
 def test_without_a_position_an_opening_is_in_the_middle_and_a_row_too():

@@ -5,7 +5,7 @@ import pytest
 
 from survey.base.errors import EntryError, PlanError
 from survey.inputs.buildings import Building, Resolver, box_faces, faces_of
-from survey.inputs.buildings.nested import entry_of
+from survey.inputs.nested import entry_of
 
 HALL = {"name": "hall", "corner": [0.0, 0.0], "length_m": 24.0, "width_m": 12.0, "bearing_deg": 90.0}
 SHELL = {"eaves_m": 4.0, "wall_material": "steel cladding"}
@@ -207,7 +207,7 @@ OPENINGS = [
     (door(left_m=1.0, right_m=1.0), 'opening "gate": right_m: left_m is given too; write one of them'),
     (
         {**door(), "materials": {"east wall": "open"}},
-        'opening "gate": on: "east wall" is open: there is no sheet to cut',
+        'opening "gate": "east wall" is open: there is no sheet to cut',
     ),
     (
         {**JOINED, "eaves_m": 3.0, "opening": [{"on": "north wall", "width_m": 1.0, "height_m": 2.0}]},

@@ -6,8 +6,6 @@ import pytest
 from plans import MINIMAL, changed
 
 from survey.base.errors import PlanError
-from survey.inputs.places import KEYS
-from survey.inputs.plan.place_keys import PLACE_KEYS
 from survey.inputs.plan_file import plan_of
 
 HALL = """
@@ -302,9 +300,3 @@ def test_an_old_plan_does_not_load_the_faces():
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
-
-
-def test_the_list_of_keys_that_every_plan_is_read_with_is_that_of_the_places():
-    assert {table: set(keys) for table, keys in PLACE_KEYS.items()} == {
-        table: set(keys) for table, keys in KEYS.items()
-    }

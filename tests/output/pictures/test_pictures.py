@@ -2,7 +2,6 @@
 
 import os
 import re
-from dataclasses import replace
 
 import matplotlib as mpl
 import numpy as np
@@ -76,7 +75,7 @@ def test_the_map_says_what_links_says_and_marks_each_inverter_once():
     figure = site_map(links.scene, network_of(links.scene))
     assert isinstance(figure, Figure)
     assert said(figure, "title") == "Thistle End farm workshop: coverage"
-    assert "Gateway: office. Links of 40 inverters: hold 7, marginal 23, fail 10." in said(figure, "subtitle")
+    assert "Gateway: office. Links of 40 inverters: hold 23, marginal 17, fail 0." in said(figure, "subtitle")
     for number, word in enumerate(STATES):
         (marks,) = (one for one in with_gid(figure, word))
         assert len(marks.get_xdata()) == np.sum(links.state == number)
@@ -115,8 +114,9 @@ def test_states_differ_in_shape_and_the_best_from_the_worst_in_filling_too():
 
 
 def test_kinds_of_obstacles_differ_without_colour():
-    looks = {(kind.look.hatch, kind.look.dashes, kind.look.width_pt) for kind in obstacle_kinds()}
-    assert len(looks) == len(obstacle_kinds())
+    """A part of a building looks like a wall or a roof, so looks are counted by what the legend calls them."""
+    looks = {(kind.legend, kind.look.hatch, kind.look.dashes, kind.look.width_pt) for kind in obstacle_kinds()}
+    assert len({look[1:] for look in looks}) == len(looks) == len({kind.legend for kind in obstacle_kinds()})
 
 
 @pytest.mark.parametrize("name", SITES)
@@ -258,16 +258,6 @@ def test_a_coverage_picture_says_what_its_colours_mean(show):
     assert field.get_cmap().name == "cividis"
 
 
-@pytest.mark.parametrize(("share", "words"), [(0.314, "at 31 %"), (0.002, "at less than 1 %"), (0.0, None)])
-def test_a_coverage_picture_says_at_how_many_points_ways_around_are_interpolated(tmp_path, share, words):
-    scene = small(tmp_path)
-    found = replace(coverage_of(scene, scene.gateways, area_m=field_m(scene), points=25), told_share=share)
-    text = said(coverage_picture(found), "subtitle")
-    assert f"Points {found.x_m[1] - found.x_m[0]:.1f} m apart." in text
-    assert ("interpolated" in text) == (words is not None)
-    assert words is None or f"Paths around are interpolated {words} of them." in text
-
-
 def test_certainty_stands_where_there_is_no_shadowing(tmp_path):
     scene = small(tmp_path, more="\n[environment]\nshadowing_db = 0\n")
     found = coverage_of(scene, scene.gateways, area_m=field_m(scene), points=25)
@@ -343,12 +333,12 @@ def test_the_names_of_two_slopes_stand_on_their_own_side_of_the_ridge():
     side = profile_picture(links_of(site("farm"), inverters=["L-1-5"]), 0, 0).axes[0]
     at_m = {text.get_text(): text.xy[0] for text in side.texts if hasattr(text, "xy")}
     ridge_m = max((line.get_xdata()[np.argmax(line.get_ydata())] for line in with_gid(side, "roof")), default=0.0)
-    assert at_m["workshop south roof"] < ridge_m < at_m["workshop north roof"]
+    assert at_m["workshop/south roof"] < ridge_m < at_m["workshop/north roof"]
 
 
 def test_a_way_that_brings_nothing_is_told_and_not_drawn(tmp_path):
-    """Around a long tall wall that leaks, each end is 40 m off; straight through is 12 dB."""
-    links = links_of(small(tmp_path, more=wall(loss_db=12, along="[[5, -40], [5, 40]]", height_m=3)))
+    """Around a long tall wall, each end is 40 m off; over it is far shorter."""
+    links = links_of(small(tmp_path, more=wall(loss_db=60, along="[[5, -40], [5, 40]]", height_m=3)))
     assert links.around_db[Way.LEFT, 0, 0] > links.obstacle_loss_db[0, 0] + 30.0
     figure = profile_picture(links, 0, 0)
     assert f"left {links.around_db[Way.LEFT, 0, 0]:.1f} dB (not drawn)" in said(figure, "subtitle")
@@ -516,7 +506,7 @@ def test_letters_that_a_picture_has_no_shape_for_are_counted(tmp_path, letters, 
 def test_a_star_and_a_chain_of_routes_are_drawn():
     scene = site("farm")
     star = network_picture(weak_points(network_of(scene)))
-    assert "Routes with no relay. Links of 40 inverters: hold 7, marginal 23, fail 10" in said(star, "subtitle")
+    assert "Routes with no relay. Links of 40 inverters: hold 23, marginal 17, fail 0" in said(star, "subtitle")
     assert not with_gid(star, "relay")
     points = weak_points(network_of(scene.wanting(max_relays=2)))
     figure = network_picture(points)

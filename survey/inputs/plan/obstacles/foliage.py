@@ -11,11 +11,12 @@ import numpy as np
 
 from survey.base.arrays import FloatArray
 from survey.inputs.fields import Number, Points, key
-from survey.inputs.materials import Material, vegetation_loss
+from survey.inputs.materials import Material, foliage_loss
 from survey.inputs.plan.kinds import DRAWN_WITHIN, EXTENT, HEIGHT, POINT, area_faults
 from survey.inputs.plan.obstacles.kind import FROM_PLAN, Look, Loss, Obstacle, Volume
 
-WOODLAND = "Recommendation ITU-R P.833-9, section 2.1, woodland in leaf"
+TREES = "single trees in leaf at 869 MHz, Vogel and Goldhirsh, 1986, and ITU-R P.833-9 for the most"
+"""Source of the default figures."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -36,6 +37,7 @@ class Foliage(Obstacle):
     base_m: float = key(HEIGHT, default=0.0)
     loss_db_per_m: float | None = key(Number(0.0, 50.0), default=None)
     most_loss_db: float | None = key(Number(0.1, 200.0), default=None)
+    spread_db_per_m: float | None = key(Number(0.0, 50.0), default=None)
     drawn_within_m: float | None = key(DRAWN_WITHIN, default=None, repr=False)
 
     @property
@@ -48,18 +50,31 @@ class Foliage(Obstacle):
         return area_faults("footprint", self.footprint)
 
     def loss(self, materials: Mapping[str, Material], *, frequency_mhz: float) -> Loss:  # noqa: ARG002  has no material
-        """Loss of a metre, and the most that any length costs."""
-        usual_db_per_m, usual_most_db = vegetation_loss(frequency_mhz)
+        """Loss of the first metre, and the most that any length costs."""
+        usual, spread_db = foliage_loss(frequency_mhz), self.spread_db_per_m
         if self.loss_db_per_m is None:
-            most_db = self.most_loss_db or usual_most_db
-            return Loss(db=usual_db_per_m, most_db=most_db, what="foliage", status="published", source=WOODLAND)
-        most_db = self.most_loss_db or math.inf
-        return Loss(db=self.loss_db_per_m, most_db=most_db, what=self.name, status=FROM_PLAN, source="the plan")
+            return Loss(
+                db=usual.loss_db_per_m,
+                spread_db=usual.spread_db_per_m if spread_db is None else spread_db,
+                most_db=self.most_loss_db or usual.most_loss_db,
+                what="foliage",
+                status="from memory",
+                source=TREES,
+            )
+        return Loss(
+            db=self.loss_db_per_m,
+            spread_db=spread_db or 0.0,
+            most_db=self.most_loss_db or math.inf,
+            what=self.name,
+            status=FROM_PLAN,
+            source="the plan",
+        )
 
     def computed_defaults(self, *, frequency_mhz: float) -> Iterator[tuple[str, float]]:
-        """The loss of a metre, and the most that any length costs, where no loss is given."""
+        """The figures of plants in leaf that are left out, where no loss is given."""
         if self.loss_db_per_m is None:
-            yield from zip(("loss_db_per_m", "most_loss_db"), vegetation_loss(frequency_mhz), strict=True)
+            usual = foliage_loss(frequency_mhz)._asdict()
+            yield from ((name, value) for name, value in usual.items() if getattr(self, name) is None)
 
     def volume(self) -> Volume:
         """The space that it fills."""

@@ -1,0 +1,1 @@
+"""A plan file read step by step: TOML, entries of tables, names, materials and antennas (`plan_file` joins them)."""

@@ -1,0 +1,231 @@
+/* The ways around for many lines, see survey/propagation/around/__init__.py. */
+
+#include "around.h"
+
+enum { OVER, LEFT, RIGHT, REFLECTED, WAYS };
+
+/* Where the figures of the lines go; rows of passes beyond the capacity are counted and not kept. */
+typedef struct {
+    double *loss_db, *leave_deg, *arrive_deg, *grazed_db, *through_db;
+    index_t *mirror, *grazed_solid;
+    index_t capacity, count, *line, *way, *obstacle;
+    double *passes, *power;
+} Ways;
+
+static double elevation_deg(const double *here, const double *there)
+{
+    double dx = there[0] - here[0], dy = there[1] - here[1];
+    return atan2(there[2] - here[2], sqrt(dx * dx + dy * dy)) * (180.0 / PI);
+}
+
+static double mean_power(const Arrival *one)
+{
+    return 0.5 * (power_of(one->hard) + power_of(one->soft)) + 0.5 * (one->more.hard + one->more.soft);
+}
+
+/* The strings that make a way up: those that pass nothing beside the plane first. */
+static int strings_of(const Workspace *work, int way, const Arrival **strings)
+{
+    const Plane *plane = work->planes + (way == OVER ? 0 : 1);
+    int count = 0;
+    for (int i = 0; i < plane->around_count + plane->mixed_count; i++) {
+        const Arrival *one = i < plane->around_count ? plane->around[i] : plane->mixed[i - plane->around_count];
+        if (way == OVER || one->left == (way == LEFT)) strings[count++] = one;
+    }
+    return count;
+}
+
+static double asin_deg(double sine) { return asin(sine < -1.0 ? -1.0 : sine > 1.0 ? 1.0 : sine) * (180.0 / PI); }
+
+/* Elevations at both ends of the strongest string of a way. */
+static void elevations_deg(const Workspace *work, const Line *line, int way, double *leave_deg, double *arrive_deg)
+{
+    const Arrival *strings[MAX_STRINGS + 1], *best = NULL;
+    int count = strings_of(work, way, strings);
+    for (int i = 0; i < count; i++)
+        if (!best || mean_power(strings[i]) > mean_power(best)) best = strings[i];
+    if (!best) return;
+    const double *off = way == OVER ? line->up : line->left;
+    *leave_deg = asin_deg(best->leave.x * line->along[2] + best->leave.y * off[2]);
+    *arrive_deg = asin_deg(-best->arrive.x * line->along[2] - best->arrive.y * off[2]);
+}
+
+static void add_pass(Ways *ways, index_t line, index_t way, index_t obstacle, double passes, double power)
+{
+    index_t row = ways->count++;
+    if (row >= ways->capacity) return;
+    ways->line[row] = line;
+    ways->way[row] = way;
+    ways->obstacle[row] = obstacle;
+    ways->passes[row] = passes;
+    ways->power[row] = power;
+}
+
+/* Rows of what the ways of a line go through, by obstacle; false without memory. */
+static bool add_passes(const Bodies *bodies, Workspace *work, index_t line, const double *powers, Ways *ways)
+{
+    for (int way = OVER; way < REFLECTED; way++) {
+        if (powers[way] <= MIN_POWER) continue;
+        const Arrival *strings[MAX_STRINGS + 1];
+        const Section *section = work->sections + (way == OVER ? 0 : 1);
+        const Scratch *scratch = work->scratch + (way == OVER ? 0 : 1);
+        int count = strings_of(work, way, strings), found = 0;
+        double total = 0.0;
+        for (int i = 0; i < count; i++) {
+            double power = mean_power(strings[i]);
+            total += power;
+            for (int step = strings[i]->path->step; step >= 0; step = scratch->steps[step].before) {
+                for (int k = 0; k < scratch->steps[step].passed_count; k++) {
+                    int sheet = section->segments[scratch->passed[scratch->steps[step].first_passed + k]].sheet;
+                    int obstacle = bodies->obstacle[sheet], place = 0;
+                    while (place < found && work->passed[place].obstacle < obstacle) place++;
+                    if (place == found || work->passed[place].obstacle != obstacle) {
+                        Passed fresh = {obstacle, 0.0};
+                        if (!make_room(&work->passed, &work->passed_room, found + 1, sizeof *work->passed)) return false;
+                        memmove(work->passed + place + 1, work->passed + place, (size_t)(found - place) * sizeof *work->passed);
+                        work->passed[place] = fresh;
+                        found++;
+                    }
+                    work->passed[place].power += power;
+                }
+            }
+        }
+        for (int i = 0; i < found; i++)
+            add_pass(ways, line, way, work->passed[i].obstacle, work->passed[i].power / larger(total, 1e-15), powers[way]);
+    }
+    return true;
+}
+
+/* Work out one line; false without memory. */
+static bool one_line(const Bodies *bodies, Workspace *work, Workspace *mirror_work, Integrals *integrals, index_t number, const double *start,
+                     const double *end, double wavelength_m, const double *weights, Ways *ways)
+{
+    Line line = line_of(start, end);
+    Found found;
+    Mirrored mirrored[MAX_PATHS];
+    double powers[WAYS] = {0.0}, straight = 0.0;
+    if (line.length_m < 1e-6) return true;
+    integrals->known_count = integrals->oldest = 0;
+    int some = line_powers(bodies, work, integrals, &line, wavelength_m, NULL, NULL, MAX_LOSS_DB, &found);
+    if (some <= 0) return some == 0;
+    for (int field = 0; field < 2; field++) {
+        const Power *one = found.powers + field;
+        powers[OVER] += weights[field] * one->over;
+        powers[LEFT] += weights[field] * one->left;
+        powers[RIGHT] += weights[field] * one->right;
+        straight += weights[field] * one->straight;
+    }
+    straight = smaller(straight, 1.0);
+    double through = straight * pow(10.0, -found.through_db / 10.0), turned = powers[OVER] + powers[LEFT] + powers[RIGHT];
+    if (turned + through > 1.0) {
+        double share = larger(1.0 - through, 0.0) / turned;
+        for (int way = OVER; way < REFLECTED; way++) powers[way] *= share;
+        turned *= share;
+    }
+    double whole = through + turned;
+    int mirrors = 0;
+    if (whole < FREE) {
+        mirrors = mirror_ways(bodies, mirror_work, integrals, start, end, wavelength_m, LEAST_MIRROR_SHARE * whole, mirrored);
+        if (mirrors < 0) return false;
+        for (int i = 0; i < mirrors; i++)
+            powers[REFLECTED] += weights[0] * mirrored[i].powers[0] + weights[1] * mirrored[i].powers[1];
+        powers[REFLECTED] = smaller(powers[REFLECTED], larger(1.0 - whole, 0.0));
+    }
+    ways->grazed_db[number] = larger(-10.0 * log10(larger(straight, 1e-12)), 0.0);
+    ways->grazed_solid[number] = found.nearest;
+    ways->through_db[number] = found.through_db;
+    int best = OVER;
+    for (int way = OVER; way < WAYS; way++) {
+        if (powers[way] > MIN_POWER) ways->loss_db[WAYS * number + way] = -10.0 * log10(powers[way]);
+        if (powers[way] > powers[best]) best = way;
+    }
+    if (powers[best] > MIN_POWER) {
+        if (best == REFLECTED) {
+            ways->leave_deg[number] = elevation_deg(start, mirrored[0].at_m);
+            ways->arrive_deg[number] = elevation_deg(end, mirrored[0].at_m);
+        } else {
+            elevations_deg(work, &line, best, ways->leave_deg + number, ways->arrive_deg + number);
+        }
+    }
+    if (powers[REFLECTED] > MIN_POWER) ways->mirror[number] = mirrored[0].sheet;
+    return add_passes(bodies, work, number, powers, ways);
+}
+
+static void clear(Workspace *work)
+{
+    for (int i = 0; i < 3; i++) {
+        Section *section = work->sections + i;
+        Scratch *scratch = work->scratch + i;
+        free(section->segments);
+        free(section->ends);
+        free(section->x1);
+        free(section->corners);
+        free(section->arms);
+        free(scratch->steps);
+        free(scratch->open);
+        free(scratch->passed);
+        free(scratch->beside_solids);
+        free(scratch->hits);
+        free(scratch->corner_hits);
+        free(scratch->useful);
+        free(scratch->useful_x);
+        free(scratch->may_hit);
+        free(scratch->beside);
+    }
+    free(work->spheres);
+    free(work->places);
+    free(work->corners);
+    free(work->chosen);
+    free(work->used);
+    free(work->crossed);
+    free(work->passed);
+    free(work->chords);
+    free(work);
+}
+
+/* Gives how many rows of passes there are, or would be; -1 where memory runs out. All figures but grazed_db, which is 0, are to be
+   set to what stands for nothing before. */
+ENTRY index_t survey_around(index_t sheets, index_t solids, index_t table_steps, index_t plants, const double *corner_m, const int32_t *first,
+                            const double *normal, const double *offset_m, const double *loss_db, const int32_t *table,
+                            const double *table_db, const int32_t *obstacle, const int32_t *solid, const uint8_t *mirror,
+                            const int32_t *solid_first, const double *centre_m, const double *radius_m, const int32_t *touch_first,
+                            const int32_t *touch, const int32_t *plant_first, const double *plant_xy_m, const double *plant_base_m,
+                            const double *plant_top_m, const double *plant_db_per_m, const double *plant_most_db, const double *points, const double *weights, const double *span_points,
+                            const double *span_weights, index_t lines, const double *starts, const double *ends, double wavelength_m,
+                            const double *polarisation, double *way_db, index_t *way_mirror, double *through_db, double *leave_deg, double *arrive_deg,
+                            double *grazed_db, index_t *grazed_solid, index_t capacity, index_t *pass_line, index_t *pass_way,
+                            index_t *pass_obstacle, double *pass_count, double *pass_power);
+
+ENTRY index_t survey_around(index_t sheets, index_t solids, index_t table_steps, index_t plants, const double *corner_m, const int32_t *first,
+                            const double *normal, const double *offset_m, const double *loss_db, const int32_t *table,
+                            const double *table_db, const int32_t *obstacle, const int32_t *solid, const uint8_t *mirror,
+                            const int32_t *solid_first, const double *centre_m, const double *radius_m, const int32_t *touch_first,
+                            const int32_t *touch, const int32_t *plant_first, const double *plant_xy_m, const double *plant_base_m,
+                            const double *plant_top_m, const double *plant_db_per_m, const double *plant_most_db, const double *points, const double *weights, const double *span_points,
+                            const double *span_weights, index_t lines, const double *starts, const double *ends, double wavelength_m,
+                            const double *polarisation, double *way_db, index_t *way_mirror, double *through_db, double *leave_deg, double *arrive_deg,
+                            double *grazed_db, index_t *grazed_solid, index_t capacity, index_t *pass_line, index_t *pass_way,
+                            index_t *pass_obstacle, double *pass_count, double *pass_power)
+{
+    Bodies bodies = {corner_m,    normal,         offset_m,      loss_db,     table_db,    centre_m,      radius_m,         plant_xy_m,
+                     plant_base_m, plant_top_m,   plant_db_per_m, plant_most_db, first,    table,         obstacle,         solid,
+                     solid_first, touch_first,    touch,         plant_first, mirror,      (int)sheets,   (int)solids,      (int)table_steps,
+                     (int)plants};
+    Ways ways = {way_db,   leave_deg, arrive_deg, grazed_db,     through_db, way_mirror, grazed_solid,
+                 capacity, 0,         pass_line,  pass_way,      pass_obstacle, pass_count, pass_power};
+    Workspace *work = calloc(1, sizeof *work), *mirror_work = calloc(1, sizeof *mirror_work);
+    Integrals *integrals = calloc(1, sizeof *integrals);
+    bool works = work && mirror_work && integrals;
+    if (works) {
+        integrals->points = points;
+        integrals->weights = weights;
+        integrals->span_points = span_points;
+        integrals->span_weights = span_weights;
+    }
+    for (index_t i = 0; i < lines && works; i++)
+        works = one_line(&bodies, work, mirror_work, integrals, i, starts + 3 * i, ends + 3 * i, wavelength_m, polarisation, &ways);
+    if (work) clear(work);
+    if (mirror_work) clear(mirror_work);
+    free(integrals);
+    return works ? ways.count : -1;
+}

@@ -1,0 +1,151 @@
+/* Mirror paths, see survey/propagation/around/mirrors.py. */
+
+#include "around.h"
+
+/* A mirror that may bring something. */
+typedef struct {
+    double power, scale, at_m[3]; /* scale: what its longer way leaves, and how much it is a way of its own */
+    Image image;
+    Line line;
+    Window window;
+} Candidate;
+
+/* Ends of a mirror's cut by a plane of its line, or by one beside it that still meets it, from right to left; false for none. */
+static bool outline(const Bodies *bodies, int sheet, const Line *line, int plane, place_t *low, place_t *high)
+{
+    const double *out = plane ? line->up : line->left, *off = plane ? line->left : line->up;
+    int from = bodies->first[sheet], to = bodies->first[sheet + 1], found = 0;
+    double lows = INFINITY, highs = -INFINITY, inside = 0.0, shift = 0.0, last[3] = {0.0, 0.0, 0.0};
+    place_t ends[2] = {{0.0, 0.0}, {0.0, 0.0}};
+    for (int pass = 0; pass < 2; pass++) { /* first its extent beside the plane, then where it cuts the plane, or nearly */
+        if (pass) {
+            inside = smaller(1e-3, 0.25 * (highs - lows));
+            shift = smaller(larger(0.0, lows + inside), highs - inside);
+        }
+        for (int c = pass ? from - 1 : from; c < to && found < 2; c++) {
+            const double *corner = bodies->corner_m + 3 * (c < from ? to - 1 : c);
+            double d[3] = {corner[0] - line->start_m[0], corner[1] - line->start_m[1], corner[2] - line->start_m[2]};
+            double here[3] = {dot(d, line->along), dot(d, off), dot(d, out)};
+            lows = smaller(lows, here[2]);
+            highs = larger(highs, here[2]);
+            if (pass && c >= from && (last[2] > shift) != (here[2] > shift)) {
+                double share = (shift - last[2]) / (here[2] - last[2]);
+                ends[found].x = last[0] + share * (here[0] - last[0]);
+                ends[found++].y = last[1] + share * (here[1] - last[1]);
+            }
+            memcpy(last, here, sizeof last);
+        }
+    }
+    bool rises = ends[0].y <= ends[1].y;
+    *low = ends[rises ? 0 : 1];
+    *high = ends[rises ? 1 : 0];
+    return found == 2; /* seen edge on */
+}
+
+/* How far a place lies to the left of a line, as nu. */
+static double as_nu(place_t place, const Line *line, double wavelength_m)
+{
+    double share = smaller(larger(place.x / line->length_m, NEAREST), 1.0 - NEAREST);
+    return place.y * sqrt(2.0 / (wavelength_m * line->length_m * share * (1.0 - share)));
+}
+
+/* The path by way of one sheet as if nothing else stood there; false for none. */
+static bool candidate(const Bodies *bodies, Integrals *integrals, int sheet, const double *start_m, const double *end_m, double direct_m,
+                      double wavelength_m, Candidate *one)
+{
+    const double *square = bodies->normal + 3 * sheet;
+    double n[3] = {square[0], square[1], square[2]}, offset = bodies->offset_m[sheet];
+    double away_1 = dot(n, start_m) - offset, away_2 = dot(n, end_m) - offset;
+    if (away_1 * away_2 <= 0.0 || smaller(fabs(away_1), fabs(away_2)) <= ON_MIRROR_M) return false;
+    if (away_1 < 0.0) {
+        for (int i = 0; i < 3; i++) n[i] = -n[i];
+        offset = -offset;
+        away_1 = -away_1;
+        away_2 = -away_2;
+    }
+    int solid = bodies->solid[sheet];
+    if (bodies->solid_first[solid + 1] - bodies->solid_first[solid] > 1 && dot(n, bodies->centre_m + 3 * solid) - offset > 0.0) return false;
+    /* The end nearer to the mirror is the one that is mirrored, so that both directions give the same. */
+    if (away_2 < away_1 - NEARER_M || (away_2 < away_1 + NEARER_M && end_m[2] < start_m[2])) {
+        const double *other = start_m;
+        double away = away_1;
+        start_m = end_m;
+        end_m = other;
+        away_1 = away_2;
+        away_2 = away;
+    }
+    double start[3] = {start_m[0] - 2.0 * away_1 * n[0], start_m[1] - 2.0 * away_1 * n[1], start_m[2] - 2.0 * away_1 * n[2]};
+    Line line = line_of(start, end_m);
+    double own = smooth(2.0 * sqrt(larger(line.length_m - direct_m, 0.0) / wavelength_m) / OWN_WAY_NU);
+    if (own <= 0.0) return false;
+    double x = line.length_m * away_1 / (away_1 + away_2);
+    Window window;
+    for (int plane = 0; plane < 2; plane++)
+        if (!outline(bodies, sheet, &line, plane, window.low + plane, window.high + plane)) return false;
+    for (int plane = 0; plane < 2; plane++)
+        window.leaves[plane] =
+            opening(integrals, as_nu(window.low[plane], &line, wavelength_m), as_nu(window.high[plane], &line, wavelength_m));
+    double across = window.leaves[0], aside = window.leaves[1];
+    double both = smaller(across * aside, 1.0), ratio = direct_m / line.length_m;
+    one->scale = own * ratio * ratio;
+    one->power = both * both * one->scale;
+    one->image.sheet = sheet;
+    one->image.offset_m = offset;
+    for (int i = 0; i < 3; i++) {
+        one->image.normal[i] = n[i];
+        one->at_m[i] = start[i] + x * line.along[i];
+    }
+    one->line = line;
+    one->window = window;
+    return one->power > 0.0;
+}
+
+/* Paths by way of the mirrors that bring more than `least`, the strongest first, MAX_PATHS at most; -1 without memory. */
+int mirror_ways(const Bodies *bodies, Workspace *work, Integrals *integrals, const double *start_m, const double *end_m,
+                double wavelength_m, double least, Mirrored *found)
+{
+    double d[3] = {end_m[0] - start_m[0], end_m[1] - start_m[1], end_m[2] - start_m[2]}, direct_m = sqrt(dot(d, d)), best = 0.0;
+    Candidate most[MAX_PATHS]; /* the strongest first, of equal ones the first sheet */
+    int count = 0, kept = 0;
+    for (int sheet = 0; sheet < bodies->sheets; sheet++) {
+        Candidate one;
+        if (!bodies->mirror[sheet] || !candidate(bodies, integrals, sheet, start_m, end_m, direct_m, wavelength_m, &one)) continue;
+        if (!(one.power > least) || (count == MAX_PATHS && !(one.power > most[count - 1].power))) continue;
+        int place = count < MAX_PATHS ? count++ : count - 1;
+        for (; place > 0 && most[place - 1].power < one.power; place--) most[place] = most[place - 1];
+        most[place] = one;
+    }
+    for (int i = 0; i < count; i++) {
+        const Candidate *one = most + i;
+        double ends[6];
+        for (int k = 0; k < 3; k++) {
+            ends[k] = one->line.start_m[k];
+            ends[3 + k] = one->line.start_m[k] + one->line.length_m * one->line.along[k];
+        }
+        double plants = pow(10.0, -plants_loss_db(bodies, work, ends, 2, &one->image) / 10.0);
+        if (!(plants >= 0.0)) return -1;
+        Mirrored way = {one->image.sheet, {one->power * plants, one->power * plants}, {one->at_m[0], one->at_m[1], one->at_m[2]}};
+        Found powers;
+        if (one->power < LEAST_SHARE * best) break;
+        double worth_db = -10.0 * log10(larger(larger(least, LEAST_SHARE * best), 1e-7) / one->scale);
+        int some = line_powers(bodies, work, integrals, &one->line, wavelength_m, &one->image, &one->window, worth_db, &powers);
+        if (some < 0) return -1;
+        if (some) {
+            double through = pow(10.0, -powers.through_db / 10.0) * plants;
+            for (int field = 0; field < 2; field++) {
+                const Power *each = powers.powers + field;
+                double turned = (each->over + each->left + each->right) * one->scale;
+                way.powers[field] = turned + smaller(each->straight, 1.0) * one->power * through;
+            }
+        }
+        best = larger(best, 0.5 * (way.powers[0] + way.powers[1]));
+        int place = kept++;
+        for (; place > 0; place--) {
+            double before = found[place - 1].powers[0] + found[place - 1].powers[1], this = way.powers[0] + way.powers[1];
+            if (before > this || (before == this && found[place - 1].sheet < way.sheet)) break;
+            found[place] = found[place - 1];
+        }
+        found[place] = way;
+    }
+    return kept;
+}

@@ -1,0 +1,170 @@
+"""Mirror paths: the line from the image of its start, and the same rule for all that stands before the mirror."""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+from survey.propagation.around.bodies import Bodies
+from survey.propagation.around.cut import NEAREST, Image, Line, Window, line_of
+from survey.propagation.around.plants import plants_loss_db
+from survey.propagation.around.rule import line_powers, opening
+from survey.propagation.around.string import smooth
+
+ON_MIRROR_M = 1e-3
+"""Ends so near to a mirror's plane are on it, and it shows them nothing. [m]"""
+NEARER_M = 1e-6
+"""Distances that differ by less than this are the same. [m]"""
+OWN_WAY_NU = 2.0**0.5
+"""A detour of half a wavelength, the first Fresnel zone, as nu: nearer than that a mirror path is no way of its own."""
+LEAST_SHARE = 0.02
+"""A mirror path that brings less than this share of what the other ways bring is left out: 0.09 dB."""
+MAX_PATHS = 2
+"""So many mirror paths of a line count, those that may bring most."""
+
+
+class Mirrored(NamedTuple):
+    """What comes by way of one mirror, with a vertical and with a horizontal field, relative to the free line."""
+
+    sheet: int
+    vertical: float
+    horizontal: float
+    at_m: tuple[float, float, float]
+
+
+class Candidate(NamedTuple):
+    """A mirror that may bring something."""
+
+    power: float
+    image: Image
+    line: Line
+    window: Window
+    scale: float
+    """What its longer way leaves, and how much it is a way of its own."""
+    at_m: tuple[float, float, float]
+
+
+def mirror_ways(
+    bodies: Bodies,
+    start_m: tuple[float, float, float],
+    end_m: tuple[float, float, float],
+    wavelength_m: float,
+    least: float,
+) -> list[Mirrored]:
+    """Paths by way of every mirror that bring more than `least`, the strongest first."""
+    direct_m = math.dist(start_m, end_m)
+    candidates: list[Candidate] = []
+    for sheet in range(len(bodies.mirror)):
+        if bodies.mirror[sheet]:
+            one = candidate(bodies, sheet, start_m, end_m, direct_m, wavelength_m)
+            if one is not None and one.power > least:
+                candidates.append(one)
+    candidates.sort(key=lambda one: (-one.power, one.image.sheet))
+    found: list[Mirrored] = []
+    best = 0.0
+    for one in candidates[:MAX_PATHS]:
+        if one.power < LEAST_SHARE * best:
+            break
+        worth_db = -10.0 * math.log10(max(least, LEAST_SHARE * best, 1e-7) / one.scale)
+        powers = line_powers(bodies, one.line, wavelength_m, one.image, one.window, worth_db)
+        end = (
+            one.line.start_m[0] + one.line.length_m * one.line.along[0],
+            one.line.start_m[1] + one.line.length_m * one.line.along[1],
+            one.line.start_m[2] + one.line.length_m * one.line.along[2],
+        )
+        plants = 10.0 ** (-plants_loss_db(bodies, [one.line.start_m, end], one.image) / 10.0)
+        if powers is None:
+            found.append(Mirrored(one.image.sheet, one.power * plants, one.power * plants, one.at_m))
+        else:
+            through = 10.0 ** (-powers.through_db / 10.0) * plants
+            both = []
+            for each in (powers.vertical, powers.horizontal):
+                turned = (each.over + each.left + each.right) * one.scale
+                both.append(turned + min(each.straight, 1.0) * one.power * through)
+            found.append(Mirrored(one.image.sheet, both[0], both[1], one.at_m))
+        best = max(best, 0.5 * (found[-1].vertical + found[-1].horizontal))
+    found.sort(key=lambda one: (-one.vertical - one.horizontal, one.sheet))
+    return found
+
+
+def candidate(
+    bodies: Bodies,
+    sheet: int,
+    start_m: tuple[float, float, float],
+    end_m: tuple[float, float, float],
+    direct_m: float,
+    wavelength_m: float,
+) -> Candidate | None:
+    """The path by way of one sheet as if nothing else stood there, or nothing."""
+    nx, ny, nz = (float(one) for one in bodies.normal[sheet])
+    offset = float(bodies.offset_m[sheet])
+    away_1 = nx * start_m[0] + ny * start_m[1] + nz * start_m[2] - offset
+    away_2 = nx * end_m[0] + ny * end_m[1] + nz * end_m[2] - offset
+    if away_1 * away_2 <= 0.0 or min(abs(away_1), abs(away_2)) <= ON_MIRROR_M:
+        return None
+    if away_1 < 0.0:
+        nx, ny, nz, offset, away_1, away_2 = -nx, -ny, -nz, -offset, -away_1, -away_2
+    solid = int(bodies.solid[sheet])
+    if bodies.solid_first[solid + 1] - bodies.solid_first[solid] > 1:  # a face of a box reflects on its outside
+        centre = bodies.centre_m[solid]
+        if nx * centre[0] + ny * centre[1] + nz * centre[2] - offset > 0.0:
+            return None
+    # The end nearer to the mirror is the one that is mirrored, so that both directions give the same.
+    if away_2 < away_1 - NEARER_M or (away_2 < away_1 + NEARER_M and end_m[2] < start_m[2]):
+        start_m, end_m, away_1, away_2 = end_m, start_m, away_2, away_1
+    start = (start_m[0] - 2.0 * away_1 * nx, start_m[1] - 2.0 * away_1 * ny, start_m[2] - 2.0 * away_1 * nz)
+    line = line_of(start, end_m)
+    apart = smooth(2.0 * math.sqrt(max(line.length_m - direct_m, 0.0) / wavelength_m) / OWN_WAY_NU)
+    if apart <= 0.0:
+        return None
+    x = line.length_m * away_1 / (away_1 + away_2)
+    upright, level = outline(bodies, sheet, line, 0), outline(bodies, sheet, line, 1)
+    if upright is None or level is None:
+        return None
+    nus = (as_nu(upright, line, wavelength_m), as_nu(level, line, wavelength_m))
+    across, aside = opening(*nus[0]), opening(*nus[1])
+    window = Window((upright[0], level[0]), (upright[1], level[1]), nus, (across, aside))
+    scale = apart * (direct_m / line.length_m) ** 2
+    at_m = (start[0] + x * line.along[0], start[1] + x * line.along[1], start[2] + x * line.along[2])
+    power = min(across * aside, 1.0) ** 2 * scale
+    return Candidate(power, Image(sheet, (nx, ny, nz), offset), line, window, scale, at_m) if power > 0.0 else None
+
+
+Cut = tuple[tuple[float, float], tuple[float, float]]
+
+
+def outline(bodies: Bodies, sheet: int, line: Line, plane: int) -> Cut | None:
+    """Ends of a mirror's cut by a plane of its line, or by one beside it that still meets it; right to left. [m]"""
+    corners: list[tuple[float, float, float]] = []
+    out, off = (line.left, line.up) if plane == 0 else (line.up, line.left)
+    for c in range(bodies.first[sheet], bodies.first[sheet + 1]):
+        px = [float(bodies.corner_m[c][i]) - line.start_m[i] for i in range(3)]
+        corners.append(
+            (
+                sum(px[i] * line.along[i] for i in range(3)),
+                sum(px[i] * off[i] for i in range(3)),
+                sum(px[i] * out[i] for i in range(3)),
+            )
+        )
+    lows = min(one[2] for one in corners)
+    highs = max(one[2] for one in corners)
+    inside = min(1e-3, 0.25 * (highs - lows))
+    shift = min(max(0.0, lows + inside), highs - inside)
+    found: list[tuple[float, float]] = []
+    for i in range(len(corners)):
+        (a, b, p), (u, v, q) = corners[i - 1], corners[i]
+        if (p > shift) != (q > shift):
+            share = (shift - p) / (q - p)
+            found.append((a + share * (u - a), b + share * (v - b)))
+    if len(found) < 2:
+        return None
+    return (found[0], found[1]) if found[0][1] <= found[1][1] else (found[1], found[0])
+
+
+def as_nu(cut: Cut, line: Line, wavelength_m: float) -> tuple[float, float]:
+    """How far both ends of a cut lie to the left of a line, as nu."""
+    nus = []
+    for x, y in cut:
+        share = min(max(x / line.length_m, NEAREST), 1.0 - NEAREST)
+        nus.append(y * math.sqrt(2.0 / (wavelength_m * line.length_m * share * (1.0 - share))))
+    return nus[0], nus[1]
