@@ -130,7 +130,7 @@ def test_work_that_says_nothing_shows_its_label_and_the_time_alone(monkeypatch):
 
 
 def test_the_only_block_of_links_says_how_far_its_paths_around_are(monkeypatch):
-    """Below 200,000 pairs there is one block: progress comes from the lines with paths around."""
+    """Below 200,000 pairs there is one block: progress comes from the lines in it."""
     monkeypatch.setattr("survey.propagation.around.LINES_AT_ONCE", 50)
     told = []
     scene = scene_of(read_plan(SITES / "farm.toml"))

@@ -162,7 +162,7 @@ def ways_around(
             quadrature=(POINTS, WEIGHTS_OF_POINTS, SPAN_POINTS, SPAN_WEIGHTS),
         )
 
-    found = []
+    found: list[Figures] = []
     for part, one in zip(parts, in_order(part_ways, parts, workers=workers), strict=True):
         one.pass_line[:] += part.start
         found.append(one)
