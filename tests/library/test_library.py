@@ -259,13 +259,8 @@ def test_an_export_is_what_the_command_writes():
 # --------------------------------------------------------------------------------------------------------- the face
 
 
-<<<<<<< HEAD
 RENAMED = {"with": "other_plan", "time_limit": "time_limit_s", "column": "columns"}
-OF_THE_COMMAND_ONLY = {"json", "out", "require", "csv", "graphml", "top", "check", "help"}
-=======
-RENAMED = {"with": "other_plan", "time_limit": "time_limit_s"}
 OF_THE_COMMAND_ONLY = {"json", "out", "require", "csv", "graphml", "sheets", "top", "all", "check", "help"}
->>>>>>> main
 """Where a result goes and how much of it is shown; `all_hold` stands for --require."""
 
 
