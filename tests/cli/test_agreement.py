@@ -136,8 +136,9 @@ def test_the_page_recommends_what_place_recommends_with_the_same_options(run, fo
     facts = re.findall(r"\n  ([A-Z][a-z]+(?: [a-z]+)*:  [\s\S]*?)(?=\n  \S|$)", head)
     facts += re.findall(r"\n  [AB]  .*: (\d+ inverters assigned, \d+ covered)\n", head)
     assert len(facts) >= 4
-    for fact in facts:
-        assert " ".join(fact.split()) in " ".join(answer.split())
+    for fact in facts:  # the page has the steps in a list, without their labels
+        words = re.sub(r"^(Next step|Then): +", "", fact)
+        assert " ".join(words.split())[1:] in " ".join(answer.split()), "but for a capital at the beginning"
     drawn = html[html.index('<g class="gateways">') : html.index('<g class="labels"')]
     assert set(re.findall(r'<text class="l-letter".*?>(\w)</text>', drawn)) == set(letters.strip())
     assert drawn.count(": gateway of this page") == len(names)

@@ -5,12 +5,12 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from survey.propagation.detours import _bodies
 from yards import box, yard
 
 from survey.budget import links_between
 from survey.inputs.plan import Array, Box, Foliage, Inverter, Roof, Search, Site, Spot, Wall
 from survey.propagation.around.bodies import SHORT_M
+from survey.propagation.around.of_scene import bodies_of_scene
 from survey.scene import pieces_of, scene_of
 from survey.scene.pieces import ISO_WIDTH_M, JOINED_M, carriers_of, nearest_sheet, touching
 
@@ -219,8 +219,8 @@ def test_pieces_that_come_to_touch_do_so():
     assert list(touching(scene.sheets)) == []
     deviates = np.zeros((len(pieces), 3))
     deviates[piece(pieces, "a"), 1] = 0.09 / 0.05
-    assert _bodies(scene).touch.tolist() == []
-    assert _bodies(pieces.moved(deviates)).touch.tolist() == [1, 0]
+    assert bodies_of_scene(scene).touch.tolist() == []
+    assert bodies_of_scene(pieces.moved(deviates)).touch.tolist() == [1, 0]
 
 
 def test_points_are_near_the_nearest_of_sheets():

@@ -140,7 +140,7 @@ def clustered_error(sums: FloatArray, sizes: FloatArray) -> FloatArray:
 
     Examples
     --------
-    >>> clustered_error(np.array([10.0, 0.0, 10.0, 0.0]), np.full(4, 10.0)).round(3)
+    >>> float(clustered_error(np.array([10.0, 0.0, 10.0, 0.0]), np.full(4, 10.0)).round(3))
     0.289
     """
     count, total = len(sizes), float(sizes.sum())

@@ -46,7 +46,7 @@ def wilson(answered: float, polls: float, *, z: float = Z) -> tuple[float, float
     Examples
     --------
     >>> tuple(round(one, 4) for one in wilson(56, 70, z=1.96))
-    (0.8, 0.6918, 0.8769)
+    (0.8, 0.6918, 0.877)
     """
     share = answered / polls
     middle = (share + z * z / (2.0 * polls)) / (1.0 + z * z / polls)

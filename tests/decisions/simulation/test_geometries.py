@@ -109,9 +109,11 @@ def test_a_large_site_has_fewer_geometries_and_fewer_spots_and_says_so(monkeypat
     )
     scene = scene_of(plan)
     links = links_in(plan)
-    assert len(geometries_of(scene, draws=500, seed=1, crossed=4.0 * geometries.MAX_NEAR)) == 25
-    assert len(geometries_of(scene, draws=500, seed=1, crossed=99.0 * geometries.MAX_NEAR)) == geometries.MIN_GEOMETRIES
-    monkeypatch.setattr(geometries, "MAX_NEAR", 5)
+    assert len(geometries_of(scene, draws=500, seed=1, crossed=4.0 * geometries.MAX_CROSSED)) == 25
+    assert (
+        len(geometries_of(scene, draws=500, seed=1, crossed=99.0 * geometries.MAX_CROSSED)) == geometries.MIN_GEOMETRIES
+    )
+    monkeypatch.setattr(geometries, "MAX_CROSSED", 5)
     expected = links.reliability.sum(axis=0)
     order = np.argsort(-expected, kind="stable")
     found = certainty_of_ranking(scene, spots=scene.spots, order=order, expected_served=expected, draws=40, seed=1)
