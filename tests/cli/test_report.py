@@ -225,7 +225,7 @@ def test_a_log_is_sorted_as_dropouts_does(run, folder):
     assert [(row[0], row[3]) for row in causes] == [
         (cause_words(one["cause"]), str(one["dropouts"])) for one in told["causes"]
     ]
-    assert "Likely causes, not certain ones" in found.text("dropouts")
+    assert "These are likely causes, not certain ones" in found.text("dropouts")
     column = found.rows["links"][0].index("missed polls")
     assert any("weak link" in row[column] for row in found.rows["links"][1:])
 
