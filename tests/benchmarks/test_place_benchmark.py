@@ -56,6 +56,11 @@ def test_small_scene_agrees_with_shapely_in_plan():
     assert np.array_equal(counts, shapely.intersects(lines[..., None], walls).sum(axis=-1))
 
 
+def worst_free_db(margin_db):
+    """The worst margin at each spot if no wall cost anything, at the better of both directions. [dB]"""
+    return (margin_db + (96.0 - 94.0)).min(axis=0)
+
+
 def whole(scene):
     """A recommendation with all that the command prints of it."""
     placement = place(scene)
@@ -77,7 +82,10 @@ def test_place(benchmark, size):
     close = ~np.isnan(margin_db).any(axis=0)
     uplink_db = margin_db + (96.0 - 94.0)
     worst_db = np.minimum(uplink_db, margin_db + 2.0).min(axis=0)
-    assert np.allclose(found.scores.worst_margin_db[close], worst_db[close])
+    # Paths around the walls add to the direct one, up to all that the walls cost; a grazed edge takes up to 6 dB.
+    free_db = worst_free_db(margin_db + straight_db)
+    assert np.all(found.scores.worst_margin_db[close] >= worst_db[close] - 6.0)
+    assert np.all(found.scores.worst_margin_db[close] <= free_db[close] + 1e-6)
 
 
 @pytest.mark.parametrize("size", ["small", "middle"])

@@ -286,7 +286,10 @@ def _strings(found: Found, way: Way) -> list[Arrival]:
 
 def _elevations_deg(found: Found, line: Line, way: Way) -> tuple[float, float]:
     """Elevations at both ends of the strongest string of a way. [deg]"""
-    best = max(_strings(found, way), key=string_power)
+    strings = list(_strings(found, way))
+    if not strings:  # all that arrives this way comes along strings that were joined with others
+        return math.nan, math.nan
+    best = max(strings, key=string_power)
     off = line.up if way == Way.OVER else line.left
     leave = best.leave[0] * line.along[2] + best.leave[1] * off[2]
     arrive = -best.arrive[0] * line.along[2] - best.arrive[1] * off[2]
