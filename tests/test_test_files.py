@@ -75,7 +75,8 @@ ELSEWHERE = {
     "output/report/page.py": "cli/test_report.py",
     "output/report/rows.py": "cli/test_report.py",
     "output/report/sections.py": "cli/test_report.py",
-    "cli/options.py": "cli/test_options.py",
+    "output/sheet.py": "cli/test_report_form.py",
+    "cli/files.py": "cli/test_options.py",
 }
 MODULES = [
     path.relative_to(SURVEY)

@@ -110,7 +110,7 @@ class Terminal(io.StringIO):
 def test_a_bar_is_shown_on_a_terminal_once_a_command_takes_long(monkeypatch, quiet_s, shown):
     terminal = Terminal()
     monkeypatch.setattr(sys, "stderr", terminal)
-    monkeypatch.setattr(options, "QUIET_S", quiet_s)
+    monkeypatch.setattr("survey.cli.progress.QUIET_S", quiet_s)
     with options.progress("trying spots") as told:
         for done in range(1, 5):
             told(done, 4)
@@ -122,7 +122,7 @@ def test_a_bar_is_shown_on_a_terminal_once_a_command_takes_long(monkeypatch, qui
 def test_work_that_says_nothing_shows_its_label_and_the_time_alone(monkeypatch):
     terminal = Terminal()
     monkeypatch.setattr(sys, "stderr", terminal)
-    monkeypatch.setattr(options, "QUIET_S", 0.0)
+    monkeypatch.setattr("survey.cli.progress.QUIET_S", 0.0)
     with options.progress("trying spots"):
         time.sleep(0.1)
     assert "trying spots  0 s" in terminal.getvalue()

@@ -9,7 +9,6 @@ import numpy as np
 from survey.base.layout import Cell, Column, counted, labelled, listed, paragraphs, table, wrapped
 from survey.budget import HOLDS
 from survey.decisions.placement import Decider, Moving, Placement, Reason, Scores, best_of_each_place
-from survey.inputs.plan import Search, Spot
 from survey.output.answers.drawing import UNSTEADY_KEY, UNSTEADY_MARK, choice_facts
 from survey.output.answers.figures import (
     CAUTION,
@@ -26,7 +25,7 @@ from survey.output.answers.figures import (
 from survey.output.answers.links import LINK_COLUMNS, LINK_KEY, link_row
 from survey.output.answers.network import ROUTE_COLUMNS, route_row
 from survey.output.answers.sure import drawn_words, served_words, share, sure_text
-from survey.output.answers.where import where_words
+from survey.output.answers.where import entry_of, where_words
 from survey.routing import Network
 from survey.siting.fewest import Fewest
 
@@ -282,7 +281,7 @@ def where_facts(placement: Placement, spot: int) -> list[tuple[str, str]]:
     """Return the facts of `where_lines`, each with its label."""
     scene, spots = placement.scene, placement.scores.spots
     x, y, height_m = spots.at_m[spot].tolist()
-    entry = _entry(placement, spots.places[spot])
+    entry = entry_of(scene.plan, spots.places[spot])
     cable_loss_db = entry.radio(scene.plan.radio.gateway).cable_loss_db
     facts = [
         ("Position", where_words(entry, (x, y, height_m))),
@@ -341,13 +340,6 @@ def fewest_lines(placement: Placement, few: Fewest) -> list[str]:
         shown = listed([names[i] for i in few.unservable], DECIDERS_SHOWN)
         lines.append(f"Cannot be covered{twice} from any spot: {shown}")
     return lines
-
-
-def _entry(placement: Placement, name: str) -> Spot | Search:
-    """Return the entry of the plan that a spot comes from."""
-    plan = placement.scene.plan
-    entries: list[Spot | Search] = [*plan.gateways, *plan.spots, *plan.searches]
-    return next(entry for entry in entries if entry.name == name)
 
 
 def _sure(placement: Placement) -> str:
