@@ -34,9 +34,9 @@ ROOMS = {
     ),
     "output": Room(
         "base decisions geometry inputs budget measured routing propagation scene siting",
-        "answers.check answers.compare answers.csv_rows answers.dropouts answers.explain answers.fit answers.links "
-        "answers.links_csv answers.materials answers.network answers.place answers.place_record answers.plans "
-        "answers.values export export.as_buildings export.sheets pictures report sheet",
+        "answers.check answers.compare answers.csv_rows answers.dropouts answers.explain answers.fit answers.joint "
+        "answers.links answers.links_csv answers.materials answers.network answers.place answers.place_record "
+        "answers.plans answers.values export export.as_buildings export.sheets pictures report sheet",
     ),
     "library": Room(
         "base decisions inputs budget measured routing output scene",

@@ -10,9 +10,10 @@ from typing import NamedTuple
 from survey.base.layout import Column, counted, labelled, listed, paragraphs, table, wrapped
 from survey.budget import HOLDS, STATES
 from survey.budget.explanation import Budget, Cost, Item
-from survey.decisions.remedies import CAUTIONS, WORTH_DB, Change, Explained, Explanation, Remedy
+from survey.decisions.remedies import CAUTIONS, WORTH_DB, Change, Explained, Explanation, JointRemedies, Remedy
 from survey.output.answers.drawing import move_lines, move_records
 from survey.output.answers.figures import CAUTION, NO_ROOM, NOTHING, NOTHING_DB, db, margin, percent, wanted_line
+from survey.output.answers.joint import joint_text
 from survey.output.answers.links import SHOWN_DB
 from survey.output.answers.network import route_names
 from survey.output.answers.values import Record, plain
@@ -71,6 +72,11 @@ def explain_text(explained: Explained) -> str:
         _safety(shown),
         CAUTION,
     )
+
+
+def together_text(explained: Explained, joint: JointRemedies) -> str:
+    """Return what `survey explain --together` prints: the remedies for all requested inverters together."""
+    return paragraphs(wanted_line(explained.scene.plan), _gateways(explained), joint_text(joint), CAUTION)
 
 
 def _gateways(explained: Explained) -> str:
