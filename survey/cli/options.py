@@ -5,14 +5,17 @@ from __future__ import annotations
 import math
 import sys
 from collections.abc import Callable
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
 from functools import wraps
 from pathlib import Path
+from shutil import get_terminal_size
 from typing import TYPE_CHECKING, Any, TypedDict, TypeVar
 
 import click
 
 from survey.base.errors import OutputError
+from survey.base.layout import WIDTH, terminal_of
 from survey.base.limits import DRAWS, MOST_DRAWS, MOST_GATEWAYS, MOST_RELAYS, TIME_LIMIT_S
 from survey.cli.files import (
     STANDARD_OUTPUT,
@@ -112,7 +115,8 @@ class Output:
                 record = as_record()
                 text = json.dumps(record, ensure_ascii=False, allow_nan=False)
             else:
-                text = as_rows() if self.as_csv and as_rows is not None else as_text()
+                with self._laid_out():
+                    text = as_rows() if self.as_csv and as_rows is not None else as_text()
         try:
             self._put(text)
         except UnicodeEncodeError:  # names that the terminal has no letters for; nothing has been written yet
@@ -121,6 +125,12 @@ class Output:
             else:
                 encoding = "utf-8" if self.file is not None else sys.stdout.encoding
                 self._put(text.encode(encoding, "replace").decode(encoding))
+
+    def _laid_out(self) -> AbstractContextManager[None]:
+        """Tables as wide as the terminal, where the result goes to one."""
+        if self.file is not None or sys.stdout is None or not sys.stdout.isatty():
+            return nullcontext()
+        return terminal_of(get_terminal_size((WIDTH, 24)).columns)
 
     def _put(self, text: str) -> None:
         deliver(self.file or Path(STANDARD_OUTPUT), text + "\n", inputs=self.inputs)

@@ -10,7 +10,7 @@ import numpy as np
 
 from survey.base.layout import counted
 from survey.inputs.plan import Plan
-from survey.output.answers.figures import CAUTION_WORDS, NOTHING_DB, letter, radio_words
+from survey.output.answers.figures import CAUTION, NOTHING_DB, letter, radio_words
 from survey.output.answers.values import csv_text
 from survey.output.answers.where import entry_of, where_words
 from survey.routing import Network
@@ -158,7 +158,7 @@ class Sheet:
             outside=round(len(lines) / 10.0),
             site_in_css=css_text(self.plan.site.name),
             date=date,
-            caution=CAUTION_WORDS,
+            caution=CAUTION,
             fit_command=_fit_command(self.plan),
         )
         return text.lstrip().encode("utf-8", "replace").decode("utf-8")

@@ -29,7 +29,6 @@ CAUTION_WORDS = (
     "licensed electrician may work on mains, breakers and branch cables. Follow the local rules for work at height and "
     "on metal roofs."
 )
-CAUTION = wrapped(CAUTION_WORDS)
 NAMES_WIDE = 70
 """What a line has left for names in 100 columns. [letters]"""
 MIN_ODD = 0.10
@@ -45,10 +44,10 @@ COLUMNS = [
     Column("cause", text=True),
     Column("what", text=True, yields=True),
     Column("inverters"),
-    Column("missed"),
+    Column("missed", spare=2),
     Column("share"),
-    Column("first", text=True),
-    Column("last", text=True),
+    Column("first", text=True, spare=3),
+    Column("last", text=True, spare=1),
 ]
 
 
@@ -88,10 +87,10 @@ def repair_table(repair: Sequence[Compared]) -> str:
     counts = {verdict: sum(one.verdict == verdict for one in repair) for verdict in order}
     head = f"Repair: better: {counts[BETTER]}, worse: {counts[WORSE]}, no different: {counts[SAME]}"
     head += f", not in both logs: {counts[UNSEEN]}" if counts[UNSEEN] else ""
-    columns = [Column("inverter", text=True), Column("answered\nbefore"), Column("99 %\ninterval")]
+    columns = [Column("inverter", text=True), Column("answered\nbefore"), Column("99 %\ninterval", spare=3)]
     columns += [
         Column("answered\nafter"),
-        Column("99 %\ninterval"),
+        Column("99 %\ninterval", spare=2),
         Column("change\npoints"),
         Column("verdict", text=True),
     ]
@@ -150,7 +149,7 @@ def dropouts_table(found: Dropouts) -> str:
         *(_details(one) for one in faults_of(found)),
         _inverters(found),
         absent,
-        CAUTION,
+        wrapped(CAUTION_WORDS),
     )
 
 

@@ -35,9 +35,9 @@ NEGLIGIBLE_DB = 0.01
 BUDGET_COLUMNS = (Column("item", text=True), Column("dB"), Column("level\ndBm"))
 REMEDY_COLUMNS = (
     Column("remedy", text=True, yields=True),
-    Column("gain\ndB"),
-    Column("margin\ndB"),
-    Column("chance"),
+    Column("gain\ndB", spare=3),
+    Column("margin\ndB", spare=2),
+    Column("chance", spare=1),
     Column("state", text=True),
     Column("others\nbetter/worse"),
 )
@@ -70,13 +70,13 @@ def explain_text(explained: Explained) -> str:
         _gateways(explained),
         *(_one(explained, explanation) for explanation in explained.inverters),
         _safety(shown),
-        CAUTION,
+        wrapped(CAUTION),
     )
 
 
 def together_text(explained: Explained, joint: JointRemedies) -> str:
     """Return what `survey explain --together` prints: the remedies for all requested inverters together."""
-    return paragraphs(wanted_line(explained.scene.plan), _gateways(explained), joint_text(joint), CAUTION)
+    return paragraphs(wanted_line(explained.scene.plan), _gateways(explained), joint_text(joint), wrapped(CAUTION))
 
 
 def _gateways(explained: Explained) -> str:

@@ -15,11 +15,10 @@ from survey.inputs.plan import Plan
 if TYPE_CHECKING:  # a list of links needs no routes
     from survey.routing import Network
 
-CAUTION_WORDS = (
+CAUTION = (
     "This is a prediction, not a measurement: take readings on site before you rely on it. Follow the local rules for "
     "work at height, near mains and on metal roofs. Only a licensed electrician may connect mains."
 )
-CAUTION = wrapped(CAUTION_WORDS)
 """The last lines of every answer."""
 NOTHING_DB = -60.0
 """With a margin below this no usable signal arrives, and the figure says no more. A judgement. [dB]"""

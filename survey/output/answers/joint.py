@@ -13,7 +13,7 @@ NAMES_SHOWN = 6
 COLUMNS = (
     Column("remedy", text=True, yields=True),
     Column("inverters\ncovered"),
-    Column("others\nbetter/worse"),
+    Column("others\nbetter/worse", spare=1),
 )
 KEY = "Others better/worse: how many other inverters get a better state, and how many a worse one."
 CSV_COLUMNS = ("number", "kind", "action", "about", "covered", "not_covered", "others_better", "others_worse")
