@@ -7,12 +7,12 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from survey.base.errors import EntryError
-from survey.inputs.buildings import Building, Face, numbered
+from survey.inputs.buildings import Body, Building, Face, numbered
 from survey.inputs.buildings.resolve import MAX_SHEETS, Outline
 from survey.inputs.drawings import Placed
 from survey.inputs.places.arrays import PlacedArray, arrays_of, faced
 from survey.inputs.places.boxes import CONTAINER_MATERIAL, STAND_IN
-from survey.inputs.places.carriers import Carriers, Fault, PlacedBox
+from survey.inputs.places.carriers import Carriers, Fault, PlacedBox, attached_to
 from survey.inputs.places.parts import box_parts, building_parts, wall_parts
 from survey.inputs.places.plants import footprint_of
 from survey.inputs.places.points import point_inside, point_on
@@ -127,11 +127,12 @@ def laid_out(
     )
     carriers.build()
     layout = Layout(faces=carriers.built.faces, moved_m=carriers.built.moved_m)
-    layout.obstacles = building_parts(layout.faces)
+    layout.obstacles = building_parts(
+        layout.faces, {one.name: one.drawn_within_m for _, one in buildings if not one.is_carried}
+    )
     for name, body in carriers.built.bodies.items():
         if body.carrier:
-            way = next(way for way in ("on", "against", "beside") if getattr(body.building, way) is not None)
-            layout.attached[name] = Attached(carrier=body.carrier, face=getattr(body.building, way), way=way)
+            layout.attached[name] = _held(body, carriers)
     _lay_out_boxes(layout, carriers)
     _lay_out_walls(layout, carriers)
     for table in (*DEVICES, "search", "foliage"):
@@ -151,6 +152,16 @@ def laid_out(
         layout.faults.append(("", "", problem))
     layout.faults = [*carriers.faults, *layout.faults]
     return layout
+
+
+def _held(body: Body, carriers: Carriers) -> Attached:
+    """What a building stands on, at or beside."""
+    way = next(way for way in ("on", "against", "beside") if getattr(body.building, way) is not None)
+    name = getattr(body.building, way)
+    try:
+        return attached_to(carriers.face(way, name), way=way)
+    except EntryError:  # two things of one name: that is told elsewhere
+        return Attached(carrier=body.carrier, face=name, way=way)
 
 
 PlaceOf = Callable[[Written, Carriers], "tuple[dict[str, Any], Attached | None]"]
@@ -192,11 +203,7 @@ def _device(one: Written, carriers: Carriers) -> tuple[dict[str, Any], Attached 
         one.refuse(PLACE_KEYS[one.table], 'means nothing without "on"; write on = "BUILDING/FACE", or leave it out')
         return {}, None
     face = carriers.face("on", one.given["on"])
-    return point_on(one, face), _on(face)
-
-
-def _on(face: Face) -> Attached:
-    return Attached(carrier=face.owner or face.name, face=face.name)
+    return point_on(one, face), attached_to(face)
 
 
 def _search(one: Written, carriers: Carriers) -> tuple[dict[str, Any], Attached | None]:
@@ -209,7 +216,7 @@ def _search(one: Written, carriers: Carriers) -> tuple[dict[str, Any], Attached 
         one.refuse(PLACE_KEYS["search"], 'means nothing without "on" or "inside"; write one of them, or leave it out')
         return {}, None
     face = carriers.face("on", one.given["on"])
-    return along_wall(one, face), _on(face)
+    return along_wall(one, face), attached_to(face)
 
 
 def _foliage(one: Written, carriers: Carriers) -> tuple[dict[str, Any], Attached | None]:  # noqa: ARG001  as the others
@@ -232,7 +239,7 @@ def _arrays(one: Written, layout: Layout, carriers: Carriers) -> list[Extra]:
     for part in made:
         found.append(Extra(one.place, part.values, extra=part.extra, defaults=one.defaults if part is made[0] else ()))
         if part.face is not None and isinstance(part.values.get("name"), str):
-            layout.attached[part.values["name"].strip()] = _on(part.face)
+            layout.attached[part.values["name"].strip()] = attached_to(part.face)
     return found
 
 

@@ -134,11 +134,14 @@ class Attached:
         The face of it, such as ``workshop/south roof``; empty for what is inside or joined.
     way : str
         ``on``, ``beside``, ``against`` or ``inside``.
+    at : Face or None
+        That face, where it is one of a building or box.
     """
 
     carrier: str
     face: str = ""
     way: str = "on"
+    at: Face | None = field(default=None, repr=False, compare=False)
 
 
 @dataclass(frozen=True, kw_only=True)
