@@ -103,7 +103,7 @@ DIFFERENCES = {
 
 
 BY_ORDER = {"warehouse": ("N2-4-1", "gatehouse")}
-"""Links whose path over the roof depends on the order of the obstacles in the plan, in the old words as well: of this one the
+"""Links whose path over the roof depends on the order of the obstacles in the plan, in the old words too: of this one the
 search finds 23.4, 25.5 or 31.1 dB."""
 
 

@@ -19,6 +19,7 @@ from survey.inputs.places.points import point_inside, point_on
 from survey.inputs.places.searches import along_wall, within_building
 from survey.inputs.places.words import UNTOLD, Written
 from survey.inputs.plan import Attached, Obstacle, Site
+from survey.inputs.plan.opening import Opening
 from survey.inputs.plan.place_keys import PLACE_KEYS
 
 DEVICES = ("inverter", "gateway", "spot")
@@ -67,6 +68,8 @@ class Layout:
         By building, how far its corners were moved. [m]
     attached : dict of str to Attached
         By name, what a thing stands on.
+    openings : list of (str, Opening)
+        Openings of loose walls and boxes, with the name of the wall or box.
     leaf_materials : list of (str, str, str)
         Place, key and material of each opening of a loose wall or a box.
     refused : list of str
@@ -81,6 +84,7 @@ class Layout:
     faces: tuple[Face, ...] = ()
     moved_m: Mapping[str, float] = field(default_factory=dict)
     attached: dict[str, Attached] = field(default_factory=dict)
+    openings: list[tuple[str, Opening]] = field(default_factory=list)
     leaf_materials: list[Fault] = field(default_factory=list)
     refused: list[str] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
@@ -139,10 +143,12 @@ def laid_out(
         place = {"search": _search, "foliage": _foliage}.get(table, _device)
         layout.tables[table] = [_laid(one, layout, carriers, place) for one in parted[table]]
     layout.tables["array"] = [made for one in parted["array"] for made in _arrays(one, layout, carriers)]
+    openings = [(one, one.given.get("opening", ())) for one in (*carriers.walls, *carriers.boxes)]
+    layout.openings = [(one.name, opening) for one, all_of_it in openings for opening in all_of_it]
     layout.leaf_materials = [
         (one.place, f"{place}: material", opening.material)
-        for one in (*carriers.walls, *carriers.boxes)
-        for place, opening in numbered(one.given.get("opening", ()))
+        for one, all_of_it in openings
+        for place, opening in numbered(all_of_it)
     ]
     count = sum(
         len(one.sheets_m()) for one in (*layout.obstacles, *(part for of in layout.opened.values() for part in of))
