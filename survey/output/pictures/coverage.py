@@ -80,12 +80,12 @@ def coverage_picture(coverage: Coverage, *, show: str = "margin") -> Figure:
     ]
     if coverage.gateways is None:
         title = f"{scene.plan.site.name}: where one gateway covers every inverter"
-        point = f"Each point is a gateway position {coverage.height_m:g} m high. "
+        point = f"Each point is a gateway position {coverage.height_words}. "
         what = f"{point}The colour is the {show} of its weakest link."
     else:
         title = f"{scene.plan.site.name}: coverage from {', '.join(map(short, chosen))}"
         best = " to the best gateway" if len(chosen) > 1 else ""
-        point = f"Each point is an inverter position {coverage.height_m:g} m high. "
+        point = f"Each point is an inverter position {coverage.height_words}. "
         what = f"{point}The colour is the {show} of its link{best}."
     step_m = float(max(np.diff(coverage.x_m[:2])[0], np.diff(coverage.y_m[:2])[0]))
     held = f"{one_lined(scene)} Points {step_m:{'.1f' if step_m >= LEAST_STEP_M else '.2g'}} m apart."

@@ -209,7 +209,7 @@ def test_a_coverage_point_at_an_inverters_place_has_that_inverters_margin(tmp_pa
     scene = small(tmp_path, more=wall(along="[[5, -3], [5, 3]]", height_m=9, loss_db=30))
     area = np.array([9.5, -0.5]), np.array([10.5, 0.5])
     found = coverage_of(scene, scene.gateways, area_m=area, points=9)
-    assert (found.height_m, found.margin_db.shape) == (2.0, (3, 3))
+    assert (found.heights_m.tolist(), found.margin_db.shape) == ([[2.0] * 3] * 3, (3, 3))
     assert found.margin_db[1, 1] == pytest.approx(links_of(scene).margin_db[0, 0], abs=1e-9)
     assert found.reliability[1, 1] == pytest.approx(links_of(scene).reliability[0, 0], abs=1e-12)
 
@@ -246,7 +246,7 @@ def test_a_coverage_picture_says_what_its_colours_mean(show):
     found = coverage_of(scene, chosen_gateways(scene, ("hall cupboard",)), area_m=field_m(scene), points=100)
     figure = coverage_picture(found, show=show)
     assert said(figure, "title") == "Quince Street house: coverage from hall cupboard"
-    assert f"Each point is an inverter position {found.height_m:g} m high." in said(figure, "subtitle")
+    assert f"Each point is an inverter position {found.height_words}." in said(figure, "subtitle")
     (beside,) = (axes for axes in figure.axes if axes.get_label() == "scale")
     assert (beside.get_ylabel() or beside.get_title()) == {"margin": "margin, dB", "chance": "chance"}[show]
     assert beside.get_tightbbox(FigureCanvasAgg(figure).get_renderer()).x1 <= figure.bbox.x1
