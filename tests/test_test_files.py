@@ -11,6 +11,7 @@ ELSEWHERE = {
     # What is printed is tested where it is printed; a package's modules where the package is tested.
     "inputs/nested.py": "inputs/buildings/test_refusals.py",
     "inputs/plan/ground.py": "inputs/test_ground.py",
+    "inputs/buildings/uprights.py": "inputs/buildings/test_roofs.py",
     "inputs/plan_reading/above_ground.py": "inputs/test_ground.py",
     "inputs/plan/inverters.py": "inputs/test_plan_file.py",
     "inputs/plan/place_keys.py": "inputs/places/test_words_of_refusal.py",
