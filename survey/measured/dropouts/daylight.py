@@ -36,6 +36,10 @@ DARK_DAY_S = 46_800.0
 clouds may darken days up to 13 h long. Set by trials on invented logs. [s]"""
 DARK_SHARE = 0.05
 """A dark day is shorter than the best ones by such a part at both ends, and by three in all. [-]"""
+MIN_LATER, LATER_SHARE = 2, 0.4
+"""Where so many links that usually wake later answer, and such a share of them, there is light. [-, -]"""
+MIN_LIT_POLLS, MIN_LIT_S = 3, 3_600
+"""So many polls, and so long, there must be light before a silence is no low light. [-, s]"""
 STRONG_POWER = 4.0
 """Power at the first answer, over the usual one there, that shows that it had been light for long. [-]"""
 
@@ -119,8 +123,12 @@ def daylight_of(log: Log) -> Daylight:
             continue
         usual = (t >= (site_first[d] + own_first)[:, None]) & (t <= (site_last[d] - own_last)[:, None])
         awake[:, begin:end] = usual
-        day[:, begin:end] = (t >= start) & (t <= stop)
-        low[:, begin:end] = ((t >= early[d]) & (t < start)) | ((t <= late[d]) & (t > stop))
+        light = (t >= start) & (t <= stop)
+        heard, asked = log.heard[:, begin:end] > 0, log.polls[:, begin:end] > 0
+        light |= _lit_before(heard, asked, own_first, log.step_s) & (t < start)
+        light |= _lit_before(heard[:, ::-1], asked[:, ::-1], own_last, log.step_s)[:, ::-1] & (t > stop)
+        day[:, begin:end] = light
+        low[:, begin:end] = ((t >= early[d]) & (t < start) & ~light) | ((t <= late[d]) & (t > stop) & ~light)
     polled = log.polls > 0
     base_s = middle_s + days * DAY_S
     return Daylight(
@@ -133,6 +141,27 @@ def daylight_of(log: Log) -> Daylight:
         last_s=base_s + site_last,
         dim=bool(np.nanmin(late - early) < LOW_SUN_S) if np.isfinite(late - early).any() else False,
     )
+
+
+def _lit_before(heard: BoolArray, asked: BoolArray, own_s: FloatArray, step_s: int) -> BoolArray:
+    """Times before a link's first answer of a day at which there was light for it: links that wake later answered.
+
+    Parameters
+    ----------
+    heard, asked : ndarray of bool, shape (links, times)
+        Answers and polls of one day, or of one day backwards for the times after the last answer.
+    own_s : ndarray of float, shape (links,)
+        How much later than the site each link usually wakes. [s]
+    step_s : int
+        Time between two polls. [s]
+    """
+    order = np.argsort(-own_s, kind="stable")
+    as_late = np.searchsorted(-own_s[order], -own_s, side="right") - 1  # the last that wakes as late, or later
+    answers, polls = (np.cumsum(one[order], axis=0)[as_late] for one in (heard, asked))
+    lit = (answers >= MIN_LATER) & (answers >= LATER_SHARE * polls)
+    lit &= asked & (np.cumsum(heard, axis=1) == 0)
+    enough = max(MIN_LIT_POLLS, -(-MIN_LIT_S // step_s))
+    return lit & (lit.sum(axis=1) >= enough)[:, None]
 
 
 def _dark_days(first: FloatArray, last: FloatArray, days: IntArray, step_s: int) -> BoolArray:
