@@ -324,7 +324,7 @@ def test_what_a_fit_leaves_unknown_of_a_wall_counts_once():
 
 def _leaking(links):
     """Share of the power of each link that leaves the building by a way around."""
-    _, first = np.unique(links.path_passes.link * 3 + links.path_passes.way, return_index=True)
+    _, first = np.unique(links.path_passes.link * 4 + links.path_passes.way, return_index=True)
     size = links.shape[0] * links.shape[1]
     return np.bincount(links.path_passes.link[first], links.passing_share[first], size).reshape(links.shape)
 
