@@ -362,7 +362,6 @@ bool add_passes(const Bodies *bodies, const Workspace *work, int way, double pow
 
 /* cut.c */
 void mirror_place(const Image *image, double *at_m);
-bool stands_in(const Bodies *bodies, int solid, const double *at_m);
 Line line_of(const double *start_m, const double *end_m);
 bool add_local(const Bodies *bodies, Workspace *work, int number, const Line *line, double wavelength_m, const Image *image);
 bool section_of(const Bodies *bodies, Workspace *work, Section *section, const uint8_t *used, const Line *line, bool upright, bool pass_beside,

@@ -21,7 +21,7 @@ void mirror_place(const Image *image, double *at_m)
 }
 
 /* Whether a place lies inside a solid of several sheets, and not on one of them. */
-bool stands_in(const Bodies *bodies, int solid, const double *at_m)
+static bool stands_in(const Bodies *bodies, int solid, const double *at_m)
 {
     const double *centre = bodies->centre_m + 3 * solid;
     for (int s = bodies->solid_first[solid]; s < bodies->solid_first[solid + 1]; s++) {

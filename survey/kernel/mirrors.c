@@ -64,9 +64,7 @@ static bool candidate(const Bodies *bodies, Integrals *integrals, int sheet, con
         away_2 = -away_2;
     }
     int solid = bodies->solid[sheet];
-    if (bodies->solid_first[solid + 1] - bodies->solid_first[solid] > 1 && dot(n, bodies->centre_m + 3 * solid) > offset &&
-        !stands_in(bodies, solid, start_m) && !stands_in(bodies, solid, end_m))
-        return false; /* a box reflects on its outside, for an end in it inside */
+    if (bodies->solid_first[solid + 1] - bodies->solid_first[solid] > 1 && dot(n, bodies->centre_m + 3 * solid) - offset > 0.0) return false;
     /* The end nearer to the mirror is the one that is mirrored, so that both directions give the same. */
     if (away_2 < away_1 - NEARER_M || (away_2 < away_1 + NEARER_M && end_m[2] < start_m[2])) {
         const double *other = start_m;

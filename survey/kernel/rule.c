@@ -14,7 +14,7 @@ static bool places_of(const Bodies *bodies, Workspace *work, const Line *line, c
         double d[3] = {centre[0], centre[1], centre[2]}, radius_m = bodies->radius_m[q];
         if (image) {
             double away = dot(d, image->normal) - image->offset_m;
-            if (away < -radius_m || (bodies->solid[image->sheet] == q && away <= SAME_M)) continue;
+            if (away < -radius_m || bodies->solid[image->sheet] == q) continue;
             if (number >= count)
                 for (int i = 0; i < 3; i++) d[i] -= 2.0 * away * image->normal[i];
         }

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from survey.propagation import Way
 from survey.propagation.around.bodies import Bodies
-from survey.propagation.around.cut import NEAREST, Image, Line, Window, line_of, stands_in
+from survey.propagation.around.cut import NEAREST, Image, Line, Window, line_of
 from survey.propagation.around.plants import plants_loss_db
 from survey.propagation.around.rule import MAX_OPEN_NU, line_powers, opening
 from survey.propagation.around.string import smooth
@@ -117,9 +117,9 @@ def candidate(
     if away_1 < 0.0:
         nx, ny, nz, offset, away_1, away_2 = -nx, -ny, -nz, -offset, -away_1, -away_2
     solid = int(bodies.solid[sheet])
-    if bodies.solid_first[solid + 1] - bodies.solid_first[solid] > 1:  # a box reflects on its outside, for an end in it inside
-        x, y, z = (float(one) for one in bodies.centre_m[solid])
-        if nx * x + ny * y + nz * z > offset and not (stands_in(bodies, solid, start_m) or stands_in(bodies, solid, end_m)):
+    if bodies.solid_first[solid + 1] - bodies.solid_first[solid] > 1:  # a face of a box reflects on its outside
+        centre = bodies.centre_m[solid]
+        if nx * centre[0] + ny * centre[1] + nz * centre[2] - offset > 0.0:
             return None
     # The end nearer to the mirror is the one that is mirrored, so that both directions give the same.
     if away_2 < away_1 - NEARER_M or (away_2 < away_1 + NEARER_M and end_m[2] < start_m[2]):

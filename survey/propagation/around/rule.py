@@ -6,11 +6,11 @@ import math
 from typing import NamedTuple
 
 from survey.propagation.around.bodies import Bodies
-from survey.propagation.around.cut import BESIDE_NU, SAME_M, Image, Line, Local, Window, local, section_of
+from survey.propagation.around.cut import BESIDE_NU, Image, Line, Local, Window, local, section_of
 from survey.propagation.around.plane import Arrival, arrivals, joined_power, scaled, weaker
 from survey.propagation.around.plants import plants_loss_db
 from survey.propagation.around.search import MARGIN_DB, MAX_LOSS_DB, Path, Search, edge_loss_db
-from survey.propagation.around.section import TOUCH_M, Section, met_by_leg
+from survey.propagation.around.section import TOUCH_M, Section, Segment, met_by_leg
 from survey.propagation.around.string import FULL_NU, LEAST_NU, edges_along, smooth, stations_of
 from survey.propagation.around.windows import Station, field
 
@@ -141,7 +141,7 @@ def places_of(bodies: Bodies, line: Line, image: Image | None) -> list[Sphere]:
         radius_m = float(bodies.radius_m[q])
         if image is not None:
             away = x * image.normal[0] + y * image.normal[1] + z * image.normal[2] - image.offset_m
-            if away < -radius_m or bodies.solid[image.sheet] == q and away <= SAME_M:
+            if away < -radius_m or bodies.solid[image.sheet] == q:
                 continue
             if number >= count:
                 x, y, z = (
@@ -177,9 +177,7 @@ def counts(one: Local, line: Line) -> bool:
     return graze_nu(one) > LEAST_NU and one.high[0] > 0.0 and one.low[0] < line.length_m
 
 
-def straight_loss_db(
-    bodies: Bodies, near: list[Local], line: Line, image: Image | None
-) -> tuple[float, list[Segment]]:
+def straight_loss_db(bodies: Bodies, near: list[Local], line: Line, image: Image | None) -> tuple[float, list[Segment]]:
     """What the line itself goes through, its loss and its cuts; what it only touches is not among them."""
     section = section_of(
         bodies, [one for one in near if one.low[2] < -TOUCH_M and one.high[2] > TOUCH_M], near, line, True, False, image

@@ -1,4 +1,4 @@
-"""The strings that make a way up: what they go through, and the strongest of each side as points in space, for pictures."""
+"""The strings that make a way up: what they go through, and the strongest of each side in space, for pictures."""
 
 from __future__ import annotations
 
