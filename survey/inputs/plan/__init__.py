@@ -13,7 +13,7 @@ from survey.base.limits import MOST_GATEWAYS, MOST_RELAYS
 from survey.inputs.antennas import KINDS, Pattern
 from survey.inputs.fields import Entry, Number, key
 from survey.inputs.materials import BUILT_IN, Material
-from survey.inputs.plan.ground import Ground
+from survey.inputs.plan.ground import Ground, GroundSurface
 from survey.inputs.plan.inverters import Array, Inverter
 from survey.inputs.plan.kinds import ANTENNA, ANY_TEXT, BEARING, DRAWN_WITHIN, DRAWN_WITHIN_M, NAME
 from survey.inputs.plan.obstacles import (
@@ -202,6 +202,12 @@ class Plan:
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "obstacles", in_order(self.obstacles))
+
+    @cached_property
+    def ground(self) -> GroundSurface | None:
+        """The ground through all points of `[[ground]]`; None where there are none."""
+        points = tuple(point for one in self.grounds for point in one.points)
+        return GroundSurface(points) if points else None
 
     @cached_property
     def materials(self) -> dict[str, Material]:
