@@ -140,7 +140,8 @@ def draw(
         rest = None if placed else progress  # one count, from nothing to all
         area_m = pictures.field_m(scene)
         found = coverage_of(scene, ends, area_m=area_m, height_m=height_m, points=points, progress=rest)
-        return pictures.coverage_picture(found, show=show or "margin")
+        network = None if ends is None else network_between(scene, ends)
+        return pictures.coverage_picture(found, network, show=show or "margin")
     if kind == "map" and not (names or placed or len(scene.gateways)):
         return pictures.site_map(scene)
     return _of_network(_network(scene, names, chosen, progress), kind, inverter)

@@ -205,7 +205,7 @@ class Plan:
 
     @cached_property
     def ground(self) -> GroundSurface | None:
-        """The ground through all points of `[[ground]]`; None where there are none."""
+        """The ground through the points of the plan; None where it is level at height 0."""
         points = tuple(point for one in self.grounds for point in one.points)
         return GroundSurface(points) if points else None
 

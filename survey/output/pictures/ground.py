@@ -20,10 +20,8 @@ from survey.output.pictures.style import INK, PAPER, SMALL_PT, WIDTH_IN, head_in
 from survey.scene import Scene
 
 HATCHES = {"diagonal": "////", "upright": "|||", "circles": "oo"}
-BARE: dict[str, Any] = {"facecolor": "none", "hatch": None, "alpha": 1.0, "edgecolor": INK, "linewidth": 0.8}
-"""How a legend shows a hatch alone; by eye."""
-UPRIGHT_PT = 1.9
-"""Width of what is upright, and so a line from above."""
+BARE: dict[str, Any] = {"facecolor": "none", "hatch": None, "alpha": 1.0}
+"""What becomes of a look that lies over a picture of something else: its line alone; by eye."""
 FLATTEST_IN, TALLEST_IN = 2.3, 6.4
 """Heights of a map between which a page keeps its shape; by eye. [in]"""
 LEFT_IN, RIGHT_IN = 0.62, 0.15
@@ -138,7 +136,7 @@ def draw_obstacles(axes: Axes, shapes: Sequence[Shape], *, bare: bool = False) -
             if len(part_m) > 2:  # noqa: PLR2004  an area
                 axes.add_patch(Polygon(part_m, closed=True, zorder=layer_of(look), gid=kind, **settings))
             else:
-                axes.plot(*part_m.T, color=settings["edgecolor"], linewidth=UPRIGHT_PT, gid=kind, zorder=1.4)
+                axes.plot(*part_m.T, color=look.line, linewidth=look.width_pt, gid=kind, zorder=layer_of(look))
     low_m, high_m = np.transpose([axes.get_xlim(), axes.get_ylim()])
     return obstacle_labels(shapes, (low_m, high_m))
 
@@ -176,14 +174,11 @@ def ground_entries(scene: Scene) -> list[Any]:
 
 def obstacle_entries(scene: Scene, *, bare: bool = False) -> list[Any]:
     """Legend entries of the kinds of obstacles of a site."""
-    kinds = kinds_in(scene)
-    if bare:
-        return [sample("obstacle", color=INK, linewidth=0.9)] if kinds else []
     return [
-        Patch(label=kind.legend, **settings_of(kind.look))
+        Patch(label=kind.legend, **settings_of(kind.look, bare=bare))
         if kind.look.fill
         else sample(kind.legend, color=kind.look.line, linewidth=kind.look.width_pt)
-        for kind in kinds
+        for kind in kinds_in(scene)
     ]
 
 

@@ -12,6 +12,7 @@ from matplotlib.figure import Figure
 from survey.base.layout import counted
 from survey.output.answers.figures import route_tally
 from survey.output.map.labels import Label
+from survey.output.map.legend import MARKS
 from survey.output.map.site import gateway_labels, inverter_labels, places_of, shapes_of
 from survey.output.pictures.ground import draw_obstacles, draw_scale_and_north, obstacle_entries, site_axes
 from survey.output.pictures.labels import put_labels
@@ -23,7 +24,7 @@ from survey.output.pictures.site_map import (
     one_lined,
     state_entries,
 )
-from survey.output.pictures.style import FAINT, GATEWAY, INK, MARKS, foot_legend, picture, sample
+from survey.output.pictures.style import FAINT, GATEWAY, INK, foot_legend, picture, sample
 from survey.routing.weak_points import WeakPoints
 
 WIDE = 1.1

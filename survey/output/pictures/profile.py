@@ -17,6 +17,7 @@ from survey.budget import CARRIERS, STATES, Links
 from survey.output.answers.figures import db, percent
 from survey.output.answers.links import WAY_WORDS
 from survey.output.map.labels import Label
+from survey.output.map.legend import MARKS
 from survey.output.pictures.ground import layer_of, settings_of
 from survey.output.pictures.labels import put_labels
 from survey.output.pictures.sections import (
@@ -32,13 +33,13 @@ from survey.output.pictures.style import (
     FAINT,
     GATEWAY,
     INK,
-    MARKS,
     PAPER,
     SMALL_PT,
     WIDTH_IN,
     foot_legend,
     head_in,
     legend_in,
+    marker,
     new_figure,
     picture,
     sample,
@@ -189,7 +190,7 @@ def _lines(links: Links, i: int, j: int, met: list[tuple[float | None, str, floa
 
 def _entries(strings: list[String], links: Links, i: int, j: int) -> list[Any]:
     handles = [
-        sample("inverter", **MARKS[int(links.state[i, j])].marker(7.0)),
+        sample("inverter", **marker(MARKS[int(links.state[i, j])], 7.0)),
         sample("gateway", **GATEWAY),
         sample("direct line", color=INK, linewidth=1.2),
         sample("first Fresnel zone", color=FAINT, linewidth=1.0),
@@ -215,7 +216,7 @@ def _zone(axes: Axes, ends: FloatArray, *, up: int, wave_m: float) -> None:
 
 def _ends(axes: Axes, ends: FloatArray, *, up: int, state: int) -> None:
     axes.plot(ends[:, 0], ends[:, up], color=INK, linewidth=1.2, zorder=3, gid="direct line")
-    axes.plot(ends[0, 0], ends[0, up], zorder=5, gid="inverter", **MARKS[state].marker(8.0))
+    axes.plot(ends[0, 0], ends[0, up], zorder=5, gid="inverter", **marker(MARKS[state], 8.0))
     axes.plot(ends[1, 0], ends[1, up], zorder=5, gid="gateway", **GATEWAY)
 
 

@@ -54,6 +54,7 @@ from survey.output.pictures.style import (
     foot_legend,
     head_in,
     legend_in,
+    marker,
     new_figure,
     picture,
     sample,
@@ -95,7 +96,7 @@ def sides_picture(scene: Scene) -> Figure:
         Five parts, one below the other, the upper one from above.
     """
     handles = [
-        sample("inverter", **UNKNOWN.marker(MOST_PT)),
+        sample("inverter", **marker(UNKNOWN, MOST_PT)),
         *place_entries(scene, ()),
         *obstacle_entries(scene),
         *ground_entries(scene),
@@ -179,7 +180,7 @@ def _from_side(axes: Axes, scene: Scene, view: View, named: dict[str, tuple[str,
         "spot": scene.spots.at_m[[one == "spot" for one in kinds]],
         "today": scene.gateways.at_m,
     }
-    looks_of = PLACES | {"inverter": UNKNOWN.marker(size_pt)}
+    looks_of = PLACES | {"inverter": marker(UNKNOWN, size_pt)}
     for kind, at_m in groups.items():
         hidden = hidden_from(view, seen, at_m)
         for chosen, alpha in ((hidden, PALE), (~hidden, 1.0)):

@@ -15,6 +15,7 @@ from survey.base.layout import counted
 from survey.budget import STATES
 from survey.output.answers.figures import NO_ROOM, criterion, letter, radio_words, route_tally
 from survey.output.map.frame import spacing_m
+from survey.output.map.legend import MARKS, PLACE_WORDS
 from survey.output.map.site import Place, gateway_labels, inverter_labels, places_of, routes_of, shapes_of
 from survey.output.pictures.ground import (
     draw_contours,
@@ -27,13 +28,14 @@ from survey.output.pictures.ground import (
 )
 from survey.output.pictures.labels import put_labels
 from survey.output.pictures.style import (
+    ADVISED,
     GATEWAY,
-    MARKS,
     OTHER_GATEWAY,
     SEARCH,
     SPOT,
     UNKNOWN,
     foot_legend,
+    marker,
     picture,
     sample,
     short,
@@ -45,10 +47,9 @@ MOST_PT, LEAST_PT = 7.0, 2.8
 """Largest and smallest mark of an inverter."""
 MARK_SHARE = 0.62
 """Size of a mark as a share of the distance to the next one."""
-PLACES = {"search": SEARCH, "spot": SPOT, "today": OTHER_GATEWAY, "chosen": GATEWAY}
+PLACES = {"search": SEARCH, "spot": SPOT, "today": OTHER_GATEWAY, "advised": ADVISED, "chosen": GATEWAY}
 """How each kind of place is marked."""
-GROUPS = {"search": "searches", "spot": "spot", "today": "other gateway", "chosen": "gateway"}
-LAYERS = {"search": 2.5, "spot": 4.6, "today": 4.7, "chosen": 5.0}
+LAYERS = {"search": 2.5, "spot": 4.6, "today": 4.7, "advised": 4.8, "chosen": 5.0}
 """Which marks lie over which; by eye."""
 COLUMNS = 5
 """Of the key; by eye."""
@@ -118,19 +119,19 @@ def draw_inverters(axes: Axes, inverters: Ends, state: NDArray[np.int8] | None, 
     """Marks of inverters by their state, the worst ones on top."""
     at_m = inverters.at_m
     if state is None:
-        axes.plot(at_m[:, 0], at_m[:, 1], zorder=4, gid="inverters", **UNKNOWN.marker(size_pt))
+        axes.plot(at_m[:, 0], at_m[:, 1], zorder=4, gid="inverters", **marker(UNKNOWN, size_pt))
         return
     for number in reversed(range(len(STATES))):
         of_state = state == number
         if of_state.any():
-            looks = MARKS[number].marker(size_pt * (1.15 if number < len(STATES) - 1 else 1.0))
+            looks = marker(MARKS[number], size_pt * (1.15 if number < len(STATES) - 1 else 1.0))
             axes.plot(at_m[of_state, 0], at_m[of_state, 1], zorder=4.5 - 0.1 * number, gid=STATES[number], **looks)
 
 
 def draw_places(axes: Axes, places: Sequence[Place]) -> None:
     """Marks of gateways, spots and searches."""
     for one in places:
-        axes.plot(*one.at_m.T, zorder=LAYERS[one.kind], gid=GROUPS[one.kind], **PLACES[one.kind])
+        axes.plot(*one.at_m.T, zorder=LAYERS[one.kind], gid=PLACE_WORDS[one.kind], **PLACES[one.kind])
 
 
 def _draw_routes(axes: Axes, network: Network) -> None:
@@ -154,33 +155,28 @@ def _draw_routes(axes: Axes, network: Network) -> None:
 
 def place_entries(scene: Scene, chosen: tuple[str, ...]) -> list[Any]:
     """Legend entries of gateways and spots."""
-    handles = [sample("gateway shown", **GATEWAY)] if chosen else []
-    if any(name not in chosen for name in scene.gateways.names):
-        handles.append(sample("other gateway", **OTHER_GATEWAY))
-    if scene.plan.spots:
-        handles.append(sample("spot", **SPOT))
-    if scene.plan.searches:
-        handles.append(sample("points of a search", **SEARCH | {"markersize": 5}))
-    return handles
+    there = {one.kind for one in places_of(scene, chosen=chosen)}
+    sizes = {"search": {"markersize": 5}}
+    return [sample(PLACE_WORDS[kind], **PLACES[kind] | sizes.get(kind, {})) for kind in PLACE_WORDS if kind in there]
 
 
-def state_entries(network: Network) -> list[Any]:
-    """Legend entries of the states that there are, each with how many inverters are in it and its line."""
+def state_entries(network: Network, *, routes: bool = True) -> list[Any]:
+    """Legend entries of the states that there are, each with its count of inverters and the line of its routes."""
     handles, left_out = [], network.over_capacity
     for number in reversed(range(len(STATES))):
         count = int(np.sum(network.state == number))
         if count:
             mark = MARKS[number]
-            line = {"linestyle": mark.dashes, "color": mark.colour, "linewidth": mark.width_pt}
+            line = {"linestyle": mark.dashes, "color": mark.colour, "linewidth": mark.width_pt} if routes else {}
             word = mark.word if number or not left_out else NO_ROOM if left_out == count else f"fails or {NO_ROOM}"
-            handles.append(sample(f"{word} ({count})", **mark.marker(MOST_PT) | line))
+            handles.append(sample(f"{word} ({count})", **marker(mark, MOST_PT) | line))
     return handles
 
 
 def _entries(scene: Scene, network: Network | None) -> list[Any]:
     if network is None:
         return [
-            sample("inverter", **UNKNOWN.marker(MOST_PT)),
+            sample("inverter", **marker(UNKNOWN, MOST_PT)),
             *place_entries(scene, ()),
             *obstacle_entries(scene),
             *ground_entries(scene),

@@ -7,7 +7,6 @@ import textwrap
 import warnings
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from functools import wraps
 from typing import Any, ParamSpec
 
@@ -21,6 +20,7 @@ from PIL import Image
 from survey.base.errors import one_line
 from survey.base.layout import shortened
 from survey.output.answers.figures import CAUTION
+from survey.output.map.legend import SPOT_COLOUR, Mark
 
 P = ParamSpec("P")
 
@@ -42,41 +42,21 @@ WARNING = CAUTION.partition(". ")[0].replace("\n  ", " ") + "."
 INK, FAINT, PAPER = "#1a1a1a", "#8a8a8a", "#ffffff"
 
 
-@dataclass(frozen=True, slots=True)
-class Mark:
-    """How a state looks: in black and white, to colour-blind eyes and in the legend.
-
-    The colours are three of the eight of Okabe and Ito (2008), which people with any kind of colour blindness tell
-    apart; shape, filling and the line's dashes say the same without colour.
-    """
-
-    word: str
-    shape: str
-    colour: str
-    filled: bool
-    dashes: str
-    width_pt: float
-
-    def marker(self, size_pt: float) -> dict[str, Any]:
-        """Settings of a line that is drawn as marks alone."""
-        return {
-            "linestyle": "none",
-            "marker": self.shape,
-            "markersize": size_pt,
-            "markerfacecolor": self.colour if self.filled else PAPER,
-            "markeredgecolor": self.colour if not self.filled else INK,
-            "markeredgewidth": min(1.3, 0.2 * size_pt) if not self.filled else 0.5,
-        }
-
-
-MARKS = (
-    Mark("fails", "X", "#d55e00", filled=True, dashes=":", width_pt=1.2),
-    Mark("marginal", "^", "#b07000", filled=False, dashes="--", width_pt=0.9),
-    Mark("holds", "o", "#0072b2", filled=True, dashes="-", width_pt=0.6),
-)
-"""By index into `survey.budget.STATES`."""
-UNKNOWN = Mark("inverter", "o", "#555555", filled=False, dashes="-", width_pt=0.6)
+UNKNOWN = Mark("inverter", "o", "#555555", "#bbbbbb", filled=False, dashes="-", width_pt=0.6)
 """An inverter where no gateway was looked at."""
+
+
+def marker(mark: Mark, size_pt: float) -> dict[str, Any]:
+    """Settings of a line that is drawn as marks of a state alone."""
+    return {
+        "linestyle": "none",
+        "marker": mark.shape,
+        "markersize": size_pt,
+        "markerfacecolor": mark.colour if mark.filled else PAPER,
+        "markeredgecolor": mark.colour if not mark.filled else INK,
+        "markeredgewidth": min(1.3, 0.2 * size_pt) if not mark.filled else 0.5,
+    }
+
 
 GATEWAY: dict[str, Any] = {
     "linestyle": "none",
@@ -94,12 +74,14 @@ OTHER_GATEWAY: dict[str, Any] = GATEWAY | {
     "markeredgewidth": 1.6,
 }
 """Mark of another; by eye."""
+ADVISED: dict[str, Any] = OTHER_GATEWAY | {"marker": "D", "markersize": 7.5}
+"""Mark of a recommended spot; by eye."""
 SPOT: dict[str, Any] = {
     "linestyle": "none",
     "marker": "P",
     "markersize": 6.5,
-    "markerfacecolor": "#cc79a7",
-    "markeredgecolor": INK,
+    "markerfacecolor": SPOT_COLOUR,
+    "markeredgecolor": PAPER,
     "markeredgewidth": 0.5,
 }
 """Mark of a spot; by eye."""
@@ -107,7 +89,7 @@ SEARCH: dict[str, Any] = {
     "linestyle": "none",
     "marker": ".",
     "markersize": 2.6,
-    "markerfacecolor": "#a0527f",
+    "markerfacecolor": SPOT_COLOUR,
     "markeredgecolor": "none",
 }
 """Mark of a point of a search; by eye."""

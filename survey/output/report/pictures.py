@@ -49,7 +49,7 @@ def coverage(scene: Scene, gateways: Ends, *, progress: Progress | None = None) 
     names = gateways.names[0] if len(gateways) == 1 else names
     return Picture(
         address=f"data:image/png;base64,{base64.b64encode(png).decode()}",
-        words=f"Margin of an inverter anywhere on the site, {found.height_m:g} m high, to {names}.",
+        words=f"Margin of an inverter anywhere on the site, {found.height_words}, to {names}.",
     )
 
 
