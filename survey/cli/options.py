@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import errno
-import io
 import math
 import os
 import re
@@ -16,11 +14,13 @@ from dataclasses import dataclass
 from functools import wraps
 from pathlib import Path
 from threading import Event, Lock, Thread
-from typing import TYPE_CHECKING, Any, TypedDict, TypeVar
+from typing import TYPE_CHECKING, Any, TextIO, TypedDict, TypeVar
 
 import click
 
+from survey.base.characters import harmless, harmless_json
 from survey.base.errors import OutputError, one_line
+from survey.base.files import check_folder, replace_whole
 from survey.base.limits import DRAWS, MOST_DRAWS, MOST_GATEWAYS, MOST_RELAYS, TIME_LIMIT_S
 
 if TYPE_CHECKING:  # numpy comes with it
@@ -101,9 +101,11 @@ class Output:
                 import json
 
                 record = as_record()
-                text = json.dumps(record, ensure_ascii=False, allow_nan=False)
+                text = harmless_json(json.dumps(record, ensure_ascii=False, allow_nan=False))
+            elif self.as_csv and as_rows is not None:
+                text = as_rows()
             else:
-                text = as_rows() if self.as_csv and as_rows is not None else as_text()
+                text = harmless(as_text())  # whatever a log or a file name holds
         try:
             self._put(text)
         except UnicodeEncodeError:  # names that the terminal has no letters for; nothing has been written yet
@@ -118,13 +120,7 @@ class Output:
             write_whole(self.file, text + "\n", inputs=self.inputs)
             click.echo(f"written: {one_line(str(self.file))}", err=True)
             return
-        try:
-            click.echo(text)
-        except OSError as error:
-            if error.errno == errno.EPIPE:  # the reader has seen enough: click ends the program quietly
-                raise
-            sys.stdout = io.StringIO()  # what is left in it cannot be written at the end either
-            raise OutputError(f"standard output cannot be written: {error.strerror}") from None
+        click.echo(text)
 
 
 WRITTEN = {"graphml", "sheets_file"}
@@ -154,7 +150,7 @@ def _with_output(command: F, *, endings: tuple[str, ...]) -> F:
             raise click.UsageError("--csv and --json exclude each other")
         named = {key: value for key, value in kwargs.items() if isinstance(value, Path) and key not in WRITTEN}
         inputs = tuple(named[key] for key in sorted(named, key=lambda key: key != "plan_file"))
-        file = None if out is None or str(out) == STANDARD_OUTPUT else out
+        file = None if out is None or str(out) == STANDARD_OUTPUT or is_printed_to(out, sys.stdout) else out
         if file is not None:
             check_writable(file, inputs=inputs)
             ending = check_ending(file, endings=endings)
@@ -316,6 +312,7 @@ def check_writable(path: Path, *, inputs: tuple[Path, ...] = (), over_plan: bool
     except (FileNotFoundError, NotADirectoryError):
         if not path.parent.is_dir():
             raise OutputError(one_line(f"{path}: the folder {path.parent} does not exist")) from None
+        _try_folder(path)
         return
     except OSError as error:
         raise OutputError(one_line(f"{path}: cannot be written: {error.strerror}")) from None
@@ -328,10 +325,28 @@ def check_writable(path: Path, *, inputs: tuple[Path, ...] = (), over_plan: bool
             if os.path.samestat(there, one.stat()):
                 what = "an input file" if position else "the plan itself"
                 raise OutputError(one_line(f"{path}: is {what}; name another file"))
+    if is_printed_to(path, sys.stdout) or is_printed_to(path, sys.stderr):  # what was printed before would be lost
+        raise OutputError(one_line(f"{path}: is where the program prints; give another name, or omit --out to print"))
     if not stat.S_ISREG(there.st_mode):  # a device would be lost, and a pipe cannot take a file whole or not at all
         raise OutputError(one_line(f"{path}: is not a regular file; give another name, or omit --out to print"))
     if not over_plan and _is_plan(path):
         raise OutputError(one_line(f"{path}: is a plan; name another file"))
+    _try_folder(path)
+
+
+def _try_folder(path: Path) -> None:
+    """Refuse an output in a folder where no file can be made."""
+    try:
+        check_folder(path.resolve().parent)
+    except OSError as error:
+        raise OutputError(one_line(f"{path}: cannot be written: {error.strerror or error}")) from None
+
+
+def is_printed_to(path: Path, stream: TextIO | None) -> bool:
+    """Whether a name leads to what standard output or standard error is written to, as /dev/stdout does."""
+    with suppress(OSError, ValueError):  # closed, or no file at all
+        return stream is not None and os.path.samestat(path.stat(), os.fstat(stream.fileno()))
+    return False
 
 
 def _is_plan(path: Path) -> bool:
@@ -352,24 +367,15 @@ def write_whole(path: Path, content: str | bytes, *, inputs: tuple[Path, ...] = 
         If that fails; an existing file is then unchanged.
     """
     check_writable(path, inputs=inputs, over_plan=over_plan)
-    target = path.resolve()
-    beside = target.with_name(f".{target.name}.{os.getpid()}.part")
     try:
-        with beside.open("wb") as file:
-            file.write(content.encode("utf-8") if isinstance(content, str) else content)
-            file.flush()
-            os.fsync(file.fileno())
-        beside.replace(target)
+        replace_whole(path.resolve(), content.encode("utf-8") if isinstance(content, str) else content)
     except OSError as error:
         raise OutputError(one_line(f"{path}: cannot be written: {error.strerror or error}")) from None
-    finally:
-        with suppress(OSError):
-            beside.unlink(missing_ok=True)
 
 
 def warn(message: str) -> None:
     """Print a warning on standard error."""
-    click.echo(f"warning: {message}", err=True)
+    click.echo(f"warning: {harmless(message)}", err=True)
 
 
 @contextmanager
