@@ -17,6 +17,7 @@ from matplotlib.lines import Line2D
 from matplotlib.text import Text
 from PIL import Image
 
+from survey.base.characters import harmless_xml
 from survey.base.errors import one_line
 from survey.base.layout import shortened
 from survey.output.answers.figures import CAUTION
@@ -177,6 +178,8 @@ def as_bytes(figure: Figure, ending: str) -> bytes:
     loose: dict[str, Any] = {"pil_kwargs": {"compress_level": 0}} if ending == "png" else {}
     with house_style():
         figure.savefig(file, format=ending, metadata=NO_METADATA[ending], **loose)
+    if ending == "svg":
+        return harmless_xml(file.getvalue().decode("utf-8")).encode("utf-8")
     return _with_few_colours(file) if ending == "png" else file.getvalue()
 
 
