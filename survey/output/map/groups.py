@@ -48,7 +48,7 @@ def groups_of(at_m: FloatArray, *, reach_m: float) -> list[Group]:
     firsts: list[FloatArray] = []
     members: list[list[int]] = []
     for i, point_m in enumerate(at_m):
-        near = np.flatnonzero(np.hypot(*(np.array(firsts) - point_m).T) <= reach_m) if firsts else []
+        near = np.flatnonzero(np.hypot(*(np.array(firsts).reshape(-1, 2) - point_m).T) <= reach_m)
         if len(near):
             members[int(near[0])].append(i)
         else:
