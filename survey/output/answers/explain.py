@@ -51,6 +51,7 @@ REMEDY_COLUMNS = (
     Column("state", text=True),
     Column("others\nbetter/worse"),
 )
+"""A remedy as a row; what a narrow terminal can do without is a judgement."""
 REMEDY_KEY = "Others better/worse: how many other inverters get a better state, and how many a worse one."
 WAY_SENTENCES = {
     "straight": "direct, through or past the obstacles",

@@ -51,6 +51,7 @@ RANKING_COLUMNS = (
     Column("its margin\ndB", spare=2),
     Column("median\nmargin dB", spare=4),
 )
+"""A spot as a row; what a narrow terminal can do without is a judgement."""
 CHOICE_COLUMNS = (
     Column("gateways"),
     Column("inverters\ncovered"),
@@ -59,6 +60,7 @@ CHOICE_COLUMNS = (
     Column("best\npossible?", text=True),
     Column("where", text=True, yields=True),
 )
+"""A number of gateways as a row; what a narrow terminal can do without is a judgement."""
 
 
 def ranking_row(scores: Scores, inverters: tuple[str, ...], rank: str, i: int) -> list[str]:
