@@ -34,13 +34,13 @@ ROOMS = {
     ),
     "output": Room(
         "base decisions geometry inputs budget measured routing propagation scene siting",
-        "answers.check answers.compare answers.csv_rows answers.dropouts answers.explain answers.fit answers.links "
-        "answers.links_csv answers.materials answers.network answers.place answers.place_record answers.plans "
-        "answers.values export export.as_buildings export.sheets pictures report",
+        "answers.check answers.compare answers.csv_rows answers.dropouts answers.explain answers.fit answers.joint "
+        "answers.links answers.links_csv answers.materials answers.network answers.place answers.place_record "
+        "answers.plans answers.values export export.as_buildings export.sheets pictures report sheet",
     ),
     "library": Room(
         "base decisions inputs budget measured routing output scene",
-        "check compare draw dropouts explain export fit links network place report sites",
+        "check compare draw dropouts explain export fit form links network place report sites",
     ),
     "cli": Room("base inputs library output"),
 }

@@ -182,3 +182,21 @@ def test_in_a_process_of_its_own_nothing_else_is_printed(process, folder):
     write(folder)
     result = process("draw", "plan.toml", "--out", "p.png")
     assert (result.returncode, result.stdout, result.stderr) == (0, b"", b"written: p.png\n")
+
+
+@pytest.mark.parametrize(
+    ("words", "head"), [((), b"\x89PNG"), (("--format", "svg"), b"<?xml"), (("--format", "pdf"), b"%PDF")]
+)
+def test_a_picture_on_standard_output_is_bytes_and_messages_are_on_standard_error(process, folder, words, head):
+    write(folder, ('"i1"', '"屋根"'))
+    result = process("draw", "plan.toml", "--out", "-", *words)
+    assert result.returncode == 0
+    assert result.stdout.startswith(head)
+    assert (b"letters of the names" in result.stderr) == (head != b"<?xml")
+    assert not (folder / "-").exists()
+
+
+def test_an_ending_and_another_format_are_refused(run, folder):
+    write(folder)
+    result = run("draw", "plan.toml", "--out", "map.svg", "--format", "png")
+    assert (result.exit_code, result.stderr) == (1, "map.svg: ends in .svg, but png is asked for\n")

@@ -345,3 +345,11 @@ def test_out_is_needed(run, folder):
     result = run("report", "plan.toml")
     assert result.exit_code == 2
     assert "--out" in result.stderr
+
+
+def test_a_page_on_standard_output_is_the_file(run, folder):
+    write(folder, more=SPOTS)
+    run("report", "plan.toml", "--out", "page.html", *DAY, *FEW)
+    printed = run("report", "plan.toml", "--out", "-", *DAY, *FEW)
+    assert printed.stdout == (folder / "page.html").read_text(encoding="utf-8")
+    assert "written" not in printed.stderr

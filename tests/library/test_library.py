@@ -265,6 +265,8 @@ OF_THE_COMMAND_ONLY = {
     "as_buildings",
     "check",
     "csv",
+    "form",
+    "format",
     "graphml",
     "help",
     "json",

@@ -29,6 +29,7 @@ from survey.inputs.plan.obstacles import (
     in_order,
     obstacle_kinds,
 )
+from survey.inputs.plan.opening import Opening
 from survey.inputs.plan.own_material import OwnMaterial
 from survey.inputs.plan.radio import OwnRadio, Radio, RadioEnd
 from survey.inputs.plan.spots import Search, Spot
@@ -134,11 +135,14 @@ class Attached:
         The face of it, such as ``workshop/south roof``; empty for what is inside or joined.
     way : str
         ``on``, ``beside``, ``against`` or ``inside``.
+    at : Face or None
+        That face, where it is one of a building or box.
     """
 
     carrier: str
     face: str = ""
     way: str = "on"
+    at: Face | None = field(default=None, repr=False, compare=False)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -166,6 +170,8 @@ class Plan:
         By building, how far corners were moved to close or square its footprint. [m]
     attached : mapping of str to Attached
         By name, what a thing stands on: buildings, boxes, arrays, inverters, gateways, spots and searches.
+    openings : tuple of (str, Opening)
+        Openings of loose walls and boxes, each with the name of its wall or box; those of buildings stand in these.
     defaults : tuple of (str, str, object)
         Table, key and value of every default that the reader filled in.
     """
@@ -191,6 +197,7 @@ class Plan:
     faces: tuple[Face, ...] = ()
     moved_m: Mapping[str, float] = field(default_factory=dict, hash=False)
     attached: Mapping[str, Attached] = field(default_factory=dict, hash=False)
+    openings: tuple[tuple[str, Opening], ...] = ()
     defaults: tuple[tuple[str, str, object], ...] = ()
 
     def __post_init__(self) -> None:

@@ -31,8 +31,8 @@ CHECKED = (
     Column("inverter", text=True),
     Column("verdict", text=True),
     Column("difference\ndB"),
-    Column("levels"),
-    Column("missed"),
+    Column("levels", spare=2),
+    Column("missed", spare=1),
     Column("obstacles on\ndirect line", text=True, yields=True),
 )
 ON_THE_ROOF = (
@@ -60,7 +60,7 @@ def fit_table(fit: Fit, *, check: bool = False) -> str:
         parts.append(_out_of_line(fit))
     if check or len(fit.pairs) <= FEW:
         parts.append(_checked(fit))
-    return paragraphs(*parts, CAUTION)
+    return paragraphs(*parts, wrapped(CAUTION))
 
 
 def _heading(fit: Fit) -> str:

@@ -18,8 +18,10 @@ from survey.output.map.frame import spacing_m
 from survey.output.map.legend import MARKS, PLACE_WORDS
 from survey.output.map.site import Place, gateway_labels, inverter_labels, places_of, routes_of, shapes_of
 from survey.output.pictures.ground import (
+    draw_contours,
     draw_obstacles,
     draw_scale_and_north,
+    ground_entries,
     obstacle_entries,
     points_per_metre,
     site_axes,
@@ -79,6 +81,7 @@ def site_map(scene: Scene, network: Network | None = None) -> Figure:
         between = f" Routes with up to {counted(most, 'relay')}." if most else ""
         lines = (f"{gateways_words(chosen)}.{between} {route_tally(network)}.", one_lined(scene))
     figure, axes = site_axes(scene, title=title, lines=lines, entries=len(handles), columns=COLUMNS)
+    draw_contours(axes, scene)
     named = draw_obstacles(axes, shapes_of(scene))
     places = places_of(scene, chosen=chosen)
     draw_places(axes, places)
@@ -176,9 +179,11 @@ def _entries(scene: Scene, network: Network | None) -> list[Any]:
             sample("inverter", **marker(UNKNOWN, MOST_PT)),
             *place_entries(scene, ()),
             *obstacle_entries(scene),
+            *ground_entries(scene),
         ]
     return [
         *state_entries(network),
         *place_entries(scene, network.links.gateways.names),
         *obstacle_entries(scene),
+        *ground_entries(scene),
     ]
