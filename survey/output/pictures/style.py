@@ -223,7 +223,8 @@ def _described(svg: bytes, *, title: str, about: str) -> bytes:
 
     start = svg.index(b"<svg")
     end = svg.index(b">", start)
-    words = f"<title id='about-title'>{escape(harmless(title))}</title><desc id='about'>{escape(harmless(about))}</desc>".encode()
+    title, about = escape(harmless(title)), escape(harmless(about))
+    words = f"<title id='about-title'>{title}</title><desc id='about'>{about}</desc>".encode()
     role = b" role='img' aria-labelledby='about-title' aria-describedby='about'"
     return svg[:end] + role + svg[end : end + 1] + b"\n " + words + svg[end + 1 :]
 
