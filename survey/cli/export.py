@@ -33,7 +33,9 @@ def export(plan_file: Path, out: Path, *, gateways: tuple[str, ...], fit_file: P
     options.check_writable(out, inputs=inputs)
     from survey.library.export import export as export_of
 
-    found = export_of(options.read_plan(plan_file), gateway=gateways, fit=fit_file)
+    plan = options.read_plan(plan_file)
+    options.check_writable(out, inputs=inputs)  # again: now it is known what the plan names
+    found = export_of(plan, gateway=gateways, fit=fit_file)
     text: str = getattr(found, ending)
     options.write_whole(out, text + "\n" * (not text.endswith("\n")), inputs=inputs)
     if found.site.links is None:
