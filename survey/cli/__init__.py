@@ -65,6 +65,7 @@ class _Program(click.Group):
             sys.exit(1)
 
     def invoke(self, ctx: click.Context) -> Any:  # noqa: ANN401  as click has it
+        from survey.base.characters import harmless
         from survey.base.errors import SurveyError, SurveyWarning
 
         if not BLAS_THREADS & set(os.environ):
@@ -74,6 +75,9 @@ class _Program(click.Group):
             warnings.showwarning = _print_warning
             try:
                 return super().invoke(ctx)
+            except click.UsageError as error:
+                error.message = harmless(error.message)  # what was typed, or came from a script
+                raise
             except SurveyError as error:
                 click.echo(str(error), err=True)
                 ctx.exit(1)

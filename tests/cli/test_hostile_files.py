@@ -263,3 +263,13 @@ def test_a_folder_where_nothing_can_be_made_is_told_before_the_work(run, monkeyp
         result = run(*words, name)
         told = f"{name}: cannot be written: Read-only file system\n"
         assert (result.exit_code, result.stdout, result.stderr) == (1, "", told), "the plan is not there either"
+
+
+@pytest.mark.parametrize(
+    "words", [["links", "plan.toml", "a\x1b[31m"], ["a\x1b[31m"], ["links", "plan.toml", "--\x1b[31m"]]
+)
+def test_what_was_typed_wrongly_is_told_without_its_escape_codes(run, words):
+    result = run(*words)
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert "\\x1b[31m" in result.stderr
+    assert "\x1b" not in result.stderr
