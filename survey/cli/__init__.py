@@ -76,8 +76,9 @@ class _Program(click.Group):
             try:
                 return super().invoke(ctx)
             except click.UsageError as error:
-                error.message = harmless(error.message)  # what was typed, or came from a script
-                raise
+                raise click.UsageError(
+                    harmless(error.message), error.ctx
+                ) from error  # what was typed, or came from a script
             except SurveyError as error:
                 click.echo(str(error), err=True)
                 ctx.exit(1)

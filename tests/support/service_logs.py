@@ -344,7 +344,7 @@ def call_of(seed: int, faults: tuple[str, ...] = (), **changes: Any) -> Call:
 
 def _log(call: Call, seconds: np.ndarray, level_dbm: np.ndarray) -> Log:
     s, rng = call.settings, call.rng
-    n, times = call.heard.shape
+    n, _ = call.heard.shape
     inverter, time = np.nonzero(call.row.T)[::-1]
     if s["repeated"]:
         more = rng.choice(len(inverter), int(s["repeated"] * len(inverter)))
