@@ -22,3 +22,8 @@ MIN_HEIGHT_M, MAX_HEIGHT_M = -100.0, 1000.0
 """Heights at which coverage can be asked for: beyond any site of solar modules. [m]"""
 MIN_POINTS, MAX_POINTS = 4, 1_000_000
 """How many points of coverage can be asked for: a grid of two by two, to what a few minutes can compute."""
+SITE_TIME_S, SITE_MEMORY_MB = 60.0, 1_000.0
+"""What one of many sites may take, unless asked otherwise: a hundred times what a site of 80 inverters takes, and what
+two at a time leave free on a small machine. Judgements. [s, MB]"""
+MAX_WORKERS = 256
+"""Processes for many sites at most: more cores than a machine has. A judgement."""

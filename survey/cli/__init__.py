@@ -22,6 +22,7 @@ COMMANDS = {
     "fit": "Fit the model to readings (measured levels).",
     "draw": "Draw a picture of PLAN.",
     "dropouts": "Sort the missed polls in LOG by likely cause.",
+    "rounds": "Put many sites in order: which one needs a visit today.",
     "export": "Write the site for maps, spreadsheets and drawings.",
     "report": "Write one page for the job file.",
     "materials": "List the built-in materials and their losses.",

@@ -7,10 +7,11 @@ import io
 import math
 import os
 import re
+import shutil
 import stat
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from functools import wraps
@@ -32,6 +33,10 @@ QUIET_S = 1.0
 """No progress bar before a command has taken this long. [s]"""
 BEAT_S = 0.25
 """How often a bar is shown anew: often enough to look alive. A choice. [s]"""
+MINUTE_S = 60.0
+"""Seconds of a minute."""
+PAGES_MARK = '<meta name="generator" content="survey rounds">'
+"""How the first page of a folder of pages says that a command has written it, and may write it again."""
 READ = "survey.read"
 """Key in the context of a command for the files that a plan has named."""
 STANDARD_OUTPUT = "-"
@@ -168,6 +173,89 @@ def _with_output(command: F, *, endings: tuple[str, ...]) -> F:
         return command(*args, output=output, **kwargs)
 
     return wrapper  # type: ignore[return-value]  # the same command, with options more
+
+
+def json_csv_and_folder(command: F) -> F:
+    """Add --csv, --json and --out, which also takes a folder: handed over as ``output`` and ``folder``."""
+    endings = (".txt", ".json", ".csv")
+
+    @click.option("--csv", "as_csv", is_flag=True, help="Print rows for a spreadsheet instead of a table.")
+    @click.option("--json", "as_json", is_flag=True, help="Print one JSON object instead of a table.")
+    @click.option(
+        "--out",
+        type=click.Path(path_type=Path),
+        metavar="FOLDER",
+        help=f"Write a page for each site and one that links to them; or a file ({listed_endings(endings)}).",
+    )
+    @wraps(command)
+    def wrapper(*args: Any, as_json: bool, as_csv: bool, out: Path | None, **kwargs: Any) -> Any:  # noqa: ANN401
+        if as_csv and as_json:
+            raise click.UsageError("--csv and --json exclude each other")
+        inputs = tuple(value for value in kwargs.values() if isinstance(value, Path))
+        file = out if out is not None and out.suffix.casefold() in endings else None
+        folder = out if file is None and out is not None and str(out) != STANDARD_OUTPUT else None
+        if file is not None:
+            check_writable(file, inputs=inputs)
+            as_json, as_csv = as_json or file.suffix == ".json", as_csv or file.suffix == ".csv"
+        if folder is not None:
+            check_folder(folder)
+        output = Output(as_json=as_json, as_csv=as_csv, file=file, inputs=inputs)
+        return command(*args, output=output, folder=folder, **kwargs)
+
+    return wrapper  # type: ignore[return-value]  # the same command, with three options more
+
+
+def check_folder(folder: Path) -> None:
+    """Refuse a folder of pages that would take the place of anything else.
+
+    Raises
+    ------
+    OutputError
+        Before anything is calculated.
+    """
+    try:
+        if not folder.exists():
+            if not folder.parent.is_dir():
+                raise OutputError(one_line(f"{folder}: the folder {folder.parent} does not exist"))
+        elif not folder.is_dir():
+            raise OutputError(one_line(f"{folder}: is a file; name a folder for the pages"))
+        elif any(folder.iterdir()):
+            index = folder / "index.html"
+            if not index.is_file() or PAGES_MARK not in index.read_text(encoding="utf-8", errors="replace"):
+                raise OutputError(one_line(f"{folder}: has other files in it; name a new folder for the pages"))
+    except OSError as error:
+        raise OutputError(one_line(f"{folder}: cannot be written: {error.strerror}")) from None
+
+
+def write_folder(folder: Path, pages: Iterable[tuple[str, str]]) -> None:
+    """Write a folder of pages, by their names in it, completely or not at all; an earlier one of pages is replaced.
+
+    Raises
+    ------
+    OutputError
+        If that fails; an existing folder is then unchanged.
+    """
+    check_folder(folder)
+    target = folder.resolve()
+    beside, before = (target.with_name(f".{target.name}.{os.getpid()}.{what}") for what in ("part", "old"))
+    try:
+        for name, text in pages:
+            file = beside / name
+            file.parent.mkdir(parents=True, exist_ok=True)
+            file.write_text(text, encoding="utf-8", errors="replace")
+        if target.exists():
+            target.rename(before)
+        try:
+            beside.rename(target)
+        except OSError:
+            if before.exists():
+                before.rename(target)
+            raise
+    except OSError as error:
+        raise OutputError(one_line(f"{folder}: cannot be written: {error.strerror or error}")) from None
+    finally:
+        for one in (beside, before):
+            shutil.rmtree(one, ignore_errors=True)
 
 
 def check_ending(path: Path, *, endings: tuple[str, ...]) -> str:
@@ -372,16 +460,30 @@ def warn(message: str) -> None:
     click.echo(f"warning: {message}", err=True)
 
 
+def time_words(done: int, total: int, *, spent_s: float) -> str:
+    """Return how much is done and the time left, at the pace so far.
+
+    Examples
+    --------
+    >>> time_words(30, 90, spent_s=10.0), time_words(0, 90, spent_s=3.0)
+    ('30 of 90, 10 s, about 20 s left', '0 of 90, 3 s')
+    """
+    left_s = spent_s * (total - done) / done if done else 0.0
+    left = f"{left_s:.0f} s" if left_s < 2 * MINUTE_S else f"{left_s / MINUTE_S:.0f} min"
+    return f"{done} of {total}, {spent_s:.0f} s" + (f", about {left} left" if 0 < done < total else "")
+
+
 @contextmanager
-def progress(label: str) -> Iterator[Callable[[int, int], None] | None]:
+def progress(label: str, *, is_timed: bool = False) -> Iterator[Callable[[int, int], None] | None]:
     """Show a bar on standard error, only on a terminal and only after one second.
 
-    Until the work says how much of it is done, the label and the time stand there alone.
+    Until the work says how much of it is done, the label and the time stand there alone. A timed bar also shows how
+    much is done, and the time left.
     """
     if sys.stderr is None or not sys.stderr.isatty():
         yield None
         return
-    bar = _Bar(label)
+    bar = _Bar(label, is_timed=is_timed)
     try:
         yield bar.move
     finally:
@@ -391,8 +493,8 @@ def progress(label: str) -> Iterator[Callable[[int, int], None] | None]:
 class _Bar:
     """A bar that a thread shows and keeps moving, whatever the work does."""
 
-    def __init__(self, label: str) -> None:
-        self._started_s = time.monotonic()
+    def __init__(self, label: str, *, is_timed: bool) -> None:
+        self._started_s, self._is_timed = time.monotonic(), is_timed
         self._done, self._total = 0, 0
         self._lock, self._ended = Lock(), Event()
         self._shown: Any = click.progressbar(
@@ -416,7 +518,10 @@ class _Bar:
             self._shown.render_finish()
 
     def _time(self) -> str:
-        return f"{time.monotonic() - self._started_s:.0f} s"
+        spent_s = time.monotonic() - self._started_s
+        if not self._is_timed or not self._total:
+            return f"{spent_s:.0f} s"
+        return time_words(self._done, self._total, spent_s=spent_s)
 
     def _beat(self) -> None:
         wait_s = QUIET_S
