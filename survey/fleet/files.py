@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from tempfile import TemporaryDirectory
-from typing import Any, BinaryIO
+from typing import Any
 
 from survey import __version__
 from survey.base.errors import Fault, FileError, why_unread
@@ -128,7 +128,7 @@ def _copy(site: Site, name: str, target: Path, *, optional: bool = False) -> Non
 
 
 @contextmanager
-def _opened(site: Site, name: str) -> Iterator[BinaryIO | Any]:
+def _opened(site: Site, name: str) -> Iterator[Any]:
     """Open a file for reading, on this machine or by fsspec."""
     if REMOTE in name:
         with _opened_far(name) as file:
@@ -137,7 +137,7 @@ def _opened(site: Site, name: str) -> Iterator[BinaryIO | Any]:
     path = Path(site.base) / name
     try:
         if path.is_dir():
-            raise IsADirectoryError  # noqa: TRY301  told as where opening fails
+            raise IsADirectoryError  # as opening it fails on some systems only
         file = path.open("rb")
     except (OSError, ValueError) as error:
         raise FileError([Fault(file=name, problem=why_unread(path, error))]) from None

@@ -18,6 +18,8 @@ CHANCE = 1e-6
 hours each. A choice."""
 BACKGROUND = 0.5
 """Outages an hour that are expected where no other hour shows any: half of one. An assumption."""
+LIGHT_SHARE = 0.5
+"""Daylight of a year, over all hours: outages show by day only. [-]"""
 MIN_LEFT = 0.2
 """A finding goes with the shared one if less than this share of its missed polls remains. A judgement. [-]"""
 
@@ -132,17 +134,18 @@ def _together(results: Iterable[Assessment]) -> tuple[tuple[Together, ...], dict
     """Find causes that begin on many sites within an hour; and which outages of each site's findings they are."""
     by_cause: dict[str, list[_Begin]] = defaultdict(list)
     place = {}
-    for row, one in enumerate(results):
-        place[one.site.name] = row
-        for k, finding in enumerate(one.findings):
+    for row, result in enumerate(results):
+        name = result.site.name
+        place[name] = row
+        for k, finding in enumerate(result.findings):
             by_cause[finding.cause] += [
-                _Begin(site=one.site.name, number=k, finding=finding, outage=outage) for outage in finding.outages
+                _Begin(site=name, number=k, finding=finding, outage=outage) for outage in finding.outages
             ]
     found, shared = [], defaultdict[tuple[str, int], set[Outage]](set)
     for begins in by_cause.values():
         for group in _groups(sorted(begins, key=lambda one: one.outage.begin_s)):
-            for one in group:
-                shared[one.site, one.number].add(one.outage)
+            for begin in group:
+                shared[begin.site, begin.number].add(begin.outage)
             found.append(_one_of(group, place))
     return tuple(sorted(found, key=lambda one: -one.missed)), shared
 
@@ -150,14 +153,15 @@ def _together(results: Iterable[Assessment]) -> tuple[tuple[Together, ...], dict
 def _groups(begins: list[_Begin]) -> list[list[_Begin]]:
     """Cut the fullest hours out of the begins of one cause, until what is left may be an accident."""
     hours = Counter(one.outage.begin_s // HOUR_S for one in begins)
-    groups = []
+    groups: list[list[_Begin]] = []
     while True:
         best = _fullest(begins)
         sites = {one.site for one in best}
         if len(sites) < MIN_SITES or _tail(len(sites), _expected(best, hours)) > CHANCE:
             return groups
         groups.append(best)
-        begins = [one for one in begins if one not in best]
+        taken = {id(one) for one in best}
+        begins = [one for one in begins if id(one) not in taken]
 
 
 def _fullest(begins: list[_Begin]) -> list[_Begin]:
@@ -180,10 +184,10 @@ def _expected(group: list[_Begin], hours: Counter[int]) -> float:
     own |= {hour + step for hour in own for step in (-1, 1)}
     days = {hour * HOUR_S // DAY_S for hour in hours}
     at_hour = {hour % 24 for hour in own}
-    others = [count for hour, count in hours.items() if hour not in own]
-    alike = [count for hour, count in hours.items() if hour not in own and hour % 24 in at_hour]
-    mean = sum(others) / max(1, len(others))
-    return max(BACKGROUND, mean, sum(alike) / max(1, len(days) - 1))
+    others = sum(count for hour, count in hours.items() if hour not in own)
+    alike = sum(count for hour, count in hours.items() if hour not in own and hour % 24 in at_hour)
+    light = LIGHT_SHARE * (max(hours) - min(hours) + 1)
+    return max(BACKGROUND, others / light, alike / max(1, len(days) - 1))
 
 
 def _tail(count: int, expected: float) -> float:

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from multiprocessing import connection, get_context
 from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
+from pathlib import Path
 
 from survey.fleet.site import Assessment
 from survey.fleet.work import MEGABYTE, Assess, Limits, Task, not_read, outcome, time_words
@@ -56,42 +57,72 @@ def in_processes(assess: Assess, tasks: Sequence[Task], *, limits: Limits, worke
     tuple of int and Assessment or None
         The number of the task, each exactly once, in no order.
     """
-    waiting = deque(range(len(tasks)))
-    tries = [0] * len(tasks)
-    crew: list[_Worker] = []
+    crew = _Crew(assess, tasks, limits=limits, workers=workers)
     try:
-        while waiting or any(one.number >= 0 for one in crew):
-            while waiting and len(crew) < workers:
-                crew.append(_hired(assess, limits))
-            for one in crew:
-                if one.number < 0 and waiting:
-                    one.number, one.since_s = waiting.popleft(), time.monotonic()
-                    with contextlib.suppress(OSError):  # it has died: found below
-                        one.pipe.send(tasks[one.number])
-            for one in _ready(crew, limits):
-                number, found, is_alive = one.number, None, True
-                try:
-                    found = one.pipe.recv()
-                except (EOFError, OSError):
-                    is_alive = False
-                if is_alive:
-                    one.number, one.is_new = -1, False
-                    yield number, found
-                    continue
-                crew.remove(one)
-                _dismissed(one)
-                tries[number] += 1
-                if tries[number] < TRIES:
-                    waiting.append(number)
-                else:
-                    yield number, not_read(tasks[number].site, KILLED)
-            for one in [one for one in crew if _is_late(one, limits)]:
-                crew.remove(one)
-                _dismissed(one)
-                yield one.number, not_read(tasks[one.number].site, time_words(limits))
+        while crew.is_busy:
+            crew.hand_out()
+            yield from crew.answers()
+            yield from crew.overdue()
     finally:
-        for one in crew:
+        crew.dismiss()
+
+
+class _Crew:
+    """Workers, and the tasks that wait for one."""
+
+    def __init__(self, assess: Assess, tasks: Sequence[Task], *, limits: Limits, workers: int) -> None:
+        self._assess, self._tasks, self._limits, self._size = assess, tasks, limits, workers
+        self._waiting = deque(range(len(tasks)))
+        self._tries = [0] * len(tasks)
+        self._workers: list[_Worker] = []
+
+    @property
+    def is_busy(self) -> bool:
+        """Whether a task waits or is at work."""
+        return bool(self._waiting) or any(one.number >= 0 for one in self._workers)
+
+    def hand_out(self) -> None:
+        """Give each worker without a task one of those that wait."""
+        at_work = sum(one.number >= 0 for one in self._workers)
+        while len(self._workers) < min(self._size, at_work + len(self._waiting)):
+            self._workers.append(_hired(self._assess, self._limits))
+        for one in self._workers:
+            if one.number < 0 and self._waiting:
+                one.number, one.since_s = self._waiting.popleft(), time.monotonic()
+                with contextlib.suppress(OSError):  # it has died: found when it is asked for its answer
+                    one.pipe.send(self._tasks[one.number])
+
+    def answers(self) -> Iterator[Outcome]:
+        """Wait for an answer; the task of a worker that has died waits again, or is told the second time."""
+        for one in _ready(self._workers, self._limits):
+            number = one.number
+            try:
+                found = one.pipe.recv()
+            except (EOFError, OSError):
+                self._let_go(one)
+                self._tries[number] += 1
+                if self._tries[number] < TRIES:
+                    self._waiting.append(number)
+                else:
+                    yield number, not_read(self._tasks[number].site, KILLED)
+            else:
+                one.number, one.is_new = -1, False
+                yield number, found
+
+    def overdue(self) -> Iterator[Outcome]:
+        """Stop workers whose task takes too long."""
+        for one in [one for one in self._workers if _is_late(one, self._limits)]:
+            self._let_go(one)
+            yield one.number, not_read(self._tasks[one.number].site, time_words(self._limits))
+
+    def dismiss(self) -> None:
+        """End all workers."""
+        for one in self._workers:
             _dismissed(one, in_peace=one.number < 0)
+
+    def _let_go(self, worker: _Worker) -> None:
+        self._workers.remove(worker)
+        _dismissed(worker)
 
 
 def _hired(assess: Assess, limits: Limits) -> _Worker:
@@ -128,7 +159,7 @@ def _limit_memory(limits: Limits) -> None:
     except ImportError:
         return
     with contextlib.suppress(OSError, ValueError):
-        pages = int(open("/proc/self/statm", encoding="ascii").read().split()[0])  # noqa: PTH123, SIM115  one line
+        pages = int(Path("/proc/self/statm").read_text(encoding="ascii").split()[0])
         most = pages * os.sysconf("SC_PAGE_SIZE") + int(limits.memory_mb * MEGABYTE)
         resource.setrlimit(resource.RLIMIT_AS, (most, resource.getrlimit(resource.RLIMIT_AS)[1]))
 
@@ -157,6 +188,3 @@ def _dismissed(worker: _Worker, *, in_peace: bool = False) -> None:
     if worker.process.is_alive():
         worker.process.kill()
     worker.process.join(CLOSING_S)
-
-
-__all__ = ["KILLED", "Outcome", "in_processes"]

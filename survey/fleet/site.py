@@ -204,9 +204,10 @@ class Assessment:
 
 
 def _finding(record: Mapping[str, Any]) -> SiteFinding:
-    values = {key: tuple(value) if isinstance(value, list) else value for key, value in record.items()}
+    values: dict[str, Any] = {key: tuple(value) if isinstance(value, list) else value for key, value in record.items()}
     values.pop("value")
-    return SiteFinding(**{**values, "outages": tuple(Outage(**one) for one in record["outages"])})
+    values["outages"] = tuple(Outage(**one) for one in record["outages"])
+    return SiteFinding(**values)
 
 
 def site_of(site: Site | Mapping[str, Any]) -> Site:

@@ -8,6 +8,7 @@ import os
 from collections.abc import Iterable
 from pathlib import Path
 from types import TracebackType
+from typing import Self
 
 from survey.base.errors import OutputError, one_line
 from survey.fleet.site import Assessment
@@ -61,7 +62,7 @@ class Keeper:
         except OSError as error:
             raise OutputError(one_line(f"{self._part}: cannot be written: {error.strerror}")) from None
 
-    def __enter__(self) -> Keeper:
+    def __enter__(self) -> Self:
         return self
 
     def __exit__(

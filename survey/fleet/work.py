@@ -14,7 +14,7 @@ from survey.fleet.site import NOT_READ, Assessment, Site
 Assess = Callable[[Site], Assessment]
 """What works a site out."""
 MEMORY_OF_LOG = 2.5
-"""Memory that a log takes, over its size as a file: measured 2.1 for a log of 0.95 GB (docs/dropouts.md), rounded up."""
+"""Memory that a log takes, over its size as a file: 2.1 for a log of 0.95 GB (docs/dropouts.md), rounded up."""
 MAX_FAULTS = 3
 """Errors of a site's files that are told; its own command tells all. A judgement."""
 MEGABYTE = 1_000_000
@@ -44,12 +44,12 @@ def outcome(assess: Assess, task: Task, limits: Limits) -> Assessment | None:
     """
     site, sum_of_files = task.site, ""
     try:
-        sum_of_files = checksum(site)
-        if task.known and task.known == sum_of_files:
-            return None
         problem = _too_large(site, limits)
         if problem:
             return not_read(site, problem)
+        sum_of_files = checksum(site)
+        if task.known and task.known == sum_of_files:
+            return None
         return replace(assess(site), checksum=sum_of_files)
     except SurveyError as error:  # the same files give the same errors, so this result can be used again
         lines = str(error).splitlines()

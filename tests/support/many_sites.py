@@ -49,7 +49,12 @@ def yard(rng) -> tuple:
             corners=((left, near, 4.0), (right, near, 4.0), (right, ridge, 5.5), (left, ridge, 5.5)),
         ),
         Box(
-            name="container", material="welded steel", centre=(x_m - 8, y_m - 4), length_m=6.06, width_m=2.44, height_m=2.59
+            name="container",
+            material="welded steel",
+            centre=(x_m - 8, y_m - 4),
+            length_m=6.06,
+            width_m=2.44,
+            height_m=2.59,
         ),
         Foliage(name="hedge", footprint=hedge, height_m=2.0, loss_db_per_m=0.5),
     )

@@ -57,17 +57,18 @@ class _Parquet:
 
     def __init__(self, path: Path) -> None:
         try:
-            import pyarrow  # noqa: PLC0415  an extra
+            import pyarrow as pa  # noqa: PLC0415  an extra
             from pyarrow import csv, parquet  # noqa: PLC0415
         except ImportError:
             raise FileError([Fault(file=str(path), problem=EXTRA_PARQUET)]) from None
         self._csv, self._bytes, self._rows = csv, path.stat().st_size, 0
+        self._total = 1
         try:
             file = parquet.ParquetFile(path)
-            flat = [one.name for one in file.schema_arrow if not pyarrow.types.is_nested(one.type)]
-            self._total = max(1, file.metadata.num_rows)
+            flat = [one.name for one in file.schema_arrow if not pa.types.is_nested(one.type)]
+            self._total = max(1, int(file.metadata.num_rows))
             self._blocks = file.iter_batches(batch_size=ROWS, columns=flat)
-        except (pyarrow.ArrowException, OSError) as error:
+        except (pa.ArrowException, OSError) as error:
             raise FileError([Fault(file=str(path), problem=f"is no Parquet file that can be read: {error}")]) from None
         self._left = bytearray((",".join(f'"{name.replace(chr(34), chr(34) * 2)}"' for name in flat) + "\n").encode())
 

@@ -180,7 +180,9 @@ def _details(rank: int, visit: Visit) -> str:
 def _reasons(title: str, sites: Sequence[Assessment]) -> str:
     if not sites:
         return ""
-    return "\n".join([f"{title}: {counted(len(sites), 'site')}", *_lines([(one.site.name, one.reason) for one in sites])])
+    return "\n".join(
+        [f"{title}: {counted(len(sites), 'site')}", *_lines([(one.site.name, one.reason) for one in sites])]
+    )
 
 
 def _not_read(sites: SitesTable, order: Order) -> str:
@@ -266,7 +268,9 @@ def rounds_csv(sites: SitesTable, order: Order) -> str:
     ]
     for group in (order.only_together, order.longer_log, order.in_order, order.not_read):
         rows += [_cells(one, None, shared) for one in group]
-    rows += [[None, row.site, "not read", *[None] * 13, f"{row.place}: {row.problem}", *[None] * 3] for row in sites.refused]
+    rows += [
+        [None, row.site, "not read", *[None] * 13, f"{row.place}: {row.problem}", *[None] * 3] for row in sites.refused
+    ]
     return csv_text(CSV_COLUMNS, rows)
 
 
