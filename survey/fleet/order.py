@@ -14,10 +14,9 @@ HOUR_S, DAY_S = 3_600, 86_400
 MIN_SITES = 5
 """Fewer sites with one cause at one hour may be an accident, and are soon read one by one. A judgement."""
 CHANCE = 1e-6
-"""So many sites at one hour are no accident if it is less likely than this: once in a century of mornings with 24
-hours each. A choice."""
-BACKGROUND = 0.5
-"""Outages an hour that are expected where no other hour shows any: half of one. An assumption."""
+"""So many sites at one hour are no accident if it is less likely than this: once in a century of hours. A choice."""
+BACKGROUND = 0.1
+"""Outages an hour that are expected where no other hour shows any: one in a working day. An assumption."""
 LIGHT_SHARE = 0.5
 """Daylight of a year, over all hours: outages show by day only. [-]"""
 MIN_LEFT = 0.2

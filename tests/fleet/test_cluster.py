@@ -21,6 +21,8 @@ pytestmark = [
     pytest.mark.slow,
     pytest.mark.filterwarnings("ignore"),  # of Dask and its libraries, when they start and end
 ]
+IDLE = 0.3
+"""Load of a machine on which nothing else runs."""
 MIN_GAIN = 1.6
 """How much faster two workers are than one, at least."""
 
@@ -76,9 +78,12 @@ def test_a_worker_that_is_killed_in_the_middle_loses_nothing(tmp_path, cluster):
 
 
 def test_two_workers_are_much_faster_than_one(tmp_path):
-    """In elapsed time where both cores are free; else the workers' own processor time says how the work is shared."""
-    write_sites(tmp_path, 120, 12)
-    took_s = []
+    """In elapsed time on a machine that is idle before; on a busy one, by the share of the work that each has done."""
+    if (os.cpu_count() or 1) < 2:
+        pytest.skip("one core cannot be faster with two workers")
+    is_idle = os.getloadavg()[0] < IDLE
+    write_sites(tmp_path, 80, 8)
+    elapsed_s, busiest_s = [], []
     for workers in (1, 2):
         with distributed.LocalCluster(
             n_workers=workers, threads_per_worker=1, dashboard_address=None, scheduler_port=0, silence_logs=50
@@ -88,16 +93,16 @@ def test_two_workers_are_much_faster_than_one(tmp_path):
                 before = client.run(time.process_time)
                 begin_s = time.monotonic()
                 survey.rounds(tmp_path / TABLE, results=tmp_path / "r.jsonl", on=made.scheduler_address, anew=True)
-                spent_s = time.monotonic() - begin_s
+                elapsed_s.append(time.monotonic() - begin_s)
                 after = client.run(time.process_time)
-            took_s.append((spent_s, max(after[one] - before[one] for one in after)))
-    elapsed, busiest = (one / two for one, two in zip(*took_s, strict=True))
-    print(f"two workers: {elapsed:.2f} times one in elapsed time, {busiest:.2f} times by their processor time")
-    assert max(elapsed, busiest) >= MIN_GAIN
+            busiest_s.append(max(after[one] - before[one] for one in after))
+    assert busiest_s[0] / busiest_s[1] >= MIN_GAIN
+    if is_idle:
+        assert elapsed_s[0] / elapsed_s[1] >= MIN_GAIN
 
 
 def test_a_scheduler_that_does_not_answer_is_told(monkeypatch, tmp_path):
     monkeypatch.setattr("survey.fleet.cluster.CONNECT_S", 0.5)
     tasks = [Task(site=site) for site in sites_in(tmp_path, "well a")]
-    with pytest.raises(SurveyError, match="--on tcp://127.0.0.1:9: no scheduler answers there"):
+    with pytest.raises(SurveyError, match="no scheduler answers there"):
         list(on_cluster(by_name, tasks, limits=Limits(), address="tcp://127.0.0.1:9"))
