@@ -161,4 +161,6 @@ def test_files_on_another_file_system_give_the_same_result(tmp_path):
     (tmp_path / "0005/plan.toml").write_text("plan_version = 9\n", encoding="utf-8")
     with pytest.raises(SurveyError) as error:
         survey.assess(far)
-    assert str(error.value).startswith(f"{far['plan']}: plan_version: 9 is a number; this program reads plans of version 1 only")
+    assert str(error.value).startswith(
+        f"{far['plan']}: plan_version: 9 is a number; this program reads plans of version 1 only"
+    )
