@@ -65,6 +65,7 @@ ELSEWHERE = {
     "decisions/simulation/pairs.py": "decisions/test_comparison.py",
     "decisions/simulation/turning.py": "decisions/simulation/test_certainty.py",
     "decisions/simulation/unknowns.py": "decisions/simulation/test_margins.py",
+    "library/findings.py": "library/test_assess.py",
     "output/answers/drawing.py": "decisions/simulation/test_measure_again.py",
     "output/answers/figures.py": "output/test_tables.py",
     "output/answers/place_record.py": "cli/test_place.py",

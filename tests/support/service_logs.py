@@ -1,9 +1,9 @@
 """Invented logs of service calls, made otherwise than those of dropout_logs.py, to judge what was built on those.
 
 Everything here is invented. Roofs are blocks of rows and columns at any side of a gateway on a wall, levels fade by
-Rice's law, light comes from the height of the sun with clouds that drift over the site, and many nuisances come at once:
-rhythms of 5 minutes to an hour, jitter, days of rain, dark noons, strays, levels in steps or none, polls at night or not,
-repeated rows, rows in disorder, lost rows, and a clock that changes.
+Rice's law, light comes from the height of the sun with clouds that drift over the site, and many nuisances come at
+once: rhythms of 5 minutes to an hour, jitter, days of rain, dark noons, strays, levels in steps or none, polls at night
+or not, repeated rows, rows in disorder, lost rows, and a clock that changes.
 """
 
 from __future__ import annotations
