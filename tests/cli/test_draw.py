@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 from pathlib import Path
 
 import pytest
@@ -200,3 +201,21 @@ def test_an_ending_and_another_format_are_refused(run, folder):
     write(folder)
     result = run("draw", "plan.toml", "--out", "map.svg", "--format", "png")
     assert (result.exit_code, result.stderr) == (1, "map.svg: ends in .svg, but png is asked for\n")
+
+
+def test_a_map_beside_shows_the_other_spot_with_its_own_counts(run, folder):
+    write(folder, more=SPOTS)
+    text = svg(run, folder, "--beside", "post")
+    for name in ("office", "post"):
+        links = json.loads(run("links", "plan.toml", "--gateway", name, "--json").stdout)["links"]
+        hold = sum(one["state"] == "holds" for one in links)
+        assert re.search(
+            rf">{name}<(?:(?!>hold ).)*>Links of {len(links)} inverters?: hold {hold},", text, flags=re.DOTALL
+        )
+    assert text.count(">east, m<") == 2
+    assert "coverage side by side" in text
+    result = run("draw", "plan.toml", "--out", "x.png", "--kind", "network", "--beside", "post")
+    assert (result.exit_code, "--beside is only for --kind map" in result.stderr) == (2, True)
+    result = run("draw", "plan.toml", "--out", "x.png", "--beside", "pots")
+    assert result.exit_code == 1
+    assert 'no gateway or spot is named "pots"; did you mean "post"?' in result.stderr

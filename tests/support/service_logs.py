@@ -112,7 +112,9 @@ def site_of(call: Call) -> None:
     """Blocks of modules at some sides of a wall that carries the gateway."""
     rng, n = call.rng, call.settings["inverters"]
     blocks = int(np.clip(rng.integers(2, 6), 2, max(2, n // 3)))
-    group = np.sort(np.concatenate([np.repeat(np.arange(blocks), 2)[:n], rng.integers(0, blocks, max(0, n - 2 * blocks))]))
+    group = np.sort(
+        np.concatenate([np.repeat(np.arange(blocks), 2)[:n], rng.integers(0, blocks, max(0, n - 2 * blocks))])
+    )
     at = np.zeros((n, 3))
     for k in range(blocks):
         own = np.flatnonzero(group == k)
@@ -169,7 +171,11 @@ def weather_of(call: Call) -> None:
     clear = np.clip(height, 0.0, None) ** 1.15
     day = (tick - tick[0]) // DAY_S
     overcast = rng.beta(1.2, 1.8, s["days"])[day]  # 0 clear, 1 thick
-    drift = np.interp(np.arange(times), np.arange(0, times + 4, 4), rng.uniform(0, 1, times // 4 + 2)[: len(np.arange(0, times + 4, 4))])
+    drift = np.interp(
+        np.arange(times),
+        np.arange(0, times + 4, 4),
+        rng.uniform(0, 1, times // 4 + 2)[: len(np.arange(0, times + 4, 4))],
+    )
     call.light = clear * (1.0 - 0.85 * overcast * (0.6 + 0.4 * drift))
     facing = rng.choice([-0.5, 0, 0, 0.5], call.group.max() + 1)[call.group]
     wakes = 0.02 * np.exp(rng.normal(0, 0.25, n))
@@ -252,9 +258,14 @@ def add(call: Call, fault: str) -> None:  # noqa: C901, PLR0912, PLR0915  one fa
         _block(call, fault, _sector(call), np.arange(times) >= middle)
     elif fault == "obstacle for days":
         days = int(rng.integers(1, 3))
-        begin = int(bright[int(rng.choice(lit_days[1 : -days] or lit_days[:1]))][0])
+        begin = int(bright[int(rng.choice(lit_days[1:-days] or lit_days[:1]))][0])
         begin += int(rng.uniform(-2, 4) * 3600 / s["step_s"])
-        _block(call, fault, _sector(call), (np.arange(times) >= begin) & (np.arange(times) < begin + days * DAY_S // s["step_s"]))
+        _block(
+            call,
+            fault,
+            _sector(call),
+            (np.arange(times) >= begin) & (np.arange(times) < begin + days * DAY_S // s["step_s"]),
+        )
     elif fault == "truck by hours":
         low = _noon_s(call) - 3 * 3600
         there = (tick - low) % DAY_S < 6 * 3600
@@ -311,7 +322,9 @@ def call_of(seed: int, faults: tuple[str, ...] = (), **changes: Any) -> Call:
         add(call, fault)
     s, (n, times) = call.settings, call.loss.shape
     k = 10 ** (s["rice_db"] / 10)
-    wave = np.sqrt(k / (k + 1)) + (rng.normal(size=(n, times)) + 1j * rng.normal(size=(n, times))) / np.sqrt(2 * (k + 1))
+    wave = np.sqrt(k / (k + 1)) + (rng.normal(size=(n, times)) + 1j * rng.normal(size=(n, times))) / np.sqrt(
+        2 * (k + 1)
+    )
     level = call.margin[:, None] - call.loss + 20 * np.log10(np.abs(wave))
     call.heard = call.lit & call.up & (level > 0) & (rng.random((n, times)) >= call.lost)
     call.row &= rng.random((n, times)) >= s["lost_rows"]
@@ -322,7 +335,9 @@ def call_of(seed: int, faults: tuple[str, ...] = (), **changes: Any) -> Call:
     seconds = call.tick[None] + (np.arange(n) * s["step_s"] // n // 2)[:, None] * s["in_turn"]
     seconds = seconds + rng.integers(-s["jitter_s"], s["jitter_s"] + 1, (n, times))
     if s["clock_change"]:
-        seconds = seconds + 3_600 * int(rng.choice([-1, 1])) * (call.tick >= call.tick[int(rng.uniform(0.2, 0.8) * times)])
+        seconds = seconds + 3_600 * int(rng.choice([-1, 1])) * (
+            call.tick >= call.tick[int(rng.uniform(0.2, 0.8) * times)]
+        )
     call.made = _log(call, seconds, level - 100.0)
     return call
 

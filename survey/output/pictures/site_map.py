@@ -87,7 +87,7 @@ def site_map(scene: Scene, network: Network | None = None) -> Figure:
     draw_places(axes, places)
     size_pt = mark_size_pt(axes, scene)
     if network is not None:
-        _draw_routes(axes, network)
+        draw_routes(axes, network)
     state = None if network is None else network.state
     draw_inverters(axes, scene.inverters, state, size_pt=size_pt)
     draw_scale_and_north(axes)
@@ -134,7 +134,7 @@ def draw_places(axes: Axes, places: Sequence[Place]) -> None:
         axes.plot(*one.at_m.T, zorder=LAYERS[one.kind], gid=PLACE_WORDS[one.kind], **PLACES[one.kind])
 
 
-def _draw_routes(axes: Axes, network: Network) -> None:
+def draw_routes(axes: Axes, network: Network) -> None:
     """The route of every inverter that has one."""
     routes = [route for route in routes_of(network) if route.gateway >= 0]
     faint = float(np.clip(30.0 / max(len(network.routes), 1), 0.25, 0.8))
