@@ -136,6 +136,7 @@ def draw(
     inputs = tuple(one for one in (plan_file, fit_file, log_file) if one is not None)
     options.check_writable(out, inputs=inputs)
     plan = options.read_plan(plan_file)
+    options.check_writable(out, inputs=inputs)  # again: now it is known what the plan names
     steps = {"days": "reading the log", "coverage": "points"}
     label = "testing spots" if placed else steps.get(kind, "links between inverters")
     with options.progress(label) as told:

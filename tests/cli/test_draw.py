@@ -5,7 +5,7 @@ import os
 from pathlib import Path
 
 import pytest
-from plans import SPOTS, WHOLE_PLAN, write
+from plans import SPOTS, WHOLE_PLAN, entry, wall, write
 
 KINDS = ("map", "sides", "coverage", "profile", "network", "budget")
 BEGINS = {"png": b"\x89PNG\r\n", "svg": b"<?xml", "pdf": b"%PDF"}
@@ -200,3 +200,11 @@ def test_an_ending_and_another_format_are_refused(run, folder):
     write(folder)
     result = run("draw", "plan.toml", "--out", "map.svg", "--format", "png")
     assert (result.exit_code, result.stderr) == (1, "map.svg: ends in .svg, but png is asked for\n")
+
+
+def test_coverage_of_a_gateway_inside_a_weak_box_with_steel_elsewhere_is_drawn(run, folder):
+    """A box that is no obstacle to a path around, and sheets that are: the grid has points in both."""
+    weak = entry("box", name='"hut"', material='"tile roof"', centre="[0, 0]", length_m=3, width_m=3, height_m=3)
+    write(folder, more=weak + wall(material='"welded steel"', loss_db=60, along="[[5, -5], [5, 5]]"))
+    for words in (["draw", "--kind", "coverage", "--points", "200", "--out", "p.svg"], ["report", "--out", "r.html"]):
+        assert run(words[0], "plan.toml", *words[1:]).exit_code == 0

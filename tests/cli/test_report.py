@@ -41,7 +41,7 @@ OWN_TAGS = {
     ),
     *("table", "caption", "thead", "tbody", "tr", "th", "td", "div", "figure", "figcaption", "form", "label", "input"),
     *("select", "option", "output", "button", "details", "summary", "img"),
-    *("svg", "defs", "pattern", "g", "path", "rect", "circle", "line", "use", "text"),
+    *("svg", "defs", "pattern", "g", "path", "rect", "circle", "line", "use", "text", "image", "nav"),
 }
 
 
@@ -131,8 +131,11 @@ def test_the_page_says_what_place_and_links_say(run, folder):
 def test_every_section_is_there_and_the_weakest_links_are_explained_as_explain_does(run, folder):
     farm(folder)
     found = reported(run, folder, "farm.toml", "--gateway", "office")
-    wanted = ["answer", "sure", "links", "coverage", "weakest", "asked", "assumed", "cautions", "every"]
+    wanted = ["answer", "next", "links", "sure", "coverage", "weakest", "asked", "assumed", "cautions", "every"]
     assert [one for one in found.words if one] == wanted
+    assert [one for one in found.addresses if one.startswith("#") and not re.match("#(b|m-)", one)] == [
+        f"#{one}" for one in wanted
+    ]
     weakest = [row[0] for row in found.rows["links"][1:6]]
     explained = json.loads(run("explain", "farm.toml", *weakest, "--gateway", "office", "--json").stdout)["inverters"]
     words = found.text("weakest")

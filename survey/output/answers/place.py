@@ -18,6 +18,7 @@ from survey.output.answers.figures import (
     db,
     letter,
     margin,
+    margin_in_db,
     percent,
     route_tally,
     wanted_line,
@@ -425,7 +426,8 @@ def why_lines(reason: Reason, rank: int) -> list[str]:
 
 def _deciders(group: tuple[Decider, ...], rival: str) -> str:
     names = [
-        f"{decider.inverter} (margin {margin(decider.margin_db)} dB, at {rival} {margin(decider.rival_margin_db)} dB)"
+        f"{decider.inverter} (margin {margin_in_db(decider.margin_db)}, "
+        f"at {rival} {margin_in_db(decider.rival_margin_db)})"
         for decider in group
     ]
     return listed(names, DECIDERS_SHOWN)

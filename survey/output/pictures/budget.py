@@ -13,7 +13,7 @@ from survey.base.layout import columns_of, shortened
 from survey.budget import STATES, Links
 from survey.budget.explanation import Item, budget_of
 from survey.output.answers.explain import Step, direction_words, signed, steps_of, way_words
-from survey.output.answers.figures import NOTHING, NOTHING_DB, db, percent
+from survey.output.answers.figures import NOTHING, NOTHING_DB, margin_in_db, percent
 from survey.output.pictures.site_map import one_lined
 from survey.output.pictures.style import FAINT, INK, PAPER, SMALL_PT, head_in, new_figure, picture, short, width_in
 
@@ -57,9 +57,9 @@ def budget_picture(links: Links, i: int, j: int) -> Figure:
     level_dbm, need_dbm = round(budget.level_dbm, 2), round(budget.need_dbm, 2)
     margin_db = level_dbm - need_dbm
     inverter, gateway = short(budget.inverter), short(budget.gateway)
-    chance = percent(budget.reliability, wanted=requirement.reliability)
+    site, chance = links.scene.plan.site.name, percent(budget.reliability, wanted=requirement.reliability)
     lines = (
-        f"{links.scene.plan.site.name}: margin {db(budget.margin_db)} dB, chance {chance}: {STATES[budget.state]}.",
+        f"{site}: margin {margin_in_db(budget.margin_db)}, chance {chance}: {STATES[budget.state]}.",
         direction_words(budget),
         way_words(budget),
         one_lined(links.scene),

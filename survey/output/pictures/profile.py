@@ -14,7 +14,7 @@ from matplotlib.patches import Polygon
 from survey.base.arrays import FloatArray
 from survey.base.units import wavelength_m
 from survey.budget import CARRIERS, STATES, Links
-from survey.output.answers.figures import db, percent
+from survey.output.answers.figures import db, margin_in_db, percent
 from survey.output.answers.links import WAY_WORDS
 from survey.output.map.labels import Label
 from survey.output.map.legend import MARKS
@@ -183,7 +183,7 @@ def _lines(links: Links, i: int, j: int, met: list[tuple[float | None, str, floa
             f"{links.distance_m[i, j]:.1f} m. Path loss {db(float(links.path_loss_db[i, j]))} dB: "
             f"distance {db(float(links.base_loss_db[i, j]))} dB, "
             f"obstacles {db(float(links.obstacle_loss_db[i, j]))} dB. "
-            f"Margin {links.margin_db[i, j]:.1f} dB, chance {chance}: {STATES[links.state[i, j]]}."
+            f"Margin {margin_in_db(float(links.margin_db[i, j]))}, chance {chance}: {STATES[links.state[i, j]]}."
         ),
         f"Obstacles on the direct line: {', '.join(through) if through else 'none'}.",
         f"Loss of each path besides distance: {', '.join([straight, *ways])}. Best path: {carrier}.",

@@ -20,8 +20,10 @@ from survey.output.map.groups import Group, group_labels, groups_of, states_in
 from survey.output.map.legend import MARKS, PLACE_WORDS
 from survey.output.map.site import Place, gateway_labels, inverter_labels, places_of, routes_of, shapes_of
 from survey.output.pictures.ground import (
+    draw_contours,
     draw_obstacles,
     draw_scale_and_north,
+    ground_entries,
     obstacle_entries,
     picture_frame_m,
     points_per_metre,
@@ -89,6 +91,7 @@ def site_map(scene: Scene, network: Network | None = None) -> Figure:
     is_grouped = stands_close(scene)
     lines = (*lines, GROUPED) if is_grouped else lines
     figure, axes = site_axes(scene, title=title, lines=lines, entries=len(handles), columns=COLUMNS)
+    draw_contours(axes, scene)
     named = draw_obstacles(axes, shapes_of(scene))
     places = places_of(scene, chosen=chosen)
     draw_places(axes, places)
@@ -222,9 +225,11 @@ def _entries(scene: Scene, network: Network | None) -> list[Any]:
             sample("inverter", **marker(UNKNOWN, MOST_PT)),
             *place_entries(scene, ()),
             *obstacle_entries(scene),
+            *ground_entries(scene),
         ]
     return [
         *state_entries(network),
         *place_entries(scene, network.links.gateways.names),
         *obstacle_entries(scene),
+        *ground_entries(scene),
     ]

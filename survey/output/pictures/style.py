@@ -18,6 +18,7 @@ from matplotlib.lines import Line2D
 from matplotlib.text import Text
 from PIL import Image
 
+from survey.base.characters import harmless, harmless_xml
 from survey.base.errors import one_line
 from survey.base.layout import shortened
 from survey.base.limits import DPI
@@ -206,7 +207,8 @@ def as_bytes(figure: Figure, ending: str, *, dpi: int = DPI) -> bytes:
         about = ". ".join(
             part.rstrip(".") for part in (_text_of(figure, "subtitle"), _text_of(figure, "caution")) if part
         )
-        return _described(file.getvalue(), title=title, about=f"{about}.")
+        svg = harmless_xml(file.getvalue().decode("utf-8")).encode("utf-8")
+        return _described(svg, title=title, about=f"{about}.")
     return file.getvalue()
 
 
@@ -221,7 +223,8 @@ def _described(svg: bytes, *, title: str, about: str) -> bytes:
 
     start = svg.index(b"<svg")
     end = svg.index(b">", start)
-    words = f"<title id='about-title'>{escape(title)}</title><desc id='about'>{escape(about)}</desc>".encode()
+    title, about = escape(harmless(title)), escape(harmless(about))
+    words = f"<title id='about-title'>{title}</title><desc id='about'>{about}</desc>".encode()
     role = b" role='img' aria-labelledby='about-title' aria-describedby='about'"
     return svg[:end] + role + svg[end : end + 1] + b"\n " + words + svg[end + 1 :]
 

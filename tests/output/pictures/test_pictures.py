@@ -31,6 +31,7 @@ from survey.output.pictures import (
     missing_letters,
     network_picture,
     profile_picture,
+    sides_picture,
     site_map,
 )
 from survey.output.pictures.coverage import margin_steps_db
@@ -664,3 +665,23 @@ def test_many_hops_are_drawn_thin():
     assert len(hops.get_paths()) > 200 > len(few.get_paths())
     assert hops.get_linewidth()[0] < few.get_linewidth()[0] / 2
     assert hops.get_alpha() < few.get_alpha()
+
+
+SLOPE = [[0, 0, 0.0], [40, 0, 0.0], [40, 40, 4.0], [0, 40, 4.0]]
+
+
+@pytest.mark.parametrize("points", [SLOPE, SLOPE[:3]], ids=["measured all round", "one plane of three points"])
+def test_sloping_ground_is_drawn_from_above_and_from_the_sides(tmp_path, points):
+    """It rises by 1 m in 10 to the north: lines of equal height run from west to east."""
+    scene = scene_of(read_plan(write(tmp_path, more=f"\n[[ground]]\npoints = {points}\n")))
+    for figure in (site_map(scene), sides_picture(scene)):
+        above = figure.axes[0]
+        (lines,) = [one for one in above.collections if one.get_gid() == "ground"]
+        for level_m, line in zip(lines.levels, lines.get_paths(), strict=True):
+            assert np.allclose(line.vertices[:, 1], 10.0 * level_m), "the height of a point is a tenth of its y"
+        assert any(text.get_text().startswith("ground, every") for text in figure.legends[0].get_texts())
+    for side in sides_picture(scene).axes[1:]:
+        grounds = [one.get_xy() for one in side.patches if one.get_gid() == "ground"]
+        assert np.ptp(np.concatenate(grounds)[:, 1]) >= 0.4
+    flat = sides_picture(scene_of(read_plan(write(tmp_path))))
+    assert not [one for one in flat.axes[0].collections if one.get_gid() == "ground"]
