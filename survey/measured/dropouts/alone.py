@@ -147,7 +147,9 @@ def alone(book: Book, runs: dict[int, Silences], margins: Margins, *, dim: bool)
     # Silent from the first poll to the last is so all the time, whatever took it out.
     always = np.array([i in runs and runs[i].from_start and runs[i].to_end for i in range(len(rate))])
     steady = (poor & (whole < IN_RUNS * (whole + excess))) | always
-    for links, direction in _lacking(book, margins, steady & (odds < CLEARLY_WEAK), odds, always=always):
+    planned = odds_of_weak(more, margins.predicted_db, margins.predicted_sigma_db)
+    planned = np.where(margins.predicted_db > MAX_WEAK_DB, np.minimum(planned, 1.0), planned)
+    for links, direction in _lacking(book, margins, steady & (planned < CLEARLY_WEAK), planned, always=always):
         lost = np.zeros(len(rate))
         lost[links] = excess[links] + whole[links]
         _enter_lacking(book, lost, links, margins, direction, usual, whole=whole)
@@ -287,11 +289,11 @@ def _enter_lacking(  # noqa: PLR0917  what alone has found
     times = book.log.time_s
     counts, asked = book.sums()
     share = float((counts + whole)[links].sum() / max(float((asked + whole)[links].sum()), 1.0))
-    of = "measured" if margins.measured[links].all() else "predicted"
+    measured = f", measured {spread_words(margins.margin_db[links])} dB" if margins.measured[links].all() else ""
     words = [
         (
-            f"{100 * share:.0f} % of polls missed all the time (normal here: {100 * usual:.1f} %), {of} margins of "
-            f"{spread_words(margins.margin_db[links])} dB: the plan may lack something there"
+            f"{100 * share:.0f} % of polls missed all the time (normal here: {100 * usual:.1f} %), predicted margins of "
+            f"{spread_words(margins.predicted_db[links])} dB{measured}: the plan may lack something there"
         )
     ]
     if direction < CITED:
