@@ -52,3 +52,20 @@ def test_an_inverter_that_one_log_lacks_is_said_to():
     made.row[4] = False
     verdicts = {one.inverter: one.verdict for one in compared(found(make(RECIPE)), found(made))}
     assert verdicts[made.scene.inverters.names[4]] == UNSEEN
+
+
+def test_a_repair_that_changed_nothing_is_called_better_no_more_often_than_chance_allows():
+    """200 pairs of healthy logs of one site each: no inverter of a pair is better or worse in 95 % of them."""
+    changed, judged, pairs = 0, 0, 200
+    for seed in range(pairs):
+        recipe = dataclasses.replace(
+            any_recipe(60_000 + seed, (), wild=seed % 2 == 1), days=5 + seed % 3, step_s=1_800, inverters=8, gateways=1
+        )
+        before = make(recipe)
+        after = make(recipe, again=True)
+        assert before.scene.plan == after.scene.plan
+        verdicts = [one.verdict for one in compared(found(before), found(after))]
+        changed += BETTER in verdicts or WORSE in verdicts
+        judged += len(verdicts)
+    assert judged == 8 * pairs
+    assert changed <= 0.05 * pairs

@@ -21,6 +21,8 @@ from survey.measured.dropouts.weighing import concentration, shared_direction
 MIN_MORE, DIM_MORE = 0.06, 0.25
 """A link is poor that misses so much more than a sound one; where noons may be dark; set by trials on invented
 logs. [-]"""
+LITTLE_DB, WEAK_MORE = 10.0, 0.035
+"""A link of less margin is poor that misses so much more: 2.5 standard deviations of a poll's level. [dB, -]"""
 BEYOND_SCATTER = 4.0
 """The same in standard deviations; set by trials on invented logs."""
 MORE_THAN_CHANCE = 3.0
@@ -133,7 +135,8 @@ def alone(book: Book, runs: dict[int, Silences], margins: Margins, *, dim: bool)
     rate = missed / np.maximum(polls, 1.0)
     usual, scatter = usual_of_site(rate, polls, margins.margin_db)
     noise = np.sqrt(np.maximum(usual, 0.005) / np.maximum(polls, 1.0))
-    beyond = np.maximum(DIM_MORE if dim else MIN_MORE, BEYOND_SCATTER * np.hypot(scatter, noise))
+    least = np.where(margins.margin_db < LITTLE_DB, WEAK_MORE, DIM_MORE if dim else MIN_MORE)
+    beyond = np.maximum(least, BEYOND_SCATTER * np.hypot(np.where(margins.margin_db < LITTLE_DB, 0.0, scatter), noise))
     poor = (rate > usual + beyond) & (missed >= MIN_MISSED)
     poor &= log_ratio(missed, (usual + scatter) * polls) > np.log(len(rate)) + MORE_THAN_CHANCE
     whole = np.array([runs[i].polls if i in runs else 0.0 for i in range(len(rate))])
