@@ -54,18 +54,28 @@ def test_an_inverter_that_one_log_lacks_is_said_to():
     assert verdicts[made.scene.inverters.names[4]] == UNSEEN
 
 
-def test_a_repair_that_changed_nothing_is_called_better_no_more_often_than_chance_allows():
-    """200 pairs of healthy logs of one site each: no inverter of a pair is better or worse in 95 % of them."""
-    changed, judged, pairs = 0, 0, 200
+def halves(made):
+    """The first and the second half of a log: the same site, with a day between them at which nothing was changed."""
+    middle = made.heard.shape[1] // 2
+    arrays = ("seconds", "heard", "level_dbm", "power_w", "row")
+    return [
+        dataclasses.replace(made, **{name: getattr(made, name)[:, part] for name in arrays})
+        for part in (slice(None, middle), slice(middle, None))
+    ]
+
+
+def test_a_repair_that_changed_nothing_is_seldom_called_better_or_worse():
+    """200 repairs that changed nothing, with rain, misses in bursts and links that lose some polls: 5 % of them at most
+    name any inverter that is better, or any that is worse."""
+    pairs, inverters, better, worse = 200, 8, 0, 0
     for seed in range(pairs):
+        recipe = any_recipe(60_000 + seed, (), healthy=("plain", "wild", "rain", "strays")[seed % 4])
         recipe = dataclasses.replace(
-            any_recipe(60_000 + seed, (), wild=seed % 2 == 1), days=5 + seed % 3, step_s=1_800, inverters=8, gateways=1
+            recipe, days=10 + 2 * (seed % 3), step_s=1_800, inverters=inverters, gateways=1, gap_h=0.0, clock_back=False
         )
-        before = make(recipe)
-        after = make(recipe, again=True)
-        assert before.scene.plan == after.scene.plan
-        verdicts = [one.verdict for one in compared(found(before), found(after))]
-        changed += BETTER in verdicts or WORSE in verdicts
-        judged += len(verdicts)
-    assert judged == 8 * pairs
-    assert changed <= 0.05 * pairs
+        verdicts = [one.verdict for one in compared(*map(found, halves(make(recipe))))]
+        assert len(verdicts) == inverters
+        better += BETTER in verdicts
+        worse += WORSE in verdicts
+    assert better <= 0.05 * pairs
+    assert worse <= 0.05 * pairs
