@@ -131,7 +131,7 @@ def site_of(call: Call) -> None:
     margin = links_of(call.scene).margin_db[:, 0]
     if weak_db.any():  # the plan knows of a loss that leaves them little
         wanted = np.where(weak_db > 0, rng.uniform(-1, 5, n), margin)
-        call.scene = _scene(at, np.maximum(margin - wanted, 0.0))
+        call.scene = _scene(at, np.clip(margin - wanted, 0.0, 54.0))
         margin = links_of(call.scene).margin_db[:, 0]
     call.at, call.group = at, group
     call.margin = np.where(weak_db > 0, margin, np.maximum(margin + np.clip(rng.normal(0, 4, n), -8, 8), 16.0))
