@@ -163,16 +163,21 @@ def _with_output(command: F, *, endings: tuple[str, ...]) -> F:
         if file is not None:
             check_writable(file, inputs=inputs)
             ending = check_ending(file, endings=endings)
-            if (as_csv and ending == ".json") or (as_json and ending == ".csv"):
-                form = "--csv" if as_csv else "--json"
-                raise click.UsageError(f"{form} and a file name that ends in {ending} exclude each other")
-            as_json, as_csv = as_json or ending == ".json", as_csv or ending == ".csv"
+            as_json, as_csv = _form_of(ending, as_json=as_json, as_csv=as_csv)
         elif sys.stdout is None:
             raise OutputError("standard output is closed; name a file with --out")
         output = Output(as_json=as_json, as_csv=as_csv, file=file, inputs=inputs)
         return command(*args, output=output, **kwargs)
 
     return wrapper  # type: ignore[return-value]  # the same command, with options more
+
+
+def _form_of(ending: str, *, as_json: bool, as_csv: bool) -> tuple[bool, bool]:
+    """Return whether a file is JSON or CSV, by the options and by the ending of its name."""
+    if (as_csv and ending == ".json") or (as_json and ending == ".csv"):
+        form = "--csv" if as_csv else "--json"
+        raise click.UsageError(f"{form} and a file name that ends in {ending} exclude each other")
+    return as_json or ending == ".json", as_csv or ending == ".csv"
 
 
 def json_csv_and_folder(command: F) -> F:
@@ -196,7 +201,7 @@ def json_csv_and_folder(command: F) -> F:
         folder = out if file is None and out is not None and str(out) != STANDARD_OUTPUT else None
         if file is not None:
             check_writable(file, inputs=inputs)
-            as_json, as_csv = as_json or file.suffix == ".json", as_csv or file.suffix == ".csv"
+            as_json, as_csv = _form_of(file.suffix.casefold(), as_json=as_json, as_csv=as_csv)
         if folder is not None:
             check_folder(folder)
         output = Output(as_json=as_json, as_csv=as_csv, file=file, inputs=inputs)
