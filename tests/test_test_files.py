@@ -48,6 +48,8 @@ ELSEWHERE = {
     "inputs/drawings/library.py": "inputs/drawings/test_plan_with_drawings.py",
     "inputs/drawings/pieces.py": "inputs/drawings/test_plan_with_drawings.py",
     "inputs/plan/obstacles/kind.py": "test_new_kind_of_obstacle.py",
+    "cli/folders.py": "cli/test_rounds.py",
+    "cli/progress.py": "cli/test_streams.py",
     "scene/ends.py": "inputs/test_antennas.py",
     "scene/correction.py": "measured/calibration/test_fit.py",
     "budget/figures.py": "budget/test_links.py",

@@ -13,7 +13,7 @@ import click
 
 from survey.base.errors import OutputError, one_line
 from survey.cli.files import check_writable, is_stdout, listed_endings
-from survey.cli.options import Output
+from survey.cli.options import Output, form_of
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -42,7 +42,7 @@ def json_csv_and_folder(command: F) -> F:
         folder = out if file is None and out is not None and not is_stdout(out) else None
         if file is not None:
             check_writable(file, inputs=inputs)
-            as_json, as_csv = as_json or file.suffix == ".json", as_csv or file.suffix == ".csv"
+            as_json, as_csv = form_of(file.suffix.casefold(), as_json=as_json, as_csv=as_csv)
         if folder is not None:
             check_pages(folder)
         output = Output(as_json=as_json, as_csv=as_csv, file=file, inputs=inputs)

@@ -132,12 +132,12 @@ def test_work_that_says_nothing_shows_its_label_and_the_time_alone(monkeypatch):
 def test_a_timed_bar_shows_how_much_is_done_and_the_time_left(monkeypatch):
     terminal = Terminal()
     monkeypatch.setattr(sys, "stderr", terminal)
-    monkeypatch.setattr(options, "QUIET_S", 0.0)
+    monkeypatch.setattr(progress, "QUIET_S", 0.0)
     with options.progress("assessing sites", is_timed=True) as told:
         told(3, 12)
         time.sleep(0.1)
     assert "3 of 12, 0 s, about 0 s left" in terminal.getvalue()
-    assert options.time_words(100, 1_000, spent_s=60.0) == "100 of 1000, 60 s, about 9 min left"
+    assert progress.time_words(100, 1_000, spent_s=60.0) == "100 of 1000, 60 s, about 9 min left"
 
 
 def test_the_only_block_of_links_says_how_far_its_paths_around_are(monkeypatch):
