@@ -48,7 +48,7 @@ static bool one_line(const Bodies *bodies, Workspace *work, Workspace *mirror_wo
 {
     Line line = line_of(start, end);
     Found found;
-    Mirrored mirrored[MAX_PATHS];
+    Mirrored mirrored[MAX_STRAIGHT + MAX_TURNED];
     double powers[WAYS] = {0.0}, straight = 0.0;
     if (line.length_m < 1e-6) return true;
     integrals->known_count = integrals->oldest = 0;
@@ -71,11 +71,11 @@ static bool one_line(const Bodies *bodies, Workspace *work, Workspace *mirror_wo
     double whole = through + turned;
     int mirrors = 0;
     if (whole < FREE) {
-        mirrors = mirror_ways(bodies, mirror_work, integrals, start, end, wavelength_m, LEAST_MIRROR_SHARE * whole, mirrored);
+        mirrors = mirror_ways(bodies, mirror_work, integrals, start, end, wavelength_m, whole, mirrored);
         if (mirrors < 0) return false;
         for (int i = 0; i < mirrors; i++)
             powers[REFLECTED] += weights[0] * mirrored[i].powers[0] + weights[1] * mirrored[i].powers[1];
-        powers[REFLECTED] = smaller(powers[REFLECTED], larger(1.0 - whole, 0.0));
+        powers[REFLECTED] = smaller(powers[REFLECTED], FREE - whole);
     }
     ways->grazed_db[number] = larger(-10.0 * log10(larger(straight, 1e-12)), 0.0);
     ways->grazed_solid[number] = found.nearest;
@@ -140,6 +140,7 @@ static void clear(Workspace *work)
     free(work->used);
     free(work->crossed);
     free(work->passes.items);
+    free(work->own.items);
     free(work->through);
     free(work->chords);
     free(work);

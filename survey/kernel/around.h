@@ -61,12 +61,12 @@
 /* __init__.py */
 #define MIN_POWER 1e-10
 #define FREE 0.97
-#define LEAST_MIRROR_SHARE 0.02
 /* bodies.py */
 #define DEEP_M -60.0
 /* rule.py */
 #define FULL_DB 6.0
 #define NONE_DB 12.4
+#define OTHER_DB 30.0
 #define ROUGH_DB 6.0
 #define NOTHING 1e-12
 #define MAX_OPEN_NU 3.3
@@ -75,7 +75,9 @@
 #define NEARER_M 1e-6
 #define OWN_WAY_NU 1.4142135623730951
 #define LEAST_SHARE 0.02
-#define MAX_PATHS 2
+#define TURNED_DB 6.0
+#define MAX_STRAIGHT 6
+#define MAX_TURNED 2
 /* quadrature.py */
 #define NODES 24
 #define SPAN_NODES 40
@@ -164,6 +166,10 @@ typedef struct {
     double image[2];
 } Edge;
 
+/* What a detour of so many wavelengths loses at least, J, in steps of 1/32 octave from LEAST_OCTAVE on: read by the bits of a float. */
+#define LEAST_OCTAVE -24
+#define OCTAVES 40
+
 /* Room for what is worked out on the way, used again for each string, plane and line. */
 typedef struct {
     Step *steps;
@@ -177,13 +183,15 @@ typedef struct {
     Hit *hits, *corner_hits;
     int hit_room, corner_hit_room;
     int *useful;                                          /* corners that a string can turn at */
-    double *useful_x, *useful_y, *useful_rest, *useful_size; /* where they are, how far from the end, and from here */
+    double *useful_x, *useful_y, *useful_rest, *useful_size, *useful_over; /* where they are, how far from the end and from here, see measure */
     int useful_count, useful_room, places_room, steps_done;
     uint8_t *may_hit;
     int may_hit_room;
     Edge *beside;
     int beside_room;
     Path found[MAX_STRINGS];
+    bool has_least;
+    float least_edge_db[32 * OCTAVES];
 } Scratch;
 
 typedef struct {
@@ -262,6 +270,7 @@ typedef struct {
     const Arrival *around[MAX_STRINGS + 1], *mixed[MAX_STRINGS], *straight;
     Arrival cleared;
     int around_count, mixed_count;
+    double least_db; /* what the best of all these loses; infinite where there is none */
 } Plane;
 
 typedef struct { double over, left, right, straight; } Power;
@@ -291,7 +300,7 @@ typedef struct {
     uint8_t *used;   /* which places are meant */
     uint8_t *crossed; /* which solids the line goes through */
     int chosen_room, used_room, crossed_room;
-    Passes passes;
+    Passes passes, own; /* of a way, or of all mirrors together; and of one of them */
     int *through; /* sheets that the line goes through */
     int through_count, through_room;
     double *chords;
@@ -377,7 +386,7 @@ double plants_loss_db(const Bodies *bodies, Workspace *work, const double *point
 
 /* mirrors.c */
 int mirror_ways(const Bodies *bodies, Workspace *work, Integrals *integrals, const double *start_m, const double *end_m,
-                double wavelength_m, double least, Mirrored *found);
+                double wavelength_m, double whole, Mirrored *found);
 
 static inline double power_of(complex_t amplitude) { return amplitude.re * amplitude.re + amplitude.im * amplitude.im; }
 

@@ -4,7 +4,9 @@
 
 /* A mirror that may bring something. */
 typedef struct {
-    double power, scale, at_m[3]; /* scale: what its longer way leaves, and how much it is a way of its own */
+    double power, most; /* as if nothing else stood there, and with what stands in it */
+    bool turns; /* whether it had rather turn around something than go through */
+    double scale, at_m[3]; /* scale: what its longer way leaves, and how much it is a way of its own */
     Image image;
     Line line;
     Window window;
@@ -49,7 +51,57 @@ static double as_nu(place_t place, const Line *line, double wavelength_m)
     return place.y * sqrt(2.0 / (wavelength_m * line->length_m * share * (1.0 - share)));
 }
 
-/* The path by way of one sheet as if nothing else stood there; false for none. */
+/* How far inside the nearest edge of a sheet a place of its plane lies; negative outside. */
+static double inside_edges_m(const Bodies *bodies, int sheet, const double *at_m)
+{
+    const double *n = bodies->normal + 3 * sheet;
+    int first = bodies->first[sheet], last = bodies->first[sheet + 1];
+    double nearest_m = INFINITY;
+    for (int c = first; c < last && nearest_m > 0.0; c++) {
+        const double *a = bodies->corner_m + 3 * c, *b = bodies->corner_m + 3 * (c + 1 < last ? c + 1 : first);
+        double d[3] = {b[0] - a[0], b[1] - a[1], b[2] - a[2]}, p[3] = {at_m[0] - a[0], at_m[1] - a[1], at_m[2] - a[2]};
+        double volume = n[0] * (d[1] * p[2] - d[2] * p[1]) + n[1] * (d[2] * p[0] - d[0] * p[2]) + n[2] * (d[0] * p[1] - d[1] * p[0]);
+        nearest_m = smaller(nearest_m, volume / larger(sqrt(dot(d, d)), NEARER_M));
+    }
+    return nearest_m;
+}
+
+/* Roughly what a wave loses at least at all that stands between a mirror and both ends: through it or around. */
+static double closed_loss_db(const Bodies *bodies, int mirror, const double *at_m, const double *const *ends_m, const double *legs_m,
+                             double whole_m, double wavelength_m, bool *turns)
+{
+    double through_db = 0.0, worst_db = 0.0, total_db = 0.0;
+    for (int end = 0; end < 2; end++) {
+        const double *end_m = ends_m[end];
+        double leg_m = legs_m[end], pass_db = 0.0, edge_db = 0.0;
+        for (int s = 0; s < bodies->sheets; s++) {
+            const double *n = bodies->normal + 3 * s;
+            double away_1 = dot(n, at_m) - bodies->offset_m[s], away_2 = dot(n, end_m) - bodies->offset_m[s], share = away_1 / (away_1 - away_2);
+            if (away_1 * away_2 < 0.0 && s != mirror && END_M < share * leg_m && share * leg_m < leg_m - END_M) {
+                double hit[3], from_m = whole_m - leg_m + share * leg_m;
+                for (int i = 0; i < 3; i++) hit[i] = at_m[i] + share * (end_m[i] - at_m[i]);
+                double inside_m = inside_edges_m(bodies, s, hit);
+                if (inside_m > 0.0) {
+                    double nu = inside_m * sqrt(2.0 * whole_m / (wavelength_m * from_m * (whole_m - from_m)));
+                    pass_db += bodies->loss_db[s];
+                    edge_db = larger(edge_db, edge_loss_db(nu) - edge_loss_db(0.0));
+                }
+            }
+            if (s + 1 < bodies->sheets && bodies->solid[s + 1] == bodies->solid[s]) continue;
+            if (pass_db <= edge_db) {
+                through_db += pass_db;
+            } else {
+                worst_db = larger(worst_db, edge_db);
+                total_db += edge_db;
+            }
+            pass_db = edge_db = 0.0;
+        }
+    }
+    *turns = worst_db > TURNED_DB;
+    return through_db + 0.5 * (worst_db + total_db);
+}
+
+/* The path by way of one sheet; false where it cannot bring more than so much. */
 static bool candidate(const Bodies *bodies, Integrals *integrals, int sheet, const double *start_m, const double *end_m, double direct_m,
                       double wavelength_m, double least, Candidate *one)
 {
@@ -102,28 +154,37 @@ static bool candidate(const Bodies *bodies, Integrals *integrals, int sheet, con
     }
     one->line = line;
     one->window = window;
-    return one->power > 0.0;
+    if (one->power <= least) return false;
+    const double *ends_m[2] = {start_m, end_m};
+    double legs_m[2] = {x, line.length_m - x};
+    double closed_db = closed_loss_db(bodies, sheet, one->at_m, ends_m, legs_m, line.length_m, wavelength_m, &one->turns);
+    one->most = one->power * pow(10.0, -closed_db / 10.0);
+    return one->most > least;
 }
 
-/* Paths by way of the mirrors that bring more than `least`, the strongest first, MAX_PATHS at most; -1 without memory. */
+/* Paths by way of mirrors beside all else that arrives, the strongest first; -1 without memory. */
 int mirror_ways(const Bodies *bodies, Workspace *work, Integrals *integrals, const double *start_m, const double *end_m,
-                double wavelength_m, double least, Mirrored *found)
+                double wavelength_m, double whole, Mirrored *found)
 {
-    double d[3] = {end_m[0] - start_m[0], end_m[1] - start_m[1], end_m[2] - start_m[2]}, direct_m = sqrt(dot(d, d)), best = 0.0;
-    Candidate most[MAX_PATHS]; /* the strongest first, of equal ones the first sheet */
-    int count = 0, kept = 0;
+    double d[3] = {end_m[0] - start_m[0], end_m[1] - start_m[1], end_m[2] - start_m[2]}, direct_m = sqrt(dot(d, d));
+    Candidate most[MAX_STRAIGHT + MAX_TURNED]; /* the strongest first, of equal ones the first sheet: those that do not turn, and then the others */
+    int counts[2] = {0, 0}, kept = 0;
     for (int sheet = 0; sheet < bodies->sheets; sheet++) {
         Candidate one;
-        if (!bodies->mirror[sheet] || !candidate(bodies, integrals, sheet, start_m, end_m, direct_m, wavelength_m, least, &one)) continue;
-        if (!(one.power > least) || (count == MAX_PATHS && !(one.power > most[count - 1].power))) continue;
-        int place = count < MAX_PATHS ? count++ : count - 1;
-        for (; place > 0 && most[place - 1].power < one.power; place--) most[place] = most[place - 1];
-        most[place] = one;
+        if (!bodies->mirror[sheet] || !candidate(bodies, integrals, sheet, start_m, end_m, direct_m, wavelength_m, LEAST_SHARE * whole, &one))
+            continue;
+        Candidate *list = most + (one.turns ? MAX_STRAIGHT : 0);
+        int room = one.turns ? MAX_TURNED : MAX_STRAIGHT, *count = counts + one.turns;
+        if (*count == room && !(one.most > list[room - 1].most)) continue;
+        int place = *count < room ? (*count)++ : room - 1;
+        for (; place > 0 && list[place - 1].most < one.most; place--) list[place] = list[place - 1];
+        list[place] = one;
     }
     work->passes.count = 0;
-    for (int i = 0; i < count; i++) {
+    for (int i = 0; i < MAX_STRAIGHT + counts[1]; i++) {
         const Candidate *one = most + i;
-        double ends[6];
+        double ends[6], least = LEAST_SHARE * whole;
+        if ((i >= counts[0] && i < MAX_STRAIGHT) || one->most <= least) continue;
         for (int k = 0; k < 3; k++) {
             ends[k] = one->line.start_m[k];
             ends[3 + k] = one->line.start_m[k] + one->line.length_m * one->line.along[k];
@@ -132,10 +193,10 @@ int mirror_ways(const Bodies *bodies, Workspace *work, Integrals *integrals, con
         if (!(plants >= 0.0)) return -1;
         Mirrored way = {one->image.sheet, {one->power * plants, one->power * plants}, {one->at_m[0], one->at_m[1], one->at_m[2]}};
         Found powers;
-        if (one->power < LEAST_SHARE * best) break;
-        double worth_db = -10.0 * log10(larger(larger(least, LEAST_SHARE * best), 1e-7) / one->scale);
+        double worth_db = -10.0 * log10(larger(least, 1e-7) / one->scale);
         int some = line_powers(bodies, work, integrals, &one->line, wavelength_m, &one->image, &one->window, worth_db, &powers);
         if (some < 0) return -1;
+        work->own.count = 0;
         if (some) {
             const Power *both = powers.powers;
             double through = pow(10.0, -powers.through_db / 10.0) * plants, straight[2];
@@ -145,11 +206,16 @@ int mirror_ways(const Bodies *bodies, Workspace *work, Integrals *integrals, con
             }
             double sides[3] = {both[0].over + both[1].over, both[0].left + both[1].left, both[0].right + both[1].right};
             for (int k = 0; k < work->through_count; k++)
-                if (!add_passed(&work->passes, bodies->obstacle[work->through[k]], 0.5 * (straight[0] + straight[1]))) return -1;
+                if (!add_passed(&work->own, bodies->obstacle[work->through[k]], 0.5 * (straight[0] + straight[1]))) return -1;
             for (int side = OVER; side < REFLECTED && !powers.clear; side++)
-                if (!add_passes(bodies, work, side, 0.5 * sides[side] * one->scale, &work->passes)) return -1;
+                if (!add_passes(bodies, work, side, 0.5 * sides[side] * one->scale, &work->own)) return -1;
         }
-        best = larger(best, 0.5 * (way.powers[0] + way.powers[1]));
+        double share = smooth(0.5 * (way.powers[0] + way.powers[1]) / larger(least, 1e-15) - 1.0);
+        if (!(share > 0.0)) continue;
+        for (int k = 0; k < work->own.count; k++)
+            if (!add_passed(&work->passes, work->own.items[k].obstacle, share * work->own.items[k].power)) return -1;
+        for (int field = 0; field < 2; field++) way.powers[field] *= share;
+        whole += 0.5 * (way.powers[0] + way.powers[1]);
         int place = kept++;
         for (; place > 0; place--) {
             double before = found[place - 1].powers[0] + found[place - 1].powers[1], this = way.powers[0] + way.powers[1];

@@ -178,6 +178,11 @@ static bool plane_of(const Bodies *bodies, Workspace *work, Integrals *integrals
         plane->less[i] = scaled(plane->around[i], not_beside(work->sections + number, work->scratch + number, plane, plane->around[i]->path));
         plane->around[i] = plane->less + i;
     }
+    double most = plane->straight ? mean_power(plane->straight) : 0.0;
+    for (int i = 0; i < plane->around_count; i++) most = larger(most, mean_power(plane->around[i]));
+    for (int i = 0; i < plane->mixed_count; i++) most = larger(most, mean_power(plane->mixed[i]));
+    if (window) most /= window->leaves[1 - number] * window->leaves[1 - number];
+    plane->least_db = most > 0.0 ? -10.0 * log10(most) : INFINITY;
     return count >= 0;
 }
 
@@ -365,15 +370,17 @@ int line_powers(const Bodies *bodies, Workspace *work, Integrals *integrals, con
         }
         if (!is_cut) memset(work->used, 1, (size_t)work->place_count);
     }
-    for (int plane = 0; plane < 2 && !straight_only; plane++)
+    for (int plane = 0; plane < 2 && !straight_only; plane++) {
         if (!plane_of(bodies, work, integrals, line, plane == 0, is_cut, wavelength_m, most_db, image, window)) return -1;
+        most_db = smaller(most_db, work->planes[0].least_db + OTHER_DB);
+    }
     double deepest = -INFINITY;
     uint8_t *near = work->used + 4 * bodies->solids;
     memcpy(near, work->used, (size_t)work->place_count);
     found->nearest = -1;
     for (int i = 0; i < work->place_count; i++) {
         const Local *one = work->places + i;
-        work->used[i] = work->used[i] && !work->crossed[one->solid] && counts(one, line);
+        work->used[i] = work->used[i] && through_db <= MAX_LOSS_DB && !work->crossed[one->solid] && counts(one, line);
         if (!work->used[i] || graze_nu(one) <= deepest) continue;
         deepest = graze_nu(one);
         found->nearest = one->solid;

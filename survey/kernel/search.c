@@ -94,12 +94,17 @@ bool search(const Section *section, Scratch *scratch, double length_m)
     Step nothing = {.before = -1, .corner = -1, .tested = true};
     int most = section->corner_count, count = 0;
     place_t end = {length_m, 0.0};
+    if (!scratch->has_least)
+        for (int i = 0; i < 32 * OCTAVES; i++)
+            scratch->least_edge_db[i] = (float)(edge_loss_db(2.0 * sqrt(ldexp(1.0 + (i % 32) / 32.0, i / 32 + LEAST_OCTAVE))) - 1e-4);
+    scratch->has_least = true;
     scratch->steps_done = scratch->step_count = scratch->open_count = scratch->passed_count = scratch->beside_count = 0;
     if (!make_room(&scratch->useful, &scratch->useful_room, most, sizeof *scratch->useful)) return false;
-    if (!make_room(&scratch->useful_x, &scratch->places_room, 4 * most, sizeof *scratch->useful_x)) return false;
+    if (!make_room(&scratch->useful_x, &scratch->places_room, 5 * most, sizeof *scratch->useful_x)) return false;
     scratch->useful_y = scratch->useful_x + most;
     scratch->useful_rest = scratch->useful_y + most;
     scratch->useful_size = scratch->useful_rest + most;
+    scratch->useful_over = scratch->useful_size + most;
     for (int i = 0; i < most; i++) {
         const Corner *corner = section->corners + i;
         if (corner->flat || !corner->arm_count) continue;
@@ -112,15 +117,6 @@ bool search(const Section *section, Scratch *scratch, double length_m)
     return add_step(scratch, nothing);
 }
 
-/* How far away corners are. */
-static WIDE void measure(const Scratch *scratch, place_t here)
-{
-    for (int i = 0; i < scratch->useful_count; i++) {
-        double dx = scratch->useful_x[i] - here.x, dy = scratch->useful_y[i] - here.y;
-        scratch->useful_size[i] = sqrt(dx * dx + dy * dy);
-    }
-}
-
 /* The longest detour that loses no more than so much, and a little more; what is longer need not be looked at. */
 static double longest_detour_m(double loss_db, double wavelength_m)
 {
@@ -129,15 +125,15 @@ static double longest_detour_m(double loss_db, double wavelength_m)
     return nu < 0.0 ? 1e-9 : 0.25 * nu * nu * wavelength_m * (1.0 + 1e-9) + 1e-9;
 }
 
-/* What a string loses that turns around a sheet to one side at its one end, and to the other at its other end. */
-static double crossed_face_loss_db(const Section *section, const Scratch *scratch, const Step *path, bool left)
+/* What a string loses that turns around a sheet to one side at its one end, and to the other, told by `left`, at its other end. */
+static double crossed_face_loss_db(const Section *section, const Scratch *scratch, const Step *path, bool *left)
 {
     if (path->corner_count < 2) return 0.0;
     const Step *last = scratch->steps + path->before;
     place_t b = corner_place(section, path->corner), a = corner_place(section, last->corner), from = {0.0, 0.0};
     if (path->corner_count > 2) from = corner_place(section, scratch->steps[last->before].corner);
     double dx = b.x - a.x, dy = b.y - a.y;
-    if (((a.x - from.x) * dy - (a.y - from.y) * dx > 0.0) == left) return 0.0;
+    *left = !((a.x - from.x) * dy - (a.y - from.y) * dx > 0.0);
     double size = apart(a, b), most_db = 0.0;
     dx /= size;
     dy /= size;
@@ -159,8 +155,64 @@ static double bend_loss_db(double detour_m, double wavelength_m)
     return larger(0.0, smaller(loss_db, STEEPER * (loss_db - BENT_DB)));
 }
 
+/* The longest detour of a single turn that loses no more than so much, and a little more. */
+static double longest_bend_m(double loss_db, double wavelength_m)
+{
+    return longest_detour_m(larger(loss_db, BENT_DB + loss_db / STEEPER), wavelength_m);
+}
+
+/* Where a string stands that is to be led on: at a corner, or at the start of the line where there are no arms. */
+typedef struct {
+    place_t last, here, end;
+    const Corner *corner; /* NULL at the start */
+    double ux, uy, length_m, longest_m, bend_m; /* what it has done, and how long it may become, and how much longer by one turn */
+    bool sides[2];
+} Stand;
+
+/* How far away corners are, and which of them may follow: most are out of reach, behind what stands here, or too sharp a turn. The
+   tests are those of `extend`, with some room for rounding. */
+static WIDE void measure(const Scratch *scratch, const Stand *at)
+{
+    int count = scratch->useful_count;
+    const double *x = scratch->useful_x, *y = scratch->useful_y, *rest = scratch->useful_rest;
+    double *size = scratch->useful_size, *over = scratch->useful_over; /* by how much a corner fails: negative for none */
+    double here_x = at->here.x, here_y = at->here.y, longest_m = at->longest_m - at->length_m;
+    for (int i = 0; i < count; i++) {
+        double dx = x[i] - here_x, dy = y[i] - here_y;
+        size[i] = sqrt(dx * dx + dy * dy);
+        over[i] = larger(size[i] + rest[i] - longest_m, TOUCH_M - size[i]);
+    }
+    if (!at->corner) return;
+    double ux = at->ux, uy = at->uy, last_x = at->last.x, last_y = at->last.y, left = at->sides[1] ? 0.0 : 1.0, right = at->sides[0] ? 0.0 : 1.0;
+    double before_m = apart(at->last, at->here) - at->bend_m, rest_m = apart(at->here, at->end) + at->bend_m;
+    for (int i = 0; i < count; i++) {
+        double turn = ux * (y[i] - here_y) - uy * (x[i] - here_x), dx = x[i] - last_x, dy = y[i] - last_y;
+        double bent = larger(before_m + size[i] - sqrt(dx * dx + dy * dy), size[i] + rest[i] - rest_m);
+        over[i] = larger(over[i], larger(bent, turn > 0.0 ? left : right));
+    }
+    for (int k = 0; k < at->corner->arm_count; k++) {
+        double ax = at->corner->arms[k].dx, ay = at->corner->arms[k].dy;
+        for (int i = 0; i < count; i++) {
+            double dx = x[i] - here_x, dy = y[i] - here_y, turn = ux * dy - uy * dx, off = dx * ay - dy * ax;
+            over[i] = larger(over[i], (turn > 0.0 ? -off : off) - 2.0 * TOUCH_M * size[i]);
+        }
+    }
+}
+
+/* A little less than a turn of such a detour, in wavelengths, loses; most strings are given up for it, without a logarithm. */
+static inline double least_bend_db(const Scratch *scratch, double detour)
+{
+    float small = (float)(detour * (1.0 - 1e-6));
+    uint32_t bits;
+    memcpy(&bits, &small, sizeof bits);
+    int place = (int)(bits >> 18) - 32 * (127 + LEAST_OCTAVE);
+    if (place < 0 || !(detour > 0.0)) return 0.0;
+    double loss_db = scratch->least_edge_db[place < 32 * OCTAVES ? place : 32 * OCTAVES - 1];
+    return larger(0.0, smaller(loss_db, STEEPER * (loss_db - BENT_DB)) - 1e-4);
+}
+
 /* Lead a string on to a corner so far away, or to the end where that is -1; false without memory. */
-static bool extend(const Section *section, Scratch *scratch, int number, int to, place_t last, place_t here, double ux, double uy, const bool *sides,
+static bool extend(const Section *section, Scratch *scratch, int number, int to, place_t last, place_t here, double ux, double uy, const bool *sides, const double *faces_db,
                    double size, double long_m, double length_m, double wavelength_m, double most_db)
 {
     const Step path = scratch->steps[number];
@@ -176,6 +228,18 @@ static bool extend(const Section *section, Scratch *scratch, int number, int to,
     }
     if (to >= 0 && !can_wrap(section, to, vx, vy)) return true;
     if (to >= 0 && has_corner(scratch, number, to)) return true;
+    if (at >= 0) { /* the same as below, roughly */
+        bool left = ux * vy - uy * vx > 0.0;
+        double bent_db = least_bend_db(scratch, (apart(last, here) + size - apart(last, there)) / wavelength_m);
+        if (path.corner_count > 1) bent_db += left == path.left ? path.bent_db : larger(0.0, path.bent_db - BACK_DB);
+        if (to >= 0) {
+            place_t end = {length_m, 0.0};
+            double more_db = least_bend_db(scratch, (long_m - path.length_m - apart(here, end)) / wavelength_m);
+            bool same = (vx * (end.y - there.y) - vy * (end.x - there.x) > 0.0) == left;
+            bent_db = larger(bent_db, more_db + (same ? bent_db : larger(0.0, bent_db - BACK_DB)));
+        }
+        if (path.through_db + bent_db + faces_db[left] > most_db + 1e-6) return true;
+    }
     double nu = 2.0 * sqrt(larger(0.0, long_m - length_m) / wavelength_m), bound_db = path.through_db;
     if (!is_line) bound_db += edge_loss_db(nu);
     if (bound_db > most_db) return true;
@@ -193,7 +257,7 @@ static bool extend(const Section *section, Scratch *scratch, int number, int to,
             ahead_db = larger(ahead_db, more_db + (same ? bent_db : larger(0.0, bent_db - BACK_DB)));
         }
         bound_db = larger(bound_db, path.through_db + ahead_db);
-        face_db = crossed_face_loss_db(section, scratch, &path, left);
+        face_db = faces_db[left];
         bound_db += face_db;
         if (bound_db > most_db) return true;
     }
@@ -262,6 +326,7 @@ int next_string(const Section *section, Scratch *scratch, double length_m, doubl
         place_t here = {0.0, 0.0}, before = {0.0, 0.0}, end = {length_m, 0.0};
         double ux = 0.0, uy = 0.0;
         bool sides[2] = {true, true}; /* whether it can turn to the right there, and to the left */
+        double faces_db[2] = {0.0, 0.0}; /* what it loses for that */
         if (last.corner_count) {
             here = corner_place(section, last.corner);
             if (last.corner_count > 1) before = corner_place(section, scratch->steps[last.before].corner);
@@ -270,17 +335,23 @@ int next_string(const Section *section, Scratch *scratch, double length_m, doubl
             uy = (here.y - before.y) / size;
             sides[0] = on_side(section->corners + last.corner, ux, uy, -1.0);
             sides[1] = on_side(section->corners + last.corner, ux, uy, 1.0);
+            bool left = false;
+            double face_db = crossed_face_loss_db(section, scratch, &last, &left);
+            faces_db[left] = face_db;
+            sides[left] = sides[left] && last.through_db + face_db <= most_db;
         }
-        double size = apart(here, end), longest_m = length_m + longest_detour_m(most_db - last.through_db, wavelength_m);
+        double size = apart(here, end), left_db = most_db - last.through_db;
         if (size >= TOUCH_M &&
-            !extend(section, scratch, number, -1, before, here, ux, uy, sides, size, last.length_m + size, length_m, wavelength_m, most_db))
+            !extend(section, scratch, number, -1, before, here, ux, uy, sides, faces_db, size, last.length_m + size, length_m, wavelength_m, most_db))
             return -1;
         if (last.corner_count >= MAX_CORNERS) continue;
-        measure(scratch, here);
+        Stand at = {before, here, end, last.corner_count ? section->corners + last.corner : NULL, ux, uy, last.length_m,
+                    length_m + longest_detour_m(left_db, wavelength_m), longest_bend_m(left_db, wavelength_m), {sides[0], sides[1]}};
+        measure(scratch, &at);
         for (int i = 0; i < scratch->useful_count; i++) {
+            if (scratch->useful_over[i] > 0.0) continue;
             double to_m = scratch->useful_size[i], long_m = last.length_m + to_m + scratch->useful_rest[i];
-            if (long_m > longest_m || to_m < TOUCH_M) continue;
-            if (!extend(section, scratch, number, scratch->useful[i], before, here, ux, uy, sides, to_m, long_m, length_m, wavelength_m, most_db)) return -1;
+            if (!extend(section, scratch, number, scratch->useful[i], before, here, ux, uy, sides, faces_db, to_m, long_m, length_m, wavelength_m, most_db)) return -1;
         }
     }
     return 0;

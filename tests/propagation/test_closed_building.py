@@ -14,5 +14,5 @@ def test_nothing_leaks_out_of_a_closed_building(inside, outside):
     found = link(*closed_building(26.0), ends=(place, inside), heights_m=(height_m, 1.8))
     assert found.straight_db[0, 0] == pytest.approx(26.0, abs=9.0), "one sheet, and perhaps an edge grazed"
     assert not np.any(found.around_db[: Way.REFLECTED] <= 26.0)
-    assert not np.any(found.around_db[Way.REFLECTED] <= 23.0), "two reflected paths, each through a sheet"
+    assert not np.any(found.around_db[Way.REFLECTED] <= 21.2), "three reflected paths at most, each through a sheet"
     assert found.obstacle_loss_db[0, 0] > 20.0

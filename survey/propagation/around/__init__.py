@@ -27,10 +27,11 @@ from survey.propagation import Way
 from survey.propagation.around.bodies import Bodies, bodies_of
 from survey.propagation.around.cut import Line, line_of
 from survey.propagation.around.mirrors import Mirrored, mirror_ways
+from survey.propagation.around.plane import string_power
 from survey.propagation.around.quadrature import POINTS, SPAN_POINTS, SPAN_WEIGHTS
 from survey.propagation.around.quadrature import WEIGHTS as WEIGHTS_OF_POINTS
 from survey.propagation.around.rule import Found, line_powers
-from survey.propagation.around.strings import String, add_passes, string_power, strings_of, strongest_strings
+from survey.propagation.around.strings import String, add_passes, strings_of, strongest_strings
 
 __all__ = [
     "Bodies",
@@ -51,9 +52,7 @@ LINES_AT_ONCE = 500
 LEAST_POWER = 1e-10
 """Ways that bring less than this are none: 100 dB."""
 FREE = 0.97
-"""Lines that keep this much have no use for mirror paths."""
-LEAST_MIRROR_SHARE = 0.02
-"""Mirror paths that could bring less than this share of all else are not looked at."""
+"""Mirror paths bring a line up to this much, and those that keep it have no use for them."""
 
 
 class Polarisation(IntEnum):
@@ -247,10 +246,10 @@ def _one_line(
     whole = through + turned
     mirrored: list[Mirrored] = []
     if whole < FREE:
-        mirrored = mirror_ways(bodies, start, end, wavelength_m, LEAST_MIRROR_SHARE * whole)
+        mirrored = mirror_ways(bodies, start, end, wavelength_m, whole)
         for one_way in mirrored:
             powers[Way.REFLECTED] += weights[0] * one_way.vertical + weights[1] * one_way.horizontal
-        powers[Way.REFLECTED] = min(powers[Way.REFLECTED], max(1.0 - whole, 0.0))
+        powers[Way.REFLECTED] = min(powers[Way.REFLECTED], FREE - whole)
     ways.grazed_db[i] = max(-10.0 * math.log10(max(straight, 1e-12)), 0.0)
     ways.grazed_solid[i] = found.nearest
     ways.through_db[i] = found.through_db

@@ -33,6 +33,11 @@ class Arrival(NamedTuple):
     """Whether it runs to the left of the line for the most part."""
 
 
+def string_power(one: Arrival) -> float:
+    """What arrives along a string, the mean of both polarisations."""
+    return 0.5 * (abs(one.hard) ** 2 + abs(one.soft) ** 2 + one.more_hard + one.more_soft)
+
+
 def arrivals(section: Section, length_m: float, wavelength_m: float, most_db: float = MAX_LOSS_DB) -> list[Arrival]:
     """What arrives along each string of a plane; the line itself is among them."""
     found: list[Arrival] = []
@@ -72,7 +77,7 @@ def arrivals(section: Section, length_m: float, wavelength_m: float, most_db: fl
                 area > 0.0,
             )
         )
-        power = 0.5 * (abs(found[-1].hard) ** 2 + abs(found[-1].soft) ** 2 + found[-1].more_hard + found[-1].more_soft)
+        power = string_power(found[-1])
         if power > LEAST_POWER and (path.corners or path.through_db == 0.0):
             limit_db = min(limit_db, MARGIN_DB - 10.0 * math.log10(power))
     return found

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from survey.propagation.around.bodies import Bodies
 from survey.propagation.around.cut import BESIDE_NU, Image, Line, Local, Window, local, section_of
-from survey.propagation.around.plane import Arrival, arrivals, joined_power, scaled, weaker
+from survey.propagation.around.plane import Arrival, arrivals, joined_power, scaled, string_power, weaker
 from survey.propagation.around.plants import plants_loss_db
 from survey.propagation.around.search import MARGIN_DB, MAX_LOSS_DB, Path, Search, edge_loss_db
 from survey.propagation.around.section import TOUCH_M, Section, Segment, met_by_leg
@@ -16,6 +16,8 @@ from survey.propagation.around.windows import Station, field
 
 FULL_DB, NONE_DB = 6.0, 12.4
 """The weaker of two planes adds to the other's amplitude in full down to 6 dB, and to its power only from 12.4 dB."""
+OTHER_DB = 30.0
+"""Strings of the level plane that lose so much more than the best of the upright one bring less than 0.005 dB."""
 ROUGH_DB = 6.0
 """What a string loses beyond its bound, roughly; half of those of the demo sites lose more."""
 NOTHING = 1e-12
@@ -43,6 +45,8 @@ class Plane(NamedTuple):
     """Strings that turn and pass something beside the plane."""
     straight: Arrival | None
     """The line itself, where it passes nothing in this plane."""
+    least_db: float
+    """What the best of all these loses; infinite where there is none."""
 
 
 class Power(NamedTuple):
@@ -104,8 +108,9 @@ def line_powers(
                 places.append(local(bodies, one.number, line, wavelength_m, image))
         near = places
     upright = plane_of(bodies, near, places, line, True, wavelength_m, most_db, image, window)
+    most_db = min(most_db, upright.least_db + OTHER_DB)
     level = plane_of(bodies, near, places, line, False, wavelength_m, most_db, image, window)
-    grazed = [one for one in near if one.solid not in crossed and counts(one, line)]
+    grazed = [one for one in near if one.solid not in crossed and counts(one, line)] if through_db <= MAX_LOSS_DB else []
     straight = straight_amplitude(bodies, grazed, places, line, wavelength_m, image)
     nearest = max(grazed, key=graze_nu).solid if grazed else -1
     if not crossed:  # in each plane only as far as the line clears everything in that plane
@@ -214,7 +219,11 @@ def plane_of(
             mixed.append(one)
         else:
             around.append(one)
-    return Plane(section, [scaled(one, not_beside(section, one.path, mixed)) for one in around], mixed, straight)
+    around = [scaled(one, not_beside(section, one.path, mixed)) for one in around]
+    most = max(map(string_power, [*around, *mixed, *([straight] if straight else [])]), default=0.0)
+    if window is not None:
+        most /= window.leaves[1 if upright else 0] ** 2
+    return Plane(section, around, mixed, straight, -10.0 * math.log10(most) if most > 0.0 else math.inf)
 
 
 def not_beside(section: Section, path: Path, mixed: list[Arrival]) -> float:

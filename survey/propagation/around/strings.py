@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from survey.propagation import Way
 from survey.propagation.around.bodies import Bodies
 from survey.propagation.around.cut import line_of
-from survey.propagation.around.plane import Arrival
+from survey.propagation.around.plane import Arrival, string_power
 from survey.propagation.around.rule import Found, in_space, line_powers
 
 SIDES = (("over", "under"), ("left", "right"))
@@ -22,11 +22,6 @@ class String(NamedTuple):
 
     side: str
     points_m: NDArray[np.float64]
-
-
-def string_power(one: Arrival) -> float:
-    """Return what arrives along a string, the mean of both polarisations."""
-    return 0.5 * (abs(one.hard) ** 2 + abs(one.soft) ** 2 + one.more_hard + one.more_soft)
 
 
 def strings_of(found: Found, way: Way) -> list[Arrival]:
