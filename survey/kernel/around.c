@@ -42,10 +42,30 @@ static void add_pass(Ways *ways, index_t line, index_t way, index_t obstacle, do
     ways->power[row] = power;
 }
 
-/* Work out one line; false without memory. */
+/* Whether a line is worked out from its end: from the lower one, or from the one nearer to all that stands there. */
+static bool begins_at_end(const Bodies *bodies, const double *start, const double *end)
+{
+    if (fabs(start[2] - end[2]) > SAME_M) return end[2] < start[2];
+    double here = 0.0, there = 0.0;
+    for (int i = 0; i < bodies->solids; i++) {
+        const double *centre = bodies->centre_m + 3 * i;
+        double a[3] = {start[0] - centre[0], start[1] - centre[1], start[2] - centre[2]}, b[3] = {end[0] - centre[0], end[1] - centre[1], end[2] - centre[2]};
+        here += 1.0 / (1.0 + a[0] * a[0] + a[1] * a[1] + a[2] * a[2]);
+        there += 1.0 / (1.0 + b[0] * b[0] + b[1] * b[1] + b[2] * b[2]);
+    }
+    return there > here * (1.0 + SAME_M);
+}
+
+/* Work out one line, from the same end whichever comes first; false without memory. */
 static bool one_line(const Bodies *bodies, Workspace *work, Workspace *mirror_work, Integrals *integrals, index_t number, const double *start,
                      const double *end, double wavelength_m, const double *weights, Ways *ways)
 {
+    bool turned_round = begins_at_end(bodies, start, end);
+    const double *first = turned_round ? end : start;
+    end = turned_round ? start : end;
+    start = first;
+    const int seen[WAYS] = {OVER, turned_round ? RIGHT : LEFT, turned_round ? LEFT : RIGHT, REFLECTED};
+    double *leave_deg = (turned_round ? ways->arrive_deg : ways->leave_deg) + number, *arrive_deg = (turned_round ? ways->leave_deg : ways->arrive_deg) + number;
     Line line = line_of(start, end);
     Found found;
     Mirrored mirrored[MAX_STRAIGHT + MAX_TURNED];
@@ -82,19 +102,20 @@ static bool one_line(const Bodies *bodies, Workspace *work, Workspace *mirror_wo
     ways->through_db[number] = found.through_db;
     int best = OVER;
     for (int way = OVER; way < WAYS; way++) {
-        if (powers[way] > MIN_POWER) ways->loss_db[WAYS * number + way] = -10.0 * log10(powers[way]);
+        if (powers[way] > MIN_POWER) ways->loss_db[WAYS * number + seen[way]] = -10.0 * log10(powers[way]);
         if (powers[way] > powers[best]) best = way;
     }
     if (powers[best] > MIN_POWER) {
         if (best == REFLECTED) {
-            ways->leave_deg[number] = elevation_deg(start, mirrored[0].at_m);
-            ways->arrive_deg[number] = elevation_deg(end, mirrored[0].at_m);
+            *leave_deg = elevation_deg(start, mirrored[0].at_m);
+            *arrive_deg = elevation_deg(end, mirrored[0].at_m);
         } else {
-            elevations_deg(work, &line, best, ways->leave_deg + number, ways->arrive_deg + number);
+            elevations_deg(work, &line, best, leave_deg, arrive_deg);
         }
     }
     if (powers[REFLECTED] > MIN_POWER) ways->mirror[number] = mirrored[0].sheet;
-    for (int way = OVER; way < WAYS; way++) {
+    for (int shown = OVER; shown < WAYS; shown++) {
+        int way = seen[shown];
         if (powers[way] <= MIN_POWER) continue;
         Passes *passes = way == REFLECTED ? &mirror_work->passes : &work->passes;
         double total = 1.0;
@@ -106,7 +127,7 @@ static bool one_line(const Bodies *bodies, Workspace *work, Workspace *mirror_wo
             if (!add_passes(bodies, work, way, 1.0, passes)) return false;
         }
         for (int i = 0; i < passes->count; i++)
-            add_pass(ways, number, way, passes->items[i].obstacle, passes->items[i].power / larger(total, 1e-15), powers[way]);
+            add_pass(ways, number, shown, passes->items[i].obstacle, passes->items[i].power / larger(total, 1e-15), powers[way]);
     }
     return true;
 }

@@ -45,7 +45,7 @@ static bool facing_walls(const Section *section, int first, int second, Facing *
             mx /= middle;
             my /= middle;
             double overlap_m = (b->x - a->x) * mx + (b->y - a->y) * my;
-            if (across > PARALLEL || overlap_m <= 0.0 || overlap_m > smaller(wall_1->size_m, wall_2->size_m)) continue;
+            if (across > PARALLEL || overlap_m <= TOUCH_M || overlap_m > smaller(wall_1->size_m, wall_2->size_m) + TOUCH_M) continue;
             double nx = -my, ny = mx, width_m = (b->x - a->x) * nx + (b->y - a->y) * ny;
             if (width_m < 0.0) {
                 nx = -nx;

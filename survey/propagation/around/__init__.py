@@ -25,7 +25,7 @@ from survey.kernel.around import site as checked_site
 from survey.kernel.around import ways_around as by_kernel
 from survey.propagation import Way
 from survey.propagation.around.bodies import Bodies, bodies_of
-from survey.propagation.around.cut import Line, line_of
+from survey.propagation.around.cut import SAME_M, Line, line_of
 from survey.propagation.around.mirrors import Mirrored, mirror_ways
 from survey.propagation.around.plane import string_power
 from survey.propagation.around.quadrature import POINTS, SPAN_POINTS, SPAN_WEIGHTS
@@ -221,7 +221,10 @@ def _one_line(
     ways: Ways,
     rows: list[tuple[int, int, int, float, float]],
 ) -> None:
-    """Work out one line and put its figures where they belong."""
+    """Work out one line, from the same end whichever comes first, and put its figures where they belong."""
+    turned_round = begins_at_end(bodies, start, end)
+    if turned_round:
+        start, end = end, start
     line = line_of(start, end)
     if line.length_m < 1e-6:
         return
@@ -253,9 +256,12 @@ def _one_line(
     ways.grazed_db[i] = max(-10.0 * math.log10(max(straight, 1e-12)), 0.0)
     ways.grazed_solid[i] = found.nearest
     ways.through_db[i] = found.through_db
+    seen = {way: way for way in Way}
+    if turned_round:
+        seen |= {Way.LEFT: Way.RIGHT, Way.RIGHT: Way.LEFT}
     for way in Way:
         if powers[way] > LEAST_POWER:
-            ways.loss_db[i, way] = -10.0 * math.log10(powers[way])
+            ways.loss_db[i, seen[way]] = -10.0 * math.log10(powers[way])
     best = max(Way, key=lambda way: powers[way])
     if powers[best] > LEAST_POWER:
         if best == Way.REFLECTED:
@@ -263,9 +269,12 @@ def _one_line(
             ways.leave_deg[i], ways.arrive_deg[i] = elevation_deg(start, at), elevation_deg(end, at)
         else:
             ways.leave_deg[i], ways.arrive_deg[i] = _elevations_deg(found, line, best)
+        if turned_round:
+            ways.leave_deg[i], ways.arrive_deg[i] = ways.arrive_deg[i], ways.leave_deg[i]
     if powers[Way.REFLECTED] > LEAST_POWER:
         ways.mirror[i] = mirrored[0].sheet
-    for way in Way:
+    for shown in Way:
+        way = seen[shown]
         if powers[way] <= LEAST_POWER:
             continue
         passes: dict[int, float] = {}
@@ -276,7 +285,18 @@ def _one_line(
                     passes[obstacle] = passes.get(obstacle, 0.0) + passed / total
         else:
             add_passes(bodies, found, way, 1.0, passes)
-        rows.extend((i, int(way), obstacle, passed, powers[way]) for obstacle, passed in sorted(passes.items()))
+        rows.extend((i, int(shown), obstacle, passed, powers[way]) for obstacle, passed in sorted(passes.items()))
+
+
+def begins_at_end(bodies: Bodies, start: tuple[float, float, float], end: tuple[float, float, float]) -> bool:
+    """Whether a line is worked out from its end: from the lower one, or from the one nearer to all that stands there."""
+    if abs(start[2] - end[2]) > SAME_M:
+        return end[2] < start[2]
+    here, there = 0.0, 0.0
+    for x, y, z in bodies.centre_m:
+        here += 1.0 / (1.0 + (start[0] - x) ** 2 + (start[1] - y) ** 2 + (start[2] - z) ** 2)
+        there += 1.0 / (1.0 + (end[0] - x) ** 2 + (end[1] - y) ** 2 + (end[2] - z) ** 2)
+    return bool(there > here * (1.0 + SAME_M))
 
 
 def elevation_deg(here: tuple[float, float, float], there: tuple[float, float, float]) -> float:

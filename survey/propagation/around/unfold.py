@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 
 from survey.propagation.around.search import Path
-from survey.propagation.around.section import END_M, Section
+from survey.propagation.around.section import END_M, TOUCH_M, Section
 from survey.propagation.around.string import (
     FULL_NU,
     LEAST_NU,
@@ -68,7 +68,7 @@ def facing_walls(section: Section, first: int, second: int) -> tuple[float, floa
             size = math.hypot(mx, my)
             mx, my = mx / size, my / size
             overlap_m = (b.x - a.x) * mx + (b.y - a.y) * my
-            if across > PARALLEL or overlap_m <= 0.0 or overlap_m > min(size_1, size_2):
+            if across > PARALLEL or overlap_m <= TOUCH_M or overlap_m > min(size_1, size_2) + TOUCH_M:
                 continue
             nx, ny = -my, mx
             width_m = (b.x - a.x) * nx + (b.y - a.y) * ny
