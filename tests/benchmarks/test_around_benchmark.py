@@ -27,7 +27,6 @@ def skip_large(benchmark, size):
         pytest.skip("the large size runs with --benchmark-enable only")
 
 
-@pytest.mark.xfail(strict=True, reason="swapping ends moves single losses by 0.02 dB, up to 0.15 dB")
 @pytest.mark.parametrize("size", SIZES)
 def test_links_behind_steel(benchmark, size):
     """Links alone, and from their other end, are what they are among all others."""

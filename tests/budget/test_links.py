@@ -206,16 +206,15 @@ def random_plan(seed, *, walls=6):
 
 
 def assert_same(one, other):
-    """Within 0.01 dB on nearly all links, and nowhere off by more than 1.5 dB.
+    """Within 0.01 dB on all links but one in twenty of a site, and that one within 1 dB.
 
-    0.01 dB on all is what is wanted. In 150 such sites 1 % of the links moved by more, one of them by 0.16 dB, and of
-    thousands more one by 1.1: deep in the shadow rounding decides between strings that bring the same, and mirror
-    paths that bring less than 2 % are left out.
+    Of 8,000 links of 400 such sites 4 moved by more than 0.01 dB, by 0.69 at most: walls that share a corner with their
+    image in a mirror. 10 moved by more than 1e-6 dB.
     """
     apart_db = np.abs(one - other)
     assert np.median(apart_db) < 1e-6
-    assert np.mean(apart_db > 0.01) <= 0.25
-    assert apart_db.max() < 1.5
+    assert np.mean(apart_db > 0.01) <= 0.05
+    assert apart_db.max() < 1.0
 
 
 @settings(max_examples=25, deadline=None)
@@ -228,7 +227,7 @@ def test_swapping_the_ends_keeps_the_path_loss(seed):
         gateways=tuple(Spot(name=one.name, at=one.at, height_m=one.height_m) for one in there.inverters),
     )
     one, other = (links_of(scene_of(each)) for each in (there, back))
-    assert_same(one.path_loss_db, other.path_loss_db.T)
+    assert one.path_loss_db == pytest.approx(other.path_loss_db.T, abs=1e-6)
 
 
 @settings(max_examples=25, deadline=None)

@@ -289,7 +289,7 @@ def _one_line(
 
 
 def begins_at_end(bodies: Bodies, start: tuple[float, float, float], end: tuple[float, float, float]) -> bool:
-    """Whether a line is worked out from its end: from the lower one, or from the one nearer to all that stands there."""
+    """Whether a line is worked out from its end: from the lower one, or from the one nearer to what stands there."""
     if abs(start[2] - end[2]) > SAME_M:
         return end[2] < start[2]
     here, there = 0.0, 0.0

@@ -22,7 +22,7 @@ NEARER_M = 1e-6
 OWN_WAY_NU = 2.0**0.5
 """A detour of half a wavelength, the first Fresnel zone, as nu: nearer than that a mirror path is no way of its own."""
 LEAST_SHARE = 0.02
-"""A mirror path that brings less than this share of what else arrives counts for nothing, in full from twice as much."""
+"""A mirror path of less than this share of what else arrives counts for nothing, in full from twice as much."""
 TURNED_DB = 6.0
 """A mirror path that loses more than this around something has to turn around it, beyond what its edge alone costs."""
 MAX_STRAIGHT, MAX_TURNED = 6, 2
@@ -173,7 +173,7 @@ def closed_loss_db(
     whole_m: float,
     wavelength_m: float,
 ) -> tuple[float, bool]:
-    """Roughly what a wave loses at least at all that stands between a mirror and both ends, and whether it has to turn. [dB]
+    """Roughly what a wave loses at all that stands between a mirror and both ends, and whether it has to turn. [dB]
 
     Around a solid it costs J by how far inside its nearest edge the line meets it, less J of the edge itself. The solid
     that costs most to go around counts in full and others by half, since one detour leads around several.

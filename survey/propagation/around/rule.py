@@ -110,7 +110,9 @@ def line_powers(
     upright = plane_of(bodies, near, places, line, True, wavelength_m, most_db, image, window)
     most_db = min(most_db, upright.least_db + OTHER_DB)
     level = plane_of(bodies, near, places, line, False, wavelength_m, most_db, image, window)
-    grazed = [one for one in near if one.solid not in crossed and counts(one, line)] if through_db <= MAX_LOSS_DB else []
+    grazed = (
+        [one for one in near if one.solid not in crossed and counts(one, line)] if through_db <= MAX_LOSS_DB else []
+    )
     straight = straight_amplitude(bodies, grazed, places, line, wavelength_m, image)
     nearest = max(grazed, key=graze_nu).solid if grazed else -1
     if not crossed:  # in each plane only as far as the line clears everything in that plane
