@@ -76,7 +76,7 @@
 #define OWN_WAY_NU 1.4142135623730951
 #define LEAST_SHARE 0.02
 #define TURNED_DB 6.0
-#define MAX_STRAIGHT 6
+#define MAX_STRAIGHT 3
 #define MAX_TURNED 2
 /* quadrature.py */
 #define NODES 24

@@ -113,12 +113,6 @@ static bool cut(const double *corners, int count, int axis, double shift, place_
         ends[found].x = a[0] + share * (b[0] - a[0]);
         ends[found++].y = a[other] + share * (b[other] - a[other]);
     }
-    double ahead_m = ends[0].x - ends[1].x;
-    if (found == 2 && (ahead_m > SAME_M || (fabs(ahead_m) <= SAME_M && ends[0].y > ends[1].y))) { /* the nearer one first, however drawn */
-        place_t first = ends[1];
-        ends[1] = ends[0];
-        ends[0] = first;
-    }
     return found == 2;
 }
 

@@ -15,8 +15,11 @@ JOINT_M = 0.0203
 """What lies nearer together than this is joined; a little more than 2 cm, so that centimetres are no ties. [m]"""
 SHORT_M = 0.052
 """What lies nearer together than this touches: walls are drawn a little short of their roof. [m]"""
-SEAM_M = 0.5 * JOINT_M
-"""So far a sheet is moved on where it goes on in another: a line in the seam meets both. [m]"""
+SEAM_M = 0.49 * JOINT_M
+"""So far a sheet is moved on where it goes on in another: a line in the seam meets both. [m]
+
+Less than half of what is joined, so that the edges of two sheets that both moved are one corner for certain.
+"""
 GROUND_M, DEEP_M = 0.011, -60.0
 """What comes down to the first height stands on the ground: it reaches down to the second. [m]"""
 COPLANAR = 0.995

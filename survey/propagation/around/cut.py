@@ -286,10 +286,7 @@ def before_mirror(
 
 
 def cut(corners: list[tuple[float, float, float]], axis: int, shift: float) -> list[tuple[float, float]]:
-    """Where the edges of a convex sheet cross a plane beside or through the line: its two places there, or none.
-
-    The one nearer to the line's start comes first, whatever the order in which the sheet was drawn.
-    """
+    """Where the edges of a convex sheet cross a plane beside or through the line: its two places there, or none."""
     found: list[tuple[float, float]] = []
     other = 3 - axis
     for i in range(len(corners)):
@@ -299,8 +296,4 @@ def cut(corners: list[tuple[float, float, float]], axis: int, shift: float) -> l
             continue
         share = min(max(d1 / (d1 - d2), 0.0), 1.0) if abs(d1 - d2) > 1e-12 else 0.0
         found.append((a[0] + share * (b[0] - a[0]), a[other] + share * (b[other] - a[other])))
-    if len(found) > 1:
-        ahead_m, up_m = found[0][0] - found[1][0], found[0][1] - found[1][1]
-        if ahead_m > SAME_M or abs(ahead_m) <= SAME_M and up_m > 0.0:
-            return [found[1], found[0]]
     return found[:2]

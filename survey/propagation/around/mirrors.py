@@ -25,7 +25,7 @@ LEAST_SHARE = 0.02
 """A mirror path of less than this share of what else arrives counts for nothing, in full from twice as much."""
 TURNED_DB = 6.0
 """A mirror path that loses more than this around something has to turn around it, beyond what its edge alone costs."""
-MAX_STRAIGHT, MAX_TURNED = 6, 2
+MAX_STRAIGHT, MAX_TURNED = 3, 2
 """So many mirror paths of a line are worked out that need not turn, and so many others: those that may bring most."""
 
 
