@@ -9,6 +9,9 @@ import pytest
 from places import ROOT
 from plans import MINIMAL, SPOTS, WALL, changed, write
 
+from survey.decisions import remedies
+from survey.decisions.placement import Placement
+from survey.decisions.simulation import LinkMove
 from survey.output.answers.dropouts import cause_words
 from survey.output.answers.figures import NO_ROOM
 
@@ -363,3 +366,17 @@ def test_a_page_on_standard_output_is_the_file(run, folder):
     printed = run("report", "plan.toml", "--out", "-", *DAY, *FEW)
     assert printed.stdout == (folder / "page.html").read_text(encoding="utf-8")
     assert "written" not in printed.stderr
+
+
+def test_the_page_marks_links_and_names_positions_that_the_drawing_decides(run, tmp_path, monkeypatch):
+    write(tmp_path, more=SPOTS + WALL)
+    run("report", "plan.toml", "--out", "page.html", *DAY, *FEW)
+    assert "exact positions" not in (tmp_path / "page.html").read_text(encoding="utf-8")
+    move = LinkMove(name="the wall", direction="height", step_m=0.1, margin_db=-6.0, state=0)
+    monkeypatch.setattr(remedies, "link_moves", lambda _, pairs: [(move,) for _ in pairs])
+    monkeypatch.setattr(Placement, "unsteady", property(lambda _: (0,)))
+    run("report", "plan.toml", "--out", "page.html", *DAY, *FEW)
+    text = (tmp_path / "page.html").read_text(encoding="utf-8")
+    assert re.search(r" \*</td>", text)
+    assert "* This state depends on exact positions" in text
+    assert re.search(r"Position: [^<]*the wall", text)

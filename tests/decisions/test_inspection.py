@@ -280,6 +280,18 @@ def test_narrow_openings_are_told_wherever_they_are(text):
     assert [one for one in warnings(MINIMAL + text) if '/slot" is 10 cm wide' in one]
 
 
+def test_a_gap_between_a_building_and_a_box_with_a_door_is_no_slit():
+    """A roof on posts 15 cm over a container; a loose sheet in its place is told of."""
+    roofed = SHED.replace('"timber 20 mm"', '"open"\nroof_material = "timber 20 mm"')
+    under = (
+        '[[box]]\nname = "c"\nmaterial = "welded steel"\ncentre = [14.0, 23.0]\nlength_m = 2.0\nwidth_m = 2.0\n'
+        'height_m = 2.85\nopening = [{ on = "top", name = "hatch", width_m = 1.0, height_m = 1.0 }]\n'
+    )
+    assert [one for one in warnings(MINIMAL + roofed + under) if "between" in one] == []
+    loose = wall(along="[[13.0, 23.0], [15.0, 23.0]]", height_m=2.85)
+    assert [one for one in warnings(MINIMAL + roofed + loose) if one.startswith("15 cm between")] != []
+
+
 def test_an_end_of_a_building_is_open_where_its_plan_says_so():
     """The loose shed that it equals is told of."""
     gabled = SHED.replace('roof = "flat"', 'roof = "gable"\nridge_m = 4.5')

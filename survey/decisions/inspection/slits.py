@@ -13,6 +13,8 @@ from survey.geometry import gaps_between, lies_level, outer_edges, overlaps_of, 
 from survey.inputs.plan import Wall
 from survey.scene import Scene
 
+CLOSED = {"building", "box"}
+"""Tables of what has no slits of its own: between two of them a gap is meant, such as under a roof on posts."""
 MIN_SLIT_M = 1e-3
 """A narrower slit is rounding: coordinates are written to the centimetre."""
 MAX_SLIT_M = 0.30
@@ -51,6 +53,8 @@ def _slits(scene: Scene, loose: BoolArray) -> Iterator[str]:
     found: dict[tuple[int, int], int] = {}
     for k in np.argsort(gaps.width_m, kind="stable").tolist():
         one, other = int(owner[gaps.sheet[k]]), int(owner[gaps.other[k]])
+        if {entries[one].entry[0], entries[other].entry[0]} <= CLOSED:
+            continue
         found.setdefault((min(one, other), max(one, other)), k)
     for pair in sorted(found):
         k = found[pair]

@@ -2,6 +2,7 @@
 
 from survey.inputs.buildings.body import Body
 from survey.inputs.buildings.compass import bearing_of, degrees_of, part_names, turn_deg, word_of
+from survey.inputs.buildings.convex import area_m2, clip, common, parts_of
 from survey.inputs.buildings.entry import Building, InnerWall, Level
 from survey.inputs.buildings.faces import Face, Frame, box_faces, face_of, upright_face
 from survey.inputs.buildings.lookup import BuildingFaces, face_in
@@ -20,14 +21,18 @@ __all__ = [
     "Level",
     "Opening",
     "Resolver",
+    "area_m2",
     "bearing_of",
     "box_faces",
+    "clip",
+    "common",
     "degrees_of",
     "face_in",
     "face_of",
     "faces_of",
     "numbered",
     "part_names",
+    "parts_of",
     "place_of",
     "turn_deg",
     "upright_face",

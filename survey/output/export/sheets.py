@@ -119,6 +119,8 @@ def _toml(value: object) -> str:
     """A value as TOML has it: the escapes of JSON are TOML's too, and floats come back to the last bit."""
     if isinstance(value, list | tuple):
         return f"[{', '.join(_toml(one) for one in value)}]"
+    if isinstance(value, dict):
+        return f"{{ {', '.join(f'{name} = {_toml(one)}' for name, one in value.items())} }}"
     if isinstance(value, str):
         return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
     return repr(value) if isinstance(value, float) else str(value)

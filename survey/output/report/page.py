@@ -10,6 +10,7 @@ from typing import Any
 
 from survey.base.characters import harmless_xml
 from survey.budget import STATES
+from survey.output.answers.drawing import UNSTEADY_KEY, UNSTEADY_MARK
 from survey.output.answers.figures import NO_ROOM, route_tally
 from survey.output.map.legend import PLACE_WORDS
 from survey.output.report.cautions import CAUTIONS, FIRST
@@ -69,6 +70,8 @@ def html_page(findings: Findings, stamp: Stamp) -> str:
         "answer": recommended(findings.placement) if findings.placement else None,
         "about": about_words(findings),
         "about_is": findings.about,
+        "unsteady_mark": UNSTEADY_MARK,
+        "unsteady_key": UNSTEADY_KEY,
         "gateways": network.links.gateways.names,
         "relays": bool(scene.plan.requirement.max_relays),
         "tally": route_tally(network),

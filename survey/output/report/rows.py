@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from survey.budget import CARRIERS, STATES
 from survey.budget.explanation import Budget, budget_of
 from survey.decisions.remedies import Explained, Explanation
+from survey.output.answers.drawing import move_lines
 from survey.output.answers.explain import (
     NO_ROOM_LINE,
     budget_rows,
@@ -57,6 +58,7 @@ class Row:
     chance: str
     reliability: float
     state: str
+    unsteady: bool
     rank: int
     way: str
     met: str
@@ -88,6 +90,8 @@ def rows_of(findings: Findings) -> list[Row]:
     gateway_of, carriers = network.gateway_of.tolist(), links.carrier
     several = len(links.gateways) > 1
     told_missed = missed_by(findings.dropouts) if findings.dropouts else {}
+    recommended = findings.placement if findings.about == "recommended" else None
+    unsteady = set(recommended.unsteady) if recommended else set()
     rows = []
     for i in weakest_first(network):
         route, state, j = network.routes[i], int(network.state[i]), gateway_of[i]
@@ -108,6 +112,7 @@ def rows_of(findings: Findings) -> list[Row]:
                 chance=percent(route.reliability, wanted=wanted),
                 reliability=round(route.reliability, 9),
                 state=STATES[state] if room else NO_ROOM,
+                unsteady=room and i in unsteady,
                 rank=state if room else -1,
                 way=WAY_WORDS[CARRIERS[carriers[i, j]]],
                 met=", ".join(in_the_line(links, i, j)) or "clear",
@@ -160,6 +165,8 @@ def _mended(findings: Findings, one: Explanation, *, wanted: float) -> Mended:
     budget, shown = one.budget, shown_remedies(one)
     told = _told(budget, one.route, wanted=wanted, names=findings.scene.inverters.names)
     lines = [*told.lines, *way_lines(budget, one.costs)]
+    if one.moves:
+        lines.append(f"Position: {' '.join(move_lines(one.moves, state=budget.state))}")
     told = replace(told, title=title_words(one), before=route_lines(one, wanted=wanted), lines=lines)
     return Mended(
         number=one.route.inverter,

@@ -67,13 +67,14 @@ def test_gables_that_were_missing_are_told():
     new, lines = converted(old("house"))
     assert lines == [
         (
-            'building "building 1" from outer wall, west tiles, east tiles; its ends under the roof are closed now, so '
-            "links through them change"
+            'building "building 1" from outer wall, west tiles, east tiles, ceiling; its ends under the roof are '
+            "closed now, so links through them change"
         ),
         'array "W" lies on "building 1/west roof"',
         'array "E" lies on "building 1/east roof"',
     ]
-    assert {one.name for one in new.obstacles if one.table == "roof"} == {"ceiling", "carport roof"}
+    assert {one.name for one in new.obstacles if one.table == "roof"} == {"carport roof"}
+    assert [(one.name, one.height_m) for one in new.buildings[0].level] == [("ceiling", 2.5)]
     assert new.buildings[0].ridge_m == 4.52
 
 
