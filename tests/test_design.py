@@ -18,7 +18,7 @@ class Room(NamedTuple):
 
 
 ROOMS = {
-    "base": Room("", "arrays earth errors layout limits polygon probability units workers"),
+    "base": Room("", "arrays characters earth errors files layout limits polygon probability units workers"),
     "kernel": Room("base", "around build crossings"),
     "inputs": Room("base", "antennas buildings csv_files drawings fields logs materials plan plan_file readings slab"),
     "geometry": Room("base kernel", "plain"),

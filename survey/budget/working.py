@@ -8,6 +8,8 @@ from typing import TypeVar
 import numpy as np
 
 from survey.base.arrays import FloatArray, IntArray
+from survey.base.errors import SurveyError
+from survey.base.limits import MAX_LINKS
 from survey.base.units import wavelength_m
 from survey.base.workers import WORKERS, in_order
 from survey.budget.figures import Links, own_spreads_db
@@ -47,7 +49,13 @@ def links_between(scene: Scene, inverters: Ends, gateways: Ends, *, progress: Pr
     -------
     Links
         One for each pair.
+
+    Raises
+    ------
+    SurveyError
+        Where they are more than `MAX_LINKS`.
     """
+    check_count(scene, len(inverters), len(gateways), most=MAX_LINKS)
     environment, radio, shape = scene.plan.environment, scene.plan.radio, (len(inverters), len(gateways))
     through = crossings(inverters.at_m, gateways.at_m, scene.sheets)
     inside = chords(inverters.at_m, gateways.at_m, scene.prisms)
@@ -107,6 +115,21 @@ def links_between(scene: Scene, inverters: Ends, gateways: Ends, *, progress: Pr
         arrive_deg=ways.arrive_deg.reshape(shape),
         path_passes=path_passes,
     )
+
+
+def check_count(scene: Scene, inverters: int, others: int, *, most: int) -> None:
+    """Refuse to work out more pairs than memory takes.
+
+    Raises
+    ------
+    SurveyError
+        With their number, and how many are allowed.
+    """
+    if inverters * others > max(most, inverters):  # those of one gateway or spot are always allowed
+        raise SurveyError(
+            f"{scene.plan.file}: {inverters} inverters with {others} others are {inverters * others} links; up to "
+            f"{most} are calculated at a time; use fewer gateways or spots, or longer steps of searches"
+        )
 
 
 def _fitted(scene: Scene, passes: PathPasses, around_db: FloatArray) -> tuple[PathPasses, FloatArray]:

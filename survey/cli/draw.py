@@ -7,7 +7,17 @@ from typing import Any, Literal
 
 import click
 
-from survey.base.limits import MAX_HEIGHT_M, MAX_POINTS, MIN_HEIGHT_M, MIN_POINTS
+from survey.base.limits import (
+    DPI,
+    MAX_DPI,
+    MAX_HEIGHT_M,
+    MAX_POINTS,
+    MAX_WIDTH_CM,
+    MIN_DPI,
+    MIN_HEIGHT_M,
+    MIN_POINTS,
+    MIN_WIDTH_CM,
+)
 from survey.cli import options
 from survey.cli.logs import log_options
 
@@ -24,6 +34,23 @@ ENDINGS = ("png", "svg", "pdf")
     help="File for the picture: .png, .svg or .pdf; - for standard output.",
 )
 @click.option("--format", "chosen", type=click.Choice(ENDINGS), help="Format on standard output; png by default.")
+@click.option(
+    "--dpi",
+    type=click.IntRange(MIN_DPI, MAX_DPI),
+    default=DPI,
+    show_default=True,
+    metavar="N",
+    help="Dots per inch of a .png.",
+)
+@click.option(
+    "--width",
+    "--width-cm",
+    "width_cm",
+    type=click.FloatRange(MIN_WIDTH_CM, MAX_WIDTH_CM),
+    callback=options.finite,
+    metavar="CM",
+    help="Width of the picture in centimetres; 21.6 by default.",
+)
 @click.option("--kind", type=click.Choice(KINDS), default="map", help="Kind of picture; map by default.")
 @click.option("--gateway", "gateways", multiple=True, metavar="NAME", help="Use this gateway or spot; may be repeated.")
 @click.option("--placed", is_flag=True, help="Use the spots that `survey place` recommends.")
@@ -61,6 +88,8 @@ def draw(
     out: Path,
     *,
     chosen: str | None,
+    dpi: int,
+    width_cm: float | None,
     kind: Literal["map", "sides", "coverage", "profile", "network", "budget", "days"],
     gateways: tuple[str, ...],
     beside: tuple[str, ...],
@@ -112,6 +141,7 @@ def draw(
     inputs = tuple(one for one in (plan_file, fit_file, log_file) if one is not None)
     options.check_writable(out, inputs=inputs)
     plan = options.read_plan(plan_file)
+    options.check_writable(out, inputs=inputs)  # again: now it is known what the plan names
     steps = {"days": "reading the log", "coverage": "points"}
     label = "testing spots" if placed else steps.get(kind, "links between inverters")
     with options.progress(label) as told:
@@ -125,6 +155,7 @@ def draw(
             show=show,
             gateway_places=gateway_places,
             points=points,
+            width_cm=width_cm,
             **placing,
             relays=max_relays,
             beside=beside,
@@ -135,7 +166,7 @@ def draw(
         )
     from survey.output.pictures import as_bytes, missing_letters
 
-    picture = as_bytes(figure, ending)
+    picture = as_bytes(figure, ending, dpi=dpi)
     missing = 0 if ending == "svg" else missing_letters(figure)  # whoever shows an SVG has fonts of their own
     if missing:
         many = missing > 1

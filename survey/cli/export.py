@@ -35,7 +35,9 @@ def export(plan_file: Path, out: Path, *, chosen: str | None, gateways: tuple[st
     options.check_writable(out, inputs=inputs)
     from survey.library.export import export as export_of
 
-    found = export_of(options.read_plan(plan_file), gateway=gateways, fit=fit_file)
+    plan = options.read_plan(plan_file)
+    options.check_writable(out, inputs=inputs)  # again: now it is known what the plan names
+    found = export_of(plan, gateway=gateways, fit=fit_file)
     text: str = getattr(found, ending)
     if found.site.links is None:
         options.warn("the plan has no gateway, so the file has no links; name a spot with --gateway NAME")

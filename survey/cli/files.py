@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import errno
-import io
 import os
 import re
 import stat
 import sys
 from contextlib import suppress
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TextIO
 
 import click
 
 from survey.base.errors import OutputError, did_you_mean, one_line
+from survey.base.files import check_folder, replace_whole
 
 if TYPE_CHECKING:  # numpy comes with it
     from survey.inputs.plan import Plan
@@ -87,11 +86,24 @@ def check_writable(path: Path, *, inputs: tuple[Path, ...] = (), over_plan: bool
     except (FileNotFoundError, NotADirectoryError):
         if not path.parent.is_dir():
             raise OutputError(one_line(f"{path}: the folder {path.parent} does not exist")) from None
+        _try_folder(path)
         return
     except OSError as error:
         raise OutputError(one_line(f"{path}: cannot be written: {error.strerror}")) from None
     if stat.S_ISDIR(there.st_mode):
         raise OutputError(one_line(f"{path}: is a folder; name a file in it"))
+    _refuse_inputs(path, there, inputs)
+    if is_printed_to(path, sys.stdout) or is_printed_to(path, sys.stderr):  # what was printed before would be lost
+        raise OutputError(one_line(f"{path}: is where the program prints; give another name, or omit --out to print"))
+    if not stat.S_ISREG(there.st_mode):  # a device would be lost, and a pipe cannot take a file whole or not at all
+        raise OutputError(one_line(f"{path}: is not a regular file; give another name, or omit --out to print"))
+    if not over_plan and _is_plan(path):
+        raise OutputError(one_line(f"{path}: is a plan; name another file"))
+    _try_folder(path)
+
+
+def _refuse_inputs(path: Path, there: os.stat_result, inputs: tuple[Path, ...]) -> None:
+    """Refuse an output that is, by whatever name, a file that the command reads."""
     context = click.get_current_context(silent=True)
     of_the_plan = [] if context is None else context.meta.get(READ, [])
     for position, one in enumerate([*inputs, *of_the_plan]):
@@ -99,10 +111,21 @@ def check_writable(path: Path, *, inputs: tuple[Path, ...] = (), over_plan: bool
             if os.path.samestat(there, one.stat()):
                 what = "an input file" if position else "the plan itself"
                 raise OutputError(one_line(f"{path}: is {what}; name another file"))
-    if not stat.S_ISREG(there.st_mode):  # a device would be lost, and a pipe cannot take a file whole or not at all
-        raise OutputError(one_line(f"{path}: is not a regular file; give another name, or omit --out to print"))
-    if not over_plan and _is_plan(path):
-        raise OutputError(one_line(f"{path}: is a plan; name another file"))
+
+
+def _try_folder(path: Path) -> None:
+    """Refuse an output in a folder where no file can be made."""
+    try:
+        check_folder(path.resolve().parent)
+    except OSError as error:
+        raise OutputError(one_line(f"{path}: cannot be written: {error.strerror or error}")) from None
+
+
+def is_printed_to(path: Path, stream: TextIO | None) -> bool:
+    """Whether a name leads to what standard output or standard error is written to, as /dev/stdout does."""
+    with suppress(OSError, ValueError):  # closed, or no file at all
+        return stream is not None and os.path.samestat(path.stat(), os.fstat(stream.fileno()))
+    return False
 
 
 def _is_plan(path: Path) -> bool:
@@ -123,19 +146,10 @@ def write_whole(path: Path, content: str | bytes, *, inputs: tuple[Path, ...] = 
         If that fails; an existing file is then unchanged.
     """
     check_writable(path, inputs=inputs, over_plan=over_plan)
-    target = path.resolve()
-    beside = target.with_name(f".{target.name}.{os.getpid()}.part")
     try:
-        with beside.open("wb") as file:
-            file.write(content.encode("utf-8") if isinstance(content, str) else content)
-            file.flush()
-            os.fsync(file.fileno())
-        beside.replace(target)
+        replace_whole(path.resolve(), content.encode("utf-8") if isinstance(content, str) else content)
     except OSError as error:
         raise OutputError(one_line(f"{path}: cannot be written: {error.strerror or error}")) from None
-    finally:
-        with suppress(OSError):
-            beside.unlink(missing_ok=True)
 
 
 def is_stdout(path: Path) -> bool:
@@ -159,13 +173,7 @@ def deliver(path: Path, content: str | bytes, *, inputs: tuple[Path, ...] = ()) 
         raise OutputError("standard output is closed; name a file with --out")
     if isinstance(content, bytes) and sys.stdout.isatty():
         raise OutputError("a picture cannot be printed on a terminal; name a file with --out, or pipe it on")
-    try:
-        click.echo(content, nl=False)
-    except OSError as error:
-        if error.errno == errno.EPIPE:  # the reader has seen enough: click ends the program quietly
-            raise
-        sys.stdout = io.StringIO()  # what is left in it cannot be written at the end either
-        raise OutputError(f"standard output cannot be written: {error.strerror}") from None
+    click.echo(content, nl=False)
 
 
 def ending_of(path: Path, chosen: str | None, *, endings: tuple[str, ...], usual: str, what: str) -> str:

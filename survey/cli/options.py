@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any, TypedDict, TypeVar
 
 import click
 
+from survey.base.characters import harmless, harmless_json
 from survey.base.errors import OutputError
 from survey.base.layout import WIDTH, terminal_of
 from survey.base.limits import DRAWS, MOST_DRAWS, MOST_GATEWAYS, MOST_RELAYS, TIME_LIMIT_S
@@ -23,6 +24,7 @@ from survey.cli.files import (
     check_writable,
     deliver,
     ending_of,
+    is_printed_to,
     is_stdout,
     listed_endings,
     remember,
@@ -113,10 +115,12 @@ class Output:
                 import json
 
                 record = as_record()
-                text = json.dumps(record, ensure_ascii=False, allow_nan=False)
+                text = harmless_json(json.dumps(record, ensure_ascii=False, allow_nan=False))
+            elif self.as_csv and as_rows is not None:
+                text = as_rows()
             else:
                 with self._laid_out():
-                    text = as_rows() if self.as_csv and as_rows is not None else as_text()
+                    text = harmless(as_text())  # whatever a log or a file name holds
         try:
             self._put(text)
         except UnicodeEncodeError:  # names that the terminal has no letters for; nothing has been written yet
@@ -163,7 +167,7 @@ def _with_output(command: F, *, endings: tuple[str, ...]) -> F:
             raise click.UsageError("--csv and --json exclude each other")
         named = {key: value for key, value in kwargs.items() if isinstance(value, Path) and key not in WRITTEN}
         inputs = tuple(named[key] for key in sorted(named, key=lambda key: key != "plan_file"))
-        file = None if out is None or is_stdout(out) else out
+        file = None if out is None or is_stdout(out) or is_printed_to(out, sys.stdout) else out
         if file is not None:
             check_writable(file, inputs=inputs)
             ending = check_ending(file, endings=endings)

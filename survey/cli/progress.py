@@ -11,6 +11,8 @@ from typing import Any
 
 import click
 
+from survey.base.characters import harmless
+
 QUIET_S = 1.0
 """No progress bar before a command has taken this long. [s]"""
 BEAT_S = 0.25
@@ -19,7 +21,7 @@ BEAT_S = 0.25
 
 def warn(message: str) -> None:
     """Print a warning on standard error."""
-    click.echo(f"warning: {message}", err=True)
+    click.echo(f"warning: {harmless(message)}", err=True)
 
 
 @contextmanager

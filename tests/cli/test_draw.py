@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 
 import pytest
-from plans import SPOTS, WHOLE_PLAN, write
+from plans import SPOTS, WHOLE_PLAN, entry, wall, write
 
 KINDS = ("map", "sides", "coverage", "profile", "network", "budget")
 BEGINS = {"png": b"\x89PNG\r\n", "svg": b"<?xml", "pdf": b"%PDF"}
@@ -219,3 +219,11 @@ def test_a_map_beside_shows_the_other_spot_with_its_own_counts(run, folder):
     result = run("draw", "plan.toml", "--out", "x.png", "--beside", "pots")
     assert result.exit_code == 1
     assert 'no gateway or spot is named "pots"; did you mean "post"?' in result.stderr
+
+
+def test_coverage_of_a_gateway_inside_a_weak_box_with_steel_elsewhere_is_drawn(run, folder):
+    """A box that is no obstacle to a path around, and sheets that are: the grid has points in both."""
+    weak = entry("box", name='"hut"', material='"tile roof"', centre="[0, 0]", length_m=3, width_m=3, height_m=3)
+    write(folder, more=weak + wall(material='"welded steel"', loss_db=60, along="[[5, -5], [5, 5]]"))
+    for words in (["draw", "--kind", "coverage", "--points", "200", "--out", "p.svg"], ["report", "--out", "r.html"]):
+        assert run(words[0], "plan.toml", *words[1:]).exit_code == 0

@@ -265,6 +265,7 @@ OF_THE_COMMAND_ONLY = {
     "as_buildings",
     "check",
     "csv",
+    "dpi",
     "form",
     "format",
     "graphml",

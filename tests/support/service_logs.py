@@ -186,7 +186,7 @@ def weather_of(call: Call) -> None:
         wet = rng.random(s["days"]) < 0.3
         call.loss += (wet * rng.uniform(1.0, 3.0, s["days"]))[day]
     call.loss += rng.normal(0, 0.6, s["days"])[day]
-    call.lost = np.clip(s["stray"] * rng.gamma(4, 0.25, n), 0, 0.09)[:, None] * np.ones((1, times))
+    call.lost = np.clip(s["stray"] * rng.gamma(8, 0.125, n), 0, 0.09)[:, None] * np.ones((1, times))
     call.up, call.row = np.ones((n, times), dtype=bool), np.ones((n, times), dtype=bool)
 
 
@@ -344,7 +344,7 @@ def call_of(seed: int, faults: tuple[str, ...] = (), **changes: Any) -> Call:
 
 def _log(call: Call, seconds: np.ndarray, level_dbm: np.ndarray) -> Log:
     s, rng = call.settings, call.rng
-    n, times = call.heard.shape
+    n, _ = call.heard.shape
     inverter, time = np.nonzero(call.row.T)[::-1]
     if s["repeated"]:
         more = rng.choice(len(inverter), int(s["repeated"] * len(inverter)))

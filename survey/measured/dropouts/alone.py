@@ -11,6 +11,7 @@ from survey.base.arrays import BoolArray, FloatArray, IntArray
 from survey.base.layout import counted
 from survey.measured.dropouts.book import Book, duration
 from survey.measured.dropouts.causes import OBSTACLE, UNIT, UNKNOWN, WEAK
+from survey.measured.dropouts.chances import log_ratio
 from survey.measured.dropouts.groups import CITED, percent_of, side
 from survey.measured.dropouts.margins import Margins
 from survey.measured.dropouts.outages import Run, groups_of
@@ -22,6 +23,8 @@ MIN_MORE, DIM_MORE = 0.06, 0.25
 logs. [-]"""
 BEYOND_SCATTER = 4.0
 """The same in standard deviations; set by trials on invented logs."""
+MORE_THAN_CHANCE = 3.0
+"""Log-likelihood by which misses must exceed the usual ones, beyond the number of links: a chance of some 1 in 50."""
 TELLS = 2.0
 """By how much one reading must be likelier than the other; nearer than that nobody can tell."""
 MIN_MISSED = 8
@@ -132,6 +135,7 @@ def alone(book: Book, runs: dict[int, Silences], margins: Margins, *, dim: bool)
     noise = np.sqrt(np.maximum(usual, 0.005) / np.maximum(polls, 1.0))
     beyond = np.maximum(DIM_MORE if dim else MIN_MORE, BEYOND_SCATTER * np.hypot(scatter, noise))
     poor = (rate > usual + beyond) & (missed >= MIN_MISSED)
+    poor &= log_ratio(missed, (usual + scatter) * polls) > np.log(len(rate)) + MORE_THAN_CHANCE
     whole = np.array([runs[i].polls if i in runs else 0.0 for i in range(len(rate))])
     more = np.clip((rate - usual) / (1.0 - usual), 0.0, 1.0)
     odds = odds_of_weak(more, margins.margin_db, margins.sigma_db)

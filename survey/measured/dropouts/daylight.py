@@ -168,7 +168,8 @@ def _lit_before(heard: BoolArray, asked: BoolArray, own_s: FloatArray, step_s: i
     lit = (answers >= MIN_LATER) & (answers >= LATER_SHARE * polls)
     lit &= asked & (np.cumsum(heard, axis=1) == 0)
     enough = max(MIN_LIT_POLLS, -(-MIN_LIT_S // step_s))
-    return lit & (lit.sum(axis=1) >= enough)[:, None]
+    found: BoolArray = lit & (lit.sum(axis=1) >= enough)[:, None]
+    return found
 
 
 def _dark_days(first: FloatArray, last: FloatArray, days: IntArray, step_s: int) -> BoolArray:

@@ -43,6 +43,7 @@ FACE_COLUMNS = (
     Column("height\nor pitch"),
     Column("left end\nx, y, height", spare=2),
 )
+"""A face of a building as a row; what a narrow terminal can do without is a judgement."""
 
 
 def _faces(plan: Plan) -> str:

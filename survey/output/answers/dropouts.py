@@ -49,6 +49,7 @@ COLUMNS = [
     Column("first", text=True, spare=3),
     Column("last", text=True, spare=1),
 ]
+"""A cause as a row; what a narrow terminal can do without is a judgement."""
 
 
 def cause_words(cause: str) -> str:

@@ -57,6 +57,17 @@ def margin(value_db: float) -> str:
     return db(value_db) if value_db >= NOTHING_DB else NOTHING
 
 
+def margin_in_db(value_db: float) -> str:
+    """Return a margin with its unit, or a word where no usable signal arrives.
+
+    Examples
+    --------
+    >>> margin_in_db(-12.34), margin_words(-67_616.0)
+    ('-12.3 dB', 'none')
+    """
+    return f"{db(value_db)} dB" if value_db >= NOTHING_DB else NOTHING
+
+
 def percent(chance: float, *, wanted: float) -> str:
     """Return a chance in percent, rounded down, with as many decimals as the required one has.
 

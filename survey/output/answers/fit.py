@@ -35,6 +35,7 @@ CHECKED = (
     Column("missed", spare=1),
     Column("obstacles on\ndirect line", text=True, yields=True),
 )
+"""An inverter that was read as a row; what a narrow terminal can do without is a judgement."""
 ON_THE_ROOF = (
     "Look from the ground first. Follow the local rules for work at height, near mains and on metal roofs. Only a "
     "licensed electrician may open an inverter, an isolator or a switchboard."

@@ -15,6 +15,7 @@ COLUMNS = (
     Column("inverters\ncovered"),
     Column("others\nbetter/worse", spare=1),
 )
+"""A remedy for several inverters as a row; what a narrow terminal can do without is a judgement."""
 KEY = "Others better/worse: how many other inverters get a better state, and how many a worse one."
 CSV_COLUMNS = ("number", "kind", "action", "about", "covered", "not_covered", "others_better", "others_worse")
 

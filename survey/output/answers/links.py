@@ -34,6 +34,7 @@ LINK_COLUMNS = (
     Column("best\npath", text=True, spare=2),
     Column("obstacles\non direct\nline", text=True, yields=True, spare=1),
 )
+"""A link as a row; what a narrow terminal can do without is a judgement."""
 LINK_KEY = (
     "Up: level at the gateway. Down: level at the inverter. x2: crossed twice. +1: one more obstacle.",
     "Best path over: over or under the obstacles. Left, right: past that side, seen from the inverter.",

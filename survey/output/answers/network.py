@@ -24,6 +24,7 @@ ROUTE_COLUMNS = (
     Column("chance", spare=2),
     Column("state", text=True),
 )
+"""A route as a row; what a narrow terminal can do without is a judgement."""
 LOST_COLUMNS = (Column("used by"), Column("lost if\nit fails"), Column("inverters lost", text=True, yields=True))
 ASSUMED = (
     "Each relay, link or gateway is assumed to fail alone, in daytime. Every inverter then takes its best remaining "

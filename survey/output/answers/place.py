@@ -18,6 +18,7 @@ from survey.output.answers.figures import (
     db,
     letter,
     margin,
+    margin_in_db,
     percent,
     route_tally,
     wanted_line,
@@ -50,6 +51,7 @@ RANKING_COLUMNS = (
     Column("its margin\ndB", spare=2),
     Column("median\nmargin dB", spare=4),
 )
+"""A spot as a row; what a narrow terminal can do without is a judgement."""
 CHOICE_COLUMNS = (
     Column("gateways"),
     Column("inverters\ncovered"),
@@ -58,6 +60,7 @@ CHOICE_COLUMNS = (
     Column("best\npossible?", text=True),
     Column("where", text=True, yields=True),
 )
+"""A number of gateways as a row; what a narrow terminal can do without is a judgement."""
 
 
 def ranking_row(scores: Scores, inverters: tuple[str, ...], rank: str, i: int) -> list[str]:
@@ -422,7 +425,8 @@ def why_lines(reason: Reason, rank: int) -> list[str]:
 
 def _deciders(group: tuple[Decider, ...], rival: str) -> str:
     names = [
-        f"{decider.inverter} (margin {margin(decider.margin_db)} dB, at {rival} {margin(decider.rival_margin_db)} dB)"
+        f"{decider.inverter} (margin {margin_in_db(decider.margin_db)}, "
+        f"at {rival} {margin_in_db(decider.rival_margin_db)})"
         for decider in group
     ]
     return listed(names, DECIDERS_SHOWN)

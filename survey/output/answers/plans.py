@@ -29,6 +29,7 @@ CHANGE_COLUMNS = (
     Column("main cause", text=True, yields=True),
     Column("its\neffect dB", spare=3),
 )
+"""A link in two plans as a row; what a narrow terminal can do without is a judgement."""
 
 
 def change_words(change: Change) -> str:

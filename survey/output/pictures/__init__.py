@@ -11,7 +11,7 @@ from survey.output.pictures.network import network_picture
 from survey.output.pictures.profile import profile_picture
 from survey.output.pictures.sides import sides_picture
 from survey.output.pictures.site_map import site_map
-from survey.output.pictures.style import as_bytes, missing_letters
+from survey.output.pictures.style import as_bytes, missing_letters, pictures_of_width
 
 __all__ = [
     "as_bytes",
@@ -22,6 +22,7 @@ __all__ = [
     "field_m",
     "missing_letters",
     "network_picture",
+    "pictures_of_width",
     "profile_picture",
     "sides_picture",
     "site_map",

@@ -16,7 +16,17 @@ from survey.inputs.plan import Look
 from survey.output.map.frame import extent_m, frame_m, nice_length_m
 from survey.output.map.labels import Label
 from survey.output.map.site import Shape, kinds_in, obstacle_labels
-from survey.output.pictures.style import INK, PAPER, SMALL_PT, WIDTH_IN, head_in, legend_in, new_figure, sample
+from survey.output.pictures.style import (
+    INK,
+    PAPER,
+    SMALL_PT,
+    WIDTH_IN,
+    head_in,
+    legend_in,
+    new_figure,
+    sample,
+    width_in,
+)
 from survey.scene import Scene
 
 HATCHES = {"diagonal": "////", "upright": "|||", "circles": "oo"}
@@ -65,8 +75,8 @@ def _left_in(low_m: FloatArray, high_m: FloatArray) -> float:
 
 def picture_frame_m(scene: Scene, *, right_in: float = RIGHT_IN) -> tuple[FloatArray, FloatArray]:
     """Lowest and highest x and y of the frame of a picture. [m]"""
-    wide_in = WIDTH_IN - _left_in(*extent_m(scene)) - right_in
-    return frame_m(scene, wide=wide_in, flattest=FLATTEST_IN, tallest=TALLEST_IN)
+    wide_in = width_in() - _left_in(*extent_m(scene)) - right_in
+    return frame_m(scene, wide=wide_in, flattest=FLATTEST_IN, tallest=TALLEST_IN * max(1.0, width_in() / WIDTH_IN))
 
 
 def site_axes(
@@ -87,13 +97,13 @@ def site_axes(
     """
     low_m, high_m = picture_frame_m(scene, right_in=right_in)
     left_in = _left_in(*extent_m(scene))
-    wide_in = WIDTH_IN - left_in - right_in
+    wide_in = width_in() - left_in - right_in
     tall_in = wide_in * float((high_m - low_m)[1] / (high_m - low_m)[0])
     above_in, below_in = head_in(lines), legend_in(entries, columns=columns) + 0.42
     height_in = above_in + tall_in + below_in
     figure = new_figure(height_in=height_in, title=title, lines=lines)
     axes = figure.add_axes(
-        (left_in / WIDTH_IN, below_in / height_in, wide_in / WIDTH_IN, tall_in / height_in), label="site"
+        (left_in / width_in(), below_in / height_in, wide_in / width_in(), tall_in / height_in), label="site"
     )
     axes.set_xlim(low_m[0], high_m[0])
     axes.set_ylim(low_m[1], high_m[1])

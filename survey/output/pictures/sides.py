@@ -50,7 +50,6 @@ from survey.output.pictures.site_map import (
 from survey.output.pictures.style import (
     SMALL_PT,
     UNKNOWN,
-    WIDTH_IN,
     foot_legend,
     head_in,
     legend_in,
@@ -58,6 +57,7 @@ from survey.output.pictures.style import (
     new_figure,
     picture,
     sample,
+    width_in,
 )
 from survey.scene import Scene
 
@@ -107,7 +107,7 @@ def sides_picture(scene: Scene) -> Figure:
             "bottom-top. Devices behind an obstacle are pale."
         ),
     )
-    wide_in = WIDTH_IN - LEFT_IN - RIGHT_IN
+    wide_in = width_in() - LEFT_IN - RIGHT_IN
     low_m, high_m = frame_m(scene, wide=wide_in, flattest=MIN_ABOVE_IN, tallest=MAX_ABOVE_IN)
     above_in = wide_in * float((high_m - low_m)[1] / (high_m - low_m)[0])
     below_in = legend_in(len(handles), columns=COLUMNS) + 0.3
@@ -127,8 +127,8 @@ def sides_picture(scene: Scene) -> Figure:
 def _part(figure: Figure, name: str, floor_in: float, tall_in: float) -> Axes:
     """Return the axes of one part, with its title."""
     height_in = float(figure.get_size_inches()[1])
-    wide = (WIDTH_IN - LEFT_IN - RIGHT_IN) / WIDTH_IN
-    axes = figure.add_axes((LEFT_IN / WIDTH_IN, floor_in / height_in, wide, tall_in / height_in), label=name)
+    wide = (width_in() - LEFT_IN - RIGHT_IN) / width_in()
+    axes = figure.add_axes((LEFT_IN / width_in(), floor_in / height_in, wide, tall_in / height_in), label=name)
     axes.set_title(name, loc="left", fontsize=SMALL_PT + 0.5, fontweight="bold", pad=3)
     return axes
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
+from survey.base.characters import harmless_xml
 from survey.budget import STATES
 from survey.output.answers.figures import NO_ROOM, route_tally
 from survey.output.map.legend import PLACE_WORDS
@@ -145,7 +146,7 @@ def css_string(text: str) -> str:
 def rendered(template: str, context: dict[str, Any]) -> str:
     """Return a template with its values filled in."""
     text: str = _environment().get_template(template).render(context)
-    return text.lstrip().encode("utf-8", "replace").decode("utf-8")  # a file name may hold what is no letter
+    return harmless_xml(text.lstrip())  # a file name, or a log, may hold what is no letter
 
 
 @cache

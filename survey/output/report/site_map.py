@@ -167,7 +167,8 @@ class SvgMap:
     @cached_property
     def large_labels(self) -> list[Text]:
         """The few names for which there is room on a telephone."""
-        return self._placed(inverter_labels(self.scene, self.network), [], LARGE_FONT)
+        first, others = inverter_labels(self.scene, self.network)
+        return self._placed(first, others, LARGE_FONT)
 
     def _placed(self, inverters: list[Label], others: list[Label], font: float) -> list[Text]:
         """Names with their places: of gateways, inverters, obstacles, spots, then of the others."""
