@@ -203,6 +203,14 @@ def test_an_ending_and_another_format_are_refused(run, folder):
     assert (result.exit_code, result.stderr) == (1, "map.svg: ends in .svg, but png is asked for\n")
 
 
+def test_coverage_of_a_gateway_inside_a_weak_box_with_steel_elsewhere_is_drawn(run, folder):
+    """A box that is no obstacle to a path around, and sheets that are: the grid has points in both."""
+    weak = entry("box", name='"hut"', material='"tile roof"', centre="[0, 0]", length_m=3, width_m=3, height_m=3)
+    write(folder, more=weak + wall(material='"welded steel"', loss_db=60, along="[[5, -5], [5, 5]]"))
+    for words in (["draw", "--kind", "coverage", "--points", "200", "--out", "p.svg"], ["report", "--out", "r.html"]):
+        assert run(words[0], "plan.toml", *words[1:]).exit_code == 0
+
+
 def test_a_map_beside_shows_the_other_spot_with_its_own_counts(run, folder):
     write(folder, more=SPOTS)
     text = svg(run, folder, "--beside", "post")
@@ -219,11 +227,3 @@ def test_a_map_beside_shows_the_other_spot_with_its_own_counts(run, folder):
     result = run("draw", "plan.toml", "--out", "x.png", "--beside", "pots")
     assert result.exit_code == 1
     assert 'no gateway or spot is named "pots"; did you mean "post"?' in result.stderr
-
-
-def test_coverage_of_a_gateway_inside_a_weak_box_with_steel_elsewhere_is_drawn(run, folder):
-    """A box that is no obstacle to a path around, and sheets that are: the grid has points in both."""
-    weak = entry("box", name='"hut"', material='"tile roof"', centre="[0, 0]", length_m=3, width_m=3, height_m=3)
-    write(folder, more=weak + wall(material='"welded steel"', loss_db=60, along="[[5, -5], [5, 5]]"))
-    for words in (["draw", "--kind", "coverage", "--points", "200", "--out", "p.svg"], ["report", "--out", "r.html"]):
-        assert run(words[0], "plan.toml", *words[1:]).exit_code == 0

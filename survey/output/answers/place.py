@@ -25,7 +25,7 @@ from survey.output.answers.figures import (
 )
 from survey.output.answers.links import LINK_COLUMNS, link_key, link_row
 from survey.output.answers.network import ROUTE_COLUMNS, route_row
-from survey.output.answers.sure import drawn_words, served_words, share, sure_text
+from survey.output.answers.sure import drawn_words, exponent_words, served_words, share, sure_text
 from survey.output.answers.where import entry_of, where_words
 from survey.routing import Network
 from survey.siting.fewest import Fewest
@@ -349,7 +349,8 @@ def _sure(placement: Placement) -> str:
     """Return how certain the answer is: of the single spot, or of what several gateways cover."""
     if placement.choices or placement.fewest:
         runs = placement.runs
-        facts = [("Working", served_words(runs)), *choice_facts(runs.record)]
+        exponent = exponent_words(placement.scene)
+        facts = [("Working", served_words(runs)), ("Exponent", exponent), *choice_facts(runs.record)]
         return "\n".join([wrapped(drawn_words(runs.draws, runs.seed)), *labelled(facts)])
     return sure_text(placement.certainty)
 

@@ -83,7 +83,7 @@ def _scores(comparison: Comparison, letters: list[str]) -> Grid:
     rows = []
     for j, place in enumerate(ends.places):
         row = ranking_row(comparison.scores, scene.inverters.names, letters[j], j)
-        rows.append([*row, db(float(ends.at_m[j, 2])), db(float(ends.loss_db[j])), notes[place]])
+        rows.append([*row, f"{ends.at_m[j, 2]:.2f}", db(float(ends.loss_db[j])), notes[place]])
     more = (Column("height m"), Column("cable and mounting dB"), Column("note", text=True))
     return _grid((Column("letter", text=True), *RANKING_COLUMNS[1:], *more), rows)
 

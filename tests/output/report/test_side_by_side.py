@@ -47,7 +47,7 @@ def test_tables_say_what_compare_says(driven, page, compared):
     scores = rows_of(driven, "scores")
     for j, (row, one) in enumerate(zip(scores, compared["spots"], strict=True)):
         assert row[:3] == [letter(j), one["spot"], str(one["served"])]
-    assert [row[7] for row in scores] == ["1.8", "2.4", "2.3"], "heights, as the plan has them"
+    assert [row[7] for row in scores] == ["1.80", "2.40", "2.20"], "heights, as the plan has them"
     for row, one in zip(rows_of(driven, "links"), compared["links"], strict=True):
         assert row[0] == one["inverter"]
         states = [one["spots"][spot]["state"] for spot in SPOTS]
