@@ -97,8 +97,8 @@ def report(
     """Write one page for the job file.
 
     With --form it is the sheet for a day of readings, to print or as CSV. `survey fit` reads that CSV once it is filled
-    in. With --compare it puts two or more spots side by side: a map and the scores of each, who changes sides, run by
-    run, and link by link.
+    in. With --compare it puts two or more spots side by side: a map and the scores of each, the inverters that change
+    sides, run by run, and link by link.
 
     The page begins with the spot that `survey place` recommends with the same options. Then come its certainty, and a
     map and a table of all inverters. The weakest links with remedies, assumptions and cautions follow. The page needs

@@ -1,4 +1,4 @@
-"""The page that puts spots side by side: a map of each, who changes sides, run by run, link by link."""
+"""The page that puts spots side by side: a map of each, inverters that change sides, run by run, link by link."""
 
 from __future__ import annotations
 
@@ -20,12 +20,12 @@ from survey.output.report.site_map import site_map
 from survey.routing import Network
 
 MAX_NAMES = 40
-"""Inverters named in a cell of who changes sides; the table of links has all. A judgement."""
+"""Inverters named in a cell of inverters that change sides; the table of links has all. A judgement."""
 SECTIONS = (
     ("answer", "answer"),
     ("maps", "maps"),
     ("scores", "scores"),
-    ("sides", "who changes sides"),
+    ("sides", "inverters that change sides"),
     ("runs", "run by run"),
     ("links", "link by link"),
 )
