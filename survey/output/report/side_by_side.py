@@ -24,9 +24,9 @@ MAX_NAMES = 40
 SECTIONS = (
     ("answer", "answer"),
     ("maps", "maps"),
-    ("scores", "scores"),
     ("sides", "inverters that change sides"),
     ("runs", "run by run"),
+    ("scores", "scores"),
     ("links", "link by link"),
 )
 
