@@ -17,7 +17,7 @@ from survey.scene import Ends, Scene, radios_at
 POINTS_AT_ONCE = 4_000
 """About how many points are looked at together: few enough for two threads to share a fine grid."""
 USUAL_WORK = 16_000
-"""So many links are worked out where nobody says how many points are wanted: a second or two, and a point every 6 pixels."""
+"""So many links are worked out where nobody says how many points are wanted: a second or two of work."""
 SLOWER = 50
 """Without the compiled kernel a link takes about so many times as long: measured on the demo sites."""
 LEAST_POINTS, USUAL_POINTS = 200, 16_000
