@@ -8,6 +8,7 @@ from typing import Any
 
 import click
 
+from survey.base.errors import one_line
 from survey.cli import options
 from survey.cli.logs import log_options
 
@@ -17,6 +18,13 @@ FORM_ENDINGS = ("html", "csv")
 
 @click.command()
 @options.plan_argument
+@click.argument("spots", metavar="[SPOT]...", nargs=-1)
+@click.option(
+    "--compare",
+    "is_comparison",
+    is_flag=True,
+    help="Put the SPOTs named behind it side by side instead; writes FILE.csv and FILE.geojson beside the page.",
+)
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
@@ -68,11 +76,13 @@ FORM_ENDINGS = ("html", "csv")
 @options.require_option
 def report(
     plan_file: Path,
+    spots: tuple[str, ...],
+    *,
     out: Path,
     gateways: tuple[str, ...],
     readings_file: Path | None,
     log_file: Path | None,
-    *,
+    is_comparison: bool,
     form: bool,
     as_csv: bool,
     date: datetime | None,
@@ -87,7 +97,8 @@ def report(
     """Write one page for the job file.
 
     With --form it is the sheet for a day of readings, to print or as CSV. `survey fit` reads that CSV once it is filled
-    in.
+    in. With --compare it puts two or more spots side by side: a map and the scores of each, the inverters that change
+    sides, run by run, and link by link.
 
     The page begins with the spot that `survey place` recommends with the same options. Then come its certainty, and a
     map and a table of all inverters. The weakest links with remedies, assumptions and cautions follow. The page needs
@@ -99,10 +110,27 @@ def report(
         raise click.UsageError("--csv is only for --form; for rows of all links, see survey links --csv")
     if form and (readings_file is not None or log_file is not None):
         raise click.UsageError("--form is a sheet to fill in; omit --readings and --log")
+    if spots and not is_comparison:
+        raise click.UsageError(f"{one_line(spots[0])}: spots are only for --compare; for map and table, see --gateway")
+    others = (
+        form
+        or as_csv
+        or gateways
+        or readings_file
+        or log_file
+        or placing["gateways"]
+        or placing["fewest"]
+        or placing["spare"]
+    )
+    if is_comparison and (len(set(spots)) < 2 or others):  # noqa: PLR2004  nothing to compare
+        raise click.UsageError("--compare takes two or more different spots, and none of the options for one page")
     endings = FORM_ENDINGS if form else PAGE_ENDINGS
     what = "the sheet is HTML or CSV" if form else "the page is HTML"
     ending = options.ending_of(out, "csv" if as_csv else None, endings=endings, usual="html", what=what)
-    options.check_writable(out, inputs=inputs)
+    beside = [out.with_suffix(f".{one}") for one in ("csv", "geojson") if is_comparison and not options.is_stdout(out)]
+    for path in (out, *beside):
+        options.check_writable(path, inputs=inputs)
+    written: list[tuple[Path, str]] = []
     with options.progress("calculating the sheet" if form else "calculating the page") as told:
         if form:
             from survey.library.form import form as form_of
@@ -110,6 +138,15 @@ def report(
             sheet = form_of(plan_file, gateway=gateways, **placing, relays=max_relays, fit=fit_file, progress=told)
             plan, all_hold = sheet.plan, sheet.network.all_hold
             text = sheet.csv() + "\n" if ending == "csv" else sheet.html(date="" if day is None else day.isoformat())
+        elif is_comparison:
+            from survey.library.report import report_spots
+
+            both = report_spots(
+                plan_file, spots, date=day, relays=max_relays, fit=fit_file, draws=draws, seed=seed, progress=told
+            )
+            plan, all_hold, text = both.plan, both.all_hold, both.html
+            rest = (both.csv + "\n", both.geojson)
+            written = [(path, words) for path, words in zip(beside, rest, strict=False) if words]
         else:
             from survey.library.report import report as page_of
 
@@ -129,5 +166,8 @@ def report(
             )
             plan, all_hold, text = page.plan, page.all_hold, page.html
     options.remember(plan, plan_file)
-    options.deliver(out, text, inputs=inputs)
+    for path, words in ((out, text), *written):
+        options.deliver(path, words, inputs=inputs)
+    if len(written) < len(beside):
+        options.warn("no GeoJSON: [site] has no zero_lat_deg and zero_lon_deg, where the plan's zero is on the earth")
     options.finish(require=require, all_hold=all_hold)

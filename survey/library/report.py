@@ -13,11 +13,14 @@ from survey.base.limits import DRAWS, TIME_LIMIT_S
 from survey.budget import Progress
 from survey.inputs.plan import Plan
 from survey.inputs.plan_file import read_plan_and_content
+from survey.library.compare import SpotsCompared, compare
 from survey.library.dropouts import read_log
 from survey.library.fit import read_readings
 from survey.library.place import placement_options, warn_of_capacity
 from survey.library.sites import FitSource, Names, PlanSource, names_in, scene_from
 from survey.output import report as pages
+from survey.output.answers.csv_rows import compare_csv
+from survey.output.export import WRITERS, Exported
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -49,6 +52,95 @@ class Page:
     def all_hold(self) -> bool:
         """Whether every inverter holds with the gateways that the page is about."""
         return self.findings.network.all_hold
+
+
+@dataclass(frozen=True, kw_only=True)
+class SpotsPage:
+    """The page that puts spots side by side, with the same as rows and for maps.
+
+    Attributes
+    ----------
+    compared : SpotsCompared
+        All that was worked out.
+    stamp : Stamp
+        What ties it to its plan.
+    """
+
+    compared: SpotsCompared
+    stamp: pages.Stamp
+
+    @property
+    def plan(self) -> Plan:
+        """The plan, with the requirements that were asked for."""
+        return self.compared.plan
+
+    @cached_property
+    def html(self) -> str:
+        """The page: HTML that needs no other file, no network and no script."""
+        return pages.compare_page(self.compared.comparison, self.stamp)
+
+    @property
+    def csv(self) -> str:
+        """The route of every inverter to each spot as rows, as `survey compare --csv` prints them."""
+        return compare_csv(self.compared.spots, self.compared.comparison.networks)
+
+    @property
+    def geojson(self) -> str:
+        """The site as GeoJSON; each inverter with each of the spots. Empty where the plan has no zero point."""
+        comparison = self.compared.comparison
+        site = Exported(scene=comparison.links.scene, links=comparison.links, networks=comparison.networks)
+        return WRITERS["geojson"](site) if self.plan.site.earth is not None else ""
+
+    @property
+    def all_hold(self) -> bool:
+        """Whether every inverter holds with a gateway at each of the spots together."""
+        return self.compared.all_hold
+
+
+def report_spots(
+    plan: PlanSource,
+    spots: Names,
+    *,
+    date: dt.date | None = None,
+    relays: int | None = None,
+    fit: FitSource | None = None,
+    draws: int = DRAWS,
+    seed: int = 0,
+    progress: Progress | None = None,
+) -> SpotsPage:
+    """Work out the page that puts spots side by side.
+
+    Parameters
+    ----------
+    plan : str, Path or Plan
+        The plan.
+    spots : sequence of str
+        Two or more spots or gateways.
+    date : date, optional
+        Of the page; today without it.
+    relays, fit, draws, seed, progress
+        As for `survey.compare`.
+
+    Returns
+    -------
+    SpotsPage
+
+    Raises
+    ------
+    SurveyError
+        As the command does.
+    """
+    if isinstance(plan, Plan):
+        content = repr(plan).encode()
+    else:
+        plan, content = read_plan_and_content(Path(plan))
+    compared = compare(plan, spots, relays=relays, fit=fit, draws=draws, seed=seed, progress=progress)
+    return SpotsPage(compared=compared, stamp=_stamp(content, date))
+
+
+def _stamp(content: bytes, date: dt.date | None) -> pages.Stamp:
+    day = date or dt.datetime.now().astimezone().date()
+    return pages.Stamp(version=__version__, plan=content, date=day.isoformat())
 
 
 def report(
@@ -117,6 +209,4 @@ def report(
         log=None if log is None else read_log(scene, log, dates=dates, columns=columns),
     )
     found = pages.findings_of(scene, given, options=options, progress=progress)
-    day = date or dt.datetime.now().astimezone().date()
-    stamp = pages.Stamp(version=__version__, plan=content, date=day.isoformat())
-    return Page(findings=found, stamp=stamp)
+    return Page(findings=found, stamp=_stamp(content, date))

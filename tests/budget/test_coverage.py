@@ -105,6 +105,6 @@ def test_bands_of_rows_and_any_number_of_workers_give_the_same(monkeypatch):
 
 def test_usual_points_are_fewer_where_there_are_more_links_for_each_or_no_kernel(monkeypatch):
     monkeypatch.setattr(coverage, "library", lambda: None)
-    assert [usual_points(others) for others in (1, 3, 400)] == [800, 266, 200]
+    assert [usual_points(others) for others in (1, 3, 400)] == [320, 200, 200]
     monkeypatch.setattr(coverage, "library", lambda: "a kernel")
-    assert [usual_points(others) for others in (0, 1, 3, 400)] == [40_000, 40_000, 13_333, 200]
+    assert [usual_points(others) for others in (0, 1, 3, 400)] == [16_000, 16_000, 5_333, 200]

@@ -326,7 +326,7 @@ def test_without_room_at_the_gateway_an_inverter_says_so(run, folder):
 @pytest.mark.parametrize(
     ("words", "said"),
     [
-        (["--out", "page.txt"], "page.txt: the page is HTML; give a file name that ends in .html\n"),
+        (["--out", "page.txt"], "page.txt: the page is HTML; end it in .html or .htm\n"),
         (["--out", "no/page.html"], "no/page.html: the folder no does not exist\n"),
         (["--out", "plan.html"], "plan.html: is the plan itself; name another file\n"),
         (["--out", "page.html", "--gateway", "ofice"], "ofice"),

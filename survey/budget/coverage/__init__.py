@@ -14,13 +14,13 @@ from survey.budget.coverage.heights import inverter_heights_m, nearest_in_plan
 from survey.kernel import library
 from survey.scene import Ends, Scene, radios_at
 
-POINTS_AT_ONCE = 20_000
+POINTS_AT_ONCE = 4_000
 """About how many points are looked at together: few enough for two threads to share a fine grid."""
-USUAL_WORK = 40_000
-"""So many links are worked out where nobody says how many points are wanted: some seconds' work."""
+USUAL_WORK = 16_000
+"""So many links are worked out where nobody says how many points are wanted: a second or two of work."""
 SLOWER = 50
 """Without the compiled kernel a link takes about so many times as long: measured on the demo sites."""
-LEAST_POINTS, USUAL_POINTS = 200, 40_000
+LEAST_POINTS, USUAL_POINTS = 200, 16_000
 """No fewer and no more points than this where nobody says how many are wanted."""
 USUAL_GATEWAY_HEIGHT_M = 2.5
 """Where a person reaches up to without a ladder: an assumption. [m]"""

@@ -110,7 +110,12 @@ def _full(everywhere: list[str], *, any_full: bool) -> str:
 
 
 def _answer(comparison: Comparison, letters: list[str]) -> str:
-    """Return the best spot, whether the runs tell it from the next one, and what to do next."""
+    title, facts = best_of_them(comparison, letters)
+    return "\n".join([wrapped(title), *labelled(facts)])
+
+
+def best_of_them(comparison: Comparison, letters: list[str]) -> tuple[str, list[tuple[str, str]]]:
+    """Return the best spot; and with their labels, whether the runs tell it from the next one, and the next step."""
     links, scores = comparison.links, comparison.scores
     names, count = links.gateways.names, len(links.inverters)
     order = scores.order().tolist()
@@ -132,7 +137,7 @@ def _answer(comparison: Comparison, letters: list[str]) -> str:
     if scores.served[best] < count:
         step = f"see what helps: survey explain {file} {quote(weakest)} --gateway {quote(names[best])}"
     facts.append(("Next step", step))
-    return "\n".join([wrapped(f"Best of these spots: {letters[best]}, {names[best]}"), *labelled(facts)])
+    return f"Best of these spots: {letters[best]}, {names[best]}", facts
 
 
 def _draw_by_draw(comparison: Comparison, letters: list[str]) -> str:
@@ -144,14 +149,15 @@ def _draw_by_draw(comparison: Comparison, letters: list[str]) -> str:
         pairs = [pair for pair in pairs if best in (pair.one, pair.other)]
         left_out = wrapped(f"Pairs with {letters[best]}. All pairs: --json")
     title = wrapped(f"Working inverters, pair by pair, in {counted(drawn.draws, 'simulation run')} (seed {drawn.seed})")
-    rows = [_pair_row(pair, letters) for pair in pairs]
+    rows = [pair_row(pair, letters) for pair in pairs]
     drawing = wrapped("; ".join(f"{label}: {fact}" for label, fact in choice_facts(drawn.record)[:1]))
     largest = max((pair.error for pair in drawn.pairs()), default=0.0)
     error = wrapped(f"Standard error of a share in this table: up to {points(largest)}")
     return "\n".join([title, table(PAIR_COLUMNS, rows), *([left_out] if left_out else []), drawing, error])
 
 
-def _pair_row(pair: Pair, letters: list[str]) -> list[str]:
+def pair_row(pair: Pair, letters: list[str]) -> list[str]:
+    """Return how often each of two spots has more working inverters, under `PAIR_COLUMNS`."""
     return [
         f"{letters[pair.one]}, {letters[pair.other]}",
         share(pair.one_more),

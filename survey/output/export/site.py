@@ -12,6 +12,7 @@ from survey.base.arrays import FloatArray
 from survey.base.polygon import signed_area_m2
 from survey.budget import STATES, Links, links_of
 from survey.output.answers.values import plain
+from survey.routing import Network
 from survey.scene import Ends, Scene
 
 FIGURES = ("distance_m", "uplink_level_dbm", "downlink_level_dbm", "margin_db", "reliability")
@@ -66,10 +67,21 @@ class Shape:
 
 @dataclass(frozen=True, kw_only=True)
 class Exported:
-    """A site, and its links where there is a gateway to link to."""
+    """A site, and its links where there is a gateway to link to.
+
+    Attributes
+    ----------
+    scene : Scene
+        The site.
+    links : Links or None
+        The links of all inverters.
+    networks : tuple of Network
+        Where spots are compared, the routes to each as the only gateway.
+    """
 
     scene: Scene
     links: Links | None
+    networks: tuple[Network, ...] = ()
 
     def devices(self) -> Iterator[Device]:
         """Inverters, gateways, and the spots that the plan or the user names."""
@@ -85,10 +97,12 @@ class Exported:
         ends, links = self.scene.inverters, self.links
         best = None if links is None else np.lexsort((links.margin_db, links.reliability))[:, -1].tolist()
         for i, name in enumerate(ends.names):
-            facts = {"name": name, "serial": ends.serials[i], "branch": ends.branches[i]}
+            facts: dict[str, Any] = {"name": name, "serial": ends.serials[i], "branch": ends.branches[i]}
             if links is not None and best is not None:
                 facts |= {"gateway": links.gateways.names[best[i]], "state": STATES[int(links.state[i, best[i]])]}
                 facts |= {figure: plain(getattr(links, figure)[i, best[i]]) for figure in FIGURES}
+            if self.networks:
+                facts["spots"] = {network.links.gateways.names[0]: _verdict(network, i) for network in self.networks}
             yield Device("inverter", ends.at_m[i], _said(facts))
 
     def shapes(self) -> Iterator[Shape]:
@@ -130,6 +144,16 @@ def _places(kind: str, ends: Ends, named: set[str], notes: dict[str, str]) -> It
     for name, at_m in zip(ends.names, ends.at_m, strict=True):
         if name in named:
             yield Device(kind, at_m, _said({"name": name, "note": notes.get(name, "")}))
+
+
+def _verdict(network: Network, i: int) -> dict[str, Any]:
+    """An inverter's route to a spot, as `survey compare --json` names its figures."""
+    route = network.routes[i]
+    return {
+        "margin_db": plain(route.weakest_margin_db),
+        "reliability": plain(route.reliability),
+        "state": STATES[int(network.state[i])],
+    }
 
 
 def _said(facts: dict[str, Any]) -> dict[str, Any]:

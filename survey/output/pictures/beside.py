@@ -26,12 +26,12 @@ from survey.output.pictures.site_map import (
 )
 from survey.output.pictures.style import (
     SMALL_PT,
-    WIDTH_IN,
     foot_legend,
     head_in,
     legend_in,
     new_figure,
     picture,
+    width_in,
 )
 from survey.routing import Network
 
@@ -63,7 +63,7 @@ def beside_picture(one: Network, other: Network) -> Figure:
         *_once(place_entries(scene, network.links.gateways.names) for network in networks),
         *obstacle_entries(scene),
     ]
-    wide_in = (WIDTH_IN - LEFT_IN - BETWEEN_IN - RIGHT_IN) / len(networks)
+    wide_in = (width_in() - LEFT_IN - BETWEEN_IN - RIGHT_IN) / len(networks)
     low_m, high_m = frame_m(scene, wide=wide_in, flattest=FLATTEST_IN, tallest=TALLEST_IN)
     tall_in = wide_in * float((high_m - low_m)[1] / (high_m - low_m)[0])
     below_in = legend_in(len(handles), columns=COLUMNS) + 0.42
@@ -71,7 +71,7 @@ def beside_picture(one: Network, other: Network) -> Figure:
     figure = new_figure(height_in=height_in, title=f"{scene.plan.site.name}: coverage side by side", lines=lines)
     for k, network in enumerate(networks):
         left_in = LEFT_IN + k * (wide_in + BETWEEN_IN)
-        place = (left_in / WIDTH_IN, below_in / height_in, wide_in / WIDTH_IN, tall_in / height_in)
+        place = (left_in / width_in(), below_in / height_in, wide_in / width_in(), tall_in / height_in)
         axes = figure.add_axes(place, label="beside" if k else "site")
         axes.set_xlim(low_m[0], high_m[0])
         axes.set_ylim(low_m[1], high_m[1])

@@ -2,5 +2,6 @@
 
 from survey.output.report.findings import Findings, Given, findings_of
 from survey.output.report.page import Stamp, html_page
+from survey.output.report.side_by_side import compare_page
 
-__all__ = ["Findings", "Given", "Stamp", "findings_of", "html_page"]
+__all__ = ["Findings", "Given", "Stamp", "compare_page", "findings_of", "html_page"]
