@@ -353,3 +353,13 @@ def test_a_page_on_standard_output_is_the_file(run, folder):
     printed = run("report", "plan.toml", "--out", "-", *DAY, *FEW)
     assert printed.stdout == (folder / "page.html").read_text(encoding="utf-8")
     assert "written" not in printed.stderr
+
+
+def test_several_named_gateways_are_said_to_be_in_use_together_in_help_and_on_the_page(run, folder):
+    write(folder, more=SPOTS)
+    run("report", "plan.toml", "--gateway", "post", "--gateway", "shed", "--out", "page.html", *DAY, *FEW)
+    html = (folder / "page.html").read_text(encoding="utf-8")
+    assert "All of them are in use together: each inverter reports to the one with its best route." in html
+    assert "all of them in use together" in " ".join(run("report", "--help").stdout.split())
+    run("report", "plan.toml", "--gateway", "post", "--out", "one.html", *DAY, *FEW)
+    assert "in use together" not in (folder / "one.html").read_text(encoding="utf-8")

@@ -185,7 +185,10 @@ def about_words(findings: Findings) -> str:
     standing = set(findings.scene.gateways.names)
     if findings.about == "named" and not standing & set(names):
         why += ", not installed yet"
-    return f"Map, table and explanations show the gateway{'s' * (len(names) > 1)} at {listed} ({why})."
+    together = " All of them are in use together: each inverter reports to the one with its best route." * (
+        len(names) > 1
+    )
+    return f"Map, table and explanations show the gateway{'s' * (len(names) > 1)} at {listed} ({why}).{together}"
 
 
 def today_words(today: Network) -> str:
