@@ -27,8 +27,6 @@ from survey.output.report.findings import Findings
 from survey.routing import Network
 from survey.scene import Scene
 
-READ_FIRST = 3
-"""Weakest links to read first: an assumption, a quarter of an hour of work."""
 PLACES_SHOWN = 8
 """Locations in the ranking on the page: as many as fit on paper. The JSON of survey place has all."""
 METHODS = (
