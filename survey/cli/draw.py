@@ -54,6 +54,9 @@ ENDINGS = ("png", "svg", "pdf")
 @click.option("--kind", type=click.Choice(KINDS), default="map", help="Kind of picture; map by default.")
 @click.option("--gateway", "gateways", multiple=True, metavar="NAME", help="Use this gateway or spot; may be repeated.")
 @click.option("--placed", is_flag=True, help="Use the spots that `survey place` recommends.")
+@click.option(
+    "--beside", multiple=True, metavar="NAME", help="map: a second map beside it, for this gateway or spot; repeatable."
+)
 @click.option("--inverter", metavar="NAME", help="profile, budget: inverter of the link; the weakest link by default.")
 @click.option(
     "--height-m",
@@ -89,6 +92,7 @@ def draw(
     width_cm: float | None,
     kind: Literal["map", "sides", "coverage", "profile", "network", "budget", "days"],
     gateways: tuple[str, ...],
+    beside: tuple[str, ...],
     inverter: str | None,
     height_m: float | None,
     show: Literal["margin", "chance"] | None,
@@ -116,6 +120,7 @@ def draw(
         "gateway_places": gateway_places or None,
         "points": points,
         "relays": max_relays,
+        "beside": beside or None,
         "log": log_file,
     }
     if name := out_of_place(kind, given):
@@ -153,6 +158,7 @@ def draw(
             width_cm=width_cm,
             **placing,
             relays=max_relays,
+            beside=beside,
             fit=fit_file,
             log=log_file,
             **log_style,

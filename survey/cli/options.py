@@ -171,16 +171,21 @@ def _with_output(command: F, *, endings: tuple[str, ...]) -> F:
         if file is not None:
             check_writable(file, inputs=inputs)
             ending = check_ending(file, endings=endings)
-            if (as_csv and ending == ".json") or (as_json and ending == ".csv"):
-                form = "--csv" if as_csv else "--json"
-                raise click.UsageError(f"{form} and a file name that ends in {ending} exclude each other")
-            as_json, as_csv = as_json or ending == ".json", as_csv or ending == ".csv"
+            as_json, as_csv = form_of(ending, as_json=as_json, as_csv=as_csv)
         elif sys.stdout is None:
             raise OutputError("standard output is closed; name a file with --out")
         output = Output(as_json=as_json, as_csv=as_csv, file=file, inputs=inputs)
         return command(*args, output=output, **kwargs)
 
     return wrapper  # type: ignore[return-value]  # the same command, with options more
+
+
+def form_of(ending: str, *, as_json: bool, as_csv: bool) -> tuple[bool, bool]:
+    """Return whether a file is JSON or CSV, by the options and by the ending of its name."""
+    if (as_csv and ending == ".json") or (as_json and ending == ".csv"):
+        form = "--csv" if as_csv else "--json"
+        raise click.UsageError(f"{form} and a file name that ends in {ending} exclude each other")
+    return as_json or ending == ".json", as_csv or ending == ".csv"
 
 
 def require_option(command: F) -> F:

@@ -17,6 +17,8 @@ QUIET_S = 1.0
 """No progress bar before a command has taken this long. [s]"""
 BEAT_S = 0.25
 """How often a bar is shown anew: often enough to look alive. A choice. [s]"""
+MINUTE_S = 60.0
+"""Seconds of a minute."""
 
 
 def warn(message: str) -> None:
@@ -24,16 +26,30 @@ def warn(message: str) -> None:
     click.echo(f"warning: {harmless(message)}", err=True)
 
 
+def time_words(done: int, total: int, *, spent_s: float) -> str:
+    """Return how much is done and the time left, at the pace so far.
+
+    Examples
+    --------
+    >>> time_words(30, 90, spent_s=10.0), time_words(0, 90, spent_s=3.0)
+    ('30 of 90, 10 s, about 20 s left', '0 of 90, 3 s')
+    """
+    left_s = spent_s * (total - done) / done if done else 0.0
+    left = f"{left_s:.0f} s" if left_s < 2 * MINUTE_S else f"{left_s / MINUTE_S:.0f} min"
+    return f"{done} of {total}, {spent_s:.0f} s" + (f", about {left} left" if 0 < done < total else "")
+
+
 @contextmanager
-def progress(label: str) -> Iterator[Callable[[int, int], None] | None]:
+def progress(label: str, *, is_timed: bool = False) -> Iterator[Callable[[int, int], None] | None]:
     """Show a bar on standard error, only on a terminal and only after one second.
 
-    Until the work says how much of it is done, the label and the time stand there alone.
+    Until the work says how much of it is done, the label and the time stand there alone. A timed bar also shows how
+    much is done, and the time left.
     """
     if sys.stderr is None or not sys.stderr.isatty():
         yield None
         return
-    bar = _Bar(label)
+    bar = _Bar(label, is_timed=is_timed)
     try:
         yield bar.move
     finally:
@@ -43,8 +59,8 @@ def progress(label: str) -> Iterator[Callable[[int, int], None] | None]:
 class _Bar:
     """A bar that a thread shows and keeps moving, whatever the work does."""
 
-    def __init__(self, label: str) -> None:
-        self._started_s = time.monotonic()
+    def __init__(self, label: str, *, is_timed: bool) -> None:
+        self._started_s, self._is_timed = time.monotonic(), is_timed
         self._done, self._total = 0, 0
         self._lock, self._ended = Lock(), Event()
         self._shown: Any = click.progressbar(
@@ -68,7 +84,10 @@ class _Bar:
             self._shown.render_finish()
 
     def _time(self) -> str:
-        return f"{time.monotonic() - self._started_s:.0f} s"
+        spent_s = time.monotonic() - self._started_s
+        if not self._is_timed or not self._total:
+            return f"{spent_s:.0f} s"
+        return time_words(self._done, self._total, spent_s=spent_s)
 
     def _beat(self) -> None:
         wait_s = QUIET_S

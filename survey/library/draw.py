@@ -44,6 +44,7 @@ KINDS_OF: dict[str, tuple[Kind, ...]] = {
     "gateway_places": ("coverage",),
     "points": ("coverage",),
     "relays": ("map", "network"),
+    "beside": ("map",),
     "log": ("days",),
 }
 """The kinds of picture that an option belongs to, where it does not belong to all."""
@@ -66,6 +67,7 @@ def draw(
     spare: bool = False,
     time_limit_s: float = TIME_LIMIT_S,
     relays: int | None = None,
+    beside: Names = (),
     log: str | Path | None = None,
     dates: str | None = None,
     columns: Mapping[str, str] | None = None,
@@ -98,6 +100,8 @@ def draw(
         Width of the picture; 21.6 without it. Letters and marks stay as large. [cm]
     relays : int, optional
         Map and network: let messages go by way of up to so many inverters.
+    beside : str or sequence of str
+        Map: beside it a second one for these gateways or spots.
     log : str or Path, optional
         Days: the log whose missed polls are drawn.
     dates, columns
@@ -124,14 +128,13 @@ def draw(
         "gateway_places": gateway_places or None,
         "points": points,
         "relays": relays,
+        "beside": names_in(beside) or None,
         "log": log,
     }
     names = names_in(gateway)
     _check_options(kind, given, named=bool(names), placed=placed)
     if kind == "sides" and (names or placed or fit is not None):
         raise SurveyError("kind sides shows the site alone; leave gateway, placed and fit away")
-    if kind == "days" and (log is None or names or placed):
-        raise SurveyError("kind days shows the gateways of a log; give log, and leave gateway and placed away")
     if (gateways is not None or fewest or spare) and not placed:
         raise SurveyError("gateways, fewest and spare belong to placed=True")
     check_range("height_m", height_m, low=MIN_HEIGHT_M, high=MAX_HEIGHT_M)
@@ -157,9 +160,11 @@ def draw(
             found = coverage_of(scene, ends, area_m=area_m, height_m=height_m, points=points, progress=rest)
             network = None if ends is None else network_between(scene, ends)
             return pictures.coverage_picture(found, network, show=show or "margin")
+        others = network_between(scene, chosen_gateways(scene, names_in(beside))) if beside else None
         if kind == "map" and not (names or placed or len(scene.gateways)):
-            return pictures.site_map(scene)
-        return _of_network(_network(scene, names, chosen, progress), kind, inverter)
+            return pictures.site_map(scene, others)
+        network = _network(scene, names, chosen, progress)
+        return _of_network(network, kind, inverter) if others is None else pictures.beside_picture(network, others)
 
 
 def out_of_place(kind: str, given: Mapping[str, object]) -> str:
@@ -177,6 +182,8 @@ def _check_options(kind: str, given: Mapping[str, object], *, named: bool, place
         raise SurveyError(f"{name} belongs to kind {' or '.join(KINDS_OF[name])}")
     if named and placed:
         raise SurveyError("gateway and placed exclude each other")
+    if kind == "days" and (given["log"] is None or named or placed):
+        raise SurveyError("kind days shows the gateways of a log; give log, and leave gateway and placed away")
     if given["gateway_places"] and (named or placed):
         raise SurveyError("with gateway_places every point is a gateway; leave gateway and placed away")
 

@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 from pathlib import Path
 
 import pytest
@@ -208,3 +209,21 @@ def test_coverage_of_a_gateway_inside_a_weak_box_with_steel_elsewhere_is_drawn(r
     write(folder, more=weak + wall(material='"welded steel"', loss_db=60, along="[[5, -5], [5, 5]]"))
     for words in (["draw", "--kind", "coverage", "--points", "200", "--out", "p.svg"], ["report", "--out", "r.html"]):
         assert run(words[0], "plan.toml", *words[1:]).exit_code == 0
+
+
+def test_a_map_beside_shows_the_other_spot_with_its_own_counts(run, folder):
+    write(folder, more=SPOTS)
+    text = svg(run, folder, "--beside", "post")
+    for name in ("office", "post"):
+        links = json.loads(run("links", "plan.toml", "--gateway", name, "--json").stdout)["links"]
+        hold = sum(one["state"] == "holds" for one in links)
+        assert re.search(
+            rf">{name}<(?:(?!>hold ).)*>Links of {len(links)} inverters?: hold {hold},", text, flags=re.DOTALL
+        )
+    assert text.count(">east, m<") == 2
+    assert "coverage side by side" in text
+    result = run("draw", "plan.toml", "--out", "x.png", "--kind", "network", "--beside", "post")
+    assert (result.exit_code, "--beside is only for --kind map" in result.stderr) == (2, True)
+    result = run("draw", "plan.toml", "--out", "x.png", "--beside", "pots")
+    assert result.exit_code == 1
+    assert 'no gateway or spot is named "pots"; did you mean "post"?' in result.stderr

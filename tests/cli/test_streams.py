@@ -13,7 +13,7 @@ from commands import as_text_and_json, every_command, every_command_on_a_plan
 from places import ROOT, SITES
 from plans import SPOTS, changed, write
 
-from survey.cli import options
+from survey.cli import options, progress
 from survey.inputs.plan_file import read_plan
 from survey.routing import cover_spots
 from survey.scene import scene_of
@@ -127,6 +127,17 @@ def test_work_that_says_nothing_shows_its_label_and_the_time_alone(monkeypatch):
         time.sleep(0.1)
     assert "trying spots  0 s" in terminal.getvalue()
     assert "%" not in terminal.getvalue()
+
+
+def test_a_timed_bar_shows_how_much_is_done_and_the_time_left(monkeypatch):
+    terminal = Terminal()
+    monkeypatch.setattr(sys, "stderr", terminal)
+    monkeypatch.setattr(progress, "QUIET_S", 0.0)
+    with options.progress("assessing sites", is_timed=True) as told:
+        told(3, 12)
+        time.sleep(0.1)
+    assert "3 of 12, 0 s, about 0 s left" in terminal.getvalue()
+    assert progress.time_words(100, 1_000, spent_s=60.0) == "100 of 1000, 60 s, about 9 min left"
 
 
 def test_the_only_block_of_links_says_how_far_its_paths_around_are(monkeypatch):

@@ -1,9 +1,9 @@
 """Invented logs of service calls, made otherwise than those of dropout_logs.py, to judge what was built on those.
 
 Everything here is invented. Roofs are blocks of rows and columns at any side of a gateway on a wall, levels fade by
-Rice's law, light comes from the height of the sun with clouds that drift over the site, and many nuisances come at once:
-rhythms of 5 minutes to an hour, jitter, days of rain, dark noons, strays, levels in steps or none, polls at night or not,
-repeated rows, rows in disorder, lost rows, and a clock that changes.
+Rice's law, light comes from the height of the sun with clouds that drift over the site, and many nuisances come at
+once: rhythms of 5 minutes to an hour, jitter, days of rain, dark noons, strays, levels in steps or none, polls at night
+or not, repeated rows, rows in disorder, lost rows, and a clock that changes.
 """
 
 from __future__ import annotations
@@ -131,7 +131,7 @@ def site_of(call: Call) -> None:
     margin = links_of(call.scene).margin_db[:, 0]
     if weak_db.any():  # the plan knows of a loss that leaves them little
         wanted = np.where(weak_db > 0, rng.uniform(-1, 5, n), margin)
-        call.scene = _scene(at, np.maximum(margin - wanted, 0.0))
+        call.scene = _scene(at, np.clip(margin - wanted, 0.0, 54.0))
         margin = links_of(call.scene).margin_db[:, 0]
     call.at, call.group = at, group
     call.margin = np.where(weak_db > 0, margin, np.maximum(margin + np.clip(rng.normal(0, 4, n), -8, 8), 16.0))

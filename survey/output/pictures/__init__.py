@@ -3,6 +3,7 @@
 They need matplotlib, so they are imported only where something is drawn. `as_bytes` makes a file of a picture.
 """
 
+from survey.output.pictures.beside import beside_picture
 from survey.output.pictures.budget import budget_picture
 from survey.output.pictures.coverage import coverage_picture, field_m
 from survey.output.pictures.days import days_picture
@@ -14,6 +15,7 @@ from survey.output.pictures.style import as_bytes, missing_letters, pictures_of_
 
 __all__ = [
     "as_bytes",
+    "beside_picture",
     "budget_picture",
     "coverage_picture",
     "days_picture",

@@ -98,7 +98,7 @@ def site_map(scene: Scene, network: Network | None = None) -> Figure:
     size_pt = mark_size_pt(axes, scene)
     groups = groups_on(axes, scene) if is_grouped else []
     if network is not None:
-        _draw_routes(axes, network, groups)
+        draw_routes(axes, network, groups)
     state = None if network is None else network.state
     draw_inverters(axes, scene.inverters, state, size_pt=size_pt, groups=groups)
     draw_scale_and_north(axes)
@@ -174,7 +174,7 @@ def draw_places(axes: Axes, places: Sequence[Place]) -> None:
         axes.plot(*one.at_m.T, zorder=LAYERS[one.kind], gid=PLACE_WORDS[one.kind], **PLACES[one.kind])
 
 
-def _draw_routes(axes: Axes, network: Network, groups: Sequence[Group]) -> None:
+def draw_routes(axes: Axes, network: Network, groups: Sequence[Group] = ()) -> None:
     """The route of every inverter that has one; of a group, one line for each gateway and state."""
     routes = [route for route in routes_of(network) if route.gateway >= 0]
     middle = {i: k for k, group in enumerate(groups) for i in group.members}
