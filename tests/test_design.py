@@ -35,7 +35,8 @@ ROOMS = {
     ),
     "output": Room(
         "base decisions fleet geometry inputs budget measured routing propagation scene siting",
-        "answers.check answers.compare answers.csv_rows answers.dropouts answers.explain answers.fit answers.joint "
+        "answers.check answers.compare answers.csv_rows answers.dropouts answers.explain "
+        "answers.explain_record answers.fit answers.joint "
         "answers.links answers.links_csv answers.materials answers.network answers.place answers.place_record "
         "answers.plans answers.rounds answers.values export export.as_buildings export.sheets pictures report sheet "
         "site_pages",

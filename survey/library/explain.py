@@ -9,7 +9,7 @@ from survey.budget import Progress
 from survey.decisions import remedies
 from survey.inputs.plan import Plan
 from survey.library.sites import Answer, FitSource, Names, PlanSource, check_range, names_in, scene_from
-from survey.output.answers.explain import explain_record
+from survey.output.answers.explain_record import explain_record
 from survey.output.answers.joint import joint_record
 from survey.output.answers.values import Record
 from survey.scene import Scene

@@ -6,11 +6,10 @@ from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
-import numpy as np
-
 from survey.base.layout import counted
 from survey.inputs.plan import Plan
-from survey.output.answers.figures import CAUTION, NOTHING_DB, letter, radio_words
+from survey.output.answers.figures import CAUTION, letter, radio_words
+from survey.output.answers.first_readings import first_readings
 from survey.output.answers.values import csv_text
 from survey.output.answers.where import entry_of, where_words
 from survey.routing import Network
@@ -18,8 +17,6 @@ from survey.routing import Network
 NINE_OF_TEN = 1.645
 """Between so many standard deviations below and above its mean lie nine tenths of a normal distribution: its quantile
 of 95 %."""
-READ_FIRST = 3
-"""Inverters to read first: the weakest links settle most. A judgement."""
 
 COLUMNS = ("inverter", "serial", "gateway", "expected_dbm", "low_dbm", "high_dbm", "level_dbm", "done", "date", "note")
 """Of the CSV. `survey fit` reads it back: rows without a level and without a mark under ``done`` were not tried."""
@@ -91,7 +88,7 @@ class Sheet:
     def lines(self) -> list[Line]:
         """Every inverter in the order of the plan."""
         links, ends = self.network.links, self.network.links.inverters
-        first = set(self._weakest())
+        first = set(first_readings(self.network))
         lines = []
         for i, j in enumerate(self.network.gateway_of.tolist()):
             level_dbm, away_db = float(links.uplink_level_dbm[i, j]), NINE_OF_TEN * float(links.sigma_db[i, j])
@@ -108,14 +105,6 @@ class Sheet:
                 )
             )
         return lines
-
-    def _weakest(self) -> list[int]:
-        """The inverters to read first: the weakest links by which something still arrives."""
-        links, at = self.network.links, self.network.gateway_of
-        margin_db = links.uplink_margin_db[np.arange(len(at)), at]
-        order = np.argsort(margin_db, kind="stable")
-        heard = [i for i in order.tolist() if margin_db[i] >= NOTHING_DB]
-        return (heard or order.tolist())[:READ_FIRST]
 
     @property
     def gateways(self) -> list[tuple[str, str, str]]:

@@ -11,7 +11,7 @@ GATEWAY = '[[gateway]]\nname = "office"\nat = [0.0, 0.0]\nheight_m = 2.0\n'
 FIELD = changed(
     ('[[inverter]]\nname = "i1"\nat = [10.0, 0.0]\nheight_m = 2.0\n', ""),
     (GATEWAY, ""),
-    more="[environment]\npath_loss_exponent = 3.4\n"
+    more="[environment]\npath_loss_exponent = 3.4\nexponent_spread = 0.0\n"
     + "".join(entry("inverter", name=f'"w{i}"', at=f"[0, {10 * i}]", height_m=2) for i in range(3))
     + "".join(entry("inverter", name=f'"e{i}"', at=f"[400, {10 * i}]", height_m=2) for i in range(2))
     + entry("spot", name='"west"', at="[0, 5]", height_m=2)

@@ -380,3 +380,13 @@ def test_the_page_marks_links_and_names_positions_that_the_drawing_decides(run, 
     assert re.search(r" \*</td>", text)
     assert "* This state depends on exact positions" in text
     assert re.search(r"Position: [^<]*the wall", text)
+
+
+def test_several_named_gateways_are_said_to_be_in_use_together_in_help_and_on_the_page(run, folder):
+    write(folder, more=SPOTS)
+    run("report", "plan.toml", "--gateway", "post", "--gateway", "shed", "--out", "page.html", *DAY, *FEW)
+    html = (folder / "page.html").read_text(encoding="utf-8")
+    assert "All of them are in use together: each inverter reports to the one with its best route." in html
+    assert "all of them in use together" in " ".join(run("report", "--help").stdout.split())
+    run("report", "plan.toml", "--gateway", "post", "--out", "one.html", *DAY, *FEW)
+    assert "in use together" not in (folder / "one.html").read_text(encoding="utf-8")

@@ -9,6 +9,7 @@ import numpy as np
 from survey.base.layout import Cell, Column, counted, labelled, listed, paragraphs, table, wrapped
 from survey.budget import HOLDS
 from survey.decisions.placement import Decider, Moving, Placement, Reason, Scores, best_of_each_place
+from survey.inputs.plan import Search
 from survey.output.answers.drawing import UNSTEADY_KEY, UNSTEADY_MARK, choice_facts
 from survey.output.answers.figures import (
     CAUTION,
@@ -23,10 +24,11 @@ from survey.output.answers.figures import (
     route_tally,
     wanted_line,
 )
+from survey.output.answers.first_readings import first_readings, weakest_first
 from survey.output.answers.links import LINK_COLUMNS, link_key, link_row
 from survey.output.answers.network import ROUTE_COLUMNS, route_row
 from survey.output.answers.sure import drawn_words, exponent_words, served_words, share, sure_text
-from survey.output.answers.where import entry_of, where_words
+from survey.output.answers.where import along_words, entry_of, where_words
 from survey.routing import Network
 from survey.siting.fewest import Fewest
 
@@ -38,8 +40,6 @@ DECIDERS_SHOWN = 6
 """The same for inverters that decide, and for those not covered. A judgement."""
 SECOND = 2
 """Rank of the runner-up."""
-READINGS = 3
-"""Inverters to read first on site: the weakest links. A judgement."""
 STATE = [column.heading for column in LINK_COLUMNS].index("state")
 
 RANKING_COLUMNS = (
@@ -142,7 +142,12 @@ def title_words(placement: Placement) -> str:
     if len(placement.chosen) > 1:
         return f"Put {len(placement.chosen)} gateways at these spots"
     (i,) = placement.chosen
-    return f"{'Leave' if placement.is_existing(i) else 'Put'} the gateway at {placement.scores.spots.names[i]}"
+    spots, verb = placement.scores.spots, "Leave" if placement.is_existing(i) else "Put"
+    entry, (x, y, height_m) = entry_of(placement.scene.plan, spots.places[i]), spots.at_m[i].tolist()
+    along = along_words(entry, x, y) if isinstance(entry, Search) else ""
+    if along:  # a place that a person finds, and how the plan calls it
+        return f"{verb} the gateway {along}, {height_m:.1f} m high ({spots.names[i]})"
+    return f"{verb} the gateway at {spots.names[i]}"
 
 
 def certainty_words(placement: Placement) -> str:
@@ -175,7 +180,7 @@ def next_steps(placement: Placement) -> list[tuple[str, str]]:
     explain = f"survey explain {file} {quote(names[missing[0]])}" if missing else ""
     if not placement.served:
         return [("Next step", f"add spots nearer to the inverters. See what stops the weakest link: {explain}")]
-    first = [i for i in _weakest_first(network) if network.routes[i].gateway >= 0][:READINGS]
+    first = first_readings(network)
     existing = all(placement.is_existing(i) for i in placement.chosen)
     where = "there" if len(placement.chosen) == 1 else "at each spot"
     how = "Read" if existing else f"Before you fix anything, hold the gateway {where} on a pole, from the ground. Read"
@@ -239,7 +244,7 @@ def answer_facts(placement: Placement) -> list[tuple[str, str]]:
 def uncovered(placement: Placement) -> list[int]:
     """Return the inverters that are not covered, the weakest first."""
     states = placement.network.state
-    return [i for i in _weakest_first(placement.network) if states[i] != HOLDS]
+    return [i for i in weakest_first(placement.network) if states[i] != HOLDS]
 
 
 def not_covered_words(placement: Placement) -> str:
@@ -285,10 +290,10 @@ def where_facts(placement: Placement, spot: int) -> list[tuple[str, str]]:
     scene, spots = placement.scene, placement.scores.spots
     x, y, height_m = spots.at_m[spot].tolist()
     entry = entry_of(scene.plan, spots.places[spot])
+    position = where_words(entry, (x, y, height_m))
     cable_loss_db = entry.radio(scene.plan.radio.gateway).cable_loss_db
     facts = [
-        ("Position", where_words(entry, (x, y, height_m))),
-        ("Note", entry.note),
+        ("Position", "; ".join(part for part in (position, entry.note) if part)),
         ("Cable", f"its loss of {cable_loss_db:g} dB is included" if cable_loss_db else ""),
     ]
     return [(label, fact) for label, fact in facts if fact]
@@ -355,17 +360,10 @@ def _sure(placement: Placement) -> str:
     return sure_text(placement.certainty)
 
 
-def _weakest_first(network: Network) -> list[int]:
-    """Return the inverters from the weakest route to the best."""
-    margin_db = np.where(np.isnan(network.weakest_margin_db), -np.inf, network.weakest_margin_db)
-    order: list[int] = np.argsort(margin_db, kind="stable").tolist()
-    return order
-
-
 def _weakest(placement: Placement, *, every: bool) -> str:
     network = placement.network
     count, several = len(network.routes), len(placement.chosen) > 1
-    weakest = _weakest_first(network)[: None if every else WEAKEST_SHOWN]
+    weakest = weakest_first(network)[: None if every else WEAKEST_SHOWN]
     what, to = "route" if placement.hops else "link", "these gateways" if several else "this spot"
     if len(weakest) == count:
         title = f"The {what} to {to}" if count == 1 else f"All {count} {what}s to {to}, the weakest first"

@@ -11,6 +11,8 @@ from survey.output.answers.drawing import critical_records, drawing_facts, drawi
 from survey.output.answers.values import Record, plain
 from survey.scene import Scene
 
+SHOWN_SHORTFALL = 0.05
+"""Inverters: fewer than this one decimal shows as none."""
 RIVALS_SHOWN = 3
 """Rivals that fit a line or two; all are in the JSON. A judgement."""
 
@@ -84,9 +86,9 @@ def sure_facts(sure: RankingCertainty) -> list[tuple[str, str]]:
     best += f", {len(rivals) - RIVALS_SHOWN} more" if len(rivals) > RIVALS_SHOWN else ""
     best += " (most working inverters, then the better weakest link)" if len(places) > 1 else ""
     unbeaten = f"in {share(sure.unbeaten_share)} of the runs no other spot has more working inverters"
-    left_out = (
-        f"{counted(sure.left_out, 'spot')}, each with at least {sure.shortfall:.1f} fewer inverters expected working"
-    )
+    left_out = f"{counted(sure.left_out, 'spot')}, later in the ranking"
+    if sure.shortfall >= SHOWN_SHORTFALL:
+        left_out += f", each with at least {sure.shortfall:.1f} fewer inverters expected working"
     critical = matters_words(sure.search, sure.links.scene.plan) if len(spots) > 1 and sure.search else ""
     facts = [
         ("Best location", best),

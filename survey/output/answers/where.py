@@ -15,7 +15,7 @@ def entry_of(plan: Plan, name: str) -> Spot | Search:
 
 
 def where_words(entry: Spot | Search, at_m: tuple[float, float, float]) -> str:
-    """Return the position of a spot: along its search line where it has one, then from the zero point, then its height.
+    """Return the position of a spot as a person finds it: along its search line where it has one, else from zero.
 
     Parameters
     ----------
@@ -28,12 +28,11 @@ def where_words(entry: Spot | Search, at_m: tuple[float, float, float]) -> str:
     --------
     >>> fence = Search(name="south fence", along=((-20.0, -26.0), (36.0, -26.0)), heights_m=(3.0,))
     >>> where_words(fence, (8.0, -26.0, 3.0))
-    "on south fence, 28 m from its west end; 8.00 m east, 26.00 m south of the plan's zero point, 3.00 m high"
+    'on south fence, 28 m from its west end, 3.0 m high'
     """
     east_m, north_m, height_m = at_m
-    along = _along_words(entry, east_m, north_m) if isinstance(entry, Search) else ""
-    position = position_words(east_m, north_m, height_m)
-    return f"{along}; {position}" if along else position
+    along = along_words(entry, east_m, north_m) if isinstance(entry, Search) else ""
+    return f"{along}, {height_m:.1f} m high" if along else position_words(east_m, north_m, height_m)
 
 
 def position_words(east_m: float, north_m: float, height_m: float) -> str:
@@ -53,7 +52,7 @@ def position_words(east_m: float, north_m: float, height_m: float) -> str:
     return f"{where} the plan's zero point, {height_m:.2f} m high"
 
 
-def _along_words(search: Search, east_m: float, north_m: float) -> str:
+def along_words(search: Search, east_m: float, north_m: float) -> str:
     """Return how far along its line a point of a search lies, from the nearer end; nothing for an area or a ring."""
     if search.along is None or search.along[0] == search.along[-1]:
         return ""

@@ -27,8 +27,6 @@ from survey.output.report.findings import Findings
 from survey.routing import Network
 from survey.scene import Scene
 
-READ_FIRST = 3
-"""Weakest links to read first: an assumption, a quarter of an hour of work."""
 PLACES_SHOWN = 8
 """Locations in the ranking on the page: as many as fit on paper. The JSON of survey place has all."""
 METHODS = (
@@ -185,7 +183,10 @@ def about_words(findings: Findings) -> str:
     standing = set(findings.scene.gateways.names)
     if findings.about == "named" and not standing & set(names):
         why += ", not installed yet"
-    return f"Map, table and explanations show the gateway{'s' * (len(names) > 1)} at {listed} ({why})."
+    together = " All of them are in use together: each inverter reports to the one with its best route." * (
+        len(names) > 1
+    )
+    return f"Map, table and explanations show the gateway{'s' * (len(names) > 1)} at {listed} ({why}).{together}"
 
 
 def today_words(today: Network) -> str:
