@@ -13,7 +13,7 @@ from commands import as_text_and_json, every_command, every_command_on_a_plan
 from places import ROOT, SITES
 from plans import SPOTS, changed, write
 
-from survey.cli import options
+from survey.cli import options, progress
 from survey.inputs.plan_file import read_plan
 from survey.routing import cover_spots
 from survey.scene import scene_of

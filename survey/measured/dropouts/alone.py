@@ -295,8 +295,8 @@ def _enter_lacking(  # noqa: PLR0917  what alone has found
     measured = f", measured {spread_words(margins.margin_db[links])} dB" if margins.measured[links].all() else ""
     words = [
         (
-            f"{100 * share:.0f} % of polls missed all the time (normal here: {100 * usual:.1f} %), predicted margins of "
-            f"{spread_words(margins.predicted_db[links])} dB{measured}: the plan may lack something there"
+            f"{100 * share:.0f} % of polls missed all the time (normal here: {100 * usual:.1f} %), predicted margins "
+            f"of {spread_words(margins.predicted_db[links])} dB{measured}: the plan may lack something there"
         )
     ]
     if direction < CITED:
