@@ -1,7 +1,7 @@
 """How often causes come out right on invented logs: the table of docs/dropouts.md.
 
-Run ``PYTHONPATH=.:tests/support python tests/support/dropout_scores.py judge 24 60`` to print it:
-24 logs of each fault, 60 healthy ones of each kind. Limits were set with the
+Run ``PYTHONPATH=.:tests/support python tests/support/dropout_scores.py judge 24 60`` to print it, and with ``--docs``
+to put it into that page: 24 logs of each fault, 60 healthy ones of each kind. Limits were set with the
 seeds for building; those for judging were looked at only to print the table.
 """
 
@@ -10,6 +10,7 @@ from __future__ import annotations
 import sys
 import time
 from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
 
 from dropout_logs import FAULTS, HARD, HEALTHY, any_recipe, make
 
@@ -17,8 +18,9 @@ from survey.measured.dropouts import NO_FAULTS
 from survey.measured.dropouts.sorting import dropouts_of
 from survey.output.answers.dropouts import cause_words
 
-SEEDS = {"build": 100_000, "judge": 1_300_000}
+SEEDS = {"build": 100_000, "benchmark": 2_400_000, "judge": 1_300_000}
 MOST_OTHERS = 0.2
+PAGE = Path(__file__).parents[2] / "docs" / "dropouts.md"
 
 
 def kinds() -> list[tuple[str, str]]:
@@ -50,20 +52,25 @@ def _one(task: tuple[tuple[str, str], int]) -> tuple[tuple[str, str], int, str, 
     return (*task, *judged(*task))
 
 
-def table(seeds: str, each: int, healthy: int, only: str = "") -> None:
-    """Print the table in the form and the words of docs/dropouts.md, then the seeds that came out wrong."""
-    chosen = [one for one in kinds() if only in " ".join(one if one[0] else ("healthy", one[1]))]
+Result = tuple[tuple[str, str], int, str, bool, tuple[str, ...]]
+
+
+def scores(seeds: str, each: int, healthy: int, only: str = "") -> list[Result]:
+    """Judge so many logs of each kind whose words contain `only`; healthy ones are called so."""
     tasks = [
         (kind, SEEDS[seeds] + 1_000 * k + i)
         for k, kind in enumerate(kinds())
-        if kind in chosen
+        if only in " ".join(kind if kind[0] else ("healthy", kind[1]))
         for i in range(each if kind[0] else healthy)
     ]
-    begin = time.monotonic()
     with ProcessPoolExecutor(2) as pool:
-        results = list(pool.map(_one, tasks, chunksize=2))
-    print("| fault made | kind | right | first cause found |\n| --- | --- | --- | --- |")
-    for kind in chosen:
+        return list(pool.map(_one, tasks, chunksize=2))
+
+
+def table(results: list[Result]) -> list[str]:
+    """Return the table in the form and the words of docs/dropouts.md."""
+    lines = ["| fault made | kind | right | first cause found |", "| --- | --- | --- | --- |"]
+    for kind in dict.fromkeys(one[0] for one in results):
         own = [one for one in results if one[0] == kind]
         first: dict[str, int] = {}
         for _, _, cause, _, _ in own:
@@ -71,12 +78,32 @@ def table(seeds: str, each: int, healthy: int, only: str = "") -> None:
         right = sum(one[3] for one in own)
         told = ", ".join(f"{cause} {count}" for cause, count in sorted(first.items(), key=lambda one: -one[1]))
         made, way = cause_words(kind[0]) or "none", "varied" if kind[1] == "wild" else kind[1]
-        print(f"| {made} | {way} | {right} of {len(own)} | {told} |")
+        lines.append(f"| {made} | {way} | {right} of {len(own)} | {told} |")
+    return lines
+
+
+def renewed(text: str, lines: list[str]) -> str:
+    """Return a page with its table of that heading replaced."""
+    before, heading, after = text.partition(lines[0])
+    assert heading, lines[0]
+    rest = after.splitlines(keepends=True)[1:]
+    count = next(k for k, line in enumerate(rest) if not line.startswith("|"))
+    return before + "\n".join(lines) + "\n" + "".join(rest[count:])
+
+
+def main() -> None:
+    """Print the table, then the seeds that came out wrong; with `--docs` put it into docs/dropouts.md."""
+    words = [one for one in sys.argv[1:] if one != "--docs"]
+    begin = time.monotonic()
+    results = scores(words[0], int(words[1]), int(words[2]), *words[3:4])
+    print("\n".join(table(results)))
     for kind, seed, _, good, causes in results:
         if not good:
             print("wrong:", kind, seed, causes)
     print(f"{time.monotonic() - begin:.0f} s")
+    if "--docs" in sys.argv:
+        PAGE.write_text(renewed(PAGE.read_text(encoding="utf-8"), table(results)), encoding="utf-8")
 
 
 if __name__ == "__main__":
-    table(sys.argv[1], int(sys.argv[2]), int(sys.argv[3]), sys.argv[4] if len(sys.argv) > 4 else "")
+    main()

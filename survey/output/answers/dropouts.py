@@ -188,7 +188,7 @@ def log_words(found: Dropouts) -> str:
     """Which log, from when to when."""
     log = found.log
     begin, end = (_time(log.stamp(at)) for at in (log.time_s[0], log.time_s[-1]))
-    return f"{log.file}, {begin} to {end}, a poll about every {log.step_s / 60:g} min"
+    return f"{log.file}, {begin} to {end}, a poll about every {round(log.step_s / 60, 1):g} min"
 
 
 def total_words(found: Dropouts) -> str:

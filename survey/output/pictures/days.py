@@ -23,7 +23,7 @@ from survey.measured.dropouts import (
     WEAK,
     Dropouts,
 )
-from survey.output.answers.dropouts import cause_words, log_words, total_words
+from survey.output.answers.dropouts import CAUTION_WORDS, cause_words, log_words, total_words
 from survey.output.pictures.style import SMALL_PT, foot_legend, head_in, legend_in, new_figure, picture, sample, short
 
 LOOKS: dict[str, tuple[str, str]] = {
@@ -41,6 +41,7 @@ LOOKS: dict[str, tuple[str, str]] = {
 """Colour and mark of each cause: the colours of Okabe and Ito (2008), and marks that say the same without colour."""
 DAYS_ACROSS = 4
 """Panels of days side by side. A judgement, as are the sizes below."""
+LIKELY = CAUTION_WORDS.partition(":")[0] + "."
 MAX_DAY_PANELS = 16
 """Up to so many days have a panel each; more of them a strip for each week."""
 MAX_WEEKS = 20
@@ -87,7 +88,10 @@ def days_picture(found: Dropouts) -> Figure:
     top_in, bottom_in = head_in(tuple(lines)) + 0.15, legend_in(len(used), columns=LEGEND_COLUMNS) + 0.3
     height_in = top_in + bottom_in + down * (panel_in + 0.38)
     figure = new_figure(
-        height_in=height_in, title=f"{found.scene.plan.site.name}: missed polls by hour", lines=tuple(lines)
+        height_in=height_in,
+        title=f"{found.scene.plan.site.name}: missed polls by hour",
+        lines=tuple(lines),
+        caution=LIKELY,
     )
     grid = figure.add_gridspec(
         down,

@@ -252,7 +252,7 @@ def _with_few_colours(file: io.BytesIO, *, dpi: int) -> bytes:
     return small.getvalue()
 
 
-def new_figure(*, height_in: float, title: str, lines: tuple[str, ...] = ()) -> Figure:
+def new_figure(*, height_in: float, title: str, lines: tuple[str, ...] = (), caution: str = WARNING) -> Figure:
     """A figure with its title, the lines below it, and the caution at its foot.
 
     Parameters
@@ -263,6 +263,8 @@ def new_figure(*, height_in: float, title: str, lines: tuple[str, ...] = ()) -> 
         What it shows.
     lines : tuple of str
         What else must be known to read it; broken where they are too long.
+    caution : str
+        One sentence, at its foot.
     """
     figure = Figure(figsize=(width_in(), height_in))
     letters = _letters()
@@ -274,7 +276,7 @@ def new_figure(*, height_in: float, title: str, lines: tuple[str, ...] = ()) -> 
     figure.text(
         left,
         0.07 / height_in,
-        "\n".join(_wrapped(WARNING, letters)),
+        "\n".join(_wrapped(caution, letters)),
         fontsize=SMALL_PT,
         va="bottom",
         color="#444444",

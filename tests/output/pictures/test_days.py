@@ -51,3 +51,12 @@ def test_a_long_log_has_a_strip_for_each_week():
     _, figure = drawn(3, "single unit", days=30, inverters=12, step_s=900)
     assert len(figure.axes) == 5
     assert {axes.get_xlim() for axes in figure.axes} == {(0.0, 168.0)}
+
+
+def test_the_foot_says_that_causes_are_likely_and_the_head_names_whole_minutes():
+    found, figure = drawn(1, "supply branch", days=3, inverters=8, step_s=900)
+    texts = {one.get_gid(): one.get_text() for one in figure.texts}
+    assert texts["caution"] == "These are likely causes, not certain ones."
+    odd = dataclasses.replace(found, log=dataclasses.replace(found.log, step_s=898))
+    texts = {one.get_gid(): " ".join(one.get_text().split()) for one in days_picture(odd).texts}
+    assert "a poll about every 15 min" in texts["subtitle"]
