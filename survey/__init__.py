@@ -16,6 +16,7 @@ if TYPE_CHECKING:  # what `__getattr__` finds
     from survey.library.explain import explain
     from survey.library.export import export
     from survey.library.fit import fit
+    from survey.library.form import form
     from survey.library.links import links
     from survey.library.network import network
     from survey.library.place import place
@@ -37,6 +38,7 @@ __all__ = [
     "explain",
     "export",
     "fit",
+    "form",
     "links",
     "network",
     "place",

@@ -9,6 +9,7 @@ import click
 from survey.base.errors import one_line
 from survey.base.limits import MAX_WORKERS, SITE_MEMORY_MB, SITE_TIME_S
 from survey.cli import options
+from survey.cli.folders import json_csv_and_folder, write_folder
 
 
 @click.command()
@@ -47,7 +48,7 @@ from survey.cli import options
     help="Most memory for a site; 0 for no limit.",
 )
 @click.option("--require", is_flag=True, help=f"Exit with status {options.NOT_HELD} if a site needs a visit.")
-@options.json_csv_and_folder
+@json_csv_and_folder
 def rounds(
     sites_file: Path,
     top: int,
@@ -86,7 +87,7 @@ def rounds(
     if folder is not None:
         from survey.output.site_pages import pages_of
 
-        options.write_folder(folder, pages_of(found.table, found.order))
+        write_folder(folder, pages_of(found.table, found.order))
         click.echo(f"written: {one_line(str(folder / 'index.html'))}", err=True)
     output.show(
         lambda: rounds_text(found.table, found.order, reused=found.reused, top=top),

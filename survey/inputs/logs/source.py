@@ -138,31 +138,33 @@ def _is_utf_8(file: BinaryIO) -> bool:
 
 
 def _workbook(path: Path, notes: list[str]) -> bytes:
-    """The first sheet of a spreadsheet file that holds anything, as text with tabs."""
+    """The longest sheet of a spreadsheet file, as text with tabs: others hold titles or sums."""
     try:
         from python_calamine import CalamineError, CalamineWorkbook  # noqa: PLC0415  an extra
     except ImportError:
         raise FileError([Fault(file=str(path), problem=EXTRA)]) from None
     try:
         book = CalamineWorkbook.from_path(path)
-        for name in book.sheet_names:
-            rows = book.get_sheet_by_name(name).to_python(skip_empty_area=True)
-            if rows:
-                if len(book.sheet_names) > 1:
-                    notes.append(f'of {len(book.sheet_names)} sheets "{name}" is read')
-                text = io.StringIO()
-                writer = csv.writer(text, delimiter="\t", lineterminator="\n")
-                writer.writerows([_cell(cell) for cell in row] for row in rows)
-                return text.getvalue().encode("utf-8")
+        sheets = {name: book.get_sheet_by_name(name).to_python(skip_empty_area=True) for name in book.sheet_names}
     except CalamineError as error:
         raise FileError([Fault(file=str(path), problem=f"is no spreadsheet that can be read: {error}")]) from None
-    raise FileError([Fault(file=str(path), problem="is a spreadsheet file without a filled sheet")])
+    name = max(sheets, key=lambda one: len(sheets[one]), default="")
+    if not name or not sheets[name]:
+        raise FileError([Fault(file=str(path), problem="is a spreadsheet file without a filled sheet")])
+    if len(sheets) > 1:
+        notes.append(f'of {len(sheets)} sheets the longest is read: "{name}"')
+    text = io.StringIO()
+    writer = csv.writer(text, delimiter="\t", lineterminator="\n")
+    writer.writerows([_cell(cell) for cell in row] for row in sheets[name])
+    return text.getvalue().encode("utf-8")
 
 
 def _cell(value: object) -> str:
     """The text of a cell, times as in ISO 8601 to the second: spreadsheets keep them as fractions of a day."""
     if isinstance(value, datetime):
         return (value + timedelta(microseconds=500_000)).replace(microsecond=0).isoformat()
+    if isinstance(value, timedelta):  # a time of the day, where the sheet counts it as a length
+        return str(timedelta(seconds=round(value.total_seconds())))
     if isinstance(value, (date, time)):
         return value.isoformat()
     if isinstance(value, float) and value.is_integer():

@@ -8,7 +8,7 @@ from typing import Any
 
 from survey.base.layout import Column, counted, labelled, listed, names_within, paragraphs, table, wrapped
 from survey.fleet import Assessment, Order, SiteFinding, SitesTable, Together, Visit
-from survey.output.answers.dropouts import CAUTION, cause_words
+from survey.output.answers.dropouts import CAUTION_WORDS, cause_words
 from survey.output.answers.values import Record, csv_text, plain
 
 DETAILS = 3
@@ -80,7 +80,7 @@ def rounds_text(sites: SitesTable, order: Order, *, reused: int = 0, top: int = 
         _reasons("A log, or a longer one, is needed", order.longer_log),
         _not_read(sites, order),
         _in_order(order.in_order),
-        CAUTION if order.visits or order.together else "",
+        CAUTION_WORDS if order.visits or order.together else "",
     )
 
 
