@@ -25,6 +25,7 @@ COMMANDS = {
     "fit": "Fit the model to readings (measured levels).",
     "draw": "Draw a picture of PLAN.",
     "dropouts": "Sort the missed polls in LOG by likely cause.",
+    "rounds": "Put many sites in order: which one needs a visit today.",
     "export": "Write the site for maps, spreadsheets and drawings.",
     "report": "Write one page for the job file.",
     "materials": "List the built-in materials and their losses.",
@@ -76,8 +77,8 @@ class _Program(click.Group):
             try:
                 return super().invoke(ctx)
             except click.UsageError as error:
-                error.message = harmless(error.message)  # what was typed, or came from a script
-                raise
+                words = harmless(error.format_message())  # what was typed, or came from a script
+                raise click.UsageError(words, error.ctx) from error
             except SurveyError as error:
                 click.echo(str(error), err=True)
                 ctx.exit(1)

@@ -124,6 +124,7 @@ class _Reader(EntryReader):
             defaults=tuple(self.defaults),
             moved_m=layout.moved_m if layout else {},
             attached=layout.attached if layout else {},
+            openings=tuple(layout.openings) if layout else (),
             **fields,
         )
 

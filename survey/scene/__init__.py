@@ -15,7 +15,8 @@ from survey.inputs.plan import Plan
 from survey.scene.correction import Correction
 from survey.scene.ends import Ends, ends_of, join, radios_at
 from survey.scene.obstacles import Obstacles, obstacles_of
-from survey.scene.pieces import SPREADS_WITHIN, Pieces, Shift, pieces_of
+from survey.scene.own_moves import SPREADS_WITHIN
+from survey.scene.pieces import Pieces, Shift, pieces_of
 
 __all__ = [
     "SPREADS_WITHIN",

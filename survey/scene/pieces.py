@@ -11,29 +11,20 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from survey.base.arrays import FloatArray, IntArray
-from survey.geometry import Sheets, on_sheet
-from survey.inputs.plan import Array, Box, Inverter, Plan, Search, Spot
+from survey.inputs.plan import Array, Box, Inverter, Search, Spot
+from survey.scene.contacts import nearest_sheet, touching
 from survey.scene.ends import Ends
+from survey.scene.own_moves import NO_LIMIT, SPREADS_WITHIN, OwnMove, fixed_to, moved_along
 
 if TYPE_CHECKING:
     from survey.scene import Scene
 
-JOINED_M = 0.052
-"""Sheets nearer together than this move as one: what the paths around take for closed (`around.bodies.SHORT_M`). [m]"""
-NEAR_SHEET_M = 0.30
-"""Inverters, arrays and spots nearer to a sheet than this are taken to be fixed to it: a judgement. [m]"""
-SPREADS_WITHIN = 2.0
-"""Standard deviations that `drawn_within_m` is: 95 of 100 normal deviates lie within so many."""
 ISO_BOXES_M = ((2.991, 2.438), (6.058, 2.591), (6.058, 2.896), (12.192, 2.591), (12.192, 2.896))
 """Length and height of containers by ISO 668:2020: such a height is no figure of the drawing. [m]"""
 ISO_WIDTH_M = 2.438
 """Their width, by the same. [m]"""
-SAMPLES = (0.0, 0.25, 0.5, 0.75)
-"""Places along an edge at which is asked whether it lies on a sheet, beside where it meets the sheet's plane. [-]"""
 DIRECTIONS = ("position from west to east", "position from south to north", "height")
 """In which ways a piece moves."""
-ALONG_FACE = ("position along the face", "position up the face", "")
-"""The same of what moves by itself only along what it is fixed to."""
 POINTS_AT_ONCE = 10_000
 """Points of a search that are held against all sheets at a time, so that memory does not grow with their number."""
 
@@ -73,9 +64,11 @@ class Pieces:
         Unit vectors of the deviations. [-]
     spread_m : ndarray of float, shape (pieces, 3)
         Their standard deviations. [m]
-    obstacle : ndarray of int, shape (obstacles, 2)
-        The piece of each obstacle, and the one by which it moves along that; -1 for none.
-    entries : mapping of (str, str) to (int, int)
+    limit_m : ndarray of float, shape (2, pieces, 3)
+        The least and the greatest of them: a lean-to ends with the wall that it is joined to. [m]
+    obstacle : ndarray of int, shape (obstacles, depth)
+        The piece of each obstacle, then those by which it moves along what it is on or joined to; -1 for none.
+    entries : mapping of (str, str) to tuple of int
         The same of the plan's inverters, arrays, gateways, spots and searches, by end of the link and name.
     free : frozenset of str
         Searches whose points move with whatever each of them stands at.
@@ -86,23 +79,25 @@ class Pieces:
     directions: tuple[tuple[str, ...], ...]
     axes: FloatArray
     spread_m: FloatArray
+    limit_m: FloatArray
     obstacle: IntArray
-    entries: Mapping[tuple[str, str], tuple[int, int]]
+    entries: Mapping[tuple[str, str], tuple[int, ...]]
     free: frozenset[str]
 
     def __len__(self) -> int:
         return len(self.names)
 
     def of_ends(self, ends: Ends, *, end: str) -> IntArray:
-        """Return the pieces of some ends of the site, shape (ends, 2); `end` is ``inverter`` or ``gateway``."""
-        pieces = np.array([self.entries[end, place] for place in ends.places], dtype=np.int64).reshape(-1, 2)
+        """Return the pieces of some ends of the site, shape (ends, depth); `end` is ``inverter`` or ``gateway``."""
+        pieces = np.array([self.entries[end, place] for place in ends.places], dtype=np.int64)
+        pieces = pieces.reshape(len(ends), self.obstacle.shape[1])
         loose = np.flatnonzero([end == "gateway" and place in self.free for place in ends.places])
         sheets = self.scene.sheets
         for first in range(0, len(loose), POINTS_AT_ONCE):
             chosen = loose[first : first + POINTS_AT_ONCE]
             nearest = nearest_sheet(ends.at_m[chosen], sheets)
             fixed = nearest >= 0
-            pieces[chosen[fixed], 0] = self.obstacle[sheets.owner[nearest[fixed]], 0]
+            pieces[chosen[fixed]] = self.obstacle[sheets.owner[nearest[fixed]]]
         return pieces
 
     def offsets_m(self, deviates: FloatArray) -> FloatArray:
@@ -113,7 +108,7 @@ class Pieces:
         deviates : ndarray of float, shape (pieces, 3)
             In standard deviations. [-]
         """
-        moved_m = np.einsum("pk,pkx->px", deviates * self.spread_m, self.axes)
+        moved_m = np.einsum("pk,pkx->px", np.clip(deviates * self.spread_m, *self.limit_m), self.axes)
         return np.concatenate([moved_m, np.zeros((1, 3))])
 
     def moved(self, deviates: FloatArray) -> Scene:
@@ -139,12 +134,6 @@ class Pieces:
         return replace(ends, at_m=ends.at_m + self.offsets_m(deviates)[of].sum(axis=1))
 
 
-def carriers_of(plan: Plan) -> dict[str, str]:
-    """Return what each thing is joined to or stands on, by name, where the plan says so."""
-    attached: Mapping[str, object] = getattr(plan, "attached", {})
-    return {name: str(getattr(carrier, "carrier", carrier)) for name, carrier in attached.items()}
-
-
 def pieces_of(scene: Scene) -> Pieces:
     """Find what moves as one: what is joined, what touches, and points that are fixed to a sheet.
 
@@ -161,39 +150,6 @@ def pieces_of(scene: Scene) -> Pieces:
     return _Joiner(scene).pieces()
 
 
-def nearest_sheet(points_m: FloatArray, sheets: Sheets, *, without: IntArray | None = None) -> IntArray:
-    """Return the nearest sheet within `NEAR_SHEET_M` of each point, -1 for none; `without` some obstacles' sheets."""
-    if not len(sheets):
-        return np.full(len(points_m), -1, dtype=np.int64)
-    near = on_sheet(points_m, sheets, within_m=NEAR_SHEET_M)
-    if without is not None:
-        near &= ~np.isin(sheets.owner, without)
-    apart_m = np.where(near, np.abs(points_m @ sheets.normal.T - sheets.offset_m), np.inf)
-    return np.where(near.any(axis=1), apart_m.argmin(axis=1), -1).astype(np.int64)
-
-
-def touching(sheets: Sheets, *, within_m: float = JOINED_M) -> Iterator[tuple[int, int]]:
-    """Yield the pairs of sheets of different obstacles that meet within a distance."""
-    low_m, high_m = sheets.corners_m.min(axis=1) - within_m, sheets.corners_m.max(axis=1) + within_m
-    for s in range(len(sheets)):
-        near = np.flatnonzero(
-            np.all((low_m[s] <= high_m) & (low_m <= high_m[s]), axis=1) & (sheets.owner != sheets.owner[s])
-        )
-        if not len(near):
-            continue
-        start_m = sheets.corners_m[s]
-        along_m = np.roll(start_m, -1, axis=0) - start_m
-        off_m = start_m @ sheets.normal[near].T - sheets.offset_m[near]
-        slope = along_m @ sheets.normal[near].T
-        meets = np.clip(-off_m / np.where(np.abs(slope) > 1e-9, slope, 1.0), 0.0, 1.0)  # noqa: PLR2004  parallel
-        for share in (meets, *(np.full_like(meets, value) for value in SAMPLES)):
-            points_m = start_m[:, None] + share[:, :, None] * along_m[:, None]
-            plane_m = np.abs(np.einsum("enx,nx->en", points_m, sheets.normal[near]) - sheets.offset_m[near])
-            inside_m = np.einsum("enx,nkx->enk", points_m, sheets.edge_normal[near]) - sheets.edge_offset_m[near]
-            hit = np.any((plane_m <= within_m) & np.all(inside_m >= -within_m, axis=2), axis=0)
-            yield from ((s, int(t)) for t in near[hit])
-
-
 Node = tuple[str, str]
 """What can move by itself: ``obstacle``, ``inverter`` or ``gateway``, and its name."""
 
@@ -205,14 +161,14 @@ class _Joiner:
         self.scene, self.plan = scene, scene.plan
         self.parent: dict[Node, Node] = {}
         self.own_m: dict[Node, float | None] = {}
-        self.carriers = carriers_of(self.plan)
-        buildings = {one.name: one for one in getattr(self.plan, "buildings", ())}
+        self.carriers = {name: one.carrier for name, one in self.plan.attached.items()}
+        buildings = {one.name: one for one in self.plan.buildings}
         self.known = {*buildings, *scene.obstacles.names}  # what another thing may be a part of
         for name, one in buildings.items():
             self._add(("obstacle", name), one.drawn_within_m)
         self.of_obstacle = [self._node_of(k) for k in range(len(scene.obstacles))]
-        for node, one in zip(self.of_obstacle, scene.obstacles.entries, strict=True):
-            self._add(node, getattr(one, "drawn_within_m", None))
+        for node, obstacle in zip(self.of_obstacle, scene.obstacles.entries, strict=True):
+            self._add(node, getattr(obstacle, "drawn_within_m", None))
         near: list[Array | Inverter] = [*self.plan.arrays, *self.plan.inverters]
         far: list[Spot | Search] = [*self.plan.gateways, *self.plan.spots, *self.plan.searches]
         for entry in near:
@@ -221,8 +177,11 @@ class _Joiner:
             self._add(("gateway", place.name), place.drawn_within_m)
         self.sheet_of: dict[Node, int] = {}
         self._join_carried()
-        for s, t in touching(scene.sheets):
-            self._join(self.of_obstacle[scene.sheets.owner[s]], self.of_obstacle[scene.sheets.owner[t]])
+        owners = scene.sheets.owner
+        pairs = ((self.of_obstacle[owners[s]], self.of_obstacle[owners[t]]) for s, t in touching(scene.sheets))
+        self.touching = dict.fromkeys(pairs)  # a set that keeps its order
+        for one, other in self.touching:
+            self._join(one, other)
         self._join_points()
 
     def _add(self, node: Node, own_m: float | None) -> None:
@@ -286,37 +245,76 @@ class _Joiner:
         for node in self.parent:
             members.setdefault(self._root(node), []).append(node)
         number = {node: k for k, nodes in enumerate(members.values()) for node in nodes}
-        names, within_m, level = [], [], []
+        names: list[str] = []
+        moves: list[OwnMove] = []
         for nodes in members.values():
             things = [node for node in nodes if node[0] == "obstacle"]
             carriers = [node for node in things if node[1] not in self.carriers] or things or nodes
             own_m = [value for node in carriers if (value := self.own_m[node]) is not None]
             names.append(common_name([name for _, name in carriers]))
-            within_m.append(max(own_m) if own_m else self.plan.site.drawn_within_m)
-            level.append(bool(things) and all(self._is_iso_box(node) for node in things))
-        axes = [np.eye(3)] * len(names)
-        spreads_m = [np.array([w, w, 0.0 if flat else w]) for w, flat in zip(within_m, level, strict=True)]
-        directions: list[tuple[str, ...]] = [DIRECTIONS] * len(names)
+            spread_m = (max(own_m) if own_m else self.plan.site.drawn_within_m) / SPREADS_WITHIN
+            is_level = bool(things) and all(self._is_iso_box(node) for node in things)
+            spreads_m = np.array([spread_m, spread_m, 0.0 if is_level else spread_m])
+            moves.append(OwnMove(np.eye(3), spreads_m, np.repeat(NO_LIMIT, 3, axis=1), DIRECTIONS))
         along: dict[Node, int] = {}
-        for node, own in self.own_m.items():
-            if node[0] != "obstacle" and own and node in self.sheet_of and not self._is_free(node):
-                along[node] = len(names)
-                names.append(node[1])
-                axes.append(_face_axes(self.scene.sheets.normal[self.sheet_of[node]]))
-                spreads_m.append(np.array([own, own, 0.0]))
-                directions.append(ALONG_FACE)
+        for node, move in self._own_moves():
+            along[node] = len(names)
+            names.append(node[1])
+            moves.append(move)
+        chains = {node: (number[node], *(along[one] for one in self._chain(node) if one in along)) for node in number}
+        depth = max(map(len, chains.values()), default=1)
+        chains = {node: chain + (-1,) * (depth - len(chain)) for node, chain in chains.items()}
         return Pieces(
             scene=self.scene,
             names=tuple(names),
-            directions=tuple(directions),
-            axes=np.array(axes).reshape(-1, 3, 3),
-            spread_m=np.array(spreads_m).reshape(-1, 3) / SPREADS_WITHIN,
-            obstacle=np.array([(number[one], along.get(one, -1)) for one in self.of_obstacle], dtype=np.int64).reshape(
-                -1, 2
-            ),
-            entries={node: (number[node], along.get(node, -1)) for node in number if node[0] != "obstacle"},
+            directions=tuple(move.directions for move in moves),
+            axes=np.array([move.axes for move in moves]).reshape(-1, 3, 3),
+            spread_m=np.array([move.spread_m for move in moves]).reshape(-1, 3),
+            limit_m=np.array([move.limit_m for move in moves]).reshape(-1, 2, 3).swapaxes(0, 1),
+            obstacle=np.array([chains[one] for one in self.of_obstacle], dtype=np.int64).reshape(-1, depth),
+            entries={node: chain for node, chain in chains.items() if node[0] != "obstacle"},
             free=frozenset(one.name for one in self.plan.searches if self._is_free(("gateway", one.name))),
         )
+
+    def _carrier(self, node: Node) -> Node | None:
+        """What a thing is on, at or in, if that is an obstacle."""
+        name = self.carriers.get(node[1], "")
+        found = next(
+            (("obstacle", one) for one in (name, name.partition("/")[0]) if ("obstacle", one) in self.parent), None
+        )
+        if found is None and node in self.sheet_of:
+            found = self.of_obstacle[self.scene.sheets.owner[self.sheet_of[node]]]
+        return found
+
+    def _chain(self, node: Node) -> list[Node]:
+        """A thing and what it is on, that on which all of it is first."""
+        chain = [node]
+        while (carrier := self._carrier(chain[-1])) is not None and carrier not in chain:
+            chain.append(carrier)
+        return chain[::-1]
+
+    def _own_moves(self) -> Iterator[tuple[Node, OwnMove]]:
+        """What moves by itself as well, by a figure of its own."""
+        sheets, buildings = self.scene.sheets, {one.name for one in self.plan.buildings}
+        for node, own_m in self.own_m.items():
+            kind, name = node
+            if not own_m:
+                continue
+            if kind != "obstacle":
+                if node in self.sheet_of and not self._is_free(node):
+                    yield node, fixed_to(sheets.normal[self.sheet_of[node]], own_m)
+            elif name in self.plan.attached and not self._touches_others(node):
+                own = [k for k, one in enumerate(self.of_obstacle) if one == node]
+                sheets_m = [sheets.corners_m[s] for s in np.flatnonzero(np.isin(sheets.owner, own))]
+                attached = self.plan.attached[name]
+                move = moved_along(attached, sheets_m, own_m, is_building=name in buildings) if sheets_m else None
+                if move is not None:
+                    yield node, move
+
+    def _touches_others(self, node: Node) -> bool:
+        """Whether a thing touches something that neither carries it nor is carried by it."""
+        others = {other for pair in self.touching for one, other in (pair, pair[::-1]) if one == node} - {node}
+        return any(other != self._carrier(node) and node not in self._chain(other) for other in others)
 
     @cached_property
     def _iso_boxes(self) -> set[str]:
@@ -326,14 +324,6 @@ class _Joiner:
 
     def _is_iso_box(self, node: Node) -> bool:
         return node[1] in self._iso_boxes
-
-
-def _face_axes(normal: FloatArray) -> FloatArray:
-    """Along a face and up it, and square to it. [-]"""
-    level = np.array([-normal[1], normal[0], 0.0])
-    length = float(np.linalg.norm(level))
-    along = level / length if length > 1e-6 else np.array([1.0, 0.0, 0.0])  # noqa: PLR2004  it lies flat
-    return np.array([along, np.cross(normal, along), normal])
 
 
 def common_name(names: list[str]) -> str:

@@ -84,6 +84,11 @@ def best_set(
     choose = csr_array((np.ones(spots), (np.zeros(spots, dtype=int), np.arange(spots))), shape=(1, size))
     value = csr_array((levels.worth, (np.zeros(len(levels.worth), dtype=int), np.arange(spots, size))), shape=(1, size))
     rows = csr_array((levels.coefficient, (levels.row, levels.column)), shape=(len(levels.upper), size))
+    narrow = vstack([choose, value, rows], format="csc")
+    narrow.indices, narrow.indptr = (
+        narrow.indices.astype(np.int32),
+        narrow.indptr.astype(np.int32),
+    )  # all that scipy 1.12 takes
     lowest = np.zeros(size)
     lowest[list(fixed)] = 1.0
     found = milp(
@@ -91,7 +96,7 @@ def best_set(
         integrality=np.concatenate([np.ones(spots), np.zeros(size - spots)]),
         bounds=Bounds(lowest, np.ones(size)),
         constraints=LinearConstraint(
-            vstack([choose, value, rows]),
+            narrow,
             np.concatenate([[0.0, at_least], np.full(len(levels.upper), -np.inf)]),
             np.concatenate([[float(at_most), np.inf], levels.upper]),
         ),

@@ -39,7 +39,7 @@ def test_a_grid_of_points(benchmark, site, place):
     found = benchmark.pedantic(over, (site, place, 3_600 if benchmark.disabled else FINE), rounds=1)
     row, column = np.random.default_rng(7).integers(0, found.margin_db.shape, (200, 2)).T
     scene = found.scene
-    at_m = np.column_stack([found.x_m[column], found.y_m[row], np.full(200, found.height_m)])
+    at_m = np.column_stack([found.x_m[column], found.y_m[row], found.heights_m[row, column]])
     alone = links_between(scene, radios_at(scene.plan, scene.plan.radio.inverter, at_m), found.gateways)
     off_db = np.abs(alone.margin_db[:, 0] - found.margin_db[row, column])
     assert np.all(off_db == 0.0)

@@ -47,7 +47,7 @@ def test_what_cannot_be_read_has_one_exit_status(run, site, words, name):
 
 @pytest.mark.skipif(not Path("/dev/zero").exists(), reason="there is no device without end")
 @every_reader
-@pytest.mark.usefixtures("site")
+@pytest.mark.usefixtures("run", "site")
 def test_input_without_end_is_refused_within_a_second(run, words):
     run("check", "plan.toml")  # what is loaded once
     start_s = time.process_time()

@@ -13,10 +13,23 @@ from survey.decisions.inspection import inspect
 from survey.decisions.inspection.obstacles import narrow_openings
 from survey.inputs.buildings import Opening
 from survey.inputs.plan_file import parse_text, plan_of
+from survey.output.export.sheets import sheets_text
 from survey.scene import scene_of
 
 SITES = {name: (OLD_WORDS / f"{name}.toml").read_text(encoding="utf-8") for name in ("farm", "house", "warehouse")}
 """In the old words: heights, bearings and sheets are typed there, and can be typed wrong."""
+
+SHED = """
+[[building]]
+name = "shed"
+corner = [10.0, 20.0]
+length_m = 8.0
+width_m = 6.0
+bearing_deg = 90.0
+eaves_m = 3.0
+roof = "flat"
+wall_material = "timber 20 mm"
+"""
 
 
 def warnings(text, *changes):
@@ -251,6 +264,29 @@ def test_openings_narrower_than_half_a_wavelength_are_told():
     (told,) = narrow_openings([("hall/slot", slot)], frequency_mhz=868.0)
     assert told.startswith('opening "hall/slot" is 10 cm wide, less than half a wavelength (17 cm)')
     assert list(narrow_openings([("hall/slot", slot)], frequency_mhz=2440.0)) == []
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        wall(along="[[5, -5], [5, 5]]", height_m=3, opening='[{ name = "slot", width_m = 0.1, height_m = 2.0 }]'),
+        SHED + 'opening = [{ on = "south wall", name = "slot", width_m = 0.1, height_m = 2.0 }]\n',
+        SHED + 'inner_wall = [{ name = "w", material = "timber 20 mm", parallel_to = "west wall", in_m = 3.0, '
+        'opening = [{ name = "slot", width_m = 0.1, height_m = 2.0 }] }]\n',
+    ],
+    ids=["a loose wall", "a building", "an inner wall"],
+)
+def test_narrow_openings_are_told_wherever_they_are(text):
+    assert [one for one in warnings(MINIMAL + text) if '/slot" is 10 cm wide' in one]
+
+
+def test_an_end_of_a_building_is_open_where_its_plan_says_so():
+    """The loose shed that it equals is told of."""
+    gabled = SHED.replace('roof = "flat"', 'roof = "gable"\nridge_m = 4.5')
+    opened = gabled + 'materials = { "west wall" = "open", "east gable" = "open" }\n'
+    assert [one for one in warnings(MINIMAL + opened) if "is open" in one] == []
+    loose = sheets_text(plan_of(parse_text(MINIMAL + opened, "plan.toml"), file="plan.toml"))
+    assert [one for one in warnings(loose) if "is open" in one] != []
 
 
 @pytest.mark.parametrize(("off_m", "near"), [(0.03, True), (0.08, True), (0.10, False), (0.0, False)])

@@ -1,18 +1,18 @@
 """What moves as one, and that a site moved by shifting arrays is the site of a plan written so."""
 
 from dataclasses import replace
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from yards import box, yard
 
 from survey.budget import links_between
-from survey.inputs.plan import Array, Box, Foliage, Inverter, Roof, Search, Site, Spot, Wall
+from survey.inputs.plan import Array, Attached, Box, Foliage, Inverter, Roof, Search, Site, Spot, Wall
 from survey.propagation.around.bodies import SHORT_M
 from survey.propagation.around.of_scene import bodies_of_scene
 from survey.scene import pieces_of, scene_of
-from survey.scene.pieces import ISO_WIDTH_M, JOINED_M, carriers_of, nearest_sheet, touching
+from survey.scene.contacts import JOINED_M, nearest_sheet, touching
+from survey.scene.pieces import ISO_WIDTH_M
 
 
 def wall(name, *along, **more):
@@ -96,14 +96,9 @@ def test_points_of_a_search_move_with_what_each_of_them_stands_at():
 
 
 def test_what_the_plan_says_is_carried_moves_with_its_carrier():
-    class Carried(SimpleNamespace):
-        pass
-
     scene = site(box("shed", (0.0, 0.0)), spots=(Spot(name="mast", at=(0.0, 9.0), height_m=6.0),))
-    assert carriers_of(scene.plan) == {}
     assert piece(pieces_of(scene), "mast") != piece(pieces_of(scene), "shed")
-    object.__setattr__(scene.plan, "attached", {"mast": Carried(carrier="shed", face="shed/top")})
-    assert carriers_of(scene.plan) == {"mast": "shed"}
+    object.__setattr__(scene.plan, "attached", {"mast": Attached(carrier="shed", face="shed/top")})
     assert piece(pieces_of(scene), "mast") == piece(pieces_of(scene), "shed")
 
 

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import NormalDist
 
 import numpy as np
 
 from survey.base.arrays import FloatArray
 from survey.base.workers import WORKERS, in_order
-from survey.budget import Links, Progress, links_between
+from survey.budget import Links, Progress, StateArray, links_between, state_of
+from survey.budget.coverage.heights import inverter_heights_m, nearest_in_plan
 from survey.kernel import library
 from survey.scene import Ends, Scene, radios_at
 
@@ -29,7 +30,7 @@ CERTAIN = 40.0
 
 @dataclass(frozen=True, kw_only=True)
 class Coverage:
-    """What links to or from the points of a level grid would be worth; arrays of shape (rows, columns).
+    """What links to or from the points of a grid would be worth; arrays of shape (rows, columns).
 
     Attributes
     ----------
@@ -40,8 +41,8 @@ class Coverage:
         inverter counts.
     x_m, y_m : ndarray of float, shapes (columns,) and (rows,)
         Where the points are. [m]
-    height_m : float
-        Their height. [m]
+    heights_m : ndarray of float
+        Their heights. [m]
     margin_db : ndarray of float
         Margin of that link. [dB]
     certainty : ndarray of float
@@ -54,10 +55,23 @@ class Coverage:
     gateways: Ends | None
     x_m: FloatArray
     y_m: FloatArray
-    height_m: float
+    heights_m: FloatArray
     margin_db: FloatArray
     certainty: FloatArray
     reliability: FloatArray
+
+    @property
+    def state(self) -> StateArray:
+        """What the chances are worth: index into `STATES`."""
+        return state_of(self.scene, self.reliability)
+
+    @property
+    def height_words(self) -> str:
+        """How high its points are, after "position"."""
+        low_m, high_m = float(self.heights_m.min()), float(self.heights_m.max())
+        if low_m == high_m:
+            return f"{low_m:g} m high"
+        return "as high above what is under it as the inverters are"
 
     @property
     def wanted_certainty(self) -> float:
@@ -98,12 +112,13 @@ def coverage_of(
     scene : Scene
         The site.
     gateways : Ends or None
-        An inverter at every point, with the common radio of the plan, is heard by the best of these. Without them a
+        An inverter at every point, with the radio of the nearest one, is heard by the best of these. Without them a
         gateway is at every point, and the worst of its links to all inverters counts.
     area_m : tuple of two ndarrays, shape (2,)
         Lowest and highest x and y. [m]
     height_m : float, optional
-        Height of the points; else the median height of the inverters, or of the spots where points are gateways. [m]
+        Height of all points. Without it inverters are as far above what is under them as those of the plan
+        (`inverter_heights_m`), and gateways at the median height of the spots. [m]
     points : int, optional
         About how many points.
     progress : callable, optional
@@ -115,17 +130,19 @@ def coverage_of(
     -------
     Coverage
     """
-    if height_m is None:
-        heights_m = scene.inverters.at_m[:, 2] if gateways is not None else scene.gateways_and_spots.at_m[:, 2]
-        height_m = round(float(np.median(heights_m)), 2) if len(heights_m) else USUAL_GATEWAY_HEIGHT_M
     others = scene.inverters if gateways is None else gateways
     x_m, y_m = grid_m(*area_m, usual_points(len(others)) if points is None else points)
+    at_m = _points_m(scene, (x_m, y_m), height_m, is_gateway=gateways is None)
+    radios = _radios_at(scene, at_m, is_gateway=gateways is None)
     bands = _bands(len(y_m), len(x_m))
     tasks = [(band, end) for band in bands for end in range(len(others))]
 
     def work(task: tuple[slice, int]) -> FloatArray:
         band, end = task
-        return _figures_of_band(scene, gateways, others.pick([end]), (x_m, y_m[band], height_m))
+        points = radios.pick(slice(band.start * len(x_m), band.stop * len(x_m)))
+        other = others.pick([end])
+        links = links_between(scene, *((other, points) if gateways is None else (points, other)))
+        return np.stack([one.reshape(-1, len(x_m)) for one in _figures(links)])
 
     found = np.full((3, len(y_m), len(x_m)), np.inf if gateways is None else -np.inf)
     join = np.minimum if gateways is None else np.maximum
@@ -140,7 +157,7 @@ def coverage_of(
         gateways=gateways,
         x_m=x_m,
         y_m=y_m,
-        height_m=height_m,
+        heights_m=at_m[:, 2].reshape(len(y_m), len(x_m)),
         margin_db=margin_db,
         certainty=certainty,
         reliability=reliability,
@@ -153,16 +170,24 @@ def _bands(rows: int, columns: int) -> list[slice]:
     return [slice(first, min(first + each, rows)) for first in range(0, rows, each)]
 
 
-def _figures_of_band(
-    scene: Scene, gateways: Ends | None, other: Ends, at_m: tuple[FloatArray, FloatArray, float]
+def _points_m(
+    scene: Scene, across_and_up_m: tuple[FloatArray, FloatArray], height_m: float | None, *, is_gateway: bool
 ) -> FloatArray:
-    """Margin, certainty and reliability of some rows of a grid, shape (3, rows, columns)."""
-    across_m, up_m = np.meshgrid(*at_m[:2])
-    radio = scene.plan.radio.gateway if gateways is None else scene.plan.radio.inverter
-    points_m = np.column_stack([across_m.ravel(), up_m.ravel(), np.full(across_m.size, at_m[2])])
-    points = radios_at(scene.plan, radio, points_m)
-    links = links_between(scene, *((other, points) if gateways is None else (points, other)))
-    return np.stack([one.reshape(across_m.shape) for one in _figures(links)])
+    """The points of a grid, row by row, shape (points, 3). [m]"""
+    flat_m = np.column_stack([one.ravel() for one in np.meshgrid(*across_and_up_m)])
+    if height_m is None and is_gateway:
+        heights_m = scene.gateways_and_spots.at_m[:, 2]
+        height_m = round(float(np.median(heights_m)), 2) if len(heights_m) else USUAL_GATEWAY_HEIGHT_M
+    up_m = inverter_heights_m(scene, flat_m) if height_m is None else np.full(len(flat_m), height_m)
+    return np.column_stack([flat_m, up_m])
+
+
+def _radios_at(scene: Scene, at_m: FloatArray, *, is_gateway: bool) -> Ends:
+    """The plan's gateway, or an inverter like the nearest one, at every point."""
+    if is_gateway:
+        return radios_at(scene.plan, scene.plan.radio.gateway, at_m)
+    alike = scene.inverters.pick(nearest_in_plan(at_m[:, :2], scene.inverters.at_m[:, :2]))
+    return replace(alike, at_m=at_m)
 
 
 def _figures(links: Links) -> tuple[FloatArray, FloatArray, FloatArray]:

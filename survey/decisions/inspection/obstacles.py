@@ -51,11 +51,10 @@ def module_warnings(scene: Scene) -> Iterator[str]:
 
 def opening_warnings(plan: Plan) -> Iterator[str]:
     """Yield openings through which less comes than is computed."""
-    named = [
-        (f"{building.name}/{opening.name or opening.on}", opening)
-        for building in getattr(plan, "buildings", ())
-        for opening in building.opening
-    ]
+    named = [(building.name, one) for building in plan.buildings for one in building.opening]
+    named += [(wall.name, one) for building in plan.buildings for wall in building.inner_wall for one in wall.opening]
+    named += plan.openings
+    named = [(f"{name}/{one.name or one.on or 'opening'}", one) for name, one in named]
     yield from narrow_openings(named, frequency_mhz=plan.radio.frequency_mhz)
 
 

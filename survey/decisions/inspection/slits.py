@@ -38,7 +38,9 @@ def joint_warnings(scene: Scene) -> Iterator[str]:
     if not loose.any():
         return
     yield from _slits(scene, loose)
-    yield from _open_ends(scene, loose)
+    buildings = {("building", one.name) for one in scene.plan.buildings}
+    built = np.array([one.entry in buildings for one in entries], dtype=bool)[owner]
+    yield from _open_ends(scene, loose & ~built)  # the end of a building is open where its plan says so
     yield from _doubled(scene, loose)
 
 

@@ -151,6 +151,11 @@ class Building(Nesting):
         return self.against is not None
 
     @property
+    def is_carried(self) -> bool:
+        """Whether it stands on, against or beside another thing, and so moves with that."""
+        return self.on is not None or self.is_joined or self.beside is not None
+
+    @property
     def covering(self) -> str:
         """The material of its roof."""
         return self.roof_material or self.wall_material

@@ -92,6 +92,17 @@ def upright_pieces(stretches: Sequence[Stretch], *, foot_m: float, top_m: float 
     return merged(pieces)
 
 
+def parapet_pieces(stretches: Sequence[Stretch], top_m: float) -> list[Piece]:
+    """Return the pieces of an upright face from a roof up to a height, where the roof is lower. [m]"""
+    pieces: list[Piece] = []
+    for low, z, high, z_2 in stretches:
+        high_m = max(z, z_2, top_m) + 1.0
+        piece = clip(((low, z), (high, z_2), (high, high_m), (low, high_m)), 0.0, -1.0, -top_m)
+        if piece and min(z, z_2) < top_m - SAME_CORNER_M:
+            pieces.append(piece)
+    return merged(pieces)
+
+
 def moved(pieces: Sequence[Piece], *, left_m: float = 0.0, up_m: float = 0.0) -> list[Piece]:
     """Return pieces moved along and up."""
     return [tuple((x + left_m, y + up_m) for x, y in piece) for piece in pieces]

@@ -13,7 +13,7 @@ from survey.inputs.buildings.entry import Building
 from survey.inputs.buildings.faces import Face, Frame, Patch, face_of, reaches_up_m, upright_frames
 from survey.inputs.buildings.footprints import Footprint
 from survey.inputs.buildings.slopes import Slope
-from survey.inputs.buildings.uprights import moved, raised, roof_over, upright_pieces
+from survey.inputs.buildings.uprights import moved, parapet_pieces, raised, roof_over, upright_pieces
 
 Problems = list[tuple[str, str]]
 
@@ -140,7 +140,7 @@ def _parts(
 
 
 def _wall_pieces(building: Building, footprint: Footprint, slopes: Sequence[Slope], side: int) -> list[Piece]:
-    """A wall from the foot up to the roof, or to the parapet where that is higher."""
+    """A wall from the foot up to the roof, and from there to the top of the parapet where that is higher."""
     start_m, end_m = footprint.corners_m[side], footprint.ends_m[side]
     length_m = float(np.hypot(*(end_m - start_m)))
     stretches = roof_over(start_m, end_m, slopes)
@@ -148,11 +148,13 @@ def _wall_pieces(building: Building, footprint: Footprint, slopes: Sequence[Slop
     below_upright = building.roof == "saw-tooth" and highest < -SAME_CORNER_M
     if not stretches or below_upright:  # the last upright of a saw-tooth stands on this wall
         stretches = [(0.0, building.eaves_m, length_m, building.eaves_m)]
-    if building.parapet_m:
-        stretches = raised(stretches, building.eaves_m + building.parapet_m)
     stretches[0] = (0.0, *stretches[0][1:])
     stretches[-1] = (*stretches[-1][:2], length_m, stretches[-1][3])
-    return upright_pieces(stretches, foot_m=0.0)
+    top_m = building.eaves_m + building.parapet_m
+    if not slopes or not building.parapet_m:
+        return upright_pieces(raised(stretches, top_m), foot_m=0.0)
+    # Nothing above the deck sees the wall below it: as one piece both would reflect as far as the ground.
+    return [*upright_pieces(stretches, foot_m=0.0), *parapet_pieces(stretches, top_m)]
 
 
 def _seen_from(frame: Frame, host: Face) -> Iterator[Piece]:

@@ -253,13 +253,13 @@ class Carriers:
         elif on is not None:
             face = self.face("on", on)
             placed.values |= box_on(one, face, placed.values)
-            placed.attached = Attached(carrier=face.owner or face.name, face=face.name)
+            placed.attached = attached_to(face)
         else:
             face = self.face("beside", beside)
             host = self._box_numbers.get(face.owner)
             other = None if host is None else trial(self._boxes[host].values)
             placed.values |= box_beside(one, face, placed.values, other)
-            placed.attached = Attached(carrier=face.owner or face.name, face=face.name, way="beside")
+            placed.attached = attached_to(face, way="beside")
         name = one.name
         if name:
             material = placed.values.get("material")
@@ -302,6 +302,11 @@ class Carriers:
         if found is None:
             raise UNTOLD
         return found
+
+
+def attached_to(face: Face, *, way: str = "on") -> Attached:
+    """Return what a thing on or beside a face stands on."""
+    return Attached(carrier=face.owner or face.name, face=face.name, way=way, at=face)
 
 
 def entry_or_none(kind: type[E], values: Mapping[str, Any]) -> E | None:

@@ -7,18 +7,19 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from survey.base.errors import EntryError
-from survey.inputs.buildings import Building, Face, numbered
+from survey.inputs.buildings import Body, Building, Face, numbered
 from survey.inputs.buildings.resolve import MAX_SHEETS, Outline
 from survey.inputs.drawings import Placed
 from survey.inputs.places.arrays import PlacedArray, arrays_of, faced
 from survey.inputs.places.boxes import CONTAINER_MATERIAL, STAND_IN
-from survey.inputs.places.carriers import Carriers, Fault, PlacedBox
+from survey.inputs.places.carriers import Carriers, Fault, PlacedBox, attached_to
 from survey.inputs.places.parts import box_parts, building_parts, wall_parts
 from survey.inputs.places.plants import footprint_of
 from survey.inputs.places.points import point_inside, point_on
 from survey.inputs.places.searches import along_wall, within_building
 from survey.inputs.places.words import UNTOLD, Written
 from survey.inputs.plan import Attached, Obstacle, Site
+from survey.inputs.plan.opening import Opening
 from survey.inputs.plan.place_keys import PLACE_KEYS
 
 DEVICES = ("inverter", "gateway", "spot")
@@ -67,6 +68,8 @@ class Layout:
         By building, how far its corners were moved. [m]
     attached : dict of str to Attached
         By name, what a thing stands on.
+    openings : list of (str, Opening)
+        Openings of loose walls and boxes, with the name of the wall or box.
     leaf_materials : list of (str, str, str)
         Place, key and material of each opening of a loose wall or a box.
     refused : list of str
@@ -81,6 +84,7 @@ class Layout:
     faces: tuple[Face, ...] = ()
     moved_m: Mapping[str, float] = field(default_factory=dict)
     attached: dict[str, Attached] = field(default_factory=dict)
+    openings: list[tuple[str, Opening]] = field(default_factory=list)
     leaf_materials: list[Fault] = field(default_factory=list)
     refused: list[str] = field(default_factory=list)
     faults: list[Fault] = field(default_factory=list)
@@ -127,21 +131,24 @@ def laid_out(
     )
     carriers.build()
     layout = Layout(faces=carriers.built.faces, moved_m=carriers.built.moved_m)
-    layout.obstacles = building_parts(layout.faces)
+    layout.obstacles = building_parts(
+        layout.faces, {one.name: one.drawn_within_m for _, one in buildings if not one.is_carried}
+    )
     for name, body in carriers.built.bodies.items():
         if body.carrier:
-            way = next(way for way in ("on", "against", "beside") if getattr(body.building, way) is not None)
-            layout.attached[name] = Attached(carrier=body.carrier, face=getattr(body.building, way), way=way)
+            layout.attached[name] = _held(body, carriers)
     _lay_out_boxes(layout, carriers)
     _lay_out_walls(layout, carriers)
     for table in (*DEVICES, "search", "foliage"):
         place = {"search": _search, "foliage": _foliage}.get(table, _device)
         layout.tables[table] = [_laid(one, layout, carriers, place) for one in parted[table]]
     layout.tables["array"] = [made for one in parted["array"] for made in _arrays(one, layout, carriers)]
+    openings = [(one, one.given.get("opening", ())) for one in (*carriers.walls, *carriers.boxes)]
+    layout.openings = [(one.name, opening) for one, all_of_it in openings for opening in all_of_it]
     layout.leaf_materials = [
         (one.place, f"{place}: material", opening.material)
-        for one in (*carriers.walls, *carriers.boxes)
-        for place, opening in numbered(one.given.get("opening", ()))
+        for one, all_of_it in openings
+        for place, opening in numbered(all_of_it)
     ]
     count = sum(
         len(one.sheets_m()) for one in (*layout.obstacles, *(part for of in layout.opened.values() for part in of))
@@ -151,6 +158,16 @@ def laid_out(
         layout.faults.append(("", "", problem))
     layout.faults = [*carriers.faults, *layout.faults]
     return layout
+
+
+def _held(body: Body, carriers: Carriers) -> Attached:
+    """What a building stands on, at or beside."""
+    way = next(way for way in ("on", "against", "beside") if getattr(body.building, way) is not None)
+    name = getattr(body.building, way)
+    try:
+        return attached_to(carriers.face(way, name), way=way)
+    except EntryError:  # two things of one name: that is told elsewhere
+        return Attached(carrier=body.carrier, face=name, way=way)
 
 
 PlaceOf = Callable[[Written, Carriers], "tuple[dict[str, Any], Attached | None]"]
@@ -192,11 +209,7 @@ def _device(one: Written, carriers: Carriers) -> tuple[dict[str, Any], Attached 
         one.refuse(PLACE_KEYS[one.table], 'means nothing without "on"; write on = "BUILDING/FACE", or leave it out')
         return {}, None
     face = carriers.face("on", one.given["on"])
-    return point_on(one, face), _on(face)
-
-
-def _on(face: Face) -> Attached:
-    return Attached(carrier=face.owner or face.name, face=face.name)
+    return point_on(one, face), attached_to(face)
 
 
 def _search(one: Written, carriers: Carriers) -> tuple[dict[str, Any], Attached | None]:
@@ -209,7 +222,7 @@ def _search(one: Written, carriers: Carriers) -> tuple[dict[str, Any], Attached 
         one.refuse(PLACE_KEYS["search"], 'means nothing without "on" or "inside"; write one of them, or leave it out')
         return {}, None
     face = carriers.face("on", one.given["on"])
-    return along_wall(one, face), _on(face)
+    return along_wall(one, face), attached_to(face)
 
 
 def _foliage(one: Written, carriers: Carriers) -> tuple[dict[str, Any], Attached | None]:  # noqa: ARG001  as the others
@@ -232,7 +245,7 @@ def _arrays(one: Written, layout: Layout, carriers: Carriers) -> list[Extra]:
     for part in made:
         found.append(Extra(one.place, part.values, extra=part.extra, defaults=one.defaults if part is made[0] else ()))
         if part.face is not None and isinstance(part.values.get("name"), str):
-            layout.attached[part.values["name"].strip()] = _on(part.face)
+            layout.attached[part.values["name"].strip()] = attached_to(part.face)
     return found
 
 

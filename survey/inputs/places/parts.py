@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -20,8 +20,10 @@ UPRIGHT = 1e-6
 """A sheet whose unit normal rises no more than this is upright. [-]"""
 DECIMALS = 9
 """Of a corner: a nanometre, far above rounding and far below what a line can tell. [-]"""
-OWN = ("material", "loss_db", "spread_db")
+COSTS = ("material", "loss_db", "spread_db")
 """The keys of an obstacle that say what a pass costs."""
+OWN = (*COSTS, "drawn_within_m")
+"""The keys that parts of an obstacle have from it."""
 
 
 def pieces_of(sheets_m: Iterable[FloatArray]) -> tuple[tuple[tuple[float, float, float], ...], ...]:
@@ -29,11 +31,15 @@ def pieces_of(sheets_m: Iterable[FloatArray]) -> tuple[tuple[tuple[float, float,
     return tuple(tuple((x, y, z) for x, y, z in (sheet_m.round(DECIMALS) + 0.0).tolist()) for sheet_m in sheets_m)
 
 
-def building_parts(faces: Sequence[Face]) -> list[Obstacle]:
-    """Return an obstacle for each face of a building that is not open."""
+def building_parts(faces: Sequence[Face], within_m: Mapping[str, float | None]) -> list[Obstacle]:
+    """Return an obstacle for each face that is not open, with what its building is drawn within. [m]"""
     return [
         (BuildingWall if _is_upright(face.sheets_m[0]) else BuildingRoof)(
-            name=face.name, material=face.material, pieces=pieces_of(face.sheets_m), whole=face.owner
+            name=face.name,
+            material=face.material,
+            pieces=pieces_of(face.sheets_m),
+            whole=face.owner,
+            drawn_within_m=within_m.get(face.owner),
         )
         for face in faces
         if not face.is_open and face.sheets_m
@@ -91,11 +97,14 @@ def merged(named: Sequence[tuple[str, Wall | Roof]]) -> list[tuple[str, Part]]:
     problems: list[tuple[str, str]] = []
     for name, sheets in groups.items():
         place, first = sheets[0]
-        own = {key: getattr(first, key) for key in OWN}
+        own = {key: getattr(first, key) for key in COSTS}
         for at, other in sheets[1:]:
-            if any(getattr(other, key) != own[key] for key in OWN):
+            if any(getattr(other, key) != own[key] for key in COSTS):
                 problem = f'is of "{name}" as "{first.name}" is, but not of its material or loss; write the same'
                 problems.append((at, problem))
+        own["drawn_within_m"] = max(
+            (one.drawn_within_m for _, one in sheets if one.drawn_within_m is not None), default=None
+        )
         sheets_m = [sheet_m for _, sheet in sheets for sheet_m in sheet.sheets_m()]
         is_face = "/" in name
         upright = _is_upright(sheets_m[0])

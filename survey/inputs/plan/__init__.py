@@ -13,7 +13,7 @@ from survey.base.limits import MOST_GATEWAYS, MOST_RELAYS
 from survey.inputs.antennas import KINDS, Pattern
 from survey.inputs.fields import Entry, Number, key
 from survey.inputs.materials import BUILT_IN, Material
-from survey.inputs.plan.ground import Ground
+from survey.inputs.plan.ground import Ground, GroundSurface
 from survey.inputs.plan.inverters import Array, Inverter
 from survey.inputs.plan.kinds import ANTENNA, ANY_TEXT, BEARING, DRAWN_WITHIN, DRAWN_WITHIN_M, NAME
 from survey.inputs.plan.obstacles import (
@@ -29,6 +29,7 @@ from survey.inputs.plan.obstacles import (
     in_order,
     obstacle_kinds,
 )
+from survey.inputs.plan.opening import Opening
 from survey.inputs.plan.own_material import OwnMaterial
 from survey.inputs.plan.radio import OwnRadio, Radio, RadioEnd
 from survey.inputs.plan.spots import Search, Spot
@@ -103,9 +104,14 @@ class Site(Entry):
 
 @dataclass(frozen=True, kw_only=True)
 class Environment(Entry):
-    """How level falls with distance, beyond what the obstacles explain."""
+    """How level falls with distance, beyond what the obstacles explain.
+
+    `exponent_spread` is the standard deviation of the exponent, an assumption: 0.25, so that two of them are half a
+    power of distance.
+    """
 
     path_loss_exponent: float = key(Number(0.5, 8.0), default=2.0)
+    exponent_spread: float = key(Number(0.0, 2.0), default=0.25)
     reference_distance_m: float = key(Number(0.01, 1_000.0), default=1.0)
     shadowing_db: float = key(Number(0.0, 30.0), default=6.0)
     correlation_m: float = key(Number(0.01, 1_000.0), default=5.0)
@@ -134,11 +140,14 @@ class Attached:
         The face of it, such as ``workshop/south roof``; empty for what is inside or joined.
     way : str
         ``on``, ``beside``, ``against`` or ``inside``.
+    at : Face or None
+        That face, where it is one of a building or box.
     """
 
     carrier: str
     face: str = ""
     way: str = "on"
+    at: Face | None = field(default=None, repr=False, compare=False)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -166,6 +175,8 @@ class Plan:
         By building, how far corners were moved to close or square its footprint. [m]
     attached : mapping of str to Attached
         By name, what a thing stands on: buildings, boxes, arrays, inverters, gateways, spots and searches.
+    openings : tuple of (str, Opening)
+        Openings of loose walls and boxes, each with the name of its wall or box; those of buildings stand in these.
     defaults : tuple of (str, str, object)
         Table, key and value of every default that the reader filled in.
     """
@@ -191,10 +202,17 @@ class Plan:
     faces: tuple[Face, ...] = ()
     moved_m: Mapping[str, float] = field(default_factory=dict, hash=False)
     attached: Mapping[str, Attached] = field(default_factory=dict, hash=False)
+    openings: tuple[tuple[str, Opening], ...] = ()
     defaults: tuple[tuple[str, str, object], ...] = ()
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "obstacles", in_order(self.obstacles))
+
+    @cached_property
+    def ground(self) -> GroundSurface | None:
+        """The ground through the points of the plan; None where it is level at height 0."""
+        points = tuple(point for one in self.grounds for point in one.points)
+        return GroundSurface(points) if points else None
 
     @cached_property
     def materials(self) -> dict[str, Material]:

@@ -15,7 +15,7 @@ from survey.inputs.plan import Plan
 if TYPE_CHECKING:  # a list of links needs no routes
     from survey.routing import Network
 
-CAUTION = wrapped(
+CAUTION = (
     "This is a prediction, not a measurement: take readings on site before you rely on it. Follow the local rules for "
     "work at height, near mains and on metal roofs. Only a licensed electrician may connect mains."
 )

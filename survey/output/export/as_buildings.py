@@ -87,8 +87,7 @@ def as_buildings_text(plan: Plan) -> tuple[str, list[str]]:
 
 def _line(one: Recognised) -> str:
     gables = "; its ends under the roof are closed now, so links through them change" if one.gables_added else ""
-    parapet = "; wall and parapet are one sheet now" if "parapet_m" in one.values else ""
-    return f'building "{one.values["name"]}" from {", ".join(one.replaced)}{gables}{parapet}'
+    return f'building "{one.values["name"]}" from {", ".join(one.replaced)}{gables}'
 
 
 def _buildings(plan: Plan) -> Iterator[Recognised]:

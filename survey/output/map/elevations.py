@@ -90,7 +90,9 @@ class Seen:
 
     def depth_at_m(self, flat_m: FloatArray) -> FloatArray:
         """Return how far away its plane is where points are seen, shape (points, 2). [m]"""
-        terms, *_ = np.linalg.lstsq(np.column_stack([np.ones(len(self.outline_m)), self.outline_m]), self.depths_m)
+        terms, *_ = np.linalg.lstsq(
+            np.column_stack([np.ones(len(self.outline_m)), self.outline_m]), self.depths_m, rcond=None
+        )
         return np.asarray(terms[0] + flat_m @ terms[1:])
 
 

@@ -12,6 +12,7 @@ from matplotlib.figure import Figure
 from survey.base.layout import counted
 from survey.output.answers.figures import route_tally
 from survey.output.map.labels import Label
+from survey.output.map.legend import MARKS
 from survey.output.map.site import gateway_labels, inverter_labels, places_of, shapes_of
 from survey.output.pictures.ground import draw_obstacles, draw_scale_and_north, obstacle_entries, site_axes
 from survey.output.pictures.labels import put_labels
@@ -23,7 +24,7 @@ from survey.output.pictures.site_map import (
     one_lined,
     state_entries,
 )
-from survey.output.pictures.style import FAINT, GATEWAY, INK, MARKS, foot_legend, picture, sample
+from survey.output.pictures.style import FAINT, GATEWAY, INK, foot_legend, picture, sample
 from survey.routing.weak_points import WeakPoints
 
 WIDE = 1.1
@@ -129,7 +130,8 @@ def network_picture(points: WeakPoints) -> Figure:
     }
     labels = [Label(text=text, kind="count", at=(float(at_m[i, 0]), float(at_m[i, 1]))) for i, text in words.items()]
     told = {links.inverters.names[i] for i in words}
-    others = [one for one in inverter_labels(scene, network) if one.text not in told]
+    first, rest = inverter_labels(scene, network)
+    others = [one for one in (*first, *rest) if one.text not in told]
     taken_m = np.concatenate([at_m, links.gateways.at_m[:, :2]])
     put_labels(axes, [*gateway_labels(places), *labels, *others, *named], taken_m, reach_pt=size_pt / 2.0)
     return figure

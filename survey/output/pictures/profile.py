@@ -17,6 +17,7 @@ from survey.budget import CARRIERS, STATES, Links
 from survey.output.answers.figures import db, margin_in_db, percent
 from survey.output.answers.links import WAY_WORDS
 from survey.output.map.labels import Label
+from survey.output.map.legend import MARKS
 from survey.output.pictures.ground import layer_of, settings_of
 from survey.output.pictures.labels import put_labels
 from survey.output.pictures.sections import (
@@ -32,17 +33,17 @@ from survey.output.pictures.style import (
     FAINT,
     GATEWAY,
     INK,
-    MARKS,
     PAPER,
     SMALL_PT,
-    WIDTH_IN,
     foot_legend,
     head_in,
     legend_in,
+    marker,
     new_figure,
     picture,
     sample,
     short,
+    width_in,
 )
 from survey.propagation import Way
 from survey.propagation.around import String
@@ -100,10 +101,12 @@ def profile_picture(links: Links, i: int, j: int) -> Figure:
     above_in, below_in = head_in(lines) + 0.1, legend_in(len(handles), columns=COLUMNS) + 0.42
     height_in = above_in + SIDE_IN + 0.55 + ABOVE_IN + below_in
     figure = new_figure(height_in=height_in, title=f"Path from {inverter} to {gateway}", lines=lines)
-    wide = (WIDTH_IN - LEFT_IN - RIGHT_IN) / WIDTH_IN
+    wide = (width_in() - LEFT_IN - RIGHT_IN) / width_in()
     low = (below_in + ABOVE_IN + 0.55) / height_in
-    side = figure.add_axes((LEFT_IN / WIDTH_IN, low, wide, SIDE_IN / height_in), label="from the side")
-    above = figure.add_axes((LEFT_IN / WIDTH_IN, below_in / height_in, wide, ABOVE_IN / height_in), label="from above")
+    side = figure.add_axes((LEFT_IN / width_in(), low, wide, SIDE_IN / height_in), label="from the side")
+    above = figure.add_axes(
+        (LEFT_IN / width_in(), below_in / height_in, wide, ABOVE_IN / height_in), label="from above"
+    )
     reach_m = float(np.hypot(*(end_m - start_m)[:2]))
     room_m = max(0.06 * reach_m, 0.5)
     # A mirror may stand behind an end: it comes into the picture, if it is not too far.
@@ -189,7 +192,7 @@ def _lines(links: Links, i: int, j: int, met: list[tuple[float | None, str, floa
 
 def _entries(strings: list[String], links: Links, i: int, j: int) -> list[Any]:
     handles = [
-        sample("inverter", **MARKS[int(links.state[i, j])].marker(7.0)),
+        sample("inverter", **marker(MARKS[int(links.state[i, j])], 7.0)),
         sample("gateway", **GATEWAY),
         sample("direct line", color=INK, linewidth=1.2),
         sample("first Fresnel zone", color=FAINT, linewidth=1.0),
@@ -215,7 +218,7 @@ def _zone(axes: Axes, ends: FloatArray, *, up: int, wave_m: float) -> None:
 
 def _ends(axes: Axes, ends: FloatArray, *, up: int, state: int) -> None:
     axes.plot(ends[:, 0], ends[:, up], color=INK, linewidth=1.2, zorder=3, gid="direct line")
-    axes.plot(ends[0, 0], ends[0, up], zorder=5, gid="inverter", **MARKS[state].marker(8.0))
+    axes.plot(ends[0, 0], ends[0, up], zorder=5, gid="inverter", **marker(MARKS[state], 8.0))
     axes.plot(ends[1, 0], ends[1, up], zorder=5, gid="gateway", **GATEWAY)
 
 

@@ -8,6 +8,7 @@ import shapely
 from building_shapes import RIGHT_ANGLED, body, convex, random_building, turned, walked
 
 from survey.inputs.buildings import Building
+from survey.inputs.plan.opening import Opening
 
 SNAPPED_M = 1e-7
 """Shapely's unions lose whole pieces where corners differ by rounding only, unless it may snap them to a grid."""
@@ -144,6 +145,19 @@ def test_walls_go_on_to_the_parapet_or_to_the_roof_where_that_is_higher():
     south, east = (next(face for face in one.faces if face.short_name == f"{way} wall") for way in ("south", "east"))
     assert south.height_m == pytest.approx(3.5)
     assert [east.top_m(left_m) for left_m in (0.0, 1.0, 2.0, 4.0)] == pytest.approx([3.5, 3.5, 4.0, 5.0])
+
+
+def test_a_parapet_is_a_piece_of_its_own_since_nothing_on_the_deck_sees_the_wall_below():
+    values = {"corner": [0.0, 0.0], "length_m": 12.0, "width_m": 8.0, "bearing_deg": 90.0, "eaves_m": 3.0}
+    door = Opening(on="south wall", name="door", width_m=1.0, height_m=2.1, material="open")
+    one = body(Building(name="b", roof="flat", parapet_m=0.9, wall_material="x", opening=(door,), **values))
+    for face in one.faces:
+        if face.kind == "wall":
+            tops = [(sheet_m[:, 2].min(), sheet_m[:, 2].max()) for sheet_m in face.sheets_m]
+            assert all(high <= 3.0 or (low, high) == pytest.approx((3.0, 3.9)) for low, high in tops)
+            assert sum(low == pytest.approx(3.0) for low, _ in tops) == 1
+    bare = body(Building(name="b", roof="none", parapet_m=0.9, wall_material="x", **values))
+    assert all(len(face.sheets_m) == 1 for face in bare.faces), "without a deck it is one wall"
 
 
 def test_a_hip_roof_may_have_gables_all_the_same():

@@ -79,7 +79,7 @@ def test_gables_that_were_missing_are_told():
 
 def test_a_parapet_joins_its_wall():
     new, lines = converted(old("warehouse"))
-    assert lines[0].endswith("wall and parapet are one sheet now")
+    assert lines[0].endswith("outer walls, parapet, roof deck")
     (building,) = new.buildings
     assert (building.eaves_m, building.parapet_m, building.roof) == (8.0, 0.9, "flat")
     assert len(lines) == 9

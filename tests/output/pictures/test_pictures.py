@@ -7,7 +7,9 @@ import matplotlib as mpl
 import numpy as np
 import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.colors import to_hex
 from matplotlib.figure import Figure
+from matplotlib.patches import Patch
 from places import ROOT
 from plans import WALL, WHOLE_PLAN, entry, wall, write
 from tiles import difference, tiles
@@ -20,6 +22,7 @@ from survey.inputs.plan import obstacle_kinds
 from survey.inputs.plan_file import read_plan
 from survey.output.answers.explain import steps_of
 from survey.output.map.frame import extent_m, nice_length_m
+from survey.output.map.legend import MARKS, chance_scale
 from survey.output.pictures import (
     as_bytes,
     budget_picture,
@@ -28,10 +31,11 @@ from survey.output.pictures import (
     missing_letters,
     network_picture,
     profile_picture,
+    sides_picture,
     site_map,
 )
+from survey.output.pictures.coverage import margin_steps_db
 from survey.output.pictures.sections import cuts_of, fresnel_zone_m, mirrored, strings_of
-from survey.output.pictures.style import MARKS
 from survey.propagation import Way
 from survey.routing import network_of
 from survey.routing.weak_points import weak_points
@@ -75,11 +79,15 @@ def test_the_map_says_what_links_says_and_marks_each_inverter_once():
     figure = site_map(links.scene, network_of(links.scene))
     assert isinstance(figure, Figure)
     assert said(figure, "title") == "Thistle End farm workshop: coverage"
-    assert "Gateway: office. Links of 40 inverters: hold 23, marginal 17, fail 0." in said(figure, "subtitle")
+    fail, marginal, hold = (int(np.sum(links.state == number)) for number in range(3))
+    counts = f"hold {hold}, marginal {marginal}, fail {fail}"
+    assert f"Gateway: office. Links of 40 inverters: {counts}." in said(figure, "subtitle")
     for number, word in enumerate(STATES):
         marks = with_gid(figure, word)
         assert sum(len(one.get_xdata()) for one in marks) == np.sum(links.state == number)
-    assert {"holds (23)", "marginal (17)", "wall", "box", "roof or other sheet", "foliage"} <= set(legend_of(figure))
+    assert {f"holds ({hold})", f"marginal ({marginal})", "wall", "box", "roof or other sheet", "foliage"} <= set(
+        legend_of(figure)
+    )
 
 
 def test_a_map_with_relays_draws_whole_routes_and_letters_of_gateways():
@@ -209,7 +217,7 @@ def test_a_coverage_point_at_an_inverters_place_has_that_inverters_margin(tmp_pa
     scene = small(tmp_path, more=wall(along="[[5, -3], [5, 3]]", height_m=9, loss_db=30))
     area = np.array([9.5, -0.5]), np.array([10.5, 0.5])
     found = coverage_of(scene, scene.gateways, area_m=area, points=9)
-    assert (found.height_m, found.margin_db.shape) == (2.0, (3, 3))
+    assert (found.heights_m.tolist(), found.margin_db.shape) == ([[2.0] * 3] * 3, (3, 3))
     assert found.margin_db[1, 1] == pytest.approx(links_of(scene).margin_db[0, 0], abs=1e-9)
     assert found.reliability[1, 1] == pytest.approx(links_of(scene).reliability[0, 0], abs=1e-12)
 
@@ -246,14 +254,95 @@ def test_a_coverage_picture_says_what_its_colours_mean(show):
     found = coverage_of(scene, chosen_gateways(scene, ("hall cupboard",)), area_m=field_m(scene), points=100)
     figure = coverage_picture(found, show=show)
     assert said(figure, "title") == "Quince Street house: coverage from hall cupboard"
-    assert f"Each point is an inverter position {found.height_m:g} m high." in said(figure, "subtitle")
+    assert f"Each point is an inverter position {found.height_words}." in said(figure, "subtitle")
     (beside,) = (axes for axes in figure.axes if axes.get_label() == "scale")
     assert (beside.get_ylabel() or beside.get_title()) == {"margin": "margin, dB", "chance": "chance"}[show]
     assert beside.get_tightbbox(FigureCanvasAgg(figure).get_renderer()).x1 <= figure.bbox.x1
     (field,) = with_gid(figure, "field")
     expected = found.margin_db if show == "margin" else found.reliability
     assert np.asarray(field.get_array()) == pytest.approx(expected)
-    assert field.get_cmap().name == "cividis"
+    scale = chance_scale(found.scene.plan.requirement.reliability)
+    steps = {"margin": margin_steps_db(expected), "chance": scale.steps}[show]
+    assert field.norm.boundaries.tolist() == list(steps)
+    assert show == "margin" or list(map(to_hex, field.get_cmap().colors)) == list(scale.colours)
+
+
+def test_the_scale_of_margins_spans_what_is_there():
+    assert margin_steps_db(np.array([[3.0, 12.0], [np.inf, 24.0]])).tolist() == [0.0, 5.0, 10.0, 15.0, 20.0, 25.0]
+    assert margin_steps_db(np.array([-80.0, 90.0]))[[0, -1]].tolist() == [-30.0, 50.0]
+    assert margin_steps_db(np.array([12.0])).tolist() == [10.0, 15.0, 20.0]
+    assert len(margin_steps_db(np.array([-np.inf]))) > 2
+
+
+@pytest.mark.parametrize("show", ["margin", "chance"])
+@pytest.mark.parametrize("name", SITES)
+def test_every_inverter_of_a_coverage_picture_has_the_state_of_the_table(name, show):
+    scene = site(name)
+    network = network_of(scene, gateways=[SITES[name]])
+    ends = network.links.gateways
+    figure = coverage_picture(coverage_of(scene, ends, area_m=field_m(scene), points=100), network, show=show)
+    for number, mark in enumerate(MARKS):
+        shown = [one.get_xydata() for one in with_gid(figure, STATES[number])]
+        expected = scene.inverters.at_m[network.state == number, :2]
+        assert np.concatenate([np.zeros((0, 2)), *shown]).tolist() == expected.tolist()
+        assert all(
+            mark.colour in (one.get_markerfacecolor(), one.get_markeredgecolor())
+            for one in with_gid(figure, STATES[number])
+        )
+        assert (f"{mark.word} ({len(expected)})" in legend_of(figure)) == bool(len(expected))
+
+
+def style_of(line):
+    return to_hex(line.get_color()), line.get_linestyle(), line.get_linewidth()
+
+
+@pytest.mark.parametrize("name", SITES)
+def test_no_two_entries_of_a_legend_look_the_same(name):
+    """Lines of obstacles and of chances above all: walls and the line round what holds were both black."""
+    scene = site(name)
+    network = network_of(scene, gateways=[SITES[name]])
+    coverage = coverage_of(scene, network.links.gateways, area_m=field_m(scene), points=100)
+    for figure in (
+        coverage_picture(coverage, network),
+        site_map(scene, network),
+        network_picture(weak_points(network)),
+    ):
+        looks = [
+            (
+                to_hex(one.get_edgecolor()),
+                one.get_facecolor(),
+                one.get_hatch(),
+                one.get_linestyle(),
+                one.get_linewidth(),
+            )
+            if isinstance(one, Patch)
+            else (
+                to_hex(one.get_color()),
+                one.get_marker(),
+                one.get_linestyle(),
+                one.get_linewidth(),
+                one.get_markersize(),
+            )
+            for one in figure.legends[0].legend_handles
+        ]
+        assert len(set(looks)) == len(looks) == len(legend_of(figure))
+        lines = [
+            look[0]
+            for one, look in zip(figure.legends[0].legend_handles, looks, strict=True)
+            if "chance" in one.get_label()
+        ]
+        assert set(lines).isdisjoint({to_hex(kind.look.line) for kind in obstacle_kinds()})
+
+
+def test_a_wall_has_the_line_of_its_legend_in_every_picture():
+    scene = site("farm")
+    network = network_of(scene)
+    coverage = coverage_of(scene, network.links.gateways, area_m=field_m(scene), points=100)
+    for figure in (coverage_picture(coverage, network), site_map(scene, network)):
+        (entry_of,) = [one for one in figure.legends[0].legend_handles if one.get_label() == "wall"]
+        walls = [one for one in with_gid(figure, "wall") if hasattr(one, "get_color")]
+        assert len(walls) >= 5
+        assert {style_of(one) for one in walls} == {style_of(entry_of)}
 
 
 def test_certainty_stands_where_there_is_no_shadowing(tmp_path):
@@ -504,7 +593,10 @@ def test_letters_that_a_picture_has_no_shape_for_are_counted(tmp_path, letters, 
 def test_a_star_and_a_chain_of_routes_are_drawn():
     scene = site("farm")
     star = network_picture(weak_points(network_of(scene)))
-    assert "Routes with no relay. Links of 40 inverters: hold 23, marginal 17, fail 0" in said(star, "subtitle")
+    hold = int(np.sum(links_of(scene).state == len(STATES) - 1))
+    assert f"Routes with no relay. Links of 40 inverters: hold {hold}, marginal {40 - hold}, fail 0" in said(
+        star, "subtitle"
+    )
     assert not with_gid(star, "relay")
     points = weak_points(network_of(scene.wanting(max_relays=2)))
     figure = network_picture(points)
@@ -580,3 +672,23 @@ def test_many_hops_are_drawn_thin():
     assert len(hops.get_paths()) > 200 > len(few.get_paths())
     assert hops.get_linewidth()[0] < few.get_linewidth()[0] / 2
     assert hops.get_alpha() < few.get_alpha()
+
+
+SLOPE = [[0, 0, 0.0], [40, 0, 0.0], [40, 40, 4.0], [0, 40, 4.0]]
+
+
+@pytest.mark.parametrize("points", [SLOPE, SLOPE[:3]], ids=["measured all round", "one plane of three points"])
+def test_sloping_ground_is_drawn_from_above_and_from_the_sides(tmp_path, points):
+    """It rises by 1 m in 10 to the north: lines of equal height run from west to east."""
+    scene = scene_of(read_plan(write(tmp_path, more=f"\n[[ground]]\npoints = {points}\n")))
+    for figure in (site_map(scene), sides_picture(scene)):
+        above = figure.axes[0]
+        (lines,) = [one for one in above.collections if one.get_gid() == "ground"]
+        for level_m, line in zip(lines.levels, lines.get_paths(), strict=True):
+            assert np.allclose(line.vertices[:, 1], 10.0 * level_m), "the height of a point is a tenth of its y"
+        assert any(text.get_text().startswith("ground, every") for text in figure.legends[0].get_texts())
+    for side in sides_picture(scene).axes[1:]:
+        grounds = [one.get_xy() for one in side.patches if one.get_gid() == "ground"]
+        assert np.ptp(np.concatenate(grounds)[:, 1]) >= 0.4
+    flat = sides_picture(scene_of(read_plan(write(tmp_path))))
+    assert not [one for one in flat.axes[0].collections if one.get_gid() == "ground"]

@@ -10,7 +10,7 @@ import numpy as np
 
 from survey.base.arrays import FloatArray
 from survey.inputs.fields import Points, key, type_of
-from survey.inputs.plan.kinds import NAME
+from survey.inputs.plan.kinds import DRAWN_WITHIN, NAME
 from survey.inputs.plan.obstacles.box import Box
 from survey.inputs.plan.obstacles.kind import Look, Sheetlike
 from survey.inputs.plan.obstacles.modules import ANYWHERE
@@ -44,6 +44,7 @@ class Part(Sheetlike):
     """The table of what it is part of."""
     pieces: tuple[tuple[tuple[float, float, float], ...], ...] = key(Pieces())
     whole: str = key(NAME)
+    drawn_within_m: float | None = key(DRAWN_WITHIN, default=None, repr=False)
 
     @property
     def entry(self) -> tuple[str, str]:
