@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from plans import ALSO_ALLOWED, WHOLE_PLAN, array, changed, entry, search, wall
 
+from survey.base.errors import EntryError
 from survey.inputs.plan import Array, Search
 from survey.inputs.plan_file import plan_of
 from survey.inputs.slab import SUBSTANCES, slab_loss_db

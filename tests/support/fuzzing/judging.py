@@ -100,7 +100,7 @@ def judge(case, words, result, *, scene, folder, told):
         if as_json and out:
             hold(out.count("\n") == 1, f"{told}: more than one line of JSON")
             judge_record(json.loads(out, parse_constant=lambda word: hold(False, f"{told}: {word}")), scene, told)
-        if "--csv" in words and out and not as_json:
+        if "--csv" in words and "--help" not in words and out and not as_json:
             judge_csv(out, told)
     for path in new:
         judge_file(path, told)
