@@ -72,7 +72,7 @@ def test_no_source_file_knows_a_network_a_shell_or_code_out_of_files():
             "import socket",
             "urllib",
             "import http",
-            "pickle",
+            "import pickle",
             " eval(",
             " exec(",
             "os.system",

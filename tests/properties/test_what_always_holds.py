@@ -29,7 +29,7 @@ from survey.inputs.plan import (
 from survey.scene import scene_of
 
 SEED = st.integers(0, 2**32 - 1)
-FEW, MANY = 3, 150
+FEW, MANY = 3, 40
 PLAIN = {"deadline": None, "phases": (Phase.explicit, Phase.reuse, Phase.generate)}
 """A site of a seed gets no smaller when the seed does: nothing to shrink."""
 
