@@ -273,3 +273,10 @@ def test_what_was_typed_wrongly_is_told_without_its_escape_codes(run, words):
     assert (result.exit_code, result.stdout) == (2, "")
     assert "\\x1b[31m" in result.stderr
     assert "\x1b" not in result.stderr
+
+
+def test_a_level_far_below_what_half_precision_holds_stays_a_number(run, site):
+    (site / "log.csv").write_text("time,inverter,gateway,heard,level_dbm\n2024-06-01T10:00:00Z,i1,office,1,-100000\n")
+    result = run("dropouts", "plan.toml", "log.csv", "--json")
+    assert (result.exit_code, "RuntimeWarning" in result.stderr) == (0, False)
+    assert "Infinity" not in result.stdout

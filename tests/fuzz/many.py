@@ -54,6 +54,10 @@ def main():
         for some, more in pool.imap_unordered(run_some, parts):
             ends += some
             broken += more
+            if sum(ends.values()) % 1000 < 100:
+                print(
+                    f"{sum(ends.values())} cases, {len(broken)} broken, {time.monotonic() - start_s:.0f} s", flush=True
+                )
             for one in more:
                 print(one, flush=True)
     by_status = Counter()

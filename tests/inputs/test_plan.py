@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from plans import ALSO_ALLOWED, WHOLE_PLAN, array, changed, entry, search, wall
 
+from survey.base.errors import EntryError
 from survey.inputs.plan import Array, Search
 from survey.inputs.plan_file import plan_of
 from survey.inputs.slab import SUBSTANCES, slab_loss_db
@@ -203,3 +204,13 @@ def test_a_loss_of_its_own_keeps_the_spread_of_its_material():
     own = entry("material", name='"mesh"', loss_db=9, spread_db=4)
     obstacles = scene_of(parsed(changed(more=own + wall(material='"mesh"', loss_db=2)))).obstacles
     assert (obstacles.loss_db.tolist(), obstacles.spread_db.tolist()) == ([2.0], [4.0])
+
+
+def test_a_search_takes_an_area_of_up_to_200_corners():
+    def corners(count):
+        angles = np.linspace(0.0, 2.0 * np.pi, count, endpoint=False)
+        return tuple(zip((50.0 * np.cos(angles)).tolist(), (50.0 * np.sin(angles)).tolist(), strict=True))
+
+    assert len(Search(name="s", within=corners(200), heights_m=(2.0,), step_m=50.0).positions_m()) > 0
+    with pytest.raises(EntryError, match="holds 201 points; write 3 to 200 points"):
+        Search(name="s", within=corners(201), heights_m=(2.0,), step_m=50.0)

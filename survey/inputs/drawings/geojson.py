@@ -135,6 +135,8 @@ def _positions(coordinates: Any, number: int) -> Iterator[tuple[float, float]]: 
     """Longitude and latitude of each position."""
     if not isinstance(coordinates, list):
         raise _NotGeoJsonError(f"feature {number}: coordinates are not a list")
+    if not coordinates:
+        raise _NotGeoJsonError(f"feature {number}: has no position")
     for one in coordinates:
         if not isinstance(one, list) or len(one) < 2 or not all(_is_number(value) for value in one[:2]):  # noqa: PLR2004
             raise _NotGeoJsonError(f"feature {number}: a position is not [longitude, latitude]")

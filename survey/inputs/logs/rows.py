@@ -345,7 +345,7 @@ class RowReader:
             inverter=inverter.astype(np.int16),
             gateway=gateway.astype(np.int16),
             heard=heard.astype(bool),
-            level_dbm=level.astype(np.float16),
+            level_dbm=np.clip(level, -6e4, 6e4).astype(np.float16),
             power_w=np.clip(power, -6e4, 6e4).astype(np.float16),
             branches=branches,
         )

@@ -156,3 +156,11 @@ def test_a_huge_file(tmp_path, drawings):
     assert [problem for *_, problem in drawings({"name": "map", "file": "map.geojson"}).faults()] == [
         "map.geojson: has 60 MB; up to 50 are read: leave out other parts"
     ]
+
+
+@pytest.mark.parametrize(
+    "geometry", [{"type": "Polygon", "coordinates": [[]]}, {"type": "LineString", "coordinates": []}]
+)
+def test_a_shape_without_any_position_is_refused(drawings, geojson, geometry):
+    entry = geojson(("roof", geometry))
+    assert [problem for _, _, problem in drawings(entry).faults()] == ["map.geojson: feature 1: has no position"]

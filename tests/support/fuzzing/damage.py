@@ -108,6 +108,8 @@ def damaged_tree(draw, tree, *, most):
 def nudged(draw, number):
     """A number like another: of another sign, a little more, a multiple, rounded, or one of those that often matter."""
     how = draw.randint(0, 7)
+    if (isinstance(number, float) and not math.isfinite(number)) or abs(number) > 10**15:
+        return draw.choice(NUMBERS)
     if draw.random() < 0.4:
         return type(number)(number * draw.choice([0.5, 0.9, 1.1, 2]))
     if how == 0:
