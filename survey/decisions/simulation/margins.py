@@ -61,6 +61,7 @@ def drawn_margins_db(
     shadowing = Shadowing(links.inverters.at_m, links.gateways.at_m, correlation_m=environment.correlation_m, seed=seed)
     fitted = FittedErrors(links, seed=seed) if links.scene.correction is not None else None
     units = units_of(links.scene, number, len(unknowns))
+    shadowing_db = environment.shadowing_db * np.sqrt(links.read_shadow[1])
     step = max(1, VALUES_AT_ONCE // max(1, links.shape[0] * links.shape[1]))
     for here, first, last in _parts(links, draws, geometries, watch, step=step):
         if first == 0:
@@ -79,7 +80,7 @@ def drawn_margins_db(
         if fitted is not None:
             margin_db += level_db
         if environment.shadowing_db:
-            margin_db += environment.shadowing_db * shadowing.next(count)
+            margin_db += shadowing_db * shadowing.next(count)
         yield margin_db
 
 
