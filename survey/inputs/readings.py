@@ -231,7 +231,7 @@ def _tries(table: Table, faults: list[Fault]) -> NDArray[np.int64]:
     return tries
 
 
-def _received(
+def _received(  # noqa: C901  one case after another
     table: Table, tries: NDArray[np.int64], levels_dbm: NDArray[np.float64], faults: list[Fault]
 ) -> NDArray[np.int64] | None:
     """How many tries of each row were heard, where they were counted; the tries are then those that were sent."""

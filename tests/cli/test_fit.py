@@ -8,6 +8,8 @@ import pytest
 from plans import SPOTS, WALL, entry, write
 from shapes import MAYBE, NUMBER, differences
 
+from survey.library.sites import scene_from
+
 FIGURE = {"value": NUMBER, "stderr": NUMBER}
 IN_THE_INTERFACE = {
     "plan": str,
@@ -36,8 +38,6 @@ MORE = "".join(
 )
 LEVELS = [-50, -58, -82, -84, -86, -85, -90, "missed"]
 READINGS = "serial;gateway;level_dbm;mood\n" + "".join(f"SN{k};office;{one};\n" for k, one in enumerate(LEVELS))
-
-from survey.library.sites import scene_from
 
 
 @pytest.fixture

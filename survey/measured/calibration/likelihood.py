@@ -33,7 +33,7 @@ WILD_RANGE_DB = 80.0
 """Over which an outlier is equally likely anywhere: about the range of a receiver. An assumption. [dB]"""
 LOST_PRIOR, SILENT_PRIOR = (1.2, 5.0), (1.05, 20.0)
 """Beta distributions of the two shares before readings: small, and the data rule."""
-NODES = np.linspace(-5.0, 5.0, 121)
+NODES = np.linspace(-5.0, 5.0, 61)
 """Levels over which a count is averaged, in standard deviations about the predicted one. A judgement."""
 HALF_LOG_2PI = 0.5 * np.log(2.0 * np.pi)
 """Of the normal density, by definition."""

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from survey.base.arrays import FloatArray
-from survey.measured.calibration.field import MAX_EXACT, Shadow
+from survey.measured.calibration.field import MAX_EXACT
 from survey.measured.calibration.likelihood import Shares
 from survey.measured.calibration.solve import COARSE, Solution, Task, solve_at, start_of
 
@@ -49,7 +49,7 @@ class Found:
     task, solution : Task, Solution
         The task with the spread of ends and the fading that were found, and its solution.
     end_sd_db : float
-        Standard deviation of gateways among each other with what is uncertain about it; 0 where none were compared. [dB]
+        Standard deviation of gateways among each other, its uncertainty with it; 0 where none were compared. [dB]
     """
 
     task: Task
@@ -124,7 +124,7 @@ def solve(
 
 
 def marginal(task: Task, solution: Solution) -> float:
-    """The logarithm of the likelihood with the parameters averaged out, but for a constant, with that of the spreads."""
+    """The logarithm of likelihood and prior with the parameters averaged out, but for a constant."""
     if task.plain:
         return solution.value
     free, shadow = np.flatnonzero(task.model.free), solution.shadow
@@ -177,9 +177,10 @@ def _searched(task: Task, start: Solution) -> Solution:
 def _faded(part: Task, task: Task, near: Solution) -> tuple[Task, Task, Solution]:
     """The best fading in time."""
     rated = []
-    for fade_db in FADES_DB:
+    trials = [(fade_db, near.sigma_db * scale) for fade_db in FADES_DB for scale in (1.0, fade_db / part.pairs.fade_db)]
+    for fade_db, sigma_db in trials:  # counts tell the ratio of the two best, so both are tried together too
         one = replace(part, pairs=replace(part.pairs, fade_db=fade_db), _last={})
-        value, solution = _at(one, near)
+        value, solution = _at(one, replace(near, shadow=replace(near.shadow, sigma_db=sigma_db)))
         away = np.log(fade_db / FADE_PRIOR[0]) / FADE_PRIOR[1]
         rated.append((value - 0.5 * away**2, fade_db, solution))
     _, fade_db, solution = max(rated, key=lambda one: one[0])

@@ -23,6 +23,8 @@ FINE, COARSE = 1e-5, 1e-2
 """A fit has settled where no figure moves by more: in the end, and while shadowing is still looked for."""
 LITTLE_KNOWN = 1e-5
 """A pair tells this share of what a level tells, at least: a prior of no width that could be felt."""
+SETTLED_SHARE = 1e-4
+"""Shares have settled where neither moves by more: a hundredth of a per cent, below what any readings tell."""
 SAME = 0.05
 """Where no pair tells more or less than before by a larger share, what makes readings independent is kept."""
 
@@ -70,7 +72,7 @@ class Task:
         )
 
     def whitened(self, found: Score, shadow: Shadow) -> tuple[FloatArray, Whitener]:
-        """How much each pair tells beside a level, and what makes them independent; the last one where it still fits."""
+        """How much each pair tells beside a level, and what makes them independent: the last one if it still fits."""
         told = np.where(self.pairs.has_level, found.trust, found.bend * shadow.sigma_db**2)
         told = np.clip(told, LITTLE_KNOWN, 1.0)
         last, of = self._last, (shadow.alike, shadow.correlation_m)
@@ -197,7 +199,7 @@ def solve_at(task: Task, shadow: Shadow, start: FloatArray, shares: Shares, *, s
         change = abs(shares.lost - before.lost) + abs(shares.silent - before.silent)
         if change > 0:
             found = task.score(level_dbm, shadow, shares)
-        if moved < settled and change < settled / 10.0:
+        if moved < settled and change < SETTLED_SHARE:
             break
     told, whitener = task.whitened(found, shadow)
     weight = told / shadow.sigma_db**2
@@ -215,7 +217,7 @@ def solve_at(task: Task, shadow: Shadow, start: FloatArray, shares: Shares, *, s
     )
 
 
-def _value(
+def _value(  # noqa: PLR0917  all are arrays or of a type of their own
     task: Task, parameters: FloatArray, found: Score, weight: FloatArray, whitener: Whitener, shadow: Shadow
 ) -> float:
     """The logarithm of likelihood and prior as the parameters change it, at given weights of the pairs."""

@@ -114,17 +114,18 @@ def _quality(fit: Fit) -> Iterator[str]:
         yield from _two_figures(fit)
     elif fit.rmse_db is not None:
         text = f"RMS error: {fit.rmse_db:.1f} dB"
-        if fit.places_left_out.rmse_db is not None and fit.places_left_out.inside is not None:
+        left_out = fit.places_left_out
+        if left_out.rmse_db is not None and left_out.inside is not None:
             text += (
-                f", in cross-validation {fit.places_left_out.rmse_db:.1f} dB ({fit.places_left_out.groups} groups). The 90 % intervals "
-                f"contained {100.0 * fit.places_left_out.inside:.0f} % of the levels left out"
+                f", in cross-validation {left_out.rmse_db:.1f} dB ({left_out.groups} groups). The 90 % intervals "
+                f"contained {100.0 * left_out.inside:.0f} % of the levels left out"
             )
         yield text + "."
     yield from _contradiction(fit)
     if fit.is_counted:
         yield (
-            f"By what was counted a message gets through with a chance of at most {fit.ceiling:.2f}, however strong the "
-            f"level. Fading in time: {fit.fade_db:.0f} dB (one standard deviation). Commands with --fit use both."
+            f"By what was counted a message gets through with a chance of at most {fit.ceiling:.2f}, however strong "
+            f"the level. Fading in time: {fit.fade_db:.0f} dB (one standard deviation). Commands with --fit use both."
         )
     elif np.any(np.isnan(fit.readings.level_dbm)):
         shares = fit.solution.shares

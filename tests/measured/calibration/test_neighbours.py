@@ -1,4 +1,4 @@
-"""Neighbours share their shadowing: fits to simulated sites whose shadowing is correlated, as the simulation draws it."""
+"""Neighbours share their shadowing: fits to sites whose shadowing is correlated, as the simulation draws it."""
 
 import time
 
@@ -142,10 +142,10 @@ def test_many_links_by_their_neighbours_are_nearly_exact(monkeypatch):
 
 
 def test_places_are_left_out_by_neighbourhoods():
-    """Ten groups of four in a roof of 40, each a block whose members lie closer than the groups' middles."""
+    """Ten groups in a roof of 40, two inverters or more in each, none wider than 8 m."""
     at_m = roof().inverters.at_m
     group = neighbourhoods(at_m, 10)
-    assert np.bincount(group).tolist() == [4] * 10 or sorted(np.bincount(group))[0] >= 2
+    assert min(np.bincount(group)) >= 2
     for one in range(10):
         assert np.ptp(at_m[group == one], axis=0).max() <= 8.0
 
