@@ -8,6 +8,7 @@ __version__ = "0.1.0"
 TYPE_CHECKING = False  # type checkers and editors take it for true; typing itself would triple the cost of the import
 if TYPE_CHECKING:  # what `__getattr__` finds
     from survey.base.errors import FileError, PlanError, SurveyError, SurveyWarning, UnknownNameError
+    from survey.library.assess import assess
     from survey.library.check import check
     from survey.library.compare import compare
     from survey.library.draw import draw
@@ -15,10 +16,12 @@ if TYPE_CHECKING:  # what `__getattr__` finds
     from survey.library.explain import explain
     from survey.library.export import export
     from survey.library.fit import fit
+    from survey.library.form import form
     from survey.library.links import links
     from survey.library.network import network
     from survey.library.place import place
     from survey.library.report import report
+    from survey.library.rounds import rounds
     from survey.library.sites import read_plan
 
 __all__ = [
@@ -27,6 +30,7 @@ __all__ = [
     "SurveyError",
     "SurveyWarning",
     "UnknownNameError",
+    "assess",
     "check",
     "compare",
     "draw",
@@ -34,11 +38,13 @@ __all__ = [
     "explain",
     "export",
     "fit",
+    "form",
     "links",
     "network",
     "place",
     "read_plan",
     "report",
+    "rounds",
 ]
 
 

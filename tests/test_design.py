@@ -18,9 +18,10 @@ class Room(NamedTuple):
 
 
 ROOMS = {
-    "base": Room("", "arrays earth errors layout limits polygon probability units workers"),
+    "base": Room("", "arrays characters earth errors files layout limits polygon probability units workers"),
     "kernel": Room("base", "around build crossings"),
     "inputs": Room("base", "antennas buildings csv_files drawings fields logs materials plan plan_file readings slab"),
+    "fleet": Room("base inputs", "cluster files processes store work"),
     "geometry": Room("base kernel", "plain"),
     "siting": Room("base", "choice choosing fewest"),
     "scene": Room("base geometry inputs", "correction"),
@@ -33,14 +34,15 @@ ROOMS = {
         "comparison inspection placement remedies simulation",
     ),
     "output": Room(
-        "base decisions geometry inputs budget measured routing propagation scene siting",
-        "answers.check answers.compare answers.csv_rows answers.dropouts answers.explain answers.fit answers.links "
-        "answers.links_csv answers.materials answers.network answers.place answers.place_record answers.plans "
-        "answers.values export export.as_buildings export.sheets pictures report",
+        "base decisions fleet geometry inputs budget measured routing propagation scene siting",
+        "answers.check answers.compare answers.csv_rows answers.dropouts answers.explain answers.fit answers.joint "
+        "answers.links answers.links_csv answers.materials answers.network answers.place answers.place_record "
+        "answers.plans answers.rounds answers.values export export.as_buildings export.sheets pictures report sheet "
+        "site_pages",
     ),
     "library": Room(
-        "base decisions inputs budget measured routing output scene",
-        "check compare draw dropouts explain export fit links network place report sites",
+        "base decisions fleet inputs budget measured routing output scene",
+        "assess check compare draw dropouts explain export fit form links network place report rounds sites",
     ),
     "cli": Room("base inputs library output"),
 }

@@ -103,8 +103,8 @@ DIFFERENCES = {
 
 
 BY_ORDER = {"warehouse": ("N2-4-1", "gatehouse")}
-"""Links whose path over the roof depends on the order of the obstacles in the plan, in the old words too: of this one the
-search finds 23.4, 25.5 or 31.1 dB."""
+"""Links whose path over the roof depends on the order of the obstacles in the plan, in the old words too: the search
+finds 23.4, 25.5 or 31.1 dB for this one."""
 
 
 def old_text(site):

@@ -48,6 +48,8 @@ ELSEWHERE = {
     "inputs/drawings/library.py": "inputs/drawings/test_plan_with_drawings.py",
     "inputs/drawings/pieces.py": "inputs/drawings/test_plan_with_drawings.py",
     "inputs/plan/obstacles/kind.py": "test_new_kind_of_obstacle.py",
+    "cli/folders.py": "cli/test_rounds.py",
+    "cli/progress.py": "cli/test_streams.py",
     "scene/ends.py": "inputs/test_antennas.py",
     "scene/correction.py": "measured/calibration/test_fit.py",
     "budget/figures.py": "budget/test_links.py",
@@ -65,6 +67,7 @@ ELSEWHERE = {
     "decisions/simulation/pairs.py": "decisions/test_comparison.py",
     "decisions/simulation/turning.py": "decisions/simulation/test_certainty.py",
     "decisions/simulation/unknowns.py": "decisions/simulation/test_margins.py",
+    "library/findings.py": "library/test_assess.py",
     "output/answers/drawing.py": "decisions/simulation/test_measure_again.py",
     "output/answers/figures.py": "output/test_tables.py",
     "output/answers/place_record.py": "cli/test_place.py",
@@ -76,7 +79,8 @@ ELSEWHERE = {
     "output/report/page.py": "cli/test_report.py",
     "output/report/rows.py": "cli/test_report.py",
     "output/report/sections.py": "cli/test_report.py",
-    "cli/options.py": "cli/test_options.py",
+    "output/sheet.py": "cli/test_report_form.py",
+    "cli/files.py": "cli/test_options.py",
 }
 MODULES = [
     path.relative_to(SURVEY)

@@ -2,16 +2,46 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
 from unicodedata import combining, east_asian_width
 
 WIDTH = 100
-"""Columns that a table may take."""
+"""Columns that a table may take in a file, in a pipe, and wherever the width of the terminal is not known."""
+MIN_WIDTH, MAX_WIDTH = 60, 200
+"""Narrower than this no table can be read, and wider no line. A judgement."""
 GAP = "  "
+READABLE_TEXT_WIDTH = 13
+"""In a terminal narrower than `WIDTH`, columns are left out before text gets narrower than this. A judgement."""
 LEAST_TEXT_WIDTH = 8
 """No column of text gets narrower than this: a short name still shows. A judgement. [letters]"""
 CUT = "…"
+_available: ContextVar[int] = ContextVar("columns", default=WIDTH)
+
+
+@contextmanager
+def terminal_of(columns: int) -> Iterator[None]:
+    """Lay out for a terminal of so many columns, from `MIN_WIDTH` to `MAX_WIDTH`; sentences stay within `WIDTH`."""
+    before = _available.set(min(max(columns, MIN_WIDTH), MAX_WIDTH))
+    try:
+        yield
+    finally:
+        _available.reset(before)
+
+
+def columns_available() -> int:
+    """Return the columns that a table may take here.
+
+    Examples
+    --------
+    >>> with terminal_of(500):
+    ...     columns_available()
+    200
+    """
+    return _available.get()
+
 
 Cell = str | tuple[str, ...]
 """Text, or several names: all of them where there is room, else the first ones and how many more."""
@@ -29,15 +59,20 @@ class Column:
         Text stands left and may be cut; numbers stand right and may not.
     yields : bool
         It is cut before all others, down to its heading.
+    spare : int
+        How well a narrow terminal can do without it: the greatest is left out first, 0 never.
     """
 
     heading: str
     text: bool = False
     yields: bool = False
+    spare: int = 0
 
 
-def table(columns: Sequence[Column], rows: Sequence[Sequence[Cell]], *, width: int = WIDTH) -> str:
+def table(columns: Sequence[Column], rows: Sequence[Sequence[Cell]], *, width: int | None = None) -> str:
     r"""Rows under headings, no wider than `width` where cutting text can achieve that.
+
+    In a terminal narrower than `WIDTH`, the columns least needed are left out first, with a line that names them.
 
     Examples
     --------
@@ -48,11 +83,17 @@ def table(columns: Sequence[Column], rows: Sequence[Sequence[Cell]], *, width: i
     shed      3.1
     fence   -12.0
     """
+    width = columns_available() if width is None else width
+    shown, left_out = _shown(columns, rows, width)
+    if left_out:
+        names = ", ".join(one.heading.replace("\n", " ").strip() for one in left_out)
+        kept = [columns[k] for k in shown]
+        line = f"Left out in this narrow window: {names}."
+        return table(kept, [[row[k] for k in shown] for row in rows], width=width) + "\n" + wrapped(line, width=width)
     headings = [one.heading.split("\n") for one in columns]
     high = max(map(len, headings))
     above = [[""] * (high - len(lines)) + lines for lines in headings]
-    least = [max(map(columns_of, lines)) for lines in headings]
-    widths = [max([wide, *(columns_of(_whole(row[k])) for row in rows)]) for k, wide in enumerate(least)]
+    least, widths = _widths(columns, rows)
     _narrow(widths, least, columns, width)
     lines = [*map(list, zip(*above, strict=True)), ["-" * wide for wide in widths], *rows]
     return "\n".join(
@@ -61,6 +102,31 @@ def table(columns: Sequence[Column], rows: Sequence[Sequence[Cell]], *, width: i
         ).rstrip()
         for line in lines
     )
+
+
+def _widths(columns: Sequence[Column], rows: Sequence[Sequence[Cell]]) -> tuple[list[int], list[int]]:
+    """Return the width of each column's heading, and of all in it."""
+    least = [max(map(columns_of, one.heading.split("\n"))) for one in columns]
+    return least, [max([wide, *(columns_of(_whole(row[k])) for row in rows)]) for k, wide in enumerate(least)]
+
+
+def _shown(columns: Sequence[Column], rows: Sequence[Sequence[Cell]], width: int) -> tuple[list[int], list[Column]]:
+    """Return which columns are shown, and those that a narrow terminal does without, the least needed first."""
+    shown, left_out = list(range(len(columns))), []
+    if width >= WIDTH:
+        return shown, []
+    least, widths = _widths(columns, rows)
+    floor = [
+        min(wide, max(head, READABLE_TEXT_WIDTH)) if one.text and not one.yields else head if one.text else wide
+        for one, head, wide in zip(columns, least, widths, strict=True)
+    ]
+    while sum(floor[k] for k in shown) + len(GAP) * (len(shown) - 1) > width:
+        spare = max(shown, key=lambda k: columns[k].spare)
+        if not columns[spare].spare:
+            break
+        shown.remove(spare)
+        left_out.append(columns[spare])
+    return shown, left_out
 
 
 def _narrow(widths: list[int], least: list[int], columns: Sequence[Column], width: int) -> None:
@@ -176,9 +242,11 @@ def paragraphs(*parts: str) -> str:
     return "\n\n".join(part for part in parts if part)
 
 
-def wrapped(text: str, *, indent: str = "", hang: int = 2, width: int = WIDTH) -> str:
+def wrapped(text: str, *, indent: str = "", hang: int = 2, width: int | None = None) -> str:
     """Break a sentence into lines, those after the first set in by `hang` columns more."""
     from textwrap import fill  # noqa: PLC0415  not needed by every table
+
+    width = min(columns_available(), WIDTH) if width is None else width
 
     behind = indent + " " * hang
     return fill(text, width=width, initial_indent=indent, subsequent_indent=behind, break_on_hyphens=False)

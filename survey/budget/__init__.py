@@ -13,6 +13,7 @@ from survey.budget.figures import (
 )
 from survey.budget.working import (
     Progress,
+    check_count,
     crossing_counts,
     links_between,
     links_in_blocks,
@@ -28,6 +29,7 @@ __all__ = [
     "Links",
     "Progress",
     "StateArray",
+    "check_count",
     "crossing_counts",
     "links_between",
     "links_in_blocks",

@@ -228,11 +228,17 @@ def _distance_items(links: Links, i: int, j: int) -> list[Item]:
     return items
 
 
+def _crossed(links: Links, i: int, j: int) -> tuple[list[tuple[str, float]], tuple[str, float] | None]:
+    """Return what the direct line goes through, and the edge that it grazes, with losses. [dB]"""
+    crossed = [*links.met_by(i, j)]
+    edge = crossed.pop() if links.grazed_db[i, j] > 0 else None
+    return crossed, edge
+
+
 def _direct_items(links: Links, i: int, j: int) -> tuple[Item, ...]:
     """Return the obstacle losses of the direct path, in order from the inverter; an edge that it grazes comes last."""
     items = []
-    crossed = links.met_by(i, j)
-    edge = crossed.pop() if links.grazed_db[i, j] > 0 else None
+    crossed, edge = _crossed(links, i, j)
     for name in dict.fromkeys(name for name, _ in crossed):
         losses_db = [loss_db for crossed_name, loss_db in crossed if crossed_name == name]
         times = f", {len(losses_db)} times" if len(losses_db) > 1 else ""
@@ -249,7 +255,7 @@ def _path_items(links: Links, i: int, j: int, *, carrier: int) -> tuple[Item, ..
         reflector = links.mirror_of(i, j)
         return (Item(item=f"reflected from {reflector}", kind="around", db=-loss_db, obstacle=reflector),)
     by_loss: dict[str, float] = {}
-    for name, crossed_db in links.met_by(i, j):
+    for name, crossed_db in _crossed(links, i, j)[0]:
         by_loss[name] = by_loss.get(name, 0.0) + crossed_db
     names = sorted(by_loss, key=lambda name: -by_loss[name])
     where = f"{SIDES[CARRIERS[carrier]]} {_joined(names)}"

@@ -8,11 +8,12 @@ from typing import TypeVar
 import numpy as np
 
 from survey.base.arrays import FloatArray, IntArray
+from survey.base.errors import SurveyError
+from survey.base.limits import MAX_LINKS
 from survey.base.units import wavelength_m
 from survey.base.workers import WORKERS, in_order
 from survey.budget.figures import Links, own_spreads_db
 from survey.geometry import chords, crossings
-from survey.propagation import Way, power_sum_loss_db
 from survey.propagation.around import Bodies, Polarisation, ways_around
 from survey.propagation.around.of_scene import bodies_of_scene
 from survey.propagation.distance import log_distance_loss_db
@@ -48,13 +49,17 @@ def links_between(scene: Scene, inverters: Ends, gateways: Ends, *, progress: Pr
     -------
     Links
         One for each pair.
+
+    Raises
+    ------
+    SurveyError
+        Where they are more than `MAX_LINKS`.
     """
+    check_count(scene, len(inverters), len(gateways), most=MAX_LINKS)
     environment, radio, shape = scene.plan.environment, scene.plan.radio, (len(inverters), len(gateways))
     through = crossings(inverters.at_m, gateways.at_m, scene.sheets)
     inside = chords(inverters.at_m, gateways.at_m, scene.prisms)
     passes_db = sheet_losses_db(scene, through, inverters.at_m, gateways.at_m)
-    crossed_db = total_over_links(through, passes_db, shape=shape)
-    straight_db = crossed_db + total_over_links(inside, chord_losses_db(scene, inside), shape=shape)
     spreads_db, (metres, whole_metres) = own_spreads_db(scene), chord_metres(scene, inside)
     plants_db2 = spreads_db[scene.prisms.owner[inside.prism]] ** 2 * metres * whole_metres
     distance_m = np.linalg.norm(inverters.at_m[:, None] - gateways.at_m[None], axis=2)
@@ -67,13 +72,14 @@ def links_between(scene: Scene, inverters: Ends, gateways: Ends, *, progress: Pr
         polarisation=Polarisation[radio.polarisation.upper()],
         progress=progress,
     )
-    around_db, grazed_db = ways.loss_db.T.copy(), ways.grazed_db
-    # Crossings charge a line for a sheet that it only touches: what arrives past that edge is then a way over it.
-    at_edges = total_over_links(through, (through.inside_m <= AT_EDGE_M).astype(np.float64), shape=shape)
-    past = (at_edges.ravel() > 0) & (crossed_db.ravel() > TOUCHED_DB + ways.through_db)
-    past_db = power_sum_loss_db([around_db[Way.OVER], ways.through_db + grazed_db])
-    around_db[Way.OVER] = np.where(past, past_db, around_db[Way.OVER])
-    grazed_db = np.where(past, 0.0, grazed_db).reshape(shape)
+    # Crossings charge a line for a sheet that it only touches, where the rule finds that it goes past that edge.
+    crossed_db = total_over_links(through, passes_db, shape=shape)
+    touched = crossed_db.ravel() > TOUCHED_DB + ways.through_db
+    kept = ~((through.inside_m <= AT_EDGE_M) & touched[through.start * shape[1] + through.end])
+    through, passes_db = through.pick(kept), passes_db[kept]
+    straight_db = total_over_links(through, passes_db, shape=shape)
+    straight_db += total_over_links(inside, chord_losses_db(scene, inside), shape=shape)
+    grazed_db = ways.grazed_db.reshape(shape)
     path_passes, around_db = _fitted(
         scene,
         PathPasses(
@@ -83,7 +89,7 @@ def links_between(scene: Scene, inverters: Ends, gateways: Ends, *, progress: Pr
             passes=ways.pass_count,
             power=ways.pass_power,
         ),
-        around_db,
+        ways.loss_db.T.copy(),
     )
     return Links(
         scene=scene,
@@ -109,6 +115,21 @@ def links_between(scene: Scene, inverters: Ends, gateways: Ends, *, progress: Pr
         arrive_deg=ways.arrive_deg.reshape(shape),
         path_passes=path_passes,
     )
+
+
+def check_count(scene: Scene, inverters: int, others: int, *, most: int) -> None:
+    """Refuse to work out more pairs than memory takes.
+
+    Raises
+    ------
+    SurveyError
+        With their number, and how many are allowed.
+    """
+    if inverters * others > max(most, inverters):  # those of one gateway or spot are always allowed
+        raise SurveyError(
+            f"{scene.plan.file}: {inverters} inverters with {others} others are {inverters * others} links; up to "
+            f"{most} are calculated at a time; use fewer gateways or spots, or longer steps of searches"
+        )
 
 
 def _fitted(scene: Scene, passes: PathPasses, around_db: FloatArray) -> tuple[PathPasses, FloatArray]:

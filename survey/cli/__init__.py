@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import io
 import os
+import sys
 import warnings
+from contextlib import suppress
 from importlib import import_module
 from typing import Any
 
@@ -22,6 +25,7 @@ COMMANDS = {
     "fit": "Fit the model to readings (measured levels).",
     "draw": "Draw a picture of PLAN.",
     "dropouts": "Sort the missed polls in LOG by likely cause.",
+    "rounds": "Put many sites in order: which one needs a visit today.",
     "export": "Write the site for maps, spreadsheets and drawings.",
     "report": "Write one page for the job file.",
     "materials": "List the built-in materials and their losses.",
@@ -41,13 +45,28 @@ The program shares its work among threads itself, and on a busy machine more of 
 
 def _print_warning(message: Warning | str, *_where: object, **_more: object) -> None:
     """Print a warning in one line, as commands do, without the line of code that raised it."""
-    click.echo(f"warning: {message}", err=True)
+    from survey.base.characters import harmless
+
+    click.echo(f"warning: {harmless(str(message))}", err=True)
 
 
 class _Program(click.Group):
     """A group that loads its commands by name and reports input errors in words, with exit status 1."""
 
+    def main(self, *args: Any, **extra: Any) -> Any:  # noqa: ANN401  as click has it
+        """Run the program; where standard output takes no more, such as on a full disk, say so with exit status 1."""
+        try:
+            return super().main(*args, **extra)
+        except OSError as error:
+            if error.filename is not None:  # a file, of which whoever opened it has not told: a fault of the program
+                raise
+            sys.stdout = io.StringIO()  # what is left in it cannot be written at the end either
+            with suppress(OSError):
+                click.echo(f"standard output cannot be written: {error.strerror}", err=True)
+            sys.exit(1)
+
     def invoke(self, ctx: click.Context) -> Any:  # noqa: ANN401  as click has it
+        from survey.base.characters import harmless
         from survey.base.errors import SurveyError, SurveyWarning
 
         if not BLAS_THREADS & set(os.environ):
@@ -57,6 +76,9 @@ class _Program(click.Group):
             warnings.showwarning = _print_warning
             try:
                 return super().invoke(ctx)
+            except click.UsageError as error:
+                words = harmless(error.format_message())  # what was typed, or came from a script
+                raise click.UsageError(words, error.ctx) from error
             except SurveyError as error:
                 click.echo(str(error), err=True)
                 ctx.exit(1)

@@ -7,8 +7,17 @@ from typing import Any, Literal
 
 import click
 
-from survey.base.errors import OutputError, did_you_mean, one_line
-from survey.base.limits import MAX_HEIGHT_M, MAX_POINTS, MIN_HEIGHT_M, MIN_POINTS
+from survey.base.limits import (
+    DPI,
+    MAX_DPI,
+    MAX_HEIGHT_M,
+    MAX_POINTS,
+    MAX_WIDTH_CM,
+    MIN_DPI,
+    MIN_HEIGHT_M,
+    MIN_POINTS,
+    MIN_WIDTH_CM,
+)
 from survey.cli import options
 from survey.cli.logs import log_options
 
@@ -18,10 +27,36 @@ ENDINGS = ("png", "svg", "pdf")
 
 @click.command()
 @options.plan_argument
-@click.option("--out", type=click.Path(path_type=Path), required=True, help="File for the picture: .png, .svg or .pdf.")
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    required=True,
+    help="File for the picture: .png, .svg or .pdf; - for standard output.",
+)
+@click.option("--format", "chosen", type=click.Choice(ENDINGS), help="Format on standard output; png by default.")
+@click.option(
+    "--dpi",
+    type=click.IntRange(MIN_DPI, MAX_DPI),
+    default=DPI,
+    show_default=True,
+    metavar="N",
+    help="Dots per inch of a .png.",
+)
+@click.option(
+    "--width",
+    "--width-cm",
+    "width_cm",
+    type=click.FloatRange(MIN_WIDTH_CM, MAX_WIDTH_CM),
+    callback=options.finite,
+    metavar="CM",
+    help="Width of the picture in centimetres; 21.6 by default.",
+)
 @click.option("--kind", type=click.Choice(KINDS), default="map", help="Kind of picture; map by default.")
 @click.option("--gateway", "gateways", multiple=True, metavar="NAME", help="Use this gateway or spot; may be repeated.")
 @click.option("--placed", is_flag=True, help="Use the spots that `survey place` recommends.")
+@click.option(
+    "--beside", multiple=True, metavar="NAME", help="map: a second map beside it, for this gateway or spot; repeatable."
+)
 @click.option("--inverter", metavar="NAME", help="profile, budget: inverter of the link; the weakest link by default.")
 @click.option(
     "--height-m",
@@ -52,8 +87,12 @@ def draw(
     plan_file: Path,
     out: Path,
     *,
+    chosen: str | None,
+    dpi: int,
+    width_cm: float | None,
     kind: Literal["map", "sides", "coverage", "profile", "network", "budget", "days"],
     gateways: tuple[str, ...],
+    beside: tuple[str, ...],
     inverter: str | None,
     height_m: float | None,
     show: Literal["margin", "chance"] | None,
@@ -81,6 +120,7 @@ def draw(
         "gateway_places": gateway_places or None,
         "points": points,
         "relays": max_relays,
+        "beside": beside or None,
         "log": log_file,
     }
     if name := out_of_place(kind, given):
@@ -97,10 +137,11 @@ def draw(
         raise click.UsageError("--kind days shows the gateways of the log; omit --gateway and --placed")
     if not placed and (option := _of_placing(placing)):
         raise click.UsageError(f"{option} is only for --placed")
-    ending = _ending(out)
+    ending = options.ending_of(out, chosen, endings=ENDINGS, usual="png", what="is not a picture file name")
     inputs = tuple(one for one in (plan_file, fit_file, log_file) if one is not None)
     options.check_writable(out, inputs=inputs)
     plan = options.read_plan(plan_file)
+    options.check_writable(out, inputs=inputs)  # again: now it is known what the plan names
     steps = {"days": "reading the log", "coverage": "points"}
     label = "testing spots" if placed else steps.get(kind, "links between inverters")
     with options.progress(label) as told:
@@ -114,8 +155,10 @@ def draw(
             show=show,
             gateway_places=gateway_places,
             points=points,
+            width_cm=width_cm,
             **placing,
             relays=max_relays,
+            beside=beside,
             fit=fit_file,
             log=log_file,
             **log_style,
@@ -123,7 +166,7 @@ def draw(
         )
     from survey.output.pictures import as_bytes, missing_letters
 
-    options.write_whole(out, as_bytes(figure, ending), inputs=inputs)
+    picture = as_bytes(figure, ending, dpi=dpi)
     missing = 0 if ending == "svg" else missing_letters(figure)  # whoever shows an SVG has fonts of their own
     if missing:
         many = missing > 1
@@ -132,19 +175,10 @@ def draw(
             f"{count} of the names {shown} not in the picture's font and {shown} shown as "
             f"{'boxes' if many else 'a box'}; a picture in .svg keeps {kept}"
         )
-    click.echo(f"written: {one_line(str(out))}", err=True)
+    options.deliver(out, picture, inputs=inputs)
 
 
 def _of_placing(placing: options.Placing) -> str:
     """Return the first option given that is only for --placed; empty if none is."""
     given = {"gateways": placing["gateways"] is not None, "fewest": placing["fewest"], "spare": placing["spare"]}
     return next((f"--{name}" for name, is_given in given.items() if is_given), "")
-
-
-def _ending(out: Path) -> str:
-    """Return the kind of file, by the ending of its name."""
-    ending = out.suffix.removeprefix(".").lower()
-    if ending not in ENDINGS:
-        near = did_you_mean(ending, ENDINGS) if ending else ""
-        raise OutputError(one_line(f"{out}: is not a picture file name; end it in .png, .svg or .pdf{near}"))
-    return ending

@@ -37,6 +37,7 @@ from survey.cli import options
     help="Loss of that cable per metre.  [default: thin coaxial cable, an assumption]",
 )
 @click.option("--more-margin", is_flag=True, help="Also show remedies for links that hold, to gain margin.")
+@click.option("--together", is_flag=True, help="Rank the remedies by how many of the named inverters they bring up.")
 @options.relays_option
 @options.fit_option
 @options.require_option
@@ -49,6 +50,7 @@ def explain(
     cable_m: float,
     cable_loss_db_per_m: float | None,
     more_margin: bool,
+    together: bool,
     max_relays: int | None,
     fit_file: Path | None,
     require: bool,
@@ -57,11 +59,13 @@ def explain(
     """Show a link's budget and its remedies.
 
     Explains the link of each INVERTER to the existing gateway that it reports to. If PLAN has no gateway, it explains
-    the link to the recommended spot. Each remedy is calculated with the changed plan.
+    the link to the recommended spot. Each remedy is calculated with the changed plan. The name of an array stands for
+    all its inverters.
     """
     from survey.library.explain import explain as explained
     from survey.output.answers.csv_rows import explain_csv
-    from survey.output.answers.explain import explain_text
+    from survey.output.answers.explain import explain_text, together_text
+    from survey.output.answers.joint import joint_csv
 
     plan = options.read_plan(plan_file)
     with options.progress("testing remedies") as told:
@@ -72,9 +76,13 @@ def explain(
             cable_m=cable_m,
             cable_loss_db_per_m=cable_loss_db_per_m,
             more_margin=more_margin,
+            together=together,
             relays=max_relays,
             fit=fit_file,
             progress=told,
         )
-    output.show(lambda: explain_text(found.explained), found.to_dict, lambda: explain_csv(found.explained))
+    if (joint := found.joint) is not None:
+        output.show(lambda: together_text(found.explained, joint), found.to_dict, lambda: joint_csv(joint))
+    else:
+        output.show(lambda: explain_text(found.explained), found.to_dict, lambda: explain_csv(found.explained))
     options.finish(require=require, all_hold=found.all_hold)

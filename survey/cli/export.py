@@ -6,7 +6,6 @@ from pathlib import Path
 
 import click
 
-from survey.base.errors import OutputError, did_you_mean, one_line
 from survey.cli import options
 
 ENDINGS = ("geojson", "csv", "dxf")
@@ -14,28 +13,32 @@ ENDINGS = ("geojson", "csv", "dxf")
 
 @click.command()
 @options.plan_argument
-@click.option("--out", type=click.Path(path_type=Path), required=True, help="File to write: .geojson, .csv or .dxf.")
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path),
+    required=True,
+    help="File to write: .geojson, .csv or .dxf; - for standard output.",
+)
+@click.option("--format", "chosen", type=click.Choice(ENDINGS), help="Format on standard output; csv by default.")
 @click.option(
     "--gateway", "gateways", multiple=True, metavar="NAME", help="Links to this gateway or spot; may be repeated."
 )
 @options.fit_option
-def export(plan_file: Path, out: Path, *, gateways: tuple[str, ...], fit_file: Path | None) -> None:
+def export(plan_file: Path, out: Path, *, chosen: str | None, gateways: tuple[str, ...], fit_file: Path | None) -> None:
     """Write the site for maps, spreadsheets and drawings.
 
     Each inverter gets the state and levels of its best link. Links go to the existing gateways of PLAN, or to the
     gateways or spots named.
     """
-    ending = out.suffix.removeprefix(".").lower()
-    if ending not in ENDINGS:
-        near = did_you_mean(ending, ENDINGS) if ending else ""
-        raise OutputError(one_line(f"{out}: cannot be exported; end it in .geojson, .csv or .dxf{near}"))
+    ending = options.ending_of(out, chosen, endings=ENDINGS, usual="csv", what="cannot be exported")
     inputs = (plan_file,) if fit_file is None else (plan_file, fit_file)
     options.check_writable(out, inputs=inputs)
     from survey.library.export import export as export_of
 
-    found = export_of(options.read_plan(plan_file), gateway=gateways, fit=fit_file)
+    plan = options.read_plan(plan_file)
+    options.check_writable(out, inputs=inputs)  # again: now it is known what the plan names
+    found = export_of(plan, gateway=gateways, fit=fit_file)
     text: str = getattr(found, ending)
-    options.write_whole(out, text + "\n" * (not text.endswith("\n")), inputs=inputs)
     if found.site.links is None:
         options.warn("the plan has no gateway, so the file has no links; name a spot with --gateway NAME")
-    click.echo(f"written: {one_line(str(out))}", err=True)
+    options.deliver(out, text + "\n" * (not text.endswith("\n")), inputs=inputs)

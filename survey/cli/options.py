@@ -2,44 +2,66 @@
 
 from __future__ import annotations
 
-import errno
-import io
 import math
-import os
-import re
-import stat
 import sys
-import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from collections.abc import Callable
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass
 from functools import wraps
 from pathlib import Path
-from threading import Event, Lock, Thread
+from shutil import get_terminal_size
 from typing import TYPE_CHECKING, Any, TypedDict, TypeVar
 
 import click
 
-from survey.base.errors import OutputError, one_line
+from survey.base.characters import harmless, harmless_json
+from survey.base.errors import OutputError
+from survey.base.layout import WIDTH, terminal_of
 from survey.base.limits import DRAWS, MOST_DRAWS, MOST_GATEWAYS, MOST_RELAYS, TIME_LIMIT_S
+from survey.cli.files import (
+    STANDARD_OUTPUT,
+    check_ending,
+    check_writable,
+    deliver,
+    ending_of,
+    is_printed_to,
+    is_stdout,
+    listed_endings,
+    remember,
+    write_whole,
+)
+from survey.cli.progress import progress, warn
 
 if TYPE_CHECKING:  # numpy comes with it
     from survey.inputs.plan import Plan
 
+__all__ = [  # what commands take from here, whatever file it stands in
+    "Output",
+    "Placing",
+    "check_ending",
+    "check_writable",
+    "deliver",
+    "draws_options",
+    "ending_of",
+    "finish",
+    "finite",
+    "fit_option",
+    "is_stdout",
+    "json_and_out",
+    "json_csv_and_out",
+    "placing_options",
+    "plan_argument",
+    "progress",
+    "read_plan",
+    "relays_option",
+    "remember",
+    "require_option",
+    "warn",
+    "write_whole",
+]
+
 F = TypeVar("F", bound=Callable[..., Any])
 
-QUIET_S = 1.0
-"""No progress bar before a command has taken this long. [s]"""
-BEAT_S = 0.25
-"""How often a bar is shown anew: often enough to look alive. A choice. [s]"""
-READ = "survey.read"
-"""Key in the context of a command for the files that a plan has named."""
-STANDARD_OUTPUT = "-"
-"""As the name of a file: standard output."""
-PLAN_LINE = re.compile(rb"^\s*plan_version\s*=", re.MULTILINE)
-"""How a file is known for a plan: the key that every plan has."""
-PLAN_HEAD = 65_536
-"""That key is looked for in so much of a file: plans begin with it. A judgement. [byte]"""
 NOT_HELD = 3
 """Exit status with --require if an inverter is not covered."""
 
@@ -72,14 +94,6 @@ def read_plan(plan_file: Path) -> Plan:
     return plan
 
 
-def remember(plan: Plan, plan_file: Path) -> None:
-    """Keep in mind the files that a plan names, antennas and drawings: no output may fall on them."""
-    from survey.inputs.antennas import KINDS
-
-    named = [*(name for name in plan.patterns if name not in KINDS), *plan.drawn_from]
-    click.get_current_context().meta.setdefault(READ, []).extend(plan_file.parent / name for name in named)
-
-
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Output:
     """The destination of a result, and its form: text, JSON or CSV."""
@@ -101,9 +115,12 @@ class Output:
                 import json
 
                 record = as_record()
-                text = json.dumps(record, ensure_ascii=False, allow_nan=False)
+                text = harmless_json(json.dumps(record, ensure_ascii=False, allow_nan=False))
+            elif self.as_csv and as_rows is not None:
+                text = as_rows()
             else:
-                text = as_rows() if self.as_csv and as_rows is not None else as_text()
+                with self._laid_out():
+                    text = harmless(as_text())  # whatever a log or a file name holds
         try:
             self._put(text)
         except UnicodeEncodeError:  # names that the terminal has no letters for; nothing has been written yet
@@ -113,18 +130,14 @@ class Output:
                 encoding = "utf-8" if self.file is not None else sys.stdout.encoding
                 self._put(text.encode(encoding, "replace").decode(encoding))
 
+    def _laid_out(self) -> AbstractContextManager[None]:
+        """Tables as wide as the terminal, where the result goes to one."""
+        if self.file is not None or sys.stdout is None or not sys.stdout.isatty():
+            return nullcontext()
+        return terminal_of(get_terminal_size((WIDTH, 24)).columns)
+
     def _put(self, text: str) -> None:
-        if self.file is not None:
-            write_whole(self.file, text + "\n", inputs=self.inputs)
-            click.echo(f"written: {one_line(str(self.file))}", err=True)
-            return
-        try:
-            click.echo(text)
-        except OSError as error:
-            if error.errno == errno.EPIPE:  # the reader has seen enough: click ends the program quietly
-                raise
-            sys.stdout = io.StringIO()  # what is left in it cannot be written at the end either
-            raise OutputError(f"standard output cannot be written: {error.strerror}") from None
+        deliver(self.file or Path(STANDARD_OUTPUT), text + "\n", inputs=self.inputs)
 
 
 WRITTEN = {"graphml", "sheets_file"}
@@ -154,14 +167,11 @@ def _with_output(command: F, *, endings: tuple[str, ...]) -> F:
             raise click.UsageError("--csv and --json exclude each other")
         named = {key: value for key, value in kwargs.items() if isinstance(value, Path) and key not in WRITTEN}
         inputs = tuple(named[key] for key in sorted(named, key=lambda key: key != "plan_file"))
-        file = None if out is None or str(out) == STANDARD_OUTPUT else out
+        file = None if out is None or is_stdout(out) or is_printed_to(out, sys.stdout) else out
         if file is not None:
             check_writable(file, inputs=inputs)
             ending = check_ending(file, endings=endings)
-            if (as_csv and ending == ".json") or (as_json and ending == ".csv"):
-                form = "--csv" if as_csv else "--json"
-                raise click.UsageError(f"{form} and a file name that ends in {ending} exclude each other")
-            as_json, as_csv = as_json or ending == ".json", as_csv or ending == ".csv"
+            as_json, as_csv = form_of(ending, as_json=as_json, as_csv=as_csv)
         elif sys.stdout is None:
             raise OutputError("standard output is closed; name a file with --out")
         output = Output(as_json=as_json, as_csv=as_csv, file=file, inputs=inputs)
@@ -170,30 +180,12 @@ def _with_output(command: F, *, endings: tuple[str, ...]) -> F:
     return wrapper  # type: ignore[return-value]  # the same command, with options more
 
 
-def check_ending(path: Path, *, endings: tuple[str, ...]) -> str:
-    """Return the ending of a file's name, in small letters; nothing where it has none.
-
-    Raises
-    ------
-    OutputError
-        If the command does not write such a file.
-    """
-    ending = path.suffix.casefold()
-    if ending and ending not in endings:
-        allowed = listed_endings(endings)
-        raise OutputError(one_line(f"{path}: this command does not write {ending}; end it in {allowed}"))
-    return ending
-
-
-def listed_endings(endings: tuple[str, ...]) -> str:
-    """Return some endings in words.
-
-    Examples
-    --------
-    >>> listed_endings((".txt", ".json", ".csv"))
-    '.txt, .json or .csv'
-    """
-    return " or ".join([", ".join(endings[:-1]), endings[-1]]) if len(endings) > 1 else endings[0]
+def form_of(ending: str, *, as_json: bool, as_csv: bool) -> tuple[bool, bool]:
+    """Return whether a file is JSON or CSV, by the options and by the ending of its name."""
+    if (as_csv and ending == ".json") or (as_json and ending == ".csv"):
+        form = "--csv" if as_csv else "--json"
+        raise click.UsageError(f"{form} and a file name that ends in {ending} exclude each other")
+    return as_json or ending == ".json", as_csv or ending == ".csv"
 
 
 def require_option(command: F) -> F:
@@ -292,142 +284,3 @@ def finish(*, require: bool, all_hold: bool) -> None:
     """Exit with status NOT_HELD if that was requested and an inverter is not covered."""
     if require and not all_hold:
         click.get_current_context().exit(NOT_HELD)
-
-
-def check_writable(path: Path, *, inputs: tuple[Path, ...] = (), over_plan: bool = False) -> None:
-    """Refuse an output that would overwrite an input or a plan, or that cannot be written.
-
-    Parameters
-    ----------
-    path : Path
-        The output.
-    inputs : tuple of Path
-        What the command reads.
-    over_plan : bool
-        Allow it to overwrite a plan, as ``survey start --force`` does.
-
-    Raises
-    ------
-    OutputError
-        Before anything is calculated.
-    """
-    try:
-        there = path.stat()
-    except (FileNotFoundError, NotADirectoryError):
-        if not path.parent.is_dir():
-            raise OutputError(one_line(f"{path}: the folder {path.parent} does not exist")) from None
-        return
-    except OSError as error:
-        raise OutputError(one_line(f"{path}: cannot be written: {error.strerror}")) from None
-    if stat.S_ISDIR(there.st_mode):
-        raise OutputError(one_line(f"{path}: is a folder; name a file in it"))
-    context = click.get_current_context(silent=True)
-    of_the_plan = [] if context is None else context.meta.get(READ, [])
-    for position, one in enumerate([*inputs, *of_the_plan]):
-        with suppress(OSError):
-            if os.path.samestat(there, one.stat()):
-                what = "an input file" if position else "the plan itself"
-                raise OutputError(one_line(f"{path}: is {what}; name another file"))
-    if not stat.S_ISREG(there.st_mode):  # a device would be lost, and a pipe cannot take a file whole or not at all
-        raise OutputError(one_line(f"{path}: is not a regular file; give another name, or omit --out to print"))
-    if not over_plan and _is_plan(path):
-        raise OutputError(one_line(f"{path}: is a plan; name another file"))
-
-
-def _is_plan(path: Path) -> bool:
-    """Whether an existing file is a plan: by the ending of its name, or by a plan's first key."""
-    if path.suffix.casefold() == ".toml":
-        return True
-    with suppress(OSError), path.open("rb") as file:
-        return PLAN_LINE.search(file.read(PLAN_HEAD)) is not None
-    return False
-
-
-def write_whole(path: Path, content: str | bytes, *, inputs: tuple[Path, ...] = (), over_plan: bool = False) -> None:
-    """Write a file, text or a picture, completely or not at all; `inputs` and `over_plan` as in `check_writable`.
-
-    Raises
-    ------
-    OutputError
-        If that fails; an existing file is then unchanged.
-    """
-    check_writable(path, inputs=inputs, over_plan=over_plan)
-    target = path.resolve()
-    beside = target.with_name(f".{target.name}.{os.getpid()}.part")
-    try:
-        with beside.open("wb") as file:
-            file.write(content.encode("utf-8") if isinstance(content, str) else content)
-            file.flush()
-            os.fsync(file.fileno())
-        beside.replace(target)
-    except OSError as error:
-        raise OutputError(one_line(f"{path}: cannot be written: {error.strerror or error}")) from None
-    finally:
-        with suppress(OSError):
-            beside.unlink(missing_ok=True)
-
-
-def warn(message: str) -> None:
-    """Print a warning on standard error."""
-    click.echo(f"warning: {message}", err=True)
-
-
-@contextmanager
-def progress(label: str) -> Iterator[Callable[[int, int], None] | None]:
-    """Show a bar on standard error, only on a terminal and only after one second.
-
-    Until the work says how much of it is done, the label and the time stand there alone.
-    """
-    if sys.stderr is None or not sys.stderr.isatty():
-        yield None
-        return
-    bar = _Bar(label)
-    try:
-        yield bar.move
-    finally:
-        bar.close()
-
-
-class _Bar:
-    """A bar that a thread shows and keeps moving, whatever the work does."""
-
-    def __init__(self, label: str) -> None:
-        self._started_s = time.monotonic()
-        self._done, self._total = 0, 0
-        self._lock, self._ended = Lock(), Event()
-        self._shown: Any = click.progressbar(
-            length=1, label=label, file=sys.stderr, show_eta=False, item_show_func=lambda _: self._time()
-        )
-        self._is_shown = False
-        self._thread = Thread(target=self._beat, daemon=True)
-        self._thread.start()
-
-    def move(self, done: int, total: int) -> None:
-        """Take what is done, and how much there is."""
-        with self._lock:
-            self._done, self._total = done, total
-
-    def close(self) -> None:
-        """Show how far the work came, and end the line."""
-        self._ended.set()
-        self._thread.join()
-        if self._is_shown:
-            self._show()
-            self._shown.render_finish()
-
-    def _time(self) -> str:
-        return f"{time.monotonic() - self._started_s:.0f} s"
-
-    def _beat(self) -> None:
-        wait_s = QUIET_S
-        while not self._ended.wait(wait_s):
-            self._show()
-            wait_s = BEAT_S
-
-    def _show(self) -> None:
-        with self._lock, suppress(OSError, ValueError):  # a terminal that is gone stops no work
-            bar, self._is_shown = self._shown, True
-            bar.length, bar.pos = max(self._total, 1), self._done
-            bar.bar_template = "%(label)s  [%(bar)s]  %(info)s" if self._total else "%(label)s  %(info)s"
-            bar.show_percent = bool(self._total)
-            bar.render_progress()

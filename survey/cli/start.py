@@ -30,4 +30,5 @@ def start(file: Path, site: str, force: bool) -> None:  # noqa: FBT001  as click
         raise OutputError(one_line(f"{file}: exists already; use --force to overwrite it"))
     template = files("survey.output").joinpath(f"templates/start/{site}.toml")
     write_whole(file, template.read_text(encoding="utf-8"), over_plan=force)
-    click.echo(f"written: {file}\nFill it in, then: survey check {file}")
+    name = one_line(str(file))
+    click.echo(f"written: {name}\nFill it in, then: survey check {name}")

@@ -16,6 +16,7 @@ from numpy.typing import ArrayLike
 
 from survey.base.arrays import FloatArray, IntArray
 from survey.base.errors import EntryError, Fault, PatternError, nearest, why_unread
+from survey.base.files import read_up_to
 from survey.base.units import DIPOLE_GAIN_DBI
 
 NULL_DB = -40.0
@@ -306,11 +307,10 @@ def _text(path: Path) -> str:
     try:
         if path.is_dir():
             raise _refused(file, "is a folder; name the file in it")
-        with path.open("rb") as stream:
-            raw = stream.read(MOST_BYTES + 1)
+        raw = read_up_to(path, MOST_BYTES)
     except (OSError, ValueError) as error:
         raise _refused(file, why_unread(path, error)) from None
-    if len(raw) > MOST_BYTES:
+    if raw is None:
         raise _refused(file, f"is longer than {MOST_BYTES} bytes, the limit for a pattern")
     try:
         return raw.decode("utf-8-sig")

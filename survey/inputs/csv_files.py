@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from survey.base.errors import Fault, TableError, did_you_mean, shortened, why_unread
+from survey.base.files import read_up_to
 
 MOST_BYTES = 200_000_000
 """Far more than a day's readings of the largest site; a longer file is a mistake. A judgement."""
@@ -188,11 +189,11 @@ def _text(path: Path, coding_if_not_utf_8: str | None = None) -> str:
     """The whole file, whatever byte-order mark it has."""
     file = str(path)
     try:
-        if path.stat().st_size > MOST_BYTES:
-            raise TableError([Fault(file=file, problem=f"is larger than {MOST_BYTES // 1_000_000} MB")])
-        data = path.read_bytes()
+        data = read_up_to(path, MOST_BYTES)
     except (OSError, ValueError) as error:
         raise TableError([Fault(file=file, problem=why_unread(path, error))]) from None
+    if data is None:
+        raise TableError([Fault(file=file, problem=f"is larger than {MOST_BYTES // 1_000_000} MB")])
     coding = "utf-16" if data[:2] in (b"\xff\xfe", b"\xfe\xff") else "utf-8-sig"
     try:
         text = _decoded(data, coding, coding_if_not_utf_8)

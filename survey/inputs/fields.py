@@ -11,6 +11,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import MISSING, Field, dataclass, field, fields
 from typing import Any, Protocol
 
+from survey.base.characters import harm_in
 from survey.base.errors import EntryError, did_you_mean, shortened
 
 
@@ -85,7 +86,7 @@ class Number:
 
 @dataclass(frozen=True, slots=True)
 class Text:
-    """A piece of text on one line."""
+    """A piece of text: on one line where it is needed, and never with characters that act instead of being shown."""
 
     needed: bool = False
 
@@ -97,6 +98,9 @@ class Text:
             return "is empty; write a name"
         if self.needed and not value.isprintable():
             return "holds a line break or another character that cannot be printed; write it on one line"
+        harm = harm_in(value)
+        if harm:
+            return f"holds {harm}, a character that is not shown but acts on what shows it; leave it out"
         return None
 
     def clean(self, value: Any) -> str:  # noqa: ANN401

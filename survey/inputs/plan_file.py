@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from survey.base.errors import EntryError, PlanError
+from survey.base.limits import MAX_INVERTERS, MAX_SPOTS
 from survey.inputs.drawings import FROM, POSITIONS, SHAPES, Drawing, Drawings, Placed, expanded
 from survey.inputs.plan import Environment, Plan, Requirement, Roof, Site, Wall
 from survey.inputs.plan.ground import Ground
@@ -14,13 +15,13 @@ from survey.inputs.plan_reading.above_ground import above_ground
 from survey.inputs.plan_reading.entries import TABLES, EntryReader, list_tables, name_of, written
 from survey.inputs.plan_reading.materials import check_materials, read_patterns
 from survey.inputs.plan_reading.names import check_names, made_names
-from survey.inputs.plan_reading.toml import parse_file, parse_text
+from survey.inputs.plan_reading.toml import content_of, parse_bytes, parse_text
 
 if TYPE_CHECKING:  # it is loaded where a plan has a building, or anything that stands on a face
     from survey.inputs.buildings import Building
     from survey.inputs.places import Layout
 
-__all__ = ["TABLES", "list_tables", "parse_text", "plan_of", "read_plan"]
+__all__ = ["TABLES", "list_tables", "parse_text", "plan_of", "read_plan", "read_plan_and_content"]
 
 
 def read_plan(path: Path) -> Plan:
@@ -41,7 +42,13 @@ def read_plan(path: Path) -> Plan:
     PlanError
         With every fault of the file.
     """
-    return plan_of(parse_file(path), file=str(path), folder=path.parent)
+    return read_plan_and_content(path)[0]
+
+
+def read_plan_and_content(path: Path) -> tuple[Plan, bytes]:
+    """Read a plan, and return with it the bytes that it was made of; otherwise as `read_plan`."""
+    content = content_of(path)
+    return plan_of(parse_bytes(content, str(path)), file=str(path), folder=path.parent), content
 
 
 def plan_of(tables: dict[str, Any], *, file: str, folder: Path = Path()) -> Plan:
@@ -84,6 +91,7 @@ class _Reader(EntryReader):
             if name not in lists:
                 lists[name] = self.entries(tables, name, entry)
         lists["wall"], lists["roof"], merged = self._pieces(lists["wall"], lists["roof"])
+        self._check_count(lists)
         check_names(self, tables, lists, made=[*made_names(layout), *((one.name, place) for place, one in merged)])
         check_materials(self, tables, buildings, layout.leaf_materials if layout else ())
         patterns = read_patterns(self, tables, folder=self.folder)
@@ -119,6 +127,25 @@ class _Reader(EntryReader):
             openings=tuple(layout.openings) if layout else (),
             **fields,
         )
+
+    def _check_count(self, lists: dict[str, list[tuple[str, Any]]]) -> None:
+        """Refuse more inverters or spots than can be handled, before any of them is made.
+
+        Raises
+        ------
+        PlanError
+            With every fault so far.
+        """
+        inverters = len(lists["inverter"]) + sum(sum(array.row_lengths) for _, array in lists["array"])
+        spots = len(lists["gateway"]) + len(lists["spot"]) + sum(one.most_points for _, one in lists["search"])
+        before = len(self.faults)
+        if inverters > MAX_INVERTERS:
+            self.fault("", "", f"has {inverters} inverters; a plan may have up to {MAX_INVERTERS}, so write fewer")
+        if spots > MAX_SPOTS:
+            problem = f"has about {spots} gateways, spots and points of searches; a plan may have up to {MAX_SPOTS}"
+            self.fault("", "", f"{problem}, so write longer steps")
+        if len(self.faults) > before:
+            raise PlanError(self.faults)
 
     def _expanded(
         self, tables: dict[str, Any], drawn: list[tuple[str, Drawing]], site: Site | None

@@ -23,6 +23,10 @@ MOST_DBM = 60.0
 """A kilowatt: no meter takes it. [dBm]"""
 MOST_TRIES = 1_000_000
 """Behind one row; more is a column mixed up. A judgement."""
+DONE = "done"
+"""Column of the sheet for a day of readings: a mark in it says that the inverter was tried."""
+OF_THE_SHEET = (DONE, "date", "expected_dbm", "low_dbm", "high_dbm")
+"""Columns of that sheet, which a file may have; figures that were expected teach nothing."""
 LINES_NAMED = 5
 """How many lines a message lists. A judgement."""
 
@@ -88,8 +92,13 @@ def read_readings(path: Path, names: Names) -> Readings:
     ----------
     path : Path
         CSV with the columns ``inverter`` (or ``serial``), ``gateway`` and ``level_dbm``, and perhaps ``time``, ``note``
+<<<<<<< HEAD
         and ``tries``, the number of tries that a row stands for; or ``sent`` and ``received``, counts of messages,
         with a level or without.
+=======
+        and ``tries``, the number of tries that a row stands for. In a sheet of ``survey report --form``, which has a
+        column ``done``, a row without a level and without a mark there was not tried, and is left out.
+>>>>>>> main
     names : Names
         What the plan has.
 
@@ -103,11 +112,16 @@ def read_readings(path: Path, names: Names) -> Readings:
     TableError
         With every fault of the file: unknown names with the nearest ones, no numbers or times, levels above 0 dBm.
     """
+<<<<<<< HEAD
     also = ("level_dbm", "inverter", "serial", "time", "note", "tries", "sent", "received")
     table = read_table(path, needed=("gateway",), also=also)
     if not {"level_dbm", "received"} & set(table.columns):
         problem = "no such column; give level_dbm, or sent and received"
         refuse([Fault(file=table.file, place="header", key="level_dbm", problem=problem)])
+=======
+    also = ("inverter", "serial", "time", "note", "tries", *OF_THE_SHEET)
+    table = read_table(path, needed=("gateway", "level_dbm"), also=also)
+>>>>>>> main
     if not {"inverter", "serial"} & set(table.columns):
         problem = "no such column; the first line must name inverter (or serial), gateway and level_dbm"
         refuse([Fault(file=table.file, place="header", key="inverter", problem=problem)])
@@ -121,9 +135,14 @@ def read_readings(path: Path, names: Names) -> Readings:
         if text and not _is_time(text):
             problem = f'"{shortened(text)}" is not a time; write it as 2026-03-05T14:30 or 2026-03-05T14:30+10:00'
             faults.append(table.fault(row, "time", problem))
+    tried = _was_tried(table)
+    if not tried.any():
+        problem = "no row has a level or a mark under done; write what was read, or missed where there was no answer"
+        faults.append(Fault(file=table.file, problem=problem))
     refuse(faults)
     return Readings(
         file=table.file,
+<<<<<<< HEAD
         inverter=inverter,
         gateway=gateway,
         level_dbm=level_dbm,
@@ -131,8 +150,22 @@ def read_readings(path: Path, names: Names) -> Readings:
         lines=np.array(table.lines, dtype=np.int64),
         day=max((text[:10] for text in table.columns.get("time", ()) if text), default=""),
         received=received,
+=======
+        inverter=inverter[tried],
+        gateway=gateway[tried],
+        level_dbm=level_dbm[tried],
+        tries=tries[tried],
+        lines=np.array(table.lines, dtype=np.int64)[tried],
+>>>>>>> main
         notes=(f"columns ignored: {', '.join(table.ignored)}",) if table.ignored else (),
     )
+
+
+def _was_tried(table: Table) -> NDArray[np.bool_]:
+    """Whether each row was tried: in a sheet with a column for marks, an empty row was not."""
+    marks = table.columns.get(DONE)
+    levels = table.columns["level_dbm"]
+    return np.array([marks is None or bool(level or mark) for level, mark in zip(levels, marks or levels, strict=True)])
 
 
 def _inverters(  # noqa: C901  one case after another

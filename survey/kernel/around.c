@@ -2,8 +2,6 @@
 
 #include "around.h"
 
-enum { OVER, LEFT, RIGHT, REFLECTED, WAYS };
-
 /* Where the figures of the lines go; rows of passes beyond the capacity are counted and not kept. */
 typedef struct {
     double *loss_db, *leave_deg, *arrive_deg, *grazed_db, *through_db;
@@ -16,23 +14,6 @@ static double elevation_deg(const double *here, const double *there)
 {
     double dx = there[0] - here[0], dy = there[1] - here[1];
     return atan2(there[2] - here[2], sqrt(dx * dx + dy * dy)) * (180.0 / PI);
-}
-
-static double mean_power(const Arrival *one)
-{
-    return 0.5 * (power_of(one->hard) + power_of(one->soft)) + 0.5 * (one->more.hard + one->more.soft);
-}
-
-/* The strings that make a way up: those that pass nothing beside the plane first. */
-static int strings_of(const Workspace *work, int way, const Arrival **strings)
-{
-    const Plane *plane = work->planes + (way == OVER ? 0 : 1);
-    int count = 0;
-    for (int i = 0; i < plane->around_count + plane->mixed_count; i++) {
-        const Arrival *one = i < plane->around_count ? plane->around[i] : plane->mixed[i - plane->around_count];
-        if (way == OVER || one->left == (way == LEFT)) strings[count++] = one;
-    }
-    return count;
 }
 
 static double asin_deg(double sine) { return asin(sine < -1.0 ? -1.0 : sine > 1.0 ? 1.0 : sine) * (180.0 / PI); }
@@ -59,41 +40,6 @@ static void add_pass(Ways *ways, index_t line, index_t way, index_t obstacle, do
     ways->obstacle[row] = obstacle;
     ways->passes[row] = passes;
     ways->power[row] = power;
-}
-
-/* Rows of what the ways of a line go through, by obstacle; false without memory. */
-static bool add_passes(const Bodies *bodies, Workspace *work, index_t line, const double *powers, Ways *ways)
-{
-    for (int way = OVER; way < REFLECTED; way++) {
-        if (powers[way] <= MIN_POWER) continue;
-        const Arrival *strings[MAX_STRINGS + 1];
-        const Section *section = work->sections + (way == OVER ? 0 : 1);
-        const Scratch *scratch = work->scratch + (way == OVER ? 0 : 1);
-        int count = strings_of(work, way, strings), found = 0;
-        double total = 0.0;
-        for (int i = 0; i < count; i++) {
-            double power = mean_power(strings[i]);
-            total += power;
-            for (int step = strings[i]->path->step; step >= 0; step = scratch->steps[step].before) {
-                for (int k = 0; k < scratch->steps[step].passed_count; k++) {
-                    int sheet = section->segments[scratch->passed[scratch->steps[step].first_passed + k]].sheet;
-                    int obstacle = bodies->obstacle[sheet], place = 0;
-                    while (place < found && work->passed[place].obstacle < obstacle) place++;
-                    if (place == found || work->passed[place].obstacle != obstacle) {
-                        Passed fresh = {obstacle, 0.0};
-                        if (!make_room(&work->passed, &work->passed_room, found + 1, sizeof *work->passed)) return false;
-                        memmove(work->passed + place + 1, work->passed + place, (size_t)(found - place) * sizeof *work->passed);
-                        work->passed[place] = fresh;
-                        found++;
-                    }
-                    work->passed[place].power += power;
-                }
-            }
-        }
-        for (int i = 0; i < found; i++)
-            add_pass(ways, line, way, work->passed[i].obstacle, work->passed[i].power / larger(total, 1e-15), powers[way]);
-    }
-    return true;
 }
 
 /* Work out one line; false without memory. */
@@ -148,7 +94,21 @@ static bool one_line(const Bodies *bodies, Workspace *work, Workspace *mirror_wo
         }
     }
     if (powers[REFLECTED] > MIN_POWER) ways->mirror[number] = mirrored[0].sheet;
-    return add_passes(bodies, work, number, powers, ways);
+    for (int way = OVER; way < WAYS; way++) {
+        if (powers[way] <= MIN_POWER) continue;
+        Passes *passes = way == REFLECTED ? &mirror_work->passes : &work->passes;
+        double total = 1.0;
+        if (way == REFLECTED) {
+            total = 0.0;
+            for (int i = 0; i < mirrors; i++) total += 0.5 * (mirrored[i].powers[0] + mirrored[i].powers[1]);
+        } else {
+            passes->count = 0;
+            if (!add_passes(bodies, work, way, 1.0, passes)) return false;
+        }
+        for (int i = 0; i < passes->count; i++)
+            add_pass(ways, number, way, passes->items[i].obstacle, passes->items[i].power / larger(total, 1e-15), powers[way]);
+    }
+    return true;
 }
 
 static void clear(Workspace *work)
@@ -179,7 +139,8 @@ static void clear(Workspace *work)
     free(work->chosen);
     free(work->used);
     free(work->crossed);
-    free(work->passed);
+    free(work->passes.items);
+    free(work->through);
     free(work->chords);
     free(work);
 }

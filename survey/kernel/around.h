@@ -254,6 +254,7 @@ typedef struct {
 typedef struct {
     int solid, clip, first_corner; /* clip 1: only what lies before a mirror; -1: images behind it; 0: no mirror */
     double low[3], high[3], nu[4];
+    bool holds_end; /* whether an end of the line stands in it */
 } Local;
 
 typedef struct {
@@ -264,12 +265,17 @@ typedef struct {
 } Plane;
 
 typedef struct { double over, left, right, straight; } Power;
+enum { OVER, LEFT, RIGHT, REFLECTED, WAYS };
 
-/* An obstacle that strings of a way pass, and the power of those that do. */
+/* Obstacles that a way passes, rising, and how often, by power. */
 typedef struct {
     int obstacle;
     double power;
 } Passed;
+typedef struct {
+    Passed *items;
+    int count, room;
+} Passes;
 
 /* All that is needed for one line after another. */
 typedef struct {
@@ -285,8 +291,9 @@ typedef struct {
     uint8_t *used;   /* which places are meant */
     uint8_t *crossed; /* which solids the line goes through */
     int chosen_room, used_room, crossed_room;
-    Passed *passed;
-    int passed_room;
+    Passes passes;
+    int *through; /* sheets that the line goes through */
+    int through_count, through_room;
     double *chords;
     int chord_room;
     Plane planes[2];
@@ -347,7 +354,14 @@ Arrival scaled(const Arrival *one, double amplitude);
 Arrival weaker(const Arrival *one, double amplitude);
 powers_t joined_power(const Arrival *const *ways, int count);
 
+/* passes.c */
+double mean_power(const Arrival *one);
+int strings_of(const Workspace *work, int way, const Arrival **strings);
+bool add_passed(Passes *passes, int obstacle, double power);
+bool add_passes(const Bodies *bodies, const Workspace *work, int way, double power, Passes *passes);
+
 /* cut.c */
+void mirror_place(const Image *image, double *at_m);
 Line line_of(const double *start_m, const double *end_m);
 bool add_local(const Bodies *bodies, Workspace *work, int number, const Line *line, double wavelength_m, const Image *image);
 bool section_of(const Bodies *bodies, Workspace *work, Section *section, const uint8_t *used, const Line *line, bool upright, bool pass_beside,

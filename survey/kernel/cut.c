@@ -13,6 +13,25 @@ Line line_of(const double *start_m, const double *end_m)
     return found;
 }
 
+/* Put the image of a place in its place. */
+void mirror_place(const Image *image, double *at_m)
+{
+    double away = 2.0 * (dot(at_m, image->normal) - image->offset_m);
+    for (int i = 0; i < 3; i++) at_m[i] -= away * image->normal[i];
+}
+
+/* Whether a place lies inside a solid of several sheets, and not on one of them. */
+static bool stands_in(const Bodies *bodies, int solid, const double *at_m)
+{
+    const double *centre = bodies->centre_m + 3 * solid;
+    for (int s = bodies->solid_first[solid]; s < bodies->solid_first[solid + 1]; s++) {
+        const double *normal = bodies->normal + 3 * s;
+        double away_m = dot(normal, at_m) - bodies->offset_m[s];
+        if ((dot(normal, centre) > bodies->offset_m[s] ? away_m : -away_m) <= END_M) return false;
+    }
+    return bodies->solid_first[solid + 1] - bodies->solid_first[solid] > 1;
+}
+
 /* Add a solid to those in the axes of a line; false without memory. */
 bool add_local(const Bodies *bodies, Workspace *work, int number, const Line *line, double wavelength_m, const Image *image)
 {
@@ -26,15 +45,12 @@ bool add_local(const Bodies *bodies, Workspace *work, int number, const Line *li
     if (!make_room(&work->places, &work->place_room, work->place_count + 1, sizeof *work->places)) return false;
     if (!make_room(&work->corners, &work->corner_room, 3 * (at + to - from), sizeof *work->corners)) return false;
     Local one = {number, clip, at, {INFINITY, INFINITY, INFINITY}, {-INFINITY, -INFINITY, -INFINITY},
-                 {-INFINITY, -INFINITY, -INFINITY, -INFINITY}};
+                 {-INFINITY, -INFINITY, -INFINITY, -INFINITY}, false};
     double *local = work->corners + 3 * at;
     for (int c = from; c < to; c++, local += 3) {
         const double *corner = bodies->corner_m + 3 * c;
         double d[3] = {corner[0], corner[1], corner[2]};
-        if (clip < 0) {
-            double away = 2.0 * (dot(d, image->normal) - image->offset_m);
-            for (int i = 0; i < 3; i++) d[i] -= away * image->normal[i];
-        }
+        if (clip < 0) mirror_place(image, d);
         for (int i = 0; i < 3; i++) d[i] -= line->start_m[i];
         double u = local[0] = dot(d, line->along), v = local[1] = dot(d, line->up), w = local[2] = dot(d, line->left);
         double share = smaller(larger(u / line->length_m, NEAREST), 1.0 - NEAREST);
@@ -48,6 +64,13 @@ bool add_local(const Bodies *bodies, Workspace *work, int number, const Line *li
             one.high[axis] = larger(one.high[axis], local[axis]);
         }
     }
+    double start_m[3], end_m[3];
+    for (int i = 0; i < 3; i++) {
+        start_m[i] = line->start_m[i];
+        end_m[i] = line->start_m[i] + line->length_m * line->along[i];
+    }
+    if (image) mirror_place(image, start_m);
+    one.holds_end = (clip <= 0 && stands_in(bodies, solid, start_m)) || (clip >= 0 && stands_in(bodies, solid, end_m));
     work->places[work->place_count++] = one;
     return true;
 }
@@ -58,6 +81,7 @@ static double beside_loss_db(const Bodies *bodies, const Workspace *work, const 
     int axis = upright ? 2 : 1, other_axis = 3 - axis;
     int solid = one->solid % bodies->solids;
     bool shut[2] = {false, false};
+    if (one->holds_end) return 1e9;
     for (int k = bodies->touch_first[solid]; k < bodies->touch_first[solid + 1]; k++) {
         if (bodies->touch[k] == mirror) shut[0] = shut[1] = true; /* goes on in its own image */
         for (int i = 0; i < work->place_count; i++) {

@@ -120,6 +120,7 @@ int mirror_ways(const Bodies *bodies, Workspace *work, Integrals *integrals, con
         for (; place > 0 && most[place - 1].power < one.power; place--) most[place] = most[place - 1];
         most[place] = one;
     }
+    work->passes.count = 0;
     for (int i = 0; i < count; i++) {
         const Candidate *one = most + i;
         double ends[6];
@@ -136,12 +137,17 @@ int mirror_ways(const Bodies *bodies, Workspace *work, Integrals *integrals, con
         int some = line_powers(bodies, work, integrals, &one->line, wavelength_m, &one->image, &one->window, worth_db, &powers);
         if (some < 0) return -1;
         if (some) {
-            double through = pow(10.0, -powers.through_db / 10.0) * plants;
+            const Power *both = powers.powers;
+            double through = pow(10.0, -powers.through_db / 10.0) * plants, straight[2];
             for (int field = 0; field < 2; field++) {
-                const Power *each = powers.powers + field;
-                double turned = (each->over + each->left + each->right) * one->scale;
-                way.powers[field] = turned + smaller(each->straight, 1.0) * one->power * through;
+                straight[field] = smaller(both[field].straight, 1.0) * one->power * through;
+                way.powers[field] = (both[field].over + both[field].left + both[field].right) * one->scale + straight[field];
             }
+            double sides[3] = {both[0].over + both[1].over, both[0].left + both[1].left, both[0].right + both[1].right};
+            for (int k = 0; k < work->through_count; k++)
+                if (!add_passed(&work->passes, bodies->obstacle[work->through[k]], 0.5 * (straight[0] + straight[1]))) return -1;
+            for (int side = OVER; side < REFLECTED && !powers.clear; side++)
+                if (!add_passes(bodies, work, side, 0.5 * sides[side] * one->scale, &work->passes)) return -1;
         }
         best = larger(best, 0.5 * (way.powers[0] + way.powers[1]));
         int place = kept++;

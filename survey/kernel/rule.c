@@ -63,7 +63,13 @@ static int straight_loss_db(const Bodies *bodies, Workspace *work, const Line *l
     if (!section_of(bodies, work, section, work->used + 2 * bodies->solids, line, true, false, image, NULL)) return -1;
     scratch->passed_count = scratch->beside_count = 0;
     if (!met_by_leg(section, scratch, from, to, -1, -1, 1e9, -1, &met)) return -1;
-    for (int i = 0; i < met.passed_count; i++) work->crossed[section->segments[scratch->passed[i]].solid] = 1;
+    if (!make_room(&work->through, &work->through_room, met.passed_count, sizeof *work->through)) return -1;
+    for (int i = 0; i < met.passed_count; i++) {
+        const Segment *one = section->segments + scratch->passed[i];
+        work->crossed[one->solid] = 1;
+        work->through[i] = one->sheet;
+    }
+    work->through_count = met.passed_count;
     *through_db = met.loss_db;
     return met.passed_count;
 }

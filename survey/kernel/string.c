@@ -242,7 +242,7 @@ int edges_along(Section *section, Scratch *scratch, const Path *path, const plac
         double nu = local_nu(edges, count, &edge, whole_m, wavelength_m), weight = smooth((nu - LEAST_NU) / (FULL_NU - LEAST_NU));
         double loss_db = section->corners[edge.corner].loss_db;
         if (loss_db < OPAQUE_DB) {
-            *factor *= smaller(1.0, pow(10.0, -edge_loss_db(nu) / 10.0) + pow(10.0, -loss_db / 10.0));
+            scratch->beside[i].gain = -pow(10.0, edge_loss_db(nu) / 20.0); /* a weak one: negative, for below */
         } else if (weight >= 1.0 && count < MAX_STATIONS) {
             image_at(section, edge.corner, edge.from, edge.to, 0.0, edge.image);
             edge.image[0] *= smooth(1.0 + nu / FLUSH_NU);
@@ -251,6 +251,19 @@ int edges_along(Section *section, Scratch *scratch, const Path *path, const plac
         } else if (weight > 0.0) {
             *factor *= (1.0 + weight * ripple(nu)) * (1.0 + weight * ripple(nu));
         }
+    }
+    for (int i = 0; i < beside; i++) { /* weak edges of one solid close the same front */
+        if (!(scratch->beside[i].gain < 0.0)) continue;
+        int solid = section->segments[scratch->beside[i].segments.arms[0].segment].solid;
+        double rise = 0.0, most_db = 0.0;
+        for (int j = i; j < beside; j++) {
+            Edge *edge = scratch->beside + j;
+            if (!(edge->gain < 0.0) || section->segments[edge->segments.arms[0].segment].solid != solid) continue;
+            rise += -edge->gain - 1.0;
+            most_db = larger(most_db, section->corners[edge->corner].loss_db);
+            edge->gain = 1.0;
+        }
+        *factor *= smaller(1.0, 1.0 / ((1.0 + rise) * (1.0 + rise)) + pow(10.0, -most_db / 10.0));
     }
     for (int i = 1; i < count; i++) {
         Edge edge = edges[i];

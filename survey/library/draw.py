@@ -9,7 +9,15 @@ from typing import Literal, get_args
 from matplotlib.figure import Figure
 
 from survey.base.errors import SurveyError
-from survey.base.limits import MAX_HEIGHT_M, MAX_POINTS, MIN_HEIGHT_M, MIN_POINTS, TIME_LIMIT_S
+from survey.base.limits import (
+    MAX_HEIGHT_M,
+    MAX_POINTS,
+    MAX_WIDTH_CM,
+    MIN_HEIGHT_M,
+    MIN_POINTS,
+    MIN_WIDTH_CM,
+    TIME_LIMIT_S,
+)
 from survey.budget import Progress
 from survey.budget.coverage import chosen_gateways, coverage_of
 from survey.decisions.placement import PlacementOptions
@@ -27,6 +35,8 @@ Kind = Literal["map", "sides", "coverage", "profile", "network", "budget", "days
 """What can be drawn."""
 Shown = Literal["margin", "chance"]
 """What coverage shows."""
+CM_AN_INCH = 2.54
+"""By definition. [cm]"""
 KINDS_OF: dict[str, tuple[Kind, ...]] = {
     "inverter": ("profile", "budget"),
     "height_m": ("coverage",),
@@ -34,6 +44,7 @@ KINDS_OF: dict[str, tuple[Kind, ...]] = {
     "gateway_places": ("coverage",),
     "points": ("coverage",),
     "relays": ("map", "network"),
+    "beside": ("map",),
     "log": ("days",),
 }
 """The kinds of picture that an option belongs to, where it does not belong to all."""
@@ -50,11 +61,13 @@ def draw(
     show: Shown | None = None,
     gateway_places: bool = False,
     points: int | None = None,
+    width_cm: float | None = None,
     gateways: int | None = None,
     fewest: bool = False,
     spare: bool = False,
     time_limit_s: float = TIME_LIMIT_S,
     relays: int | None = None,
+    beside: Names = (),
     log: str | Path | None = None,
     dates: str | None = None,
     columns: Mapping[str, str] | None = None,
@@ -83,8 +96,12 @@ def draw(
         Coverage: every point stands for a gateway, and shows its weakest link.
     points : int, optional
         Coverage: about so many points.
+    width_cm : float, optional
+        Width of the picture; 21.6 without it. Letters and marks stay as large. [cm]
     relays : int, optional
         Map and network: let messages go by way of up to so many inverters.
+    beside : str or sequence of str
+        Map: beside it a second one for these gateways or spots.
     log : str or Path, optional
         Days: the log whose missed polls are drawn.
     dates, columns
@@ -111,40 +128,43 @@ def draw(
         "gateway_places": gateway_places or None,
         "points": points,
         "relays": relays,
+        "beside": names_in(beside) or None,
         "log": log,
     }
     names = names_in(gateway)
     _check_options(kind, given, named=bool(names), placed=placed)
     if kind == "sides" and (names or placed or fit is not None):
         raise SurveyError("kind sides shows the site alone; leave gateway, placed and fit away")
-    if kind == "days" and (log is None or names or placed):
-        raise SurveyError("kind days shows the gateways of a log; give log, and leave gateway and placed away")
     if (gateways is not None or fewest or spare) and not placed:
         raise SurveyError("gateways, fewest and spare belong to placed=True")
     check_range("height_m", height_m, low=MIN_HEIGHT_M, high=MAX_HEIGHT_M)
     check_range("points", points, low=MIN_POINTS, high=MAX_POINTS)
+    check_range("width_cm", width_cm, low=MIN_WIDTH_CM, high=MAX_WIDTH_CM)
     options = placement_options(gateways=gateways, fewest=fewest, spare=spare, time_limit_s=time_limit_s)
     scene = scene_from(plan, fit=fit, max_relays=relays, gateways=gateways)
     if placed:
         warn_of_capacity(scene, options)
     if inverter is not None:
         scene.check_names(places=(), inverters=(inverter,))
-    if kind == "sides":
-        return pictures.sides_picture(scene)
-    if log is not None:
-        found_log = read_log(scene, log, dates=dates, columns=columns, progress=progress)
-        return pictures.days_picture(dropouts_of(scene, found_log))
-    chosen = options if placed else None
-    if kind == "coverage":
-        ends = None if gateway_places else _ends(scene, names, chosen, progress)
-        rest = None if placed else progress  # one count, from nothing to all
-        area_m = pictures.field_m(scene)
-        found = coverage_of(scene, ends, area_m=area_m, height_m=height_m, points=points, progress=rest)
-        network = None if ends is None else network_between(scene, ends)
-        return pictures.coverage_picture(found, network, show=show or "margin")
-    if kind == "map" and not (names or placed or len(scene.gateways)):
-        return pictures.site_map(scene)
-    return _of_network(_network(scene, names, chosen, progress), kind, inverter)
+    with pictures.pictures_of_width(None if width_cm is None else width_cm / CM_AN_INCH):
+        if kind == "sides":
+            return pictures.sides_picture(scene)
+        if log is not None:
+            found_log = read_log(scene, log, dates=dates, columns=columns, progress=progress)
+            return pictures.days_picture(dropouts_of(scene, found_log))
+        chosen = options if placed else None
+        if kind == "coverage":
+            ends = None if gateway_places else _ends(scene, names, chosen, progress)
+            rest = None if placed else progress  # one count, from nothing to all
+            area_m = pictures.field_m(scene)
+            found = coverage_of(scene, ends, area_m=area_m, height_m=height_m, points=points, progress=rest)
+            network = None if ends is None else network_between(scene, ends)
+            return pictures.coverage_picture(found, network, show=show or "margin")
+        others = network_between(scene, chosen_gateways(scene, names_in(beside))) if beside else None
+        if kind == "map" and not (names or placed or len(scene.gateways)):
+            return pictures.site_map(scene, others)
+        network = _network(scene, names, chosen, progress)
+        return _of_network(network, kind, inverter) if others is None else pictures.beside_picture(network, others)
 
 
 def out_of_place(kind: str, given: Mapping[str, object]) -> str:
@@ -162,6 +182,8 @@ def _check_options(kind: str, given: Mapping[str, object], *, named: bool, place
         raise SurveyError(f"{name} belongs to kind {' or '.join(KINDS_OF[name])}")
     if named and placed:
         raise SurveyError("gateway and placed exclude each other")
+    if kind == "days" and (given["log"] is None or named or placed):
+        raise SurveyError("kind days shows the gateways of a log; give log, and leave gateway and placed away")
     if given["gateway_places"] and (named or placed):
         raise SurveyError("with gateway_places every point is a gateway; leave gateway and placed away")
 

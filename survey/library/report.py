@@ -12,6 +12,7 @@ from survey import __version__
 from survey.base.limits import DRAWS, TIME_LIMIT_S
 from survey.budget import Progress
 from survey.inputs.plan import Plan
+from survey.inputs.plan_file import read_plan_and_content
 from survey.library.dropouts import read_log
 from survey.library.fit import read_readings
 from survey.library.place import placement_options, warn_of_capacity
@@ -102,6 +103,10 @@ def report(
     options = placement_options(
         gateways=gateways, fewest=fewest, spare=spare, time_limit_s=time_limit_s, draws=draws, seed=seed
     )
+    if isinstance(plan, Plan):
+        content = repr(plan).encode()
+    else:  # once: a pipe is empty afterwards, and a file may have changed
+        plan, content = read_plan_and_content(Path(plan))
     scene = scene_from(plan, fit=fit, max_relays=relays, gateways=gateways)
     warn_of_capacity(scene, options)
     plain_scene = scene_from(plan) if fit is not None else scene
@@ -113,6 +118,5 @@ def report(
     )
     found = pages.findings_of(scene, given, options=options, progress=progress)
     day = date or dt.datetime.now().astimezone().date()
-    content = repr(plan).encode() if isinstance(plan, Plan) else Path(plan).read_bytes()
     stamp = pages.Stamp(version=__version__, plan=content, date=day.isoformat())
     return Page(findings=found, stamp=stamp)

@@ -10,8 +10,8 @@ from survey.base.arrays import BoolArray, FloatArray, IntArray
 from survey.base.units import db_from_ratio, ratio_from_db
 from survey.propagation import Way
 
-SIDES = int(Way.REFLECTED)
-"""Over, left and right: paths on so many sides have passes."""
+WAYS = len(Way)
+"""So many ways have passes."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -23,7 +23,7 @@ class PathPasses:
     link : ndarray of int, shape (rows,)
         Which link, rising: inverter times the number of gateways plus gateway.
     way : ndarray of int, shape (rows,)
-        Which `Way`: over, left or right.
+        Which `Way`.
     owner : ndarray of int, shape (rows,)
         Which obstacle.
     passes : ndarray of float, shape (rows,)
@@ -71,7 +71,7 @@ class PathPasses:
         thicker = np.isin(self.owner, owners)
         if not np.any(thicker):
             return self, around_db
-        _, first, place = np.unique(self.link * SIDES + self.way, return_index=True, return_inverse=True)
+        _, first, place = np.unique(self.link * WAYS + self.way, return_index=True, return_inverse=True)
         way, link, power = self.way[first], self.link[first], self.power[first]
         left = power * ratio_from_db(-np.bincount(place, weights=self.passes * thicker) * extra_db)
         loss_db = around_db.reshape(len(around_db), -1).copy()

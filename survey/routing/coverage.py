@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from survey.base.arrays import BoolArray, FloatArray
+from survey.base.limits import MAX_PAIRS
 from survey.base.workers import WORKERS
-from survey.budget import Links, Progress, map_in_blocks
+from survey.budget import Links, Progress, check_count, map_in_blocks
 from survey.routing.hops import Hops
 from survey.routing.routes import relayed
 from survey.scene import Ends, Scene
@@ -91,9 +92,15 @@ def cover_spots(
     -------
     SpotCoverage
         In memory 16 bytes for each inverter at each spot, 8 on a very large site. A small site's links are kept.
+
+    Raises
+    ------
+    SurveyError
+        Where the pairs are more than `MAX_PAIRS`.
     """
     ends = scene.spots if ends is None else ends
     shape = len(scene.inverters), len(ends)
+    check_count(scene, *shape, most=MAX_PAIRS)
     dtype = np.float64 if shape[0] * shape[1] <= MAX_DOUBLE else np.float32
     reliability, margin_db = np.empty(shape, dtype), np.empty(shape, dtype)
     crossed, whole = np.zeros(len(scene.obstacles), dtype=bool), None

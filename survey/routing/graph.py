@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from survey.base.characters import harmless_xml
 from survey.budget import MARGINAL_RELIABILITY, STATES
 from survey.routing import Network
 
@@ -105,4 +106,4 @@ def graphml_of(network: Network) -> str:
     """
     import networkx as nx  # noqa: PLC0415  start-up time
 
-    return "\n".join(nx.generate_graphml(graph_of(network)))
+    return harmless_xml("\n".join(nx.generate_graphml(graph_of(network))))

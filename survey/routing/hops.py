@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from survey.base.arrays import FloatArray, IntArray
-from survey.budget import MARGINAL_RELIABILITY, Progress, links_in_blocks
+from survey.base.limits import MAX_PAIRS
+from survey.budget import MARGINAL_RELIABILITY, Progress, check_count, links_in_blocks
 from survey.scene import Scene
 
 
@@ -75,8 +76,14 @@ def hops_of(scene: Scene, *, progress: Progress | None = None) -> Hops:
     -------
     Hops
         In both directions.
+
+    Raises
+    ------
+    SurveyError
+        Where the pairs are more than `MAX_PAIRS`.
     """
     inverters, parts = scene.inverters, []
+    check_count(scene, len(inverters), len(inverters), most=MAX_PAIRS)
     for block, links in links_in_blocks(scene, inverters, inverters, progress=progress):
         worth = links.reliability >= MARGINAL_RELIABILITY
         worth[np.arange(block.start, block.stop), np.arange(block.stop - block.start)] = False  # to itself

@@ -4,7 +4,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from survey.base.layout import Column, columns_of, counted, names_within, paragraphs, shortened, table, wrapped
+from survey.base.layout import (
+    Column,
+    columns_available,
+    columns_of,
+    counted,
+    names_within,
+    paragraphs,
+    shortened,
+    table,
+    terminal_of,
+    wrapped,
+)
 
 NAMES = (Column("spot", text=True), Column("margin dB"), Column("note", text=True))
 
@@ -131,3 +142,65 @@ def test_a_sentence_runs_over_lines_with_an_indent_after_the_first():
     assert text.splitlines() == ["  a wall of brick", "    and a fence of", "    steel,", "    well-known"]
     text = wrapped("wall  of brick and of steel", hang=6, width=20)
     assert text.splitlines() == ["wall  of brick and", "      of steel"]
+
+
+SPARE = (
+    Column("inverter", text=True),
+    Column("path loss\ndB", spare=2),
+    Column("margin\ndB", spare=1),
+    Column("state", text=True),
+    Column("best path", text=True, spare=3),
+)
+ROWS = [["lean-to roof east 1-12", "101.2", "12.5", "marginal", "reflected"]]
+
+
+@pytest.mark.parametrize(
+    ("columns", "heads"),
+    [
+        (60, "inverter path loss dB margin dB state best path"),
+        (49, "inverter path loss dB margin dB state"),
+        (38, "inverter margin dB state"),
+        (29, "inverter state"),
+    ],
+)
+def test_in_a_narrow_terminal_the_least_needed_columns_are_left_out_and_named(columns, heads):
+    text = table(SPARE, ROWS, width=columns)
+    lines = text.splitlines()
+    rule = next(k for k, line in enumerate(lines) if line.startswith("---"))
+    assert max(map(len, lines[: rule + 2])) <= columns
+    shown = [
+        " ".join(line[start : start + len(dashes)].strip() for line in lines[:rule]).strip()
+        for dashes, start in _spans(lines[rule])
+    ]
+    assert " ".join(shown) == heads
+    left_out = [one.heading.replace("\n", " ") for one in sorted(SPARE, key=lambda one: -one.spare) if one.spare]
+    left_out = left_out[: len(SPARE) - len(shown)]
+    said = " ".join(text.split())
+    assert said.endswith(f"Left out in this narrow window: {', '.join(left_out)}.") == bool(left_out)
+
+
+def _spans(rule):
+    start = 0
+    for dashes in rule.split("  "):
+        yield dashes, start
+        start += len(dashes) + 2
+
+
+def test_no_column_is_left_out_where_there_are_100_columns():
+    many = [Column(f"figure {k}", spare=k + 1) for k in range(12)]
+    assert "Left out" not in table(many, [["1"] * 12])
+    assert "Left out" not in table(many, [["1"] * 12], width=100)
+    assert "Left out" in table(many, [["1"] * 12], width=99)
+
+
+def test_sentences_and_tables_take_the_terminal_they_are_laid_out_for():
+    sentence = "word " * 80
+    with terminal_of(60):
+        assert max(map(len, wrapped(sentence).splitlines())) <= 60
+        assert len(table([Column("a", text=True)], [["b" * 90]]).splitlines()[2]) == 60
+    with terminal_of(200):
+        assert len(table([Column("a", text=True)], [["b" * 190]]).splitlines()[2]) == 190
+        assert max(map(len, wrapped(sentence).splitlines())) <= 100
+    with terminal_of(20):
+        assert columns_available() == 60
+    assert columns_available() == 100

@@ -33,8 +33,8 @@ Defaults in use:
   radio.gateway   antenna_gain_dbi = 0, mounting_loss_db = 0, cable_loss_db = 0, noise_rise_db = 0,
                   antenna = "isotropic"
   radio           polarisation = "unknown"
-  environment     path_loss_exponent = 2, reference_distance_m = 1, shadowing_db = 6,
-                  correlation_m = 5
+  environment     path_loss_exponent = 2, exponent_spread = 0.25, reference_distance_m = 1,
+                  shadowing_db = 6, correlation_m = 5
   requirement     reliability = 0.95, fade_margin_db = 3, max_relays = 0, inverters_per_gateway = 0,
                   gateways = 1
   wall            base_m = 0
@@ -101,6 +101,7 @@ def test_a_plan_that_leaves_nothing_out_has_no_defaults(run, folder):
     rest = """
 [environment]
 path_loss_exponent = 2.1
+exponent_spread = 0.2
 reference_distance_m = 1.0
 shadowing_db = 5.0
 correlation_m = 4.0

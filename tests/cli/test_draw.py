@@ -2,10 +2,11 @@
 
 import json
 import os
+import re
 from pathlib import Path
 
 import pytest
-from plans import SPOTS, WHOLE_PLAN, write
+from plans import SPOTS, WHOLE_PLAN, entry, wall, write
 
 KINDS = ("map", "sides", "coverage", "profile", "network", "budget")
 BEGINS = {"png": b"\x89PNG\r\n", "svg": b"<?xml", "pdf": b"%PDF"}
@@ -182,3 +183,47 @@ def test_in_a_process_of_its_own_nothing_else_is_printed(process, folder):
     write(folder)
     result = process("draw", "plan.toml", "--out", "p.png")
     assert (result.returncode, result.stdout, result.stderr) == (0, b"", b"written: p.png\n")
+
+
+@pytest.mark.parametrize(
+    ("words", "head"), [((), b"\x89PNG"), (("--format", "svg"), b"<?xml"), (("--format", "pdf"), b"%PDF")]
+)
+def test_a_picture_on_standard_output_is_bytes_and_messages_are_on_standard_error(process, folder, words, head):
+    write(folder, ('"i1"', '"屋根"'))
+    result = process("draw", "plan.toml", "--out", "-", *words)
+    assert result.returncode == 0
+    assert result.stdout.startswith(head)
+    assert (b"letters of the names" in result.stderr) == (head != b"<?xml")
+    assert not (folder / "-").exists()
+
+
+def test_an_ending_and_another_format_are_refused(run, folder):
+    write(folder)
+    result = run("draw", "plan.toml", "--out", "map.svg", "--format", "png")
+    assert (result.exit_code, result.stderr) == (1, "map.svg: ends in .svg, but png is asked for\n")
+
+
+def test_coverage_of_a_gateway_inside_a_weak_box_with_steel_elsewhere_is_drawn(run, folder):
+    """A box that is no obstacle to a path around, and sheets that are: the grid has points in both."""
+    weak = entry("box", name='"hut"', material='"tile roof"', centre="[0, 0]", length_m=3, width_m=3, height_m=3)
+    write(folder, more=weak + wall(material='"welded steel"', loss_db=60, along="[[5, -5], [5, 5]]"))
+    for words in (["draw", "--kind", "coverage", "--points", "200", "--out", "p.svg"], ["report", "--out", "r.html"]):
+        assert run(words[0], "plan.toml", *words[1:]).exit_code == 0
+
+
+def test_a_map_beside_shows_the_other_spot_with_its_own_counts(run, folder):
+    write(folder, more=SPOTS)
+    text = svg(run, folder, "--beside", "post")
+    for name in ("office", "post"):
+        links = json.loads(run("links", "plan.toml", "--gateway", name, "--json").stdout)["links"]
+        hold = sum(one["state"] == "holds" for one in links)
+        assert re.search(
+            rf">{name}<(?:(?!>hold ).)*>Links of {len(links)} inverters?: hold {hold},", text, flags=re.DOTALL
+        )
+    assert text.count(">east, m<") == 2
+    assert "coverage side by side" in text
+    result = run("draw", "plan.toml", "--out", "x.png", "--kind", "network", "--beside", "post")
+    assert (result.exit_code, "--beside is only for --kind map" in result.stderr) == (2, True)
+    result = run("draw", "plan.toml", "--out", "x.png", "--beside", "pots")
+    assert result.exit_code == 1
+    assert 'no gateway or spot is named "pots"; did you mean "post"?' in result.stderr

@@ -226,7 +226,7 @@ def test_remedies_come_before_the_causes_and_in_json(run):
     assert set(found["remedies"]["inverters"]) == weak
     best = found["remedies"]["remedies"][0]
     words = " ".join(text.split())
-    assert f"Do first: {best['action']}. Then {len(best['hold'])} of {len(weak)} links hold." in words
+    assert f"Do first: {best['action']}; then {len(best['hold'])} of {len(weak)} are covered (remedy 1)" in words
     assert words.index("Do first") < words.index("daytime polls")
     assert "licensed electrician" in words[: words.index("daytime polls")]  # the caution of the remedy itself
     counts = [len(one["hold"]) for one in found["remedies"]["remedies"]]

@@ -224,3 +224,14 @@ def test_dxf_without_the_library(typed, monkeypatch):
     monkeypatch.setitem(sys.modules, "ezdxf", None)
     result = typed("export", "site.toml", "--out", "site.dxf")
     assert (result.exit_code, result.stderr) == (1, "DXF needs the library ezdxf: pip install 'survey[drawings]'\n")
+
+
+def test_an_export_on_standard_output_is_the_file(run, folder):
+    (folder / "plan.toml").write_text(MINIMAL, encoding="utf-8")
+    run("export", "plan.toml", "--out", "site.csv")
+    printed = run("export", "plan.toml", "--out", "-")
+    assert printed.stdout == (folder / "site.csv").read_text(encoding="utf-8")
+    assert "written" not in printed.stderr
+    refused = run("export", "plan.toml", "--out", "-", "--format", "geojson")
+    assert (refused.exit_code, refused.stdout) == (1, "")
+    assert "zero_lat_deg" in refused.stderr

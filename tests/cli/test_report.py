@@ -16,6 +16,7 @@ FARM = ROOT / "sites" / "farm.toml"
 WEEK = ROOT / "sites" / "farm-week.csv"
 NASTY = "<script>alert(1)</script>"
 SHUT = "</script><b>shed</b>"
+WORDS = {"hold": "holds", "marginal": "marginal", "fail": "fails"}
 DAY = ("--date", "2026-03-05")
 FEW = ("--draws", "50")
 OWN_TAGS = {
@@ -41,7 +42,7 @@ OWN_TAGS = {
     ),
     *("table", "caption", "thead", "tbody", "tr", "th", "td", "div", "figure", "figcaption", "form", "label", "input"),
     *("select", "option", "output", "button", "details", "summary", "img"),
-    *("svg", "defs", "pattern", "g", "path", "rect", "circle", "line", "use", "text"),
+    *("svg", "defs", "pattern", "g", "path", "rect", "circle", "line", "use", "text", "image", "nav"),
 }
 
 
@@ -106,6 +107,15 @@ def farm(folder, **serials):
     (folder / "farm.toml").write_text(text, encoding="utf-8")
 
 
+def counts(run, spot):
+    """How many inverters are in each state, as `survey links` has it."""
+    states = [
+        one["state"] for one in json.loads(run("links", "farm.toml", "--gateway", spot, "--json").stdout)["links"]
+    ]
+    numbers = ", ".join(f"{word} {states.count(state)}" for word, state in WORDS.items())
+    return f"Links of {len(states)} inverters: {numbers}"
+
+
 def test_the_page_says_what_place_and_links_say(run, folder):
     farm(folder)
     found = reported(run, folder, "farm.toml")
@@ -114,7 +124,7 @@ def test_the_page_says_what_place_and_links_say(run, folder):
     answer = found.text("answer")
     assert f"Put the gateway at {spot}" in answer
     assert f"{placed['served']} of 40 inverters covered" in answer
-    assert "Existing gateway (office): Links of 40 inverters: hold 23, marginal 17, fail 0." in answer
+    assert f"Existing gateway (office): {counts(run, 'office')}." in answer
     links = json.loads(run("links", "farm.toml", "--gateway", spot, "--json").stdout)["links"]
     table = [row for row in found.rows["links"] if row[0] in {one["inverter"] for one in links}]
     assert len(table) == 40
@@ -131,8 +141,11 @@ def test_the_page_says_what_place_and_links_say(run, folder):
 def test_every_section_is_there_and_the_weakest_links_are_explained_as_explain_does(run, folder):
     farm(folder)
     found = reported(run, folder, "farm.toml", "--gateway", "office")
-    wanted = ["answer", "sure", "links", "coverage", "weakest", "asked", "assumed", "cautions", "every"]
+    wanted = ["answer", "next", "links", "sure", "coverage", "weakest", "asked", "assumed", "cautions", "every"]
     assert [one for one in found.words if one] == wanted
+    assert [one for one in found.addresses if one.startswith("#") and not re.match("#(b|m-)", one)] == [
+        f"#{one}" for one in wanted
+    ]
     weakest = [row[0] for row in found.rows["links"][1:6]]
     explained = json.loads(run("explain", "farm.toml", *weakest, "--gateway", "office", "--json").stdout)["inverters"]
     words = found.text("weakest")
@@ -148,7 +161,7 @@ def test_with_a_gateway_named_the_table_is_about_it(run, folder):
     farm(folder)
     office = reported(run, folder, "farm.toml", "--gateway", "office")
     assert "show the gateway at office (as requested)" in office.text("links")
-    assert "Links of 40 inverters: hold 23, marginal 17, fail 0." in office.text("links")
+    assert f"{counts(run, 'office')}." in office.text("links")
     assert "existing" not in office.rows["links"][0]
     both = reported(run, folder, "farm.toml", "--gateway", "office", "--gateway", "lean-to post")
     assert "show the gateways at A: office, B: lean-to post" in both.text("links")
@@ -342,3 +355,11 @@ def test_out_is_needed(run, folder):
     result = run("report", "plan.toml")
     assert result.exit_code == 2
     assert "--out" in result.stderr
+
+
+def test_a_page_on_standard_output_is_the_file(run, folder):
+    write(folder, more=SPOTS)
+    run("report", "plan.toml", "--out", "page.html", *DAY, *FEW)
+    printed = run("report", "plan.toml", "--out", "-", *DAY, *FEW)
+    assert printed.stdout == (folder / "page.html").read_text(encoding="utf-8")
+    assert "written" not in printed.stderr

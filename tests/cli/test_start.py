@@ -87,7 +87,7 @@ def test_a_starter_has_a_building_an_array_a_spot_and_its_own_environment(run, f
     assert plan.buildings
     assert plan.arrays
     assert plan.spots
-    assert set(tables["environment"]) == {"path_loss_exponent", "shadowing_db"}
+    assert set(tables["environment"]) == {"path_loss_exponent", "exponent_spread", "shadowing_db"}
     assert any("on" in one and "/" in one["on"] for one in tables["spot"])
 
 

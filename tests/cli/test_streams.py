@@ -13,7 +13,7 @@ from commands import as_text_and_json, every_command, every_command_on_a_plan
 from places import ROOT, SITES
 from plans import SPOTS, changed, write
 
-from survey.cli import options
+from survey.cli import options, progress
 from survey.inputs.plan_file import read_plan
 from survey.routing import cover_spots
 from survey.scene import scene_of
@@ -110,7 +110,7 @@ class Terminal(io.StringIO):
 def test_a_bar_is_shown_on_a_terminal_once_a_command_takes_long(monkeypatch, quiet_s, shown):
     terminal = Terminal()
     monkeypatch.setattr(sys, "stderr", terminal)
-    monkeypatch.setattr(options, "QUIET_S", quiet_s)
+    monkeypatch.setattr("survey.cli.progress.QUIET_S", quiet_s)
     with options.progress("trying spots") as told:
         for done in range(1, 5):
             told(done, 4)
@@ -122,11 +122,22 @@ def test_a_bar_is_shown_on_a_terminal_once_a_command_takes_long(monkeypatch, qui
 def test_work_that_says_nothing_shows_its_label_and_the_time_alone(monkeypatch):
     terminal = Terminal()
     monkeypatch.setattr(sys, "stderr", terminal)
-    monkeypatch.setattr(options, "QUIET_S", 0.0)
+    monkeypatch.setattr("survey.cli.progress.QUIET_S", 0.0)
     with options.progress("trying spots"):
         time.sleep(0.1)
     assert "trying spots  0 s" in terminal.getvalue()
     assert "%" not in terminal.getvalue()
+
+
+def test_a_timed_bar_shows_how_much_is_done_and_the_time_left(monkeypatch):
+    terminal = Terminal()
+    monkeypatch.setattr(sys, "stderr", terminal)
+    monkeypatch.setattr(progress, "QUIET_S", 0.0)
+    with options.progress("assessing sites", is_timed=True) as told:
+        told(3, 12)
+        time.sleep(0.1)
+    assert "3 of 12, 0 s, about 0 s left" in terminal.getvalue()
+    assert progress.time_words(100, 1_000, spent_s=60.0) == "100 of 1000, 60 s, about 9 min left"
 
 
 def test_the_only_block_of_links_says_how_far_its_paths_around_are(monkeypatch):
@@ -144,3 +155,57 @@ def test_where_there_is_no_terminal_there_is_no_bar(monkeypatch):
     monkeypatch.setattr(sys, "stderr", io.StringIO())
     with options.progress("trying spots") as told:
         assert told is None
+
+
+# ------------------------------------------------------------------------------------------- the width of a terminal
+
+pty = pytest.importorskip("pty", reason="pseudo-terminals are of Unix")
+
+
+def on_a_terminal(folder, columns, *words):
+    """What a command prints on a terminal of so many columns."""
+    import fcntl  # noqa: PLC0415  of Unix
+    import struct  # noqa: PLC0415
+    import termios  # noqa: PLC0415
+
+    near, far = pty.openpty()
+    fcntl.ioctl(far, termios.TIOCSWINSZ, struct.pack("HHHH", 40, columns, 0, 0))
+    environment = {key: value for key, value in os.environ.items() if key not in {"COLUMNS", "LINES"}}
+    command = [sys.executable, "-m", "survey", *words]
+    environment["PYTHONPATH"] = str(ROOT)
+    with subprocess.Popen(command, cwd=folder, env=environment, stdout=far, stderr=subprocess.DEVNULL) as process:
+        os.close(far)
+        printed = b""
+        while block := _read(near):
+            printed += block
+    os.close(near)
+    assert process.returncode == 0
+    return printed.decode("utf-8").replace("\r", "")
+
+
+def _read(near):
+    try:
+        return os.read(near, 65536)
+    except OSError:  # the other end is closed
+        return b""
+
+
+@pytest.mark.parametrize("columns", [60, 80, 100, 200])
+@every_command_on_a_plan
+def test_an_answer_takes_the_width_of_the_terminal(process, folder, columns, words):
+    write(folder, ('"i1"', '"inverter with a long name"'), more=SPOTS)
+    words = [word.replace("i1", "inverter with a long name") if word == "i1" else word for word in words]
+    text = on_a_terminal(folder, columns, *words)
+    assert max(map(len, text.splitlines())) <= columns
+    piped = process(*words).stdout.decode("utf-8").replace("\r", "")
+    if columns == 100:
+        assert text == piped, "in a pipe there are 100 columns"
+    if columns == 200:
+        assert "Left out" not in text
+
+
+def test_a_narrow_terminal_says_which_columns_it_leaves_out(folder):
+    text = on_a_terminal(folder, 60, "links", str(SITES / "farm.toml"), "--array", "L")
+    assert "Left out in this narrow window: obstacle loss dB, path loss" in text
+    assert "margin" in text
+    assert "obstacle" not in on_a_terminal(folder, 60, "links", str(SITES / "farm.toml"), "--json").partition("{")[0]

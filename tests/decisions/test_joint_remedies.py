@@ -2,6 +2,7 @@
 
 import pytest
 from places import SITES
+from plans import write
 
 from survey.budget import HOLDS, state_of
 from survey.budget.coverage import chosen_gateways
@@ -68,3 +69,41 @@ def test_every_remedy_stands_there_once(joint):
 def test_without_a_weak_link_there_is_nothing_to_do(farm):
     none = joint_remedies(farm, ())
     assert (none.inverters, none.hold_today, none.remedies) == ((), (), ())
+
+
+ROW = """
+[environment]
+path_loss_exponent = 2.8
+shadowing_db = 6.0
+
+[[inverter]]
+name = "i2"
+at = [310.0, 0.0]
+height_m = 2.0
+"""
+
+
+def test_a_spot_between_two_inverters_is_found_although_each_has_a_better_one_of_its_own(tmp_path):
+    """Without a choice for all together only the spots best for one of them would be tried."""
+    spots = "".join(
+        f'\n[[spot]]\nname = "{name}"\nat = [{x}, 0.0]\nheight_m = 2.0\n'
+        for name, x in (("beside i1", 12.0), ("between", 160.0), ("beside i2", 308.0))
+    )
+    office = ("at = [0.0, 0.0]\nheight_m = 2.0", "at = [0.0, 900.0]\nheight_m = 2.0")
+    scene = scene_of(read_plan(write(tmp_path, office, more=ROW + spots)))
+    found = joint_remedies(scene, ("i1", "i2"))
+    each = {place: set(states_that_hold(scene, place)) for place in scene.spots.names}
+    assert each == {"beside i1": {"i1"}, "between": {"i1", "i2"}, "beside i2": {"i2"}}
+    assert found.hold_today == ()
+    assert found.remedies[0].hold == ("i1", "i2")
+    assert found.remedies[0].remedy.about == "between"
+
+
+def states_that_hold(scene, place):
+    return [name for name, state in states(scene, (place,)).items() if state == HOLDS]
+
+
+def test_no_single_spot_of_the_farm_does_more_for_those_named(farm, joint):
+    """Each spot by itself, in place of the gateway, against the first remedy."""
+    best = max(len(set(states_that_hold(farm, place)) & set(NAMED)) for place in farm.spots.names)
+    assert len(joint.remedies[0].hold) >= best

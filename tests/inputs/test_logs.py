@@ -22,6 +22,7 @@ from survey.inputs.logs.style import ANSWER_WANTED, LEVEL_WANTED, TIME_WANTED
 NAMES = ["i1", "i2", "shed roof 3", "a name of more than eight letters, with a comma"]
 DATES = st.datetimes(datetime(1950, 1, 1), datetime(2190, 1, 1))  # noqa: DTZ001  as a clock shows them
 ABOVE = "above 0 dBm, too strong for a reading: is it in milliwatts? Write dBm"
+FOUR = "the header has 4; write one cell for each column, with a comma between them"
 HEADER = "time,inverter,gateway,heard"
 
 
@@ -190,7 +191,7 @@ BAD = {
             'log.csv: row 5: time: "2026-13-01T10:00" is ' + TIME_WANTED,
             'log.csv: row 6: time: "2026-05-01" is ' + TIME_WANTED,
             'log.csv: row 6: heard: "2" is ' + ANSWER_WANTED,
-            "log.csv: row 7: 2: the number of fields is not that of the header, which has 4",
+            "log.csv: row 7: 2026-05-01T11:00,i1: 2 cells: " + FOUR,
         ],
     ),
     "levels": (

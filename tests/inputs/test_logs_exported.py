@@ -67,6 +67,68 @@ SAME = {
     "no gateway": rows(keep=(0, 1, 3, 4)),
     "names in capitals": rows().replace("roof", "ROOF").replace("Süd", "SÜD"),
     "serials": rows().replace("roof-", "100"),
+    "bars": rows(delimiter="|"),
+    "bars below a title with a comma": "Site, log\n" + rows(delimiter="|"),
+    "sep with a tab": "sep=\t\n" + rows(delimiter="\t"),
+    "SEP in capitals": "SEP=;\n" + rows(delimiter=";"),
+    "UTF-8 with a mark": b"\xef\xbb\xbf" + rows(LOCAL).encode(),
+    "UTF-16, big end first": b"\xfe\xff" + rows(LOCAL).encode("utf-16-be"),
+    "the header as a comment": "# an export\n# " + rows(),
+    "comments with slashes": "// export\n" + rows(),
+    "comments between rows": rows().replace("\n", "\n# a remark\n", 3),
+    "every cell in quotes": "".join(
+        ",".join(f'"{cell}"' for cell in line.split(",")) + "\n" for line in rows().splitlines()
+    ),
+    "decimal commas in quotes between commas": rows(level='"{:.1f}"').replace(".5", ",5"),
+    "names of months": rows("{:%d %b %Y %H:%M}"),
+    "names of months before the day": rows("{:%b %d %Y %H:%M}"),
+    "names of months and AM and PM, in quotes": rows('"{:%B %d, %Y, %I:%M:%S %p}"'),
+    "names of months in German": rows("{:%d. Mai %Y %H:%M}"),
+    "names of months in German, short": rows("{:%d.Mai %y, %H:%M Uhr}", delimiter=";"),
+    "names of months between dashes": rows("{:%d-%b-%Y %H:%M:%S}"),
+    "days of the week": rows("{:%a %d.%m.%Y %H:%M}"),
+    "spaces in dates": rows("{:%d. %m. %Y %H:%M}"),
+    "slashes, the year first": rows("{:%Y/%m/%d %H:%M:%S}"),
+    "dots, the year first": rows("{:%Y.%m.%d %H:%M}"),
+    "the time before the date": rows("{:%H:%M:%S %d.%m.%Y}"),
+    "parts of a second": rows("{:%d.%m.%Y %H:%M:%S.123}"),
+    "AM and PM without a space": rows("{:%d/%m/%Y %I:%M:%S%p}"),
+    "AM and PM with points": rows("{:%d/%m/%Y %I:%M a.m.}"),
+    "date and time with other names": rows(DAY, header="Datum;Uhrzeit,inverter,gateway,heard,level_dbm").replace(
+        ";", ","
+    ),
+    "a date column beside whole times": rows(
+        "{0:%Y-%m-%d},{0:%Y-%m-%dT%H:%M}", header="Datum;Zeitstempel,inverter,gateway,heard,level_dbm"
+    ).replace(";", ","),
+    "a date column that holds the whole time": rows(LOCAL, header="Datum,inverter,gateway,heard,level_dbm"),
+    "answered and missed": rows(words=("missed", "answered")),
+    "up and down": rows(words=("down", "Up")),
+    "on and off": rows(words=("OFF", "ON")),
+    "received and lost": rows(words=("lost", "received")),
+    "success and timeout": rows(words=("Timeout", "Success")),
+    "erreichbar and nicht erreichbar": rows(words=("nicht erreichbar", "erreichbar")),
+    "1.0 and 0.0": rows(words=("0.0", "1.0")),
+    "levels as whole figures with their unit": rows(level="{:.1f}dBm"),
+    "dashes for no level": rows(keep=(0, 1, 2, 4)).replace(",\n", ",n/a\n"),
+    "English names of columns": rows(header="Timestamp,Device name,Receiver,Reachable,RSSI (dBm)"),
+    "English names of columns, others": rows(header="Date/Time,Unit,Base station,Status,Signal strength"),
+    "names of columns with underscores": rows(header="polled_at,node_id,gateway_id,poll_result,rx_level"),
+    "German names of columns": rows(header="Zeitstempel,Wechselrichter,Empf\u00e4nger,Erreichbar,Pegel [dBm]"),
+    "German names of columns, others": rows(header="Datum/Uhrzeit,Ger\u00e4t,Basisstation,Antwort,Signalst\u00e4rke"),
+    "a column of serials by another name": rows(header="time,Seriennummer,gateway,heard,level_dbm").replace(
+        "roof-", "100"
+    ),
+    "names that only the serial tells": "Zeit,Name,Seriennummer,Antwort,Pegel\n"
+    + "".join(
+        f"{time:%Y-%m-%dT%H:%M},unit {name[-1]},{name.replace('roof-', '100')},{int(heard)},{dbm if heard else ''}\n"
+        for time, name, heard, dbm in POLLS
+    ),
+    "columns that are not needed": "".join(
+        f"{line},{more}\n" for line, more in zip(rows().splitlines(), ["Firmware", *["v2"] * 200], strict=False)
+    ),
+    "a state that is no answer, beside levels": "Zeit,Name,Status,RSSI\n"
+    + "".join(f"{time:%Y-%m-%dT%H:%M},{name},running,{dbm if heard else ''}\n" for time, name, heard, dbm in POLLS),
+    "a comma at the end of every row": rows().replace("\n", ",\n").replace("level_dbm,\n", "level_dbm\n"),
 }
 
 
@@ -95,8 +157,8 @@ def test_columns_are_named_by_the_user(tmp_path):
     text = rows(header="Zeit,Gerät,Empfänger,State,RSSI", words=("offline", "online"))
     columns = {"time": "zeit", "inverter": "Gerät", "gateway": "Empfänger", "heard": "State", "level_dbm": "RSSI"}
     assert read(tmp_path, text, columns=columns).heard.tolist() == read(tmp_path, rows()).heard.tolist()
-    told = refusal(tmp_path, text)
-    assert 'row 1: heard: no such column among "Zeit", "Gerät", "Empfänger", "State", "RSSI"' in told
+    told = refusal(tmp_path, text.replace("State,RSSI", "Mood,Tone"))
+    assert 'row 1: heard: no such column among "Zeit", "Gerät", "Empfänger", "Mood", "Tone"' in told
     assert '--column heard="NAME"' in told
     assert "Mood: no such column, which --column heard names" in refusal(tmp_path, rows(), columns={"heard": "Mood"})
 
@@ -223,3 +285,88 @@ def test_a_spreadsheet_file_reads_as_the_table_in_it(tmp_path):
     assert read(tmp_path, data, name="log.xlsx").heard.tolist() == read(tmp_path, rows()).heard.tolist()
     with pytest.raises(FileError, match="is no spreadsheet that can be read"):
         read(tmp_path, data[:200], name="log.xlsx")
+
+
+def open_document(path, table):
+    """A small spreadsheet file with real dates, by the published form of its parts (ISO/IEC 26300)."""
+    names = {one: f"urn:oasis:names:tc:opendocument:xmlns:{one}:1.0" for one in ("office", "table", "text", "manifest")}
+    spaces = " ".join(f'xmlns:{one}="{name}"' for one, name in names.items())
+
+    def cell(value):
+        if isinstance(value, datetime):
+            kind = f'office:value-type="date" office:date-value="{value:%Y-%m-%dT%H:%M:%S}"'
+        elif isinstance(value, float):
+            kind = f'office:value-type="float" office:value="{value}"'
+        else:
+            kind = 'office:value-type="string"'
+        return f"<table:table-cell {kind}><text:p>{value}</text:p></table:table-cell>"
+
+    def sheet(name, rows):
+        lines = "".join(f"<table:table-row>{''.join(map(cell, row))}</table:table-row>" for row in rows)
+        return f'<table:table table:name="{name}">{lines}</table:table>'
+
+    body = sheet("cover", [["Log of the site"]]) + sheet("log", table)
+    parts = {
+        "mimetype": "application/vnd.oasis.opendocument.spreadsheet",
+        "META-INF/manifest.xml": f"<manifest:manifest {spaces}/>",
+        "content.xml": f"<office:document-content {spaces}><office:body><office:spreadsheet>{body}"
+        "</office:spreadsheet></office:body></office:document-content>",
+    }
+    with zipfile.ZipFile(path, "w") as file:
+        for name, text in parts.items():
+            file.writestr(name, text)
+    return path.read_bytes()
+
+
+def test_the_longest_sheet_of_a_spreadsheet_file_is_read_with_its_dates(tmp_path):
+    pytest.importorskip("python_calamine", reason="needs the extra spreadsheets")
+    table = [["Zeitpunkt", "Ger\u00e4t", "Online", "Pegel"]]
+    table += [[time, name, float(heard), dbm if heard else ""] for time, name, heard, dbm in POLLS]
+    log = read(tmp_path, open_document(tmp_path / "made.ods", table), name="log.ods")
+    assert log.heard.tolist() == read(tmp_path, rows()).heard.tolist()
+    assert str(log.level_dbm.tolist()) == str(read(tmp_path, rows()).level_dbm.tolist())
+    assert log.notes[0] == 'of 2 sheets the longest is read: "log"'
+
+
+def test_columns_that_plain_words_name_are_told_in_one_line(tmp_path):
+    notes = read(tmp_path, rows(header="Zeitstempel,Device,gateway,Erreichbar,RSSI [dBm]")).notes
+    told = 'time from "Zeitstempel", inverter from "Device", level_dbm from "RSSI [dBm]", heard from "Erreichbar"'
+    assert notes == (f"columns taken by their names: {told}",)
+
+
+def test_a_name_in_another_unit_is_no_level(tmp_path):
+    log = read(tmp_path, rows(header="time,inverter,gateway,heard,Signal [%]"))
+    assert log.level_dbm is None
+    assert log.notes == ("columns not used: signal [%]",)
+
+
+def test_a_refusal_names_the_column_as_the_file_does(tmp_path):
+    text = rows(header="Zeit,Wechselrichter,gateway,Status,RSSI", words=("degraded", "fine"), keep=(0, 1, 3))
+    told = 'log.csv: row 2: heard (column "Status"): "degraded" is not a known answer; write 1 or 0 (or yes/no,'
+    assert told in refusal(tmp_path, text)
+
+
+@pytest.mark.parametrize(
+    ("at", "shown"),
+    [
+        ("{:%Y-%m-%dT%H:%M:%SZ}", "2026-05-11T10:00+00:00"),
+        ("{:%Y-%m-%d %H:%M:%S UTC}", "2026-05-11T10:00+00:00"),
+        ("{:%Y-%m-%dT%H:%M+02:00}", "2026-05-11T10:00+02:00"),
+        ("{:%Y-%m-%d %H:%M:%S +0200}", "2026-05-11T10:00+02:00"),
+        ("{:%d.%m.%Y %H:%M:%S MESZ}", "2026-05-11T10:00+02:00"),
+        ("{:%d %b %Y %I:%M %p UTC-5}", "2026-05-11T10:00-05:00"),
+        ("{:%d/%m/%Y %H:%M GMT+1}", "2026-05-11T10:00+01:00"),
+    ],
+)
+def test_offsets_from_universal_time_are_read(tmp_path, at, shown):
+    log = read(tmp_path, rows(at))
+    assert log.stamp(log.time_s[0]) == shown
+    assert log.heard.tolist() == read(tmp_path, rows()).heard.tolist()
+
+
+@pytest.mark.parametrize(
+    "cell", ["31.02.2026 10:00", "12 Foo 2026 10:00", "2026-05-11T25:00", "13:00 PM", "05/2026", "soon"]
+)
+def test_a_time_that_is_none_is_refused_with_its_row(tmp_path, cell):
+    text = rows() + f"{cell},roof-1,office,1,-70\n"
+    assert f'log.csv: row 74: time: "{cell}" is not a time; write it as in 2026-05-01T06:30' in refusal(tmp_path, text)

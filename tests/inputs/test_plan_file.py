@@ -84,6 +84,7 @@ def test_the_minimal_plan_reads_and_every_default_is_the_one_of_the_interface():
     }
     assert vars(plan.environment) == {
         "path_loss_exponent": 2.0,
+        "exponent_spread": 0.25,
         "reference_distance_m": 1.0,
         "shadowing_db": 6.0,
         "correlation_m": 5.0,

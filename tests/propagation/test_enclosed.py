@@ -128,9 +128,6 @@ OUTSIDE = {
 
 
 CASES = [(what, 868.0) for what in OUTSIDE] + [("a container", 2440.0)]
-LOSS_JUMPS = {("a shed that leaks", 868.0)}
-REFLECTED = "sigma jumps by 1.2 dB: sheets that reflected paths pass are not in the list of passes"
-STEADY_SIGMA = {("a container turned", 868.0)}
 
 
 def slid(what, frequency_mhz):
@@ -139,15 +136,7 @@ def slid(what, frequency_mhz):
     return [through(*sheets, *OUTSIDE[what](float(y)), frequency_mhz=frequency_mhz) for y in np.arange(0.6, 1.6, 0.01)]
 
 
-def cases(but, reason):
-    """All cases, those that are known to fail marked so."""
-    return [
-        pytest.param(*case, marks=pytest.mark.xfail(strict=True, reason=reason) if case in but else ())
-        for case in CASES
-    ]
-
-
-@pytest.mark.parametrize(("what", "frequency_mhz"), cases(LOSS_JUMPS, "a loss jumps by 2.0 dB in a centimetre"))
+@pytest.mark.parametrize(("what", "frequency_mhz"), CASES)
 @pytest.mark.slow
 def test_no_loss_jumps_as_something_slides_into_the_line_outside(what, frequency_mhz):
     losses_db = np.array([excess_db(one) for one in slid(what, frequency_mhz)])
@@ -155,13 +144,7 @@ def test_no_loss_jumps_as_something_slides_into_the_line_outside(what, frequency
     assert np.abs(np.diff(losses_db)).max() < 1.0
 
 
-@pytest.mark.parametrize(
-    ("what", "frequency_mhz"),
-    cases(
-        set(CASES) - STEADY_SIGMA,
-        "sigma jumps by 1.2 dB: sheets that reflected paths pass are not in the list of passes",
-    ),
-)
+@pytest.mark.parametrize(("what", "frequency_mhz"), CASES)
 @pytest.mark.slow
 def test_no_sigma_jumps_as_something_slides_into_the_line_outside(what, frequency_mhz):
     assert np.abs(np.diff([one.sigma_db[0, 0] for one in slid(what, frequency_mhz)])).max() < 0.2
@@ -324,7 +307,7 @@ def test_what_a_fit_leaves_unknown_of_a_wall_counts_once():
 
 def _leaking(links):
     """Share of the power of each link that leaves the building by a way around."""
-    _, first = np.unique(links.path_passes.link * 3 + links.path_passes.way, return_index=True)
+    _, first = np.unique(links.path_passes.link * 4 + links.path_passes.way, return_index=True)
     size = links.shape[0] * links.shape[1]
     return np.bincount(links.path_passes.link[first], links.passing_share[first], size).reshape(links.shape)
 

@@ -82,6 +82,8 @@ class Recipe:
     """Whether the clock goes back by an hour amid the log, as at the end of daylight saving."""
     level_step_db: float = 0.1
     healthy: str = "plain"
+    obstacles: tuple = ()
+    """Entries of the plan that stand on the site."""
     wild: bool = False
     """Otherwise made: sides of roofs, rows by day only, polls in turn, wet days, misses in bursts, other faults."""
 
@@ -248,7 +250,7 @@ def site(recipe: Recipe, rng, more_loss_db: np.ndarray):
     plan = Plan(
         file="invented.toml", folder=Path(), site=Site(name="invented"), radio=radio,
         environment=Environment(path_loss_exponent=2.6), requirement=Requirement(), inverters=inverters,
-        gateways=tuple(spots),
+        gateways=tuple(spots), obstacles=recipe.obstacles,
     )  # fmt: skip
     return scene_of(plan), group
 

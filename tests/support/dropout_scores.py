@@ -52,7 +52,7 @@ def _one(task: tuple[tuple[str, str], int]) -> tuple[tuple[str, str], int, str, 
 
 def table(seeds: str, each: int, healthy: int, only: str = "") -> None:
     """Print the table in the form and the words of docs/dropouts.md, then the seeds that came out wrong."""
-    chosen = [one for one in kinds() if only in " ".join(one)]
+    chosen = [one for one in kinds() if only in " ".join(one if one[0] else ("healthy", one[1]))]
     tasks = [
         (kind, SEEDS[seeds] + 1_000 * k + i)
         for k, kind in enumerate(kinds())

@@ -10,7 +10,7 @@ from survey.budget import HOLDS, Links, Progress
 from survey.budget.explanation import Budget, Cost, budget_of, costs_of
 from survey.decisions.placement import place
 from survey.decisions.remedies.gateways import Cable, usual_cable
-from survey.decisions.remedies.joint import Joint, JointRemedies, joint_remedies
+from survey.decisions.remedies.joint import Joint, JointRemedies, joint_of, joint_remedies
 from survey.decisions.remedies.outlook import Outlook
 from survey.decisions.remedies.remedy import CAUTIONS, WORTH_DB, Change, Remedy
 from survey.decisions.remedies.trials import Trials
@@ -31,6 +31,7 @@ __all__ = [
     "Outlook",
     "Remedy",
     "explain",
+    "joint_of",
     "joint_remedies",
     "usual_cable",
 ]
@@ -119,6 +120,7 @@ def explain(
     spots: CoverageMatrix | None = None,
     hops: Hops | None = None,
     more_margin: bool = False,
+    together: bool = False,
     progress: Progress | None = None,
 ) -> Explained:
     """Say where every decibel goes of the links of some inverters, and what would mend them.
@@ -140,6 +142,8 @@ def explain(
         The links between inverters, where they are known already.
     more_margin : bool
         Try remedies also for inverters that hold, to gain margin.
+    together : bool
+        Also try what does most for all of them: `joint_of` ranks it.
     progress : callable, optional
         Told what is done.
 
@@ -185,6 +189,7 @@ def explain(
             cable=used,
             rows=[rows[number] for number in tried_for],
             costs=[costs[number] for number in tried_for],
+            together=together,
         )
         for number, remedies in zip(tried_for, trials.remedies(progress=_part(progress, 0.8, 1.0)), strict=True):
             found[number] = remedies

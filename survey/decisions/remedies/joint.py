@@ -4,10 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from survey.budget import HOLDS, Progress
 from survey.decisions.remedies.remedy import Remedy
 from survey.scene import Scene
+
+if TYPE_CHECKING:  # it imports this file
+    from survey.decisions.remedies import Explained
+
+OF_A_SPOT = {"other spot", "one more"}
+"""Kinds of remedy that are about a spot: of the points of a search the best one stands for all."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -34,6 +41,7 @@ class Joint:
 class JointRemedies:
     """What was tried for some inverters together, the best first; `hold_today` hold by the plan as it is."""
 
+    gateways: tuple[str, ...] = ()
     inverters: tuple[str, ...]
     hold_today: tuple[str, ...]
     remedies: tuple[Joint, ...]
@@ -60,10 +68,14 @@ def joint_remedies(scene: Scene, inverters: Sequence[str], *, progress: Progress
 
     if not inverters:
         return JointRemedies(inverters=(), hold_today=(), remedies=())
-    explained = explain(scene, inverters, progress=progress)
+    return joint_of(explain(scene, inverters, together=True, progress=progress))
+
+
+def joint_of(explained: Explained) -> JointRemedies:
+    """Rank the remedies of inverters explained with `together`, by how many of them hold afterwards."""
     today = {one.budget.inverter: one.state for one in explained.inverters}
     named = tuple(today)
-    best: dict[str, Joint] = {}
+    best: dict[tuple[str, str], Joint] = {}
     for one in explained.inverters:
         for remedy in (*one.remedies, *one.idle):
             after = today | {one.budget.inverter: remedy.state}
@@ -72,14 +84,15 @@ def joint_remedies(scene: Scene, inverters: Sequence[str], *, progress: Progress
             hold = tuple(name for name in named if after[name] == HOLDS)
             better = sum(change.after > change.before for change in others)
             found = Joint(remedy=remedy, hold=hold, better=better, worse=len(others) - better)
-            place = remedy.about.partition("/")[0]  # one of the points of a search stands for it
-            key = f"{remedy.kind} {place}" if remedy.kind in {"other spot", "one more"} else remedy.action
+            place = remedy.about.partition("/")[0]
+            key = (remedy.kind, place) if remedy.kind in OF_A_SPOT else (remedy.action, remedy.about)
             if key not in best or _rank(found) < _rank(best[key]):
                 best[key] = found
     ranked = sorted(best.values(), key=_rank)
     hold_today = tuple(name for name in named if today[name] == HOLDS)
     useful = tuple(one for one in ranked if set(one.hold) > set(hold_today) or one.remedy.is_worth_it)
-    return JointRemedies(inverters=named, hold_today=hold_today, remedies=useful)
+    gateways = explained.links.gateways.names
+    return JointRemedies(gateways=gateways, inverters=named, hold_today=hold_today, remedies=useful)
 
 
 def _rank(one: Joint) -> tuple[float, ...]:

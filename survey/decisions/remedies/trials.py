@@ -43,6 +43,8 @@ class Trials:
         The inverters that are asked for.
     costs : sequence of tuple of Cost
         What the obstacles of each of them cost, the most first.
+    together : bool
+        Also try the point of each location that does most for all of them, not only the one best for each.
     """
 
     def __init__(
@@ -53,7 +55,9 @@ class Trials:
         cable: Cable,
         rows: Sequence[int],
         costs: Sequence[tuple[Cost, ...]],
+        together: bool = False,
     ) -> None:
+        self.together = together
         self.network, self.spots, self.cable, self.rows, self.costs = network, spots, cable, rows, costs
         self.scene: Scene = network.scene
         self.in_use: Ends = network.links.gateways
@@ -159,14 +163,13 @@ class Trials:
                             at_m=tuple(one.gateway.at_m[0].tolist()),
                             cable_loss_db=float(one.gateway.loss_db[0] - gateway.loss_db[0]),
                         )
-        after = with_each(self.scene, others, self.spots)
-        for number in mine:
-            self._add_spot(number, after, kind="other spot", action="move the gateway to")
+        self._add_spots(
+            mine, with_each(self.scene, others, self.spots), kind="other spot", action="move the gateway to"
+        )
 
     def _try_one_more(self) -> None:
         after = with_each(self.scene, self.network.matrix, self.spots)
-        for number in range(len(self.rows)):
-            self._add_spot(number, after, kind="one more", action="add a gateway at")
+        self._add_spots(range(len(self.rows)), after, kind="one more", action="add a gateway at")
 
     def _offered(self, number: int, variants: list[Variant], after: Outlook) -> list[tuple[int, Variant]]:
         """The variants of a gateway with their numbers; of the sides of a box that it is in only the best."""
@@ -174,10 +177,21 @@ class Trials:
         best = after.best_for(self.rows[number], sides)
         return [(choice, one) for choice, one in enumerate(variants) if not sides[choice] or choice == best]
 
-    def _add_spot(self, number: int, after: Outlook, *, kind: str, action: str) -> None:
-        """The spot that does most for an inverter."""
+    def _add_spots(self, numbers: Sequence[int], after: Outlook, *, kind: str, action: str) -> None:
+        """The spot that does most for each of some inverters; of every location also the point best for all."""
+        free = self._free_spots
+        for number in numbers:
+            self._add_spot(number, after.best_for(self.rows[number], free), after, kind=kind, action=action)
+        if not self.together or not numbers:
+            return
+        places = np.array(self.scene.spots.places)
+        for place in dict.fromkeys(self.scene.spots.places):
+            choice = after.best_together(self.rows, free & (places == place))
+            self._add_spot(numbers[0], choice, after, kind=kind, action=action)
+
+    def _add_spot(self, number: int, choice: int, after: Outlook, *, kind: str, action: str) -> None:
+        """A gateway at a spot; nothing where none is free."""
         spots = self.scene.spots
-        choice = after.best_for(self.rows[number], self._free_spots)
         if choice >= 0:
             x, y, height_m = spots.at_m[choice].tolist()
             self._add(

@@ -50,16 +50,20 @@ def drawn_margins_db(
     -----
     A draw moves every margin by shadowing, `Shadowing` times ``shadowing_db``; and shifts the loss of every material
     for all links at once, once for each pass of the straight line through a sheet of it, and of ways that leave a
-    building through its sheets, before straight through and the ways around are added by power. What ways lose in
-    bending, and the gains of antennas, stay as they are. A geometry changes none of these random numbers, and
+    building through its sheets, before straight through and the ways around are added by power. The path loss exponent
+    is off by the same for all links of a draw, a normal number times ``exponent_spread``. What ways lose in bending
+    and the gains of antennas stay as they are. A geometry changes none of these random numbers, and
     shadowing is correlated by where things stand in the plan.
-    With a fit, the errors that its readings have left take the place of those of what they went through.
+    With a fit, the errors that its readings have left take the place of those of what they went through, and of the
+    exponent's.
     """
     environment = links.scene.plan.environment
     unknowns, number = unknowns_of(links.scene)
     shifts = Shifts(unknowns, seed=seed)
     shadowing = Shadowing(links.inverters.at_m, links.gateways.at_m, correlation_m=environment.correlation_m, seed=seed)
     fitted = FittedErrors(links, seed=seed) if links.scene.correction is not None else None
+    exponents = np.random.default_rng([seed, 7])
+    spread = environment.exponent_spread if fitted is None else 0.0
     units = units_of(links.scene, number, len(unknowns))
     shadowing_db = environment.shadowing_db * np.sqrt(links.read_shadow[1])
     step = max(1, VALUES_AT_ONCE // max(1, links.shape[0] * links.shape[1]))
@@ -69,6 +73,7 @@ def drawn_margins_db(
             reached = np.isfinite(here.obstacle_loss_db)
             open_db = np.where(reached, here.margin_db + np.where(reached, here.obstacle_loss_db, 0.0), -np.inf)
             met_db = open_db.ravel()[passes.link]
+            db_for_each = -10.0 * np.log10(np.maximum(here.distance_m / environment.reference_distance_m, 1.0))
         count = last - first
         margin_db = np.broadcast_to(here.margin_db, (count, *links.shape)).copy()
         shifts_db = shifts.next(count)
@@ -79,6 +84,8 @@ def drawn_margins_db(
         margin_db.reshape(count, -1)[:, passes.link] = met_db - passes.obstacle_loss_db(shifts_db)
         if fitted is not None:
             margin_db += level_db
+        if spread:
+            margin_db += db_for_each * (spread * exponents.standard_normal((count, 1, 1)))
         if environment.shadowing_db:
             margin_db += shadowing_db * shadowing.next(count)
         yield margin_db

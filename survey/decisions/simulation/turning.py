@@ -18,8 +18,6 @@ STEPS_SPREADS = (0.5, 1.0, 1.5, 2.0)
 """At which shifts of an unknown the ranking is looked at first, in spreads; a judgement."""
 HALVINGS = 5
 """How often the step in which the first place changes is halved."""
-EXPONENT_SPREAD = 0.25
-"""Spread of the path loss exponent without a fit: an assumption, by which twice it is half a power of distance."""
 LEAST_EXPONENT = 0.5
 """The lowest that a plan may have (`plan.Environment`)."""
 UNKNOWNS_TRIED, LINKS_TRIED = 12, 20_000
@@ -138,10 +136,10 @@ def _narrowed(
 
 
 def _exponent_spread(links: Links) -> float:
-    """Of the fit, where there is one."""
+    """Of the fit, where there is one; else of the plan."""
     correction = links.scene.correction
     fitted = 0.0 if correction is None else float(np.sqrt(correction.covariance[1, 1]))
-    return fitted or EXPONENT_SPREAD
+    return fitted or links.scene.plan.environment.exponent_spread
 
 
 def _within(figure: _Figure, spreads: float) -> float:
@@ -189,7 +187,9 @@ def _figures(links: Links) -> tuple[list[_Figure], int]:
         )
         for k in met[:UNKNOWNS_TRIED]
     ]
-    environment = links.scene.plan.environment
+    environment, spread = links.scene.plan.environment, _exponent_spread(links)
+    if not spread:
+        return figures, len(met) - len(figures)
 
     def steeper(shift: float) -> Links:
         base_loss_db = log_distance_loss_db(
@@ -203,7 +203,7 @@ def _figures(links: Links) -> tuple[list[_Figure], int]:
     exponent = _Figure(
         name="path_loss_exponent",
         kind="exponent",
-        spread=_exponent_spread(links),
+        spread=spread,
         lowest=LEAST_EXPONENT - environment.path_loss_exponent,
         shifted=steeper,
     )

@@ -12,7 +12,8 @@ from survey.base.arrays import IntArray
 from survey.base.errors import Fault, FileError
 from survey.base.layout import counted
 from survey.inputs.logs.absent import absent_polls
-from survey.inputs.logs.rows import Block, Columns
+from survey.inputs.logs.columns import Columns
+from survey.inputs.logs.rows import Block
 from survey.inputs.logs.stamps import DAY_S, NO_ZONE, stamp
 
 Counts = NDArray[np.uint8]

@@ -9,18 +9,18 @@ from dataclasses import dataclass
 
 from survey.base.errors import Fault, FileError, did_you_mean, one_line, shortened
 from survey.inputs.csv_files import as_written
-from survey.inputs.logs.rows import Columns
-from survey.inputs.logs.style import UNIX, answer_of, level_of
+from survey.inputs.logs.columns import Columns
+from survey.inputs.logs.naming import MIN_WIDE, NAMED, OPTIONAL, REQUIRED, Named, named
+from survey.inputs.logs.style import UNIX, Style, answer_of, level_of
 
-REQUIRED = ("time", "inverter", "gateway", "heard")
-OPTIONAL = ("level_dbm", "power_w", "branch", "date")
-NAMED = (*REQUIRED, *OPTIONAL, "serial")
-DELIMITERS = (",", ";", "\t")
+DELIMITERS = (",", ";", "\t", "|")
 MAX_PREAMBLE = 40
 """A header stands within so many lines."""
 SEP = re.compile(r"sep=(.)\s*", re.IGNORECASE)
-MIN_WIDE = 2
-"""Columns of inverters that make a table a wide one. A judgement."""
+FIELDS = {"level_dbm": "level", "power_w": "power"}
+"""Fields of `Columns` that are called otherwise than the columns."""
+MIN_COLUMNS = 2
+"""A line of comment that names fewer columns is no header. A judgement."""
 SAMPLE_ROWS = 40
 """Rows below the header that show what a column holds. A judgement."""
 
@@ -37,6 +37,8 @@ class Head:
         Number of the header's line, counted from 1.
     unix : bool
         Whether times are Unix times.
+    called : dict of str to str
+        Columns whose name in the file is another: what each holds, and that name.
     notes : tuple of str
         What was assumed, and columns that are not used.
     """
@@ -44,6 +46,7 @@ class Head:
     columns: Columns
     row: int
     unix: bool
+    called: dict[str, str]
     notes: tuple[str, ...]
 
 
@@ -53,6 +56,7 @@ def head_of(
     shown: str,
     renamed: Mapping[str, str],
     inverters: Sequence[str],
+    gateways: Sequence[str],
     gateway: str | None,
     line_break: bytes,
 ) -> Head:
@@ -68,6 +72,8 @@ def head_of(
         What the user says of columns: name here, name in the file.
     inverters : sequence of str
         Names and serials; a table with a column for each needs none that says which inverter.
+    gateways : sequence of str
+        Names of gateways and spots.
     gateway : str or None
         The only gateway, for a log that does not say which.
     line_break : bytes
@@ -78,26 +84,20 @@ def head_of(
     FileError
         Where a column that is needed is missing, or is there twice.
     """
-    given, kept = "", []
-    for number, line in enumerate(lines[:MAX_PREAMBLE]):
-        separator = SEP.fullmatch(line.strip())
-        if separator or line.strip().startswith("sep=\\t"):
-            given = separator[1] if separator else "\t"
-        elif line.strip() and not line.lstrip().startswith(("#", "//")):
-            kept.append((number, line))
-    if not kept:
-        problem = "is empty; a log begins with time,inverter,gateway,heard"
-        raise FileError([Fault(file=shown, problem=problem)])
     known = {one.casefold() for one in inverters if one}
-    best: tuple[int, int, str, list[str]] = (-1, 0, "", [])
-    for number, line in kept:
-        delimiter = given or max(DELIMITERS, key=line.count)
-        names = _names(line, delimiter, renamed)
-        score = sum(one in NAMED for one in names) + (MIN_WIDE if sum(one in known for one in names) >= MIN_WIDE else 0)
-        if score > best[0]:
-            best = score, number, delimiter, names
-    _, row, delimiter, names = best
-    written = [one.strip() for one in _cells(lines[row], delimiter)]
+    row, delimiter = _header(lines, renamed, known, shown)
+    written = [one.strip() for one in _cells(_bare(lines[row]), delimiter)]
+    sample = [_cells(line, delimiter) for line in lines[row + 1 : row + 1 + SAMPLE_ROWS] if line.strip()]
+    written = _as_wide_as(written, sample)
+    meant = named(
+        written,
+        renamed,
+        known=known,
+        gateways={one.casefold() for one in gateways},
+        sample=sample,
+        gateway=gateway,
+    )
+    names = meant.holds
     wide = (
         [k for k, one in enumerate(names) if one in known] if "inverter" not in names and "serial" not in names else []
     )
@@ -108,9 +108,11 @@ def head_of(
         raise FileError(faults)
     if "serial" in names and "inverter" not in names:
         names[names.index("serial")] = "inverter"
-    sample = [_cells(line, delimiter) for line in lines[row + 1 : row + 1 + SAMPLE_ROWS] if line.strip()]
     at = {one: names.index(one) if one in names else -1 for one in (*REQUIRED, *OPTIONAL)}
-    notes = _assumed(names, at, wide=wide, row=row, gateway=gateway)
+    if at["time"] >= 0 and at["date"] >= 0 and _has_date(sample, at["time"]):
+        names[at["date"]], at["date"] = written[at["date"]], -1
+        meant.taken.pop("date", None)
+    notes = _assumed(meant, at, wide=wide, row=row, gateway=gateway)
     if at["time"] < 0:
         at["time"], at["date"] = at["date"], -1
     unused = [
@@ -136,7 +138,71 @@ def head_of(
     )
     times = [row[columns.time].strip() for row in sample if columns.time < len(row)]
     unix = bool(times) and all(UNIX.fullmatch(one) for one in times) and columns.date < 0
-    return Head(columns=columns, row=row + 1, unix=unix, notes=tuple(notes))
+    if unix:
+        notes.insert(0, "times are Unix times, read as universal time (UTC)")
+    called = {
+        one: written[place]
+        for one in (*REQUIRED, *OPTIONAL)
+        if (place := getattr(columns, FIELDS.get(one, one))) >= 0 and written[place].casefold() != one
+    }
+    return Head(columns=columns, row=row + 1, unix=unix, called=called, notes=tuple(notes))
+
+
+def _header(lines: Sequence[str], renamed: Mapping[str, str], known: set[str], shown: str) -> tuple[int, str]:
+    """The number of the header's line, from 0, and what stands between its cells.
+
+    It is the line that names most columns; a line of comment may be it where no other names as many.
+    """
+    given = ""
+    best: tuple[float, int, str] = (-1.0, 0, "")
+    for number, line in enumerate(lines[:MAX_PREAMBLE]):
+        separator = SEP.fullmatch(line.strip())
+        if separator or line.strip().startswith("sep=\\t"):
+            given = separator[1] if separator else "\t"
+            continue
+        text = _bare(line)
+        if not text.strip():
+            continue
+        is_comment = text is not line
+        delimiter = given or max(DELIMITERS, key=text.count)
+        cells = _cells(text, delimiter)
+        names = named(cells, renamed, known=known).holds
+        own = sum(one.strip().casefold() in NAMED for one in cells)
+        score = sum(one in NAMED for one in names) + 0.1 * own
+        score += MIN_WIDE if sum(one in known for one in names) >= MIN_WIDE else 0
+        score -= 1.0 if is_comment else 0.0
+        if is_comment and score < MIN_COLUMNS:
+            continue
+        if score > best[0]:
+            best = score, number, delimiter
+    if best[0] < 0:
+        problem = "is empty; a log begins with time,inverter,gateway,heard"
+        raise FileError([Fault(file=shown, problem=problem)])
+    return best[1], best[2]
+
+
+def _bare(line: str) -> str:
+    """A line of comment without its mark; any other line itself."""
+    text = line.lstrip()
+    return text.lstrip("#/").lstrip() if text.startswith(("#", "//")) else line
+
+
+def _as_wide_as(written: list[str], sample: Sequence[Sequence[str]]) -> list[str]:
+    """The header with as many cells as the rows, where only empty cells at the ends make the difference."""
+    if not sample:
+        return written
+    least, most = min(map(len, sample)), max(map(len, sample))
+    if least > len(written) and not any(cell.strip() for row in sample for cell in row[len(written) :]):
+        return written + [""] * (least - len(written))
+    if most < len(written) and not any(written[most:]):
+        return written[:most]
+    return written
+
+
+def _has_date(sample: Sequence[Sequence[str]], column: int) -> bool:
+    """Whether the cells of a column hold a date and a time of the day."""
+    style, told = Style(), [row[column] for row in sample if column < len(row) and row[column].strip()]
+    return bool(told) and all(style.seconds_of(one) is not None for one in told)
 
 
 def _cells(line: str, delimiter: str) -> list[str]:
@@ -146,24 +212,18 @@ def _cells(line: str, delimiter: str) -> list[str]:
         return line.split(delimiter)
 
 
-def _names(line: str, delimiter: str, renamed: Mapping[str, str]) -> list[str]:
-    """Names of columns as they are called here."""
-    called = {name.strip().casefold(): one for one, name in renamed.items()}
-    names = [one.strip().casefold() for one in _cells(line, delimiter)]
-    return [called.get(one, f"{one} in the file" if one in renamed else one) for one in names]
-
-
 def _are_levels(cells: Sequence[str]) -> bool:
     """Whether the cells of a wide table are levels, not words for an answer."""
     told = [one for one in cells if one.strip()]
     return any(answer_of(one) is None and level_of(one) is not None for one in told)
 
 
-def _assumed(
-    names: Sequence[str], at: Mapping[str, int], *, wide: Sequence[int], row: int, gateway: str | None
-) -> list[str]:
+def _assumed(meant: Named, at: Mapping[str, int], *, wide: Sequence[int], row: int, gateway: str | None) -> list[str]:
     """What the reader assumes, in one line each."""
     notes = []
+    if meant.taken:
+        told = ", ".join(f'{one} from "{one_line(name)}"' for one, name in meant.taken.items())
+        notes.append(f"columns taken by their names: {told}")
     if row:
         notes.append(f"lines before the header: {row}, skipped")
     if len(wide) >= MIN_WIDE:
@@ -172,7 +232,7 @@ def _assumed(
         notes.append(f"no column names the gateway: all polls are taken to be of {gateway}")
     if at["heard"] < 0 and not wide:
         notes.append("no column says whether a poll was answered: one with a level was, one without was missed")
-    if at["date"] >= 0 and "time" in names:
+    if at["date"] >= 0 and at["time"] >= 0:
         notes.append("date and time of the day stand in two columns, read together")
     return notes
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from survey.base.errors import Fault, FileError, did_you_mean, shortened, why_unread
+from survey.base.errors import Fault, FileError, did_you_mean, one_line, shortened, why_unread
 from survey.inputs.csv_files import as_written
 from survey.inputs.logs.cells import MOST_NAMES, Names, TooManyNamesError
 from survey.inputs.logs.grid import Log, Resolved, log_of
@@ -83,11 +83,11 @@ def read_log(
     style = Style(order=dates or DAY_FIRST, given=dates is not None)
     plan = [*inverters, *serials]
     try:
-        reader, blocks = _read(path, style, plan, gateway, columns or {}, notes, progress)
+        reader, blocks, called = _read(path, style, plan, gateways, gateway, columns or {}, notes, progress)
         if style.is_local and style.told_order not in {style.order, ""}:  # now known: read again
             notes.clear()
             style = Style(order=style.told_order, given=True, first_max=1)
-            reader, blocks = _read(path, style, plan, gateway, columns or {}, notes, progress)
+            reader, blocks, called = _read(path, style, plan, gateways, gateway, columns or {}, notes, progress)
     except (OSError, ValueError) as error:
         raise FileError([Fault(file=shown, problem=why_unread(path, error))]) from None
     except TooManyNamesError:
@@ -95,7 +95,7 @@ def read_log(
             f"holds more than {MOST_NAMES} different names of inverters, gateways or branches: are columns mixed up?"
         )
         raise FileError([Fault(file=shown, problem=problem)]) from None
-    faults = _row_faults(reader.faults, shown)
+    faults = _row_faults(reader.faults, shown, called)
     faults += _date_faults(style, shown)
     if style.is_local and not faults:
         notes.append(
@@ -120,19 +120,28 @@ def _read(  # noqa: PLR0917  what read_log is given
     path: Path,
     style: Style,
     plan: Sequence[str],
+    gateways: Sequence[str],
     gateway: str | None,
     renamed: Mapping[str, str],
     notes: list[str],
     progress: Progress | None,
-) -> tuple[RowReader, list[Block]]:
-    """All rows of a file, and the reader that knows their names and faults."""
+) -> tuple[RowReader, list[Block], dict[str, str]]:
+    """All rows of a file, the reader that knows their names and faults, and other names of its columns."""
     shown, total = str(path), path.stat().st_size
     with opened(path, notes) as file:
         data = file.read(HEAD_BYTES).removeprefix(BOM_UTF8)
         line_break = b"\r" if b"\r" in data.split(b"\n")[0].rstrip(b"\r\n") else b"\n"
         lines = data.split(line_break)
         texts = [one.decode("utf-8", "replace").rstrip("\r\n") for one in lines]
-        head = head_of(texts, shown=shown, renamed=renamed, inverters=plan, gateway=gateway, line_break=line_break)
+        head = head_of(
+            texts,
+            shown=shown,
+            renamed=renamed,
+            inverters=plan,
+            gateways=gateways,
+            gateway=gateway,
+            line_break=line_break,
+        )
         notes += head.notes
         style.unix = head.unix
         reader = RowReader(
@@ -146,7 +155,7 @@ def _read(  # noqa: PLR0917  what read_log is given
         )
         rest = line_break.join(lines[head.row :])
         blocks = list(_blocks(file, reader, rest, head.row + 1, shown=shown, total=total, progress=progress))
-    return reader, blocks
+    return reader, blocks, head.called
 
 
 def _date_faults(style: Style, shown: str) -> list[Fault]:
@@ -237,9 +246,13 @@ def _whole_rows(file: Source, rest: bytes, row: int, shown: str, line_break: byt
         yield rest + b"\n", row
 
 
-def _row_faults(found: Faults, shown: str) -> list[Fault]:
-    """What is wrong with rows: the first of each kind by their numbers, then how many more there are."""
+def _row_faults(found: Faults, shown: str, called: Mapping[str, str] | None = None) -> list[Fault]:
+    """What is wrong with rows: the first of each kind by their numbers, then how many more there are.
+
+    `called` gives the names in the file of columns that are called otherwise there.
+    """
     faults = []
+    other = {one: f'{one} (column "{one_line(name)}")' for one, name in (called or {}).items()}
     stopped = " as far as it was read" if found.too_many else ""
     for rows in found.rows.values():
         rows.sort()
@@ -251,13 +264,15 @@ def _row_faults(found: Faults, shown: str) -> list[Fault]:
                 Fault(
                     file=shown,
                     place=f"row {row}",
-                    key=key,
+                    key=other.get(key, key),
                     problem=f'"{shortened(text)}" is {problem}' if key else f"{text}: {problem}",
                 )
             )
         more = found.counts[key, problem] - min(TOLD, len(rows))
         if more:
-            faults.append(Fault(file=shown, key=key, problem=f"and {more} more rows like these{stopped}"))
+            faults.append(
+                Fault(file=shown, key=other.get(key, key), problem=f"and {more} more rows like these{stopped}")
+            )
     return faults
 
 

@@ -11,8 +11,10 @@ from numpy.typing import NDArray
 
 from survey.base.arrays import BoolArray, IntArray
 from survey.base.errors import shortened
+from survey.base.layout import counted
 from survey.inputs.csv_files import TOO_LONG
 from survey.inputs.logs.cells import SPARE_BYTES, Names, numbers_of
+from survey.inputs.logs.columns import Columns
 from survey.inputs.logs.stamps import DAY_S, seconds_of
 from survey.inputs.logs.style import (
     ANSWER_WANTED,
@@ -37,31 +39,6 @@ RETURN_WITHIN = "has a carriage return (CR) amid its fields; end every row with 
 OVER_0_DBM = "above 0 dBm, too strong for a reading: is it in milliwatts? Write dBm"
 MOST_LEVEL_DBM = 0.0
 """No receiver on a wall ever sees more than this; a level above it is in other units. [dBm]"""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Columns:
-    """Where each column of a log stands, -1 where there is none, and how its fields and row ends are written.
-
-    `wide` are the columns of a table that has one for each inverter, `wide_names` their names, and `wide_levels`
-    whether they hold levels.
-    """
-
-    count: int
-    time: int
-    inverter: int
-    gateway: int
-    heard: int
-    level: int
-    power: int
-    branch: int
-    delimiter: str
-    decimal: str
-    line_break: bytes = b"\n"
-    date: int = -1
-    wide: tuple[int, ...] = ()
-    wide_names: tuple[str, ...] = ()
-    wide_levels: bool = False
 
 
 @dataclass
@@ -205,6 +182,11 @@ class RowReader:
             seconds, offset, good = seconds_of(buffer, start, end)
             if good.any() or not len(good):
                 return seconds, offset, good
+            texts = bytes(buffer[start[0] : end[0]]).decode("utf-8", "replace")
+            if len(texts.split()) > 2:  # noqa: PLR2004  more parts than a date and a time: a date in words, AM or PM
+                both, good = each(buffer, start, end, self.style.seconds_of, bad=(0, 0))
+                both = np.asarray(both).astype(np.int64).reshape(len(start), 2)
+                return both[:, 0], both[:, 1].astype(np.int16), good
         if self.style.unix:
             value, good = numbers_of(buffer, start, end, decimal=".")
             value = np.where(good & (value > 0), value, 0.0)
@@ -273,7 +255,7 @@ class RowReader:
         if not text.strip() or text.lstrip().startswith("#"):
             return
         if len(fields) != c.count:
-            told(row, "", f"the number of fields is not that of the header, which has {c.count}", f"{len(fields)}")
+            told(row, "", c.wrong_count, f"{shortened(text)}: {counted(len(fields), 'cell')}")
             return
         if self._time_of(fields) is None:
             told(row, "time", TIME_WANTED, self._time_text(fields))
@@ -304,7 +286,7 @@ class RowReader:
             told(row, "", RETURN_WITHIN if "\r" in text else TOO_LONG, shortened(text))
             return None
         if len(fields) != c.count:
-            told(row, "", f"the number of fields is not that of the header, which has {c.count}", f"{len(fields)}")
+            told(row, "", c.wrong_count, f"{shortened(text)}: {counted(len(fields), 'cell')}")
             return None
         at = self._time_of(fields)
         if at is None:

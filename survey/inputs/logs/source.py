@@ -1,4 +1,4 @@
-"""A log file as bytes in UTF-8, whatever it is written in: plain text in several codes, or a spreadsheet."""
+"""A log file as bytes in UTF-8, whatever it is written in: plain text in several codes, a spreadsheet, or Parquet."""
 
 from __future__ import annotations
 
@@ -18,8 +18,14 @@ CHUNK_BYTES = 4_000_000
 UTF_16 = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 WORKBOOK = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")
 """How spreadsheet files begin: zipped ones, and older ones."""
+PARQUET = b"PAR1"
+"""How a Parquet file begins, and ends."""
+ROWS = 50_000
+"""Rows of a Parquet file that are turned into text at a time: large for speed, small for memory; a judgement."""
 NO_TEXT = "is not plain text; save it as CSV"
 EXTRA = "is a spreadsheet file; install survey[spreadsheets] to read it, or save it as CSV"
+
+EXTRA_PARQUET = "is a Parquet file; install survey[parquet] to read it, or save it as CSV"
 
 
 class Source(Protocol):
@@ -46,6 +52,43 @@ class _Recoded:
         return self._file.tell()
 
 
+class _Parquet:
+    """A Parquet file, read as CSV in UTF-8 a block of rows at a time: its flat columns."""
+
+    def __init__(self, path: Path) -> None:
+        try:
+            import pyarrow as pa  # noqa: PLC0415  an extra
+            from pyarrow import csv, parquet  # noqa: PLC0415
+        except ImportError:
+            raise FileError([Fault(file=str(path), problem=EXTRA_PARQUET)]) from None
+        self._csv, self._bytes, self._rows = csv, path.stat().st_size, 0
+        self._total = 1
+        try:
+            file = parquet.ParquetFile(path)
+            flat = [one.name for one in file.schema_arrow if not pa.types.is_nested(one.type)]
+            self._total = max(1, int(file.metadata.num_rows))
+            self._blocks = file.iter_batches(batch_size=ROWS, columns=flat)
+        except (pa.ArrowException, OSError) as error:
+            raise FileError([Fault(file=str(path), problem=f"is no Parquet file that can be read: {error}")]) from None
+        self._left = bytearray((",".join(f'"{name.replace(chr(34), chr(34) * 2)}"' for name in flat) + "\n").encode())
+
+    def read(self, size: int, /) -> bytes:
+        while len(self._left) < size:
+            block = next(self._blocks, None)
+            if block is None:
+                break
+            text = io.BytesIO()
+            self._csv.write_csv(block, text, self._csv.WriteOptions(include_header=False, quoting_style="needed"))
+            self._left += text.getvalue()
+            self._rows += len(block)
+        data = bytes(self._left[:size])
+        del self._left[:size]
+        return data
+
+    def tell(self) -> int:
+        return self._bytes * self._rows // self._total
+
+
 @contextmanager
 def opened(path: Path, notes: list[str]) -> Iterator[Source]:
     """Open a log, and note what code it is taken to be in where that is not UTF-8.
@@ -58,7 +101,9 @@ def opened(path: Path, notes: list[str]) -> Iterator[Source]:
     with path.open("rb") as file:
         head = file.read(2_000)
         file.seek(0)
-        if head.startswith(WORKBOOK):
+        if head.startswith(PARQUET):
+            yield _Parquet(path)
+        elif head.startswith(WORKBOOK):
             yield io.BytesIO(_workbook(path, notes))
         elif head.startswith(UTF_16) or _is_bare_utf_16(head):
             code = "utf-16" if head.startswith(UTF_16) else "utf-16-le" if head[1:2] == b"\0" else "utf-16-be"
@@ -93,31 +138,33 @@ def _is_utf_8(file: BinaryIO) -> bool:
 
 
 def _workbook(path: Path, notes: list[str]) -> bytes:
-    """The first sheet of a spreadsheet file that holds anything, as text with tabs."""
+    """The longest sheet of a spreadsheet file, as text with tabs: others hold titles or sums."""
     try:
         from python_calamine import CalamineError, CalamineWorkbook  # noqa: PLC0415  an extra
     except ImportError:
         raise FileError([Fault(file=str(path), problem=EXTRA)]) from None
     try:
         book = CalamineWorkbook.from_path(path)
-        for name in book.sheet_names:
-            rows = book.get_sheet_by_name(name).to_python(skip_empty_area=True)
-            if rows:
-                if len(book.sheet_names) > 1:
-                    notes.append(f'of {len(book.sheet_names)} sheets "{name}" is read')
-                text = io.StringIO()
-                writer = csv.writer(text, delimiter="\t", lineterminator="\n")
-                writer.writerows([_cell(cell) for cell in row] for row in rows)
-                return text.getvalue().encode("utf-8")
+        sheets = {name: book.get_sheet_by_name(name).to_python(skip_empty_area=True) for name in book.sheet_names}
     except CalamineError as error:
         raise FileError([Fault(file=str(path), problem=f"is no spreadsheet that can be read: {error}")]) from None
-    raise FileError([Fault(file=str(path), problem="is a spreadsheet file without a filled sheet")])
+    name = max(sheets, key=lambda one: len(sheets[one]), default="")
+    if not name or not sheets[name]:
+        raise FileError([Fault(file=str(path), problem="is a spreadsheet file without a filled sheet")])
+    if len(sheets) > 1:
+        notes.append(f'of {len(sheets)} sheets the longest is read: "{name}"')
+    text = io.StringIO()
+    writer = csv.writer(text, delimiter="\t", lineterminator="\n")
+    writer.writerows([_cell(cell) for cell in row] for row in sheets[name])
+    return text.getvalue().encode("utf-8")
 
 
 def _cell(value: object) -> str:
     """The text of a cell, times as in ISO 8601 to the second: spreadsheets keep them as fractions of a day."""
     if isinstance(value, datetime):
         return (value + timedelta(microseconds=500_000)).replace(microsecond=0).isoformat()
+    if isinstance(value, timedelta):  # a time of the day, where the sheet counts it as a length
+        return str(timedelta(seconds=round(value.total_seconds())))
     if isinstance(value, (date, time)):
         return value.isoformat()
     if isinstance(value, float) and value.is_integer():

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from survey.base.arrays import BoolArray, IntArray
 from survey.inputs.logs.cells import hashes_of
+from survey.inputs.logs.dates import SHORT_YEAR, clock_of, date_and_clock, day_in_words, without_weekday
 from survey.inputs.logs.stamps import CENTURY_FROM, CENTURY_TO, DAY_S, NO_ZONE, seconds_of_text
 
 Bytes = NDArray[np.uint8]
@@ -22,25 +23,34 @@ T = TypeVar("T")
 
 DAY_FIRST, MONTH_FIRST = "day-first", "month-first"
 ORDERS = (DAY_FIRST, MONTH_FIRST)
-ANSWERED_WORDS = "1 1.0 true yes y ja j oui si sí on online ok heard answered up connected received"
+ANSWERED_WORDS = (
+    "1 1.0 true t yes y ja j oui si sí on online ok okay o.k. heard answered up connected received success successful "
+    "responded reply replied reachable available alive active present good pass passed wahr erreichbar verbunden "
+    "empfangen geantwortet beantwortet gehört erfolgreich aktiv an ein vorhanden ✓ ✔"
+)
 ANSWERED = frozenset(ANSWERED_WORDS.split())
-MISSED_WORDS = "0 0.0 false no n nein non off offline - -- missed down disconnected timeout failed error lost nok"
-MISSED = frozenset([*MISSED_WORDS.split(), "no answer", "not heard", "keine antwort"])
-NOTHING = frozenset(("", "-", "--", "nan", "n/a", "na", "null", "none"))
+MISSED_WORDS = (
+    "0 0.0 false f no n nein non off offline - -- missed down disconnected timeout failed fail failure error lost "
+    "nok unreachable unavailable dead inactive absent bad none silent falsch getrennt verloren fehler "
+    "zeitüberschreitung verpasst inaktiv aus fehlt \N{EN DASH} \N{EM DASH} ✗ ✘"
+)
+MISSED_PHRASES = (
+    "no answer, no reply, no response, not heard, not ok, not reachable, not connected, not received, timed out, "
+    "nicht ok, nicht erreichbar, nicht verbunden, nicht empfangen, nicht geantwortet, nicht gehört, keine antwort, "
+    "kein empfang, keine verbindung"
+)
+MISSED = frozenset([*MISSED_WORDS.split(), *MISSED_PHRASES.split(", ")])
+NOTHING = frozenset(
+    ("", "-", "--", "---", "\N{EN DASH}", "\N{EM DASH}", "nan", "n/a", "na", "n.a.", "null", "none", "?", "k.a.")
+)
 """How a level that is not there is written."""
 LEVEL_UNIT = re.compile(r"\s*dbm?$", re.IGNORECASE)
 LOCAL_DATE = re.compile(r"(\d{1,4})([./-])(\d{1,2})\2(\d{1,4})\.?")
-CLOCK = re.compile(
-    r"(\d{1,2})[:.h](\d{2})(?:[:.](\d{2})(?:[.,]\d+)?)?\s*(?:([ap])\.?m\.?)?\s*(z|utc|gmt|[+-]\d{2}:?\d{2})?",
-    re.IGNORECASE,
-)
 UNIX = re.compile(r"\d{9,10}(?:[.,]\d+)?|\d{12,13}")
 MILLISECONDS = 100_000_000_000
 """Unix times from here on are in milliseconds."""
 MAX_MONTH = 12
 """Months of a year: a greater number is a day."""
-SHORT_YEAR = 100
-"""A year below this is written with two digits."""
 TIME_WANTED = "not a time; write it as in 2026-05-01T06:30 (or a local date, Unix time or AM/PM)"
 ANSWER_WANTED = "not a known answer; write 1 or 0 (or yes/no, true/false, ja/nein, online/offline, ok/-)"
 LEVEL_WANTED = "not a number; write a level in dBm, such as -81.5"
@@ -95,16 +105,18 @@ class Style:
         return self._dates[text]
 
     def _read_day(self, text: str) -> int | None:
-        match = LOCAL_DATE.fullmatch(text.strip())
+        plain = re.sub(r"\.\s+(?=\d)", ".", without_weekday(text))
+        match = LOCAL_DATE.fullmatch(plain)
         if match is None:
-            read = seconds_of_text(f"{text.strip()}T00:00")
-            return None if read is None else read[0] // DAY_S
+            read = seconds_of_text(f"{plain}T00:00")
+            words = day_in_words(plain) if read is None else None
+            return _days(*words) if words else None if read is None else read[0] // DAY_S
         one, two, three = int(match[1]), int(match[3]), int(match[4])
         if len(match[1]) > 2:  # noqa: PLR2004  the year stands first
             return _days(one, two, three)
         year = three + 2000 if three < SHORT_YEAR else three
         self.first_max, self.second_max = max(self.first_max, one), max(self.second_max, two)
-        self.example = self.example or (text.strip() if one != two else "")
+        self.example = self.example or (plain if one != two else "")
         day, month = (one, two) if self.order == DAY_FIRST else (two, one)
         if month > MAX_MONTH and not self.given:  # the other order will be told by the whole column
             day, month = month, day
@@ -113,7 +125,8 @@ class Style:
     def clock_of(self, text: str) -> tuple[int, int] | None:
         """Return the seconds since midnight and the offset in minutes of a time of the day; None where it is none."""
         if text not in self._clocks:
-            self._clocks[text] = _read_clock(text.strip())
+            read = clock_of(text)
+            self._clocks[text] = None if read is None else (read[0], NO_ZONE if read[1] is None else read[1])
         return self._clocks[text]
 
     def seconds_of(self, text: str) -> tuple[int, int] | None:
@@ -124,8 +137,8 @@ class Style:
         read = seconds_of_text(plain)
         if read is not None:
             return read
-        day, _, clock = plain.replace("T", " ", 1).partition(" ")
-        return self.joined(day.rstrip(","), clock)
+        parts = date_and_clock(plain)
+        return self.joined(*parts) if parts else None
 
     def joined(self, day: str, clock: str) -> tuple[int, int] | None:
         """Return the same for a date and a time of the day."""
@@ -145,25 +158,6 @@ def _unix(text: str) -> tuple[int, int] | None:
         return None
     value = float(text.replace(",", "."))
     return int(value / 1000.0 if value >= MILLISECONDS else value), 0
-
-
-def _read_clock(text: str) -> tuple[int, int] | None:
-    match = CLOCK.fullmatch(text)
-    if match is None:
-        return None
-    hour, minute, second = int(match[1]), int(match[2]), int(match[3] or 0)
-    if match[4]:
-        if not 1 <= hour <= MAX_MONTH:  # 12 hours, as there are months
-            return None
-        hour = hour % 12 + 12 * (match[4].lower() == "p")
-    if hour > 23 or minute > 59 or second > 59:  # noqa: PLR2004  of a clock
-        return None
-    offset, zone = NO_ZONE, (match[5] or "").lower()
-    if zone in {"z", "utc", "gmt"}:
-        offset = 0
-    elif zone:
-        offset = (1 if zone[0] == "+" else -1) * (60 * int(zone[1:3]) + int(zone[-2:]))
-    return hour * 3600 + minute * 60 + second, offset
 
 
 def answer_of(text: str) -> bool | None:

@@ -104,9 +104,14 @@ class Site(Entry):
 
 @dataclass(frozen=True, kw_only=True)
 class Environment(Entry):
-    """How level falls with distance, beyond what the obstacles explain."""
+    """How level falls with distance, beyond what the obstacles explain.
+
+    `exponent_spread` is the standard deviation of the exponent, an assumption: 0.25, so that two of them are half a
+    power of distance.
+    """
 
     path_loss_exponent: float = key(Number(0.5, 8.0), default=2.0)
+    exponent_spread: float = key(Number(0.0, 2.0), default=0.25)
     reference_distance_m: float = key(Number(0.01, 1_000.0), default=1.0)
     shadowing_db: float = key(Number(0.0, 30.0), default=6.0)
     correlation_m: float = key(Number(0.01, 1_000.0), default=5.0)

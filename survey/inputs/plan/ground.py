@@ -76,6 +76,21 @@ class GroundSurface:
             heights_m[better], best_m[better] = shares[better] @ z_m, inside_m[better]
         return heights_m
 
+    def facets_m(self, low_m: FloatArray, high_m: FloatArray) -> list[FloatArray]:
+        """Return the planes of the ground for a picture, each shape (3, 3): triangles, or the one plane cut in two.
+
+        Parameters
+        ----------
+        low_m, high_m : ndarray of float, shape (2,)
+            Lowest and highest x and y of the picture, as far as one plane is drawn. [m]
+        """
+        if len(self.points) > PLANE_POINTS:
+            return [np.array(self.points)[list(corners)] for corners in _triangles(self.points)]
+        (x, y), (x_2, y_2) = low_m, high_m
+        flat_m = np.array([[x, y], [x_2, y], [x_2, y_2], [x, y_2]])
+        corners_m = np.column_stack([flat_m, self.height_m(flat_m)])
+        return [corners_m[[0, 1, 2]], corners_m[[0, 2, 3]]]
+
 
 def _shares(corners_m: FloatArray, places_m: FloatArray) -> FloatArray:
     """Barycentric coordinates of places in a triangle, shape (n, 3). [-]"""

@@ -8,29 +8,40 @@ from pathlib import Path
 from typing import Any
 
 from survey.base.errors import Fault, PlanError, why_unread
+from survey.base.files import read_up_to
 
 MOST_BYTES = 50_000_000
 """Far more than any plan has; a longer file is a mistake. A judgement."""
 
 
-def parse_file(path: Path) -> dict[str, Any]:
-    """Read the tables of a TOML file.
+def content_of(path: Path) -> bytes:
+    """Read a plan file, once: what is worked out and what is written of it then belong together.
 
     Raises
     ------
     PlanError
-        Where it cannot be read, or is no TOML.
+        Where it cannot be read, or is too long.
     """
     file = str(path)
     try:
         if path.is_dir():
             raise PlanError([Fault(file=file, problem="is a folder; name the plan file in it")])
-        with path.open("rb") as stream:
-            raw = stream.read(MOST_BYTES + 1)
-        if len(raw) > MOST_BYTES:
-            raise PlanError([Fault(file=file, problem=f"is longer than {MOST_BYTES} bytes, the limit for a plan")])
+        content = read_up_to(path, MOST_BYTES)
     except (OSError, ValueError) as error:
         raise PlanError([Fault(file=file, problem=why_unread(path, error))]) from None
+    if content is None:
+        raise PlanError([Fault(file=file, problem=f"is longer than {MOST_BYTES} bytes, the limit for a plan")])
+    return content
+
+
+def parse_bytes(raw: bytes, file: str) -> dict[str, Any]:
+    """Return the tables of a TOML file, told by its name.
+
+    Raises
+    ------
+    PlanError
+        Where it is no TOML in UTF-8.
+    """
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:

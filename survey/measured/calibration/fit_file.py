@@ -8,7 +8,9 @@ from typing import Any
 
 import numpy as np
 
+from survey.base.arrays import FloatArray
 from survey.base.errors import Fault, FitError, why_unread
+from survey.base.files import read_up_to
 from survey.inputs.fields import Number
 from survey.measured.calibration.fit import fingerprint
 from survey.measured.calibration.model import End, figures_of, units_of
@@ -45,6 +47,10 @@ LOSS = Number(0.0, 1000.0)
 """Of a material. [dB]"""
 CHANGE = Number(-1000.0, 1000.0)
 """Of an end. [dB]"""
+MOST_VARIANCE = 1e6
+"""Of a fitted figure: as uncertain as its limits are wide. [dB squared]"""
+ROUNDING = 1e-4
+"""How far the covariance of a sound file may be off, as a share: it is written with few decimals. A judgement. [-]"""
 
 
 def read_fit(path: Path, scene: Scene) -> tuple[Correction, tuple[str, ...]]:
@@ -170,9 +176,10 @@ def _record(path: Path) -> dict[str, Any]:
     """The JSON object in a file."""
     file = str(path)
     try:
-        if path.stat().st_size > MOST_BYTES:
+        content = read_up_to(path, MOST_BYTES)
+        if content is None:
             raise FitError([Fault(file=file, problem=f"is larger than {MOST_BYTES // 1_000_000} MB")])
-        text = path.read_bytes().decode("utf-8-sig")
+        text = content.decode("utf-8-sig")
     except UnicodeDecodeError:
         raise FitError([Fault(file=file, problem="is no text in UTF-8; give what survey fit wrote")]) from None
     except (OSError, ValueError) as error:
@@ -224,6 +231,21 @@ def _problems(record: dict[str, Any]) -> Iterator[tuple[str, str]]:  # noqa: C90
         covariance = np.zeros(0)
     if covariance.shape != (count, count) or not np.all(np.isfinite(covariance)):
         yield "covariance", f"is no table of {count} times {count} numbers, one for each fitted figure"
+    elif not _is_covariance(covariance):
+        yield "covariance", "is no covariance: it must be symmetric, with no negative variance and none over 1e6"
+
+
+def _is_covariance(table: FloatArray) -> bool:
+    """Whether a table of numbers can be the covariance of some figures."""
+    variances = np.diagonal(table)
+    if np.any(variances < 0) or np.any(variances > MOST_VARIANCE):
+        return False
+    scale = np.sqrt(np.outer(variances, variances))
+    rounding = ROUNDING * (scale + 1.0)
+    if np.any(np.abs(table) > scale + rounding) or np.any(np.abs(table - table.T) > rounding):
+        return False
+    least = -ROUNDING * len(table) * (1.0 + variances.max(initial=0.0))
+    return bool(np.linalg.eigvalsh(table).min(initial=0.0) >= least)
 
 
 def _number(name: str, value: object, kind: Number) -> Iterator[tuple[str, str]]:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from survey.base.arrays import FloatArray, IntArray
 from survey.budget import Links
 from survey.measured.calibration.pairs import Pairs
-from survey.propagation.passes import SIDES
+from survey.propagation.passes import WAYS
 from survey.scene import Ends, Scene
 
 OFFSET, EXPONENT, LOSSES = 0, 1, 2
@@ -282,10 +282,10 @@ def model_of(
 def _leaks_of(links: Links, unit: IntArray, units: int, flat: IntArray) -> tuple[FloatArray, FloatArray]:
     """What comes around but through a building, and how often it goes through each unit, for some links by number."""
     path_passes, count = links.path_passes, links.shape[0] * links.shape[1]
-    leaked = np.zeros((count, SIDES))
+    leaked = np.zeros((count, WAYS))
     leaked[path_passes.link, path_passes.way] = path_passes.power
     of = unit[path_passes.owner]
     known = of >= 0
-    at = (path_passes.link[known] * SIDES + path_passes.way[known]) * units + of[known]
-    leaking = np.bincount(at, weights=path_passes.passes[known], minlength=count * SIDES * units)
-    return leaked[flat], leaking.astype(np.float64).reshape(count, SIDES, units)[flat]
+    at = (path_passes.link[known] * WAYS + path_passes.way[known]) * units + of[known]
+    leaking = np.bincount(at, weights=path_passes.passes[known], minlength=count * WAYS * units)
+    return leaked[flat], leaking.astype(np.float64).reshape(count, WAYS, units)[flat]

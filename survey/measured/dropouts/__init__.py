@@ -17,6 +17,7 @@ from survey.measured.dropouts.causes import (
 )
 from survey.measured.dropouts.repair import BETTER, SAME, UNSEEN, WORSE, Compared, compared
 from survey.measured.dropouts.result import Dropouts
+from survey.measured.dropouts.steps import steps_of
 
 __all__ = [
     "BETTER",
@@ -39,4 +40,5 @@ __all__ = [
     "Dropouts",
     "Finding",
     "compared",
+    "steps_of",
 ]

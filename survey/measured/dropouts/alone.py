@@ -11,6 +11,7 @@ from survey.base.arrays import BoolArray, FloatArray, IntArray
 from survey.base.layout import counted
 from survey.measured.dropouts.book import Book, duration
 from survey.measured.dropouts.causes import OBSTACLE, UNIT, UNKNOWN, WEAK
+from survey.measured.dropouts.chances import log_ratio
 from survey.measured.dropouts.groups import CITED, percent_of, side
 from survey.measured.dropouts.margins import Margins
 from survey.measured.dropouts.outages import Run, groups_of
@@ -20,8 +21,12 @@ from survey.measured.dropouts.weighing import concentration, shared_direction
 MIN_MORE, DIM_MORE = 0.06, 0.25
 """A link is poor that misses so much more than a sound one; where noons may be dark; set by trials on invented
 logs. [-]"""
+LITTLE_DB, WEAK_MORE = 10.0, 0.035
+"""A link of less margin is poor that misses so much more: 2.5 standard deviations of a poll's level. [dB, -]"""
 BEYOND_SCATTER = 4.0
 """The same in standard deviations; set by trials on invented logs."""
+MORE_THAN_CHANCE = 3.0
+"""Log-likelihood by which misses must exceed the usual ones, beyond the number of links: a chance of some 1 in 50."""
 TELLS = 2.0
 """By how much one reading must be likelier than the other; nearer than that nobody can tell."""
 MIN_MISSED = 8
@@ -130,8 +135,10 @@ def alone(book: Book, runs: dict[int, Silences], margins: Margins, *, dim: bool)
     rate = missed / np.maximum(polls, 1.0)
     usual, scatter = usual_of_site(rate, polls, margins.margin_db)
     noise = np.sqrt(np.maximum(usual, 0.005) / np.maximum(polls, 1.0))
-    beyond = np.maximum(DIM_MORE if dim else MIN_MORE, BEYOND_SCATTER * np.hypot(scatter, noise))
+    least = np.where(margins.margin_db < LITTLE_DB, WEAK_MORE, DIM_MORE if dim else MIN_MORE)
+    beyond = np.maximum(least, BEYOND_SCATTER * np.hypot(np.where(margins.margin_db < LITTLE_DB, 0.0, scatter), noise))
     poor = (rate > usual + beyond) & (missed >= MIN_MISSED)
+    poor &= log_ratio(missed, (usual + scatter) * polls) > np.log(len(rate)) + MORE_THAN_CHANCE
     whole = np.array([runs[i].polls if i in runs else 0.0 for i in range(len(rate))])
     more = np.clip((rate - usual) / (1.0 - usual), 0.0, 1.0)
     odds = odds_of_weak(more, margins.margin_db, margins.sigma_db)
@@ -143,7 +150,9 @@ def alone(book: Book, runs: dict[int, Silences], margins: Margins, *, dim: bool)
     # Silent from the first poll to the last is so all the time, whatever took it out.
     always = np.array([i in runs and runs[i].from_start and runs[i].to_end for i in range(len(rate))])
     steady = (poor & (whole < IN_RUNS * (whole + excess))) | always
-    for links, direction in _lacking(book, margins, steady & (odds < CLEARLY_WEAK), odds, always=always):
+    planned = odds_of_weak(more, margins.predicted_db, margins.predicted_sigma_db)
+    planned = np.where(margins.predicted_db > MAX_WEAK_DB, np.minimum(planned, 1.0), planned)
+    for links, direction in _lacking(book, margins, steady & (planned < CLEARLY_WEAK), planned, always=always):
         lost = np.zeros(len(rate))
         lost[links] = excess[links] + whole[links]
         _enter_lacking(book, lost, links, margins, direction, usual, whole=whole)
@@ -283,11 +292,11 @@ def _enter_lacking(  # noqa: PLR0917  what alone has found
     times = book.log.time_s
     counts, asked = book.sums()
     share = float((counts + whole)[links].sum() / max(float((asked + whole)[links].sum()), 1.0))
-    of = "measured" if margins.measured[links].all() else "predicted"
+    measured = f", measured {spread_words(margins.margin_db[links])} dB" if margins.measured[links].all() else ""
     words = [
         (
-            f"{100 * share:.0f} % of polls missed all the time (normal here: {100 * usual:.1f} %), {of} margins of "
-            f"{spread_words(margins.margin_db[links])} dB: the plan may lack something there"
+            f"{100 * share:.0f} % of polls missed all the time (normal here: {100 * usual:.1f} %), predicted margins "
+            f"of {spread_words(margins.predicted_db[links])} dB{measured}: the plan may lack something there"
         )
     ]
     if direction < CITED:

@@ -36,6 +36,15 @@ DARK_DAY_S = 46_800.0
 clouds may darken days up to 13 h long. Set by trials on invented logs. [s]"""
 DARK_SHARE = 0.05
 """A dark day is shorter than the best ones by such a part at both ends, and by three in all. [-]"""
+EARLY_SIX = 6
+"""Of ten links so many of the earliest show when a day was light: a supply that is off takes the others along."""
+EARLY_SPREAD = 8.5
+"""Standard deviations of 4.5 by the median distance within the earliest six tenths, for a normal distribution."""
+MIN_LATER, LATER_SHARE = 2, 0.4
+"""Where so many links that usually wake later answer, and such a share of them, there is light. [-, -]"""
+MIN_LIT_POLLS, MIN_LIT_S = 3, 7_200
+"""So many polls, and so long, there must be light before a silence is no low light: clouds put a roof that faces the
+other way back by an hour or more. [-, s]"""
 STRONG_POWER = 4.0
 """Power at the first answer, over the usual one there, that shows that it had been light for long. [-]"""
 
@@ -96,6 +105,7 @@ def daylight_of(log: Log) -> Daylight:
     site_first = _quantile(first_s, 0.1)
     site_last = _quantile(last_s, 0.9)
     early, late = _season(site_first, days, np.fmin), _season(site_last, days, np.fmax)
+    dim = bool(np.nanmin(late - early) < LOW_SUN_S) if np.isfinite(late - early).any() else False
     dark = _dark_days(_quantile(first_s, 0.5), _quantile(last_s, 0.5), days, log.step_s)
     powers = _powers(log, begins, ends, enough)
     site_first, site_last = _mended(log, site_first, site_last, early, late, powers=powers)
@@ -119,8 +129,13 @@ def daylight_of(log: Log) -> Daylight:
             continue
         usual = (t >= (site_first[d] + own_first)[:, None]) & (t <= (site_last[d] - own_last)[:, None])
         awake[:, begin:end] = usual
-        day[:, begin:end] = (t >= start) & (t <= stop)
-        low[:, begin:end] = ((t >= early[d]) & (t < start)) | ((t <= late[d]) & (t > stop))
+        light = (t >= start) & (t <= stop)
+        heard, asked = log.heard[:, begin:end] > 0, log.polls[:, begin:end] > 0
+        if not dim:  # where the sun stands low clouds take the light from some and not from others
+            light |= _lit_before(heard, asked, own_first, log.step_s) & (t < start)
+            light |= _lit_before(heard[:, ::-1], asked[:, ::-1], own_last, log.step_s)[:, ::-1] & (t > stop)
+        day[:, begin:end] = light
+        low[:, begin:end] = ((t >= early[d]) & (t < start) & ~light) | ((t <= late[d]) & (t > stop) & ~light)
     polled = log.polls > 0
     base_s = middle_s + days * DAY_S
     return Daylight(
@@ -131,8 +146,30 @@ def daylight_of(log: Log) -> Daylight:
         number=number,
         first_s=base_s + site_first,
         last_s=base_s + site_last,
-        dim=bool(np.nanmin(late - early) < LOW_SUN_S) if np.isfinite(late - early).any() else False,
+        dim=dim,
     )
+
+
+def _lit_before(heard: BoolArray, asked: BoolArray, own_s: FloatArray, step_s: int) -> BoolArray:
+    """Times before a link's first answer of a day at which there was light for it: links that wake later answered.
+
+    Parameters
+    ----------
+    heard, asked : ndarray of bool, shape (links, times)
+        Answers and polls of one day, or of one day backwards for the times after the last answer.
+    own_s : ndarray of float, shape (links,)
+        How much later than the site each link usually wakes. [s]
+    step_s : int
+        Time between two polls. [s]
+    """
+    order = np.argsort(-own_s, kind="stable")
+    as_late = np.searchsorted(-own_s[order], -own_s, side="right") - 1  # the last that wakes as late, or later
+    answers, polls = (np.cumsum(one[order], axis=0)[as_late] for one in (heard, asked))
+    lit = (answers >= MIN_LATER) & (answers >= LATER_SHARE * polls)
+    lit &= asked & (np.cumsum(heard, axis=1) == 0)
+    enough = max(MIN_LIT_POLLS, -(-MIN_LIT_S // step_s))
+    found: BoolArray = lit & (lit.sum(axis=1) >= enough)[:, None]
+    return found
 
 
 def _dark_days(first: FloatArray, last: FloatArray, days: IntArray, step_s: int) -> BoolArray:
@@ -156,10 +193,11 @@ def _of_the_day(site_s: FloatArray, own_s: FloatArray, slack_s: float) -> tuple[
     late, slack = site_s.copy(), np.full(len(site_s), slack_s)
     for d in np.flatnonzero(np.isfinite(site_s)).tolist():
         known = own_s[np.isfinite(own_s[:, d]), d]
-        middle = float(np.median(known)) if len(known) else np.nan
+        usual = np.sort(known)[: max(FEW_DAYS, -(-len(known) * EARLY_SIX // 10))]  # the rest may be off, not dark
+        middle = float(np.median(usual)) if len(known) else np.nan
         if len(known) >= FEW_DAYS and abs(middle - site_s[d]) < MOST_LATE_S:
             late[d] = max(site_s[d], middle)
-            slack[d] = min(max(slack_s, 4.5 * float(np.median(np.abs(known - middle)))), MOST_LATE_S)
+            slack[d] = min(max(slack_s, EARLY_SPREAD * float(np.median(np.abs(usual - middle)))), MOST_LATE_S)
     return late, slack
 
 

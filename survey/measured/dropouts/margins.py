@@ -25,6 +25,8 @@ class Margins:
     ----------
     margin_db, sigma_db : ndarray of float
         Margin, and its standard deviation. [dB]
+    predicted_db, predicted_sigma_db : ndarray of float
+        Margin by the plan alone, and its standard deviation. [dB]
     measured : ndarray of bool
         Whether it rests on levels in the log.
     bearing_deg : ndarray of float
@@ -35,6 +37,8 @@ class Margins:
 
     margin_db: FloatArray
     sigma_db: FloatArray
+    predicted_db: FloatArray
+    predicted_sigma_db: FloatArray
     measured: BoolArray
     bearing_deg: FloatArray
     met: tuple[frozenset[str], ...]
@@ -60,7 +64,7 @@ def margins_of(scene: Scene, log: Log) -> Margins:
     links = links_between(scene, scene.inverters.pick(used), scene.gateways_and_spots.pick(places))
     predicted = links.margin_db[line, row]
     sigma_db = np.hypot(links.sigma_db[line, row], 1.0)
-    margin_db = predicted.copy()
+    margin_db, predicted_sigma_db = predicted.copy(), sigma_db.copy()
     measured = np.zeros(len(line), dtype=bool)
     if log.level_dbm is not None:
         uplink = links.uplink_level_dbm[line, row]
@@ -74,6 +78,8 @@ def margins_of(scene: Scene, log: Log) -> Margins:
     return Margins(
         margin_db=margin_db,
         sigma_db=sigma_db,
+        predicted_db=predicted,
+        predicted_sigma_db=predicted_sigma_db,
         measured=measured,
         bearing_deg=np.rad2deg(np.arctan2(way_m[:, 0], way_m[:, 1])) % 360.0,
         met=tuple(

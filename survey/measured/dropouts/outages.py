@@ -212,10 +212,14 @@ def long_runs(book: Book, usual: FloatArray, *, chance: float = CHANCE) -> Itera
         least = max(LEAST_RUN, chance / np.log(rate))
         begins, ends = runs_of(silent)
         long = ends - begins >= least
+        short = silent.astype(np.float64)  # what is usual is told by what is no such silence itself
         for begin, end in zip(begins[long].tolist(), ends[long].tolist(), strict=True):
-            near = np.concatenate([silent[max(0, begin - 2 * AROUND) : begin], silent[end : end + 2 * AROUND]])
+            short[begin:end] = np.nan
+        for begin, end in zip(begins[long].tolist(), ends[long].tolist(), strict=True):
+            near = np.concatenate([short[max(0, begin - 2 * AROUND) : begin], short[end : end + 2 * AROUND]])
+            near = near[np.isfinite(near)]
             local = float(np.clip(near.mean() if len(near) else 0.0, rate, 0.99))
-            if (end - begin) * np.log(local) < chance or not len(near):
+            if (end - begin) * np.log(local) < chance:
                 yield Run(link=i, begin=int(cells[begin]), end=int(cells[end - 1]) + 1, polls=end - begin)
 
 

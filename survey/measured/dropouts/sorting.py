@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.base.arrays import IntArray
+from survey.base.arrays import FloatArray, IntArray
 from survey.base.layout import counted
 from survey.inputs.logs import Log
 from survey.measured.dropouts.alone import alone, lone_runs
@@ -18,7 +18,7 @@ from survey.measured.dropouts.fading import fading
 from survey.measured.dropouts.groups import group_findings
 from survey.measured.dropouts.interference import interference
 from survey.measured.dropouts.margins import margins_of
-from survey.measured.dropouts.outages import LEAST_RUN, gateway_outages, long_runs
+from survey.measured.dropouts.outages import LEAST_RUN, Run, gateway_outages, long_runs
 from survey.measured.dropouts.result import Dropouts
 from survey.measured.dropouts.shares import usual_of
 from survey.measured.dropouts.supplies import MIN_BRIGHT_S, enter_branches, named_branches, unnamed_branches
@@ -71,19 +71,26 @@ def dropouts_of(scene: Scene, log: Log) -> Dropouts:
     interference(book, daylight, margins.margin_db)
     fading(book, daylight)
     usual = usual_of(book)
-    bright = [
-        one
-        for one in long_runs(book, usual)
-        if (book.open[one.link] & ~daylight.dusk)[one.begin : one.end].sum()
-        >= max(LEAST_RUN, (DIM_RUN_S if daylight.dim else MIN_BRIGHT_S) / log.step_s)
-    ]
-    runs = lone_runs(book, bright, usual, margins.margin_db, margins.sigma_db)
+    runs = lone_runs(book, _in_good_light(book, daylight, usual), usual, margins.margin_db, margins.sigma_db)
     alone(book, runs, margins, dim=daylight.dim)
     _enter_low_light(book, daylight)
     _enter_rest(book, polls - heard)
     absent = 0 if log.absent is None else int(np.where(counted_cells, log.absent, 0).sum(dtype=np.int64))
     book.mark(UNKNOWN, counted_cells)
     return _result(scene, book, daylight, polls, heard, absent=absent)
+
+
+def _in_good_light(book: Book, daylight: Daylight, usual: FloatArray) -> list[Run]:
+    """Silences of single links that lie in good light; where noons may be dark, so much of it in all."""
+    least = max(LEAST_RUN, MIN_BRIGHT_S / book.log.step_s)
+    found = []
+    total = np.zeros(len(book.names))
+    for one in long_runs(book, usual):
+        bright = int((book.open[one.link] & ~daylight.dusk)[one.begin : one.end].sum())
+        if bright >= least:
+            found.append(one)
+            total[one.link] += bright
+    return [one for one in found if not daylight.dim or total[one.link] * book.log.step_s >= DIM_RUN_S]
 
 
 def _enter_low_light(book: Book, daylight: Daylight) -> None:

@@ -35,6 +35,8 @@ from survey.measured.dropouts.weighing import shared_by, weigh
 
 MIN_BRIGHT_S = 3_600
 """So long must a group be silent in good light to be taken for one. [s]"""
+SLOW_S, FEW_SLOW = 1_800, 2
+"""Where polls are so rare, so few of them in good light suffice: a day has ten. [s, -]"""
 ALIKE = 0.6
 """Groups that share more than this of their members are one."""
 MIN_DAYS, SELDOM = 4, 0.1
@@ -42,7 +44,7 @@ MIN_DAYS, SELDOM = 4, 0.1
 more, on no more than this share was it silent as a whole. [-]"""
 SEASON_DAYS = 12
 """Days on either side that share the habits of a season; set by trials on invented logs."""
-ONE_ALONE = np.log(1e-4)
+ONE_ALONE = np.log(1e-3)
 """A silence of one link that is no likelier than this may belong to a group, which is judged as a whole."""
 IMPAIRED = 6.0
 """Log-likelihood by which a link is worse meanwhile than at other times, to belong to a group though it answers."""
@@ -190,16 +192,17 @@ def _members(book: Book, daylight: Daylight, stretch: Stretch, links: IntArray) 
     times = slice(stretch.begin, stretch.end)
     dusk = daylight.dusk[times] & ~_heard_else(book, links)[times]
     bright = int((book.open[links, times].any(axis=0) & ~dusk).sum())
-    if bright < LEAST_RUN or bright * book.log.step_s < MIN_BRIGHT_S:
+    if bright < (FEW_SLOW if book.log.step_s >= SLOW_S else LEAST_RUN) or bright * book.log.step_s < MIN_BRIGHT_S:
         return None
     polled, silent = book.open[:, times].sum(axis=1), book.silent[:, times].sum(axis=1)
-    rest = np.setdiff1d(np.arange(len(polled)), links)
+    quiet = np.flatnonzero((polled >= min(LEAST_RUN, stretch.end - stretch.begin)) & (silent == polled))
+    members = np.union1d(links, quiet) if len(quiet) <= 2 * len(links) else links
+    rest = np.setdiff1d(np.arange(len(polled)), members)
     elsewhere = float(np.clip(silent[rest].sum() / max(polled[rest].sum(), 1), 0.01, 1.0))
-    tries = len(links) * np.log(len(polled)) + np.log(len(book.log.time_s))
-    if silent[links].sum() * np.log(elsewhere) + tries > CHANCE:
+    tries = len(members) * np.log(len(polled)) + np.log(len(book.log.time_s))
+    if silent[members].sum() * np.log(elsewhere) + tries > CHANCE:
         return None  # others miss so much at that time that some of them agree by chance
-    quiet = np.flatnonzero((polled >= LEAST_RUN) & (silent == polled))
-    return set(links.tolist()) | (set(quiet.tolist()) if len(quiet) <= 2 * len(links) else set())
+    return set(members.tolist())
 
 
 def _is_supply(book: Book, margins: Margins, labels: Sequence[str], stretch: Stretch, members: set[int]) -> bool:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from shlex import quote
 
-from survey.base.layout import Column, counted, labelled, listed, paragraphs, table, wrapped
+from survey.base.layout import Column, columns_available, counted, labelled, listed, paragraphs, table, wrapped
 from survey.budget import STATES
 from survey.decisions.comparison import Comparison
 from survey.decisions.simulation import Pair
@@ -28,8 +28,10 @@ from survey.output.answers.sure import served_record, share
 from survey.output.answers.values import Record, plain
 from survey.routing import Network
 
-SPOTS_ACROSS = 3
-"""Spots that fit side by side in 100 columns."""
+SPOT_COLUMNS = 26
+"""Columns of text that the figures of one spot take, side by side with others."""
+NAME_COLUMNS = 22
+"""The same for the inverter before them and the best spot behind them: three spots fit in 100 columns."""
 NAMES_SHOWN = 6
 """Inverters without a row that are named; all are in the JSON. A judgement."""
 PAIRS_SHOWN = 15
@@ -92,7 +94,7 @@ def compare_table(comparison: Comparison, *, inverters: Sequence[str] = ()) -> s
         wrapped(title) + "\n" + first,
         *blocks,
         _full(full_everywhere, any_full=any(network.over_capacity for network in networks)),
-        CAUTION,
+        wrapped(CAUTION),
     )
 
 
@@ -163,9 +165,9 @@ def _pair_row(pair: Pair, letters: list[str]) -> list[str]:
 def _side_by_side(columns: list[Column], rows: list[list[str]]) -> list[str]:
     """Return a table in blocks that fit 100 columns."""
     blocks = []
-    spots = (len(columns) - 2) // 3
-    for first in range(0, spots, SPOTS_ACROSS):
-        kept = [0, *range(1 + 3 * first, 1 + 3 * min(first + SPOTS_ACROSS, spots)), len(columns) - 1]
+    spots, across = (len(columns) - 2) // 3, max(1, (columns_available() - NAME_COLUMNS) // SPOT_COLUMNS)
+    for first in range(0, spots, across):
+        kept = [0, *range(1 + 3 * first, 1 + 3 * min(first + across, spots)), len(columns) - 1]
         blocks.append(table([columns[k] for k in kept], [[row[k] for k in kept] for row in rows]))
     return blocks
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from survey.base.layout import Column, counted, names_within, paragraphs, table, wrapped
-from survey.decisions.remedies import CAUTIONS, JointRemedies
+from survey.decisions.remedies import JointRemedies
 from survey.measured.dropouts import (
     BETTER,
     CAUSES,
@@ -21,6 +21,7 @@ from survey.measured.dropouts import (
     Dropouts,
     Finding,
 )
+from survey.output.answers.joint import joint_record, joint_text
 from survey.output.answers.values import Record, plain
 
 CAUTION_WORDS = (
@@ -28,11 +29,8 @@ CAUTION_WORDS = (
     "licensed electrician may work on mains, breakers and branch cables. Follow the local rules for work at height and "
     "on metal roofs."
 )
-CAUTION = wrapped(CAUTION_WORDS)
 NAMES_WIDE = 70
 """What a line has left for names in 100 columns. [letters]"""
-MAX_REMEDIES = 8
-"""Rows of the table of remedies at most: one screen. A judgement."""
 MIN_ODD = 0.10
 """An inverter without a cause that misses more than this, and three times as much as the middle one, is named. [-]"""
 CAUSE_WORDS = {
@@ -46,11 +44,12 @@ COLUMNS = [
     Column("cause", text=True),
     Column("what", text=True, yields=True),
     Column("inverters"),
-    Column("missed"),
+    Column("missed", spare=2),
     Column("share"),
-    Column("first", text=True),
-    Column("last", text=True),
+    Column("first", text=True, spare=3),
+    Column("last", text=True, spare=1),
 ]
+"""A cause as a row; what a narrow terminal can do without is a judgement."""
 
 
 def cause_words(cause: str) -> str:
@@ -79,7 +78,7 @@ def answer_text(
         What one change does for all weak links.
     """
     parts = [repair_table(repair)] if repair is not None else []
-    parts += [remedies_text(joint)] if joint is not None else []
+    parts += [joint_text(joint)] if joint is not None else []
     return paragraphs(*parts, dropouts_table(found))
 
 
@@ -89,10 +88,10 @@ def repair_table(repair: Sequence[Compared]) -> str:
     counts = {verdict: sum(one.verdict == verdict for one in repair) for verdict in order}
     head = f"Repair: better: {counts[BETTER]}, worse: {counts[WORSE]}, no different: {counts[SAME]}"
     head += f", not in both logs: {counts[UNSEEN]}" if counts[UNSEEN] else ""
-    columns = [Column("inverter", text=True), Column("answered\nbefore"), Column("99 %\ninterval")]
+    columns = [Column("inverter", text=True), Column("answered\nbefore"), Column("99 %\ninterval", spare=3)]
     columns += [
         Column("answered\nafter"),
-        Column("99 %\ninterval"),
+        Column("99 %\ninterval", spare=2),
         Column("change\npoints"),
         Column("verdict", text=True),
     ]
@@ -113,25 +112,6 @@ def _points(change: float) -> str:
     return "" if change != change else f"{100 * change:+.1f}"  # noqa: PLR0124  NaN
 
 
-def remedies_text(joint: JointRemedies) -> str:
-    """The one change that does most for the weak links together, and the others that were worked out."""
-    if not joint.inverters:
-        return "Remedies: no link is weak, fading or blocked."
-    count = counted(len(joint.inverters), "inverter")
-    head = f"Remedies for the links of {count} (with the plan as it is, {len(joint.hold_today)} hold)"
-    if not joint.remedies:
-        return f"{head}\nNo remedy that was tried helps."
-    best = joint.remedies[0]
-    lines = [wrapped(f"Do first: {best.remedy.action}. Then {len(best.hold)} of {len(joint.inverters)} links hold.")]
-    columns = [Column("remedy", text=True, yields=True), Column("links\nhold"), Column("others\nbetter/\nworse")]
-    rows = [
-        [one.remedy.action, f"{len(one.hold)}/{len(joint.inverters)}", f"{one.better}/{one.worse}"]
-        for one in joint.remedies[:MAX_REMEDIES]
-    ]
-    cautions = [wrapped(CAUTIONS[word]) for word in dict.fromkeys(best.remedy.cautions)]
-    return "\n".join([head, *lines, table(columns, rows), *cautions])
-
-
 def answer_record(
     found: Dropouts, *, repair: Sequence[Compared] | None = None, joint: JointRemedies | None = None
 ) -> Record:
@@ -149,20 +129,7 @@ def answer_record(
             for one in repair
         ]
     if joint is not None:
-        record["remedies"] = {
-            "inverters": list(joint.inverters),
-            "hold_today": list(joint.hold_today),
-            "remedies": [
-                {
-                    "kind": one.remedy.kind,
-                    "action": one.remedy.action,
-                    "hold": list(one.hold),
-                    "others_better": one.better,
-                    "others_worse": one.worse,
-                }
-                for one in joint.remedies
-            ],
-        }
+        record["remedies"] = joint_record(joint)
     return record
 
 
@@ -183,7 +150,7 @@ def dropouts_table(found: Dropouts) -> str:
         *(_details(one) for one in faults_of(found)),
         _inverters(found),
         absent,
-        CAUTION,
+        wrapped(CAUTION_WORDS),
     )
 
 

@@ -10,9 +10,20 @@ from typing import NamedTuple
 from survey.base.layout import Column, counted, labelled, listed, paragraphs, table, wrapped
 from survey.budget import HOLDS, STATES
 from survey.budget.explanation import Budget, Cost, Item
-from survey.decisions.remedies import CAUTIONS, WORTH_DB, Change, Explained, Explanation, Remedy
+from survey.decisions.remedies import CAUTIONS, WORTH_DB, Change, Explained, Explanation, JointRemedies, Remedy
 from survey.output.answers.drawing import move_lines, move_records
-from survey.output.answers.figures import CAUTION, NO_ROOM, NOTHING, NOTHING_DB, db, margin, percent, wanted_line
+from survey.output.answers.figures import (
+    CAUTION,
+    NO_ROOM,
+    NOTHING,
+    NOTHING_DB,
+    db,
+    margin,
+    margin_in_db,
+    percent,
+    wanted_line,
+)
+from survey.output.answers.joint import joint_text
 from survey.output.answers.links import SHOWN_DB
 from survey.output.answers.network import route_names
 from survey.output.answers.values import Record, plain
@@ -34,12 +45,13 @@ NEGLIGIBLE_DB = 0.01
 BUDGET_COLUMNS = (Column("item", text=True), Column("dB"), Column("level\ndBm"))
 REMEDY_COLUMNS = (
     Column("remedy", text=True, yields=True),
-    Column("gain\ndB"),
-    Column("margin\ndB"),
-    Column("chance"),
+    Column("gain\ndB", spare=3),
+    Column("margin\ndB", spare=2),
+    Column("chance", spare=1),
     Column("state", text=True),
     Column("others\nbetter/worse"),
 )
+"""A remedy as a row; what a narrow terminal can do without is a judgement."""
 REMEDY_KEY = "Others better/worse: how many other inverters get a better state, and how many a worse one."
 WAY_SENTENCES = {
     "straight": "direct, through or past the obstacles",
@@ -69,8 +81,13 @@ def explain_text(explained: Explained) -> str:
         _gateways(explained),
         *(_one(explained, explanation) for explanation in explained.inverters),
         _safety(shown),
-        CAUTION,
+        wrapped(CAUTION),
     )
+
+
+def together_text(explained: Explained, joint: JointRemedies) -> str:
+    """Return what `survey explain --together` prints: the remedies for all requested inverters together."""
+    return paragraphs(wanted_line(explained.scene.plan), _gateways(explained), joint_text(joint), wrapped(CAUTION))
 
 
 def _gateways(explained: Explained) -> str:
@@ -284,7 +301,9 @@ NOT_ADDED = "Each gain is for one obstacle removed alone. Do not add them."
 
 def _without(cost: Cost) -> str:
     """Return an obstacle with the margin and the gain without it."""
-    return f"{cost.obstacle}; without it the margin would be {margin(cost.margin_db)} dB ({db(cost.gain_db)} dB more)"
+    return (
+        f"{cost.obstacle}; without it the margin would be {margin_in_db(cost.margin_db)} ({db(cost.gain_db)} dB more)"
+    )
 
 
 def shown_remedies(one: Explanation) -> tuple[Remedy, ...]:

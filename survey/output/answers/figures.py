@@ -15,7 +15,7 @@ from survey.inputs.plan import Plan
 if TYPE_CHECKING:  # a list of links needs no routes
     from survey.routing import Network
 
-CAUTION = wrapped(
+CAUTION = (
     "This is a prediction, not a measurement: take readings on site before you rely on it. Follow the local rules for "
     "work at height, near mains and on metal roofs. Only a licensed electrician may connect mains."
 )
@@ -55,6 +55,17 @@ def margin(value_db: float) -> str:
     ('-12.3', '0.0', 'none')
     """
     return db(value_db) if value_db >= NOTHING_DB else NOTHING
+
+
+def margin_in_db(value_db: float) -> str:
+    """Return a margin with its unit, or a word where no usable signal arrives.
+
+    Examples
+    --------
+    >>> margin_in_db(-12.34), margin_words(-67_616.0)
+    ('-12.3 dB', 'none')
+    """
+    return f"{db(value_db)} dB" if value_db >= NOTHING_DB else NOTHING
 
 
 def percent(chance: float, *, wanted: float) -> str:

@@ -33,10 +33,11 @@ CHECKED = (
     Column("inverter", text=True),
     Column("verdict", text=True),
     Column("difference\ndB"),
-    Column("levels"),
-    Column("missed"),
+    Column("levels", spare=2),
+    Column("missed", spare=1),
     Column("obstacles on\ndirect line", text=True, yields=True),
 )
+"""An inverter that was read as a row; what a narrow terminal can do without is a judgement."""
 ON_THE_ROOF = (
     "Look from the ground first. Follow the local rules for work at height, near mains and on metal roofs. Only a "
     "licensed electrician may open an inverter, an isolator or a switchboard."
@@ -62,7 +63,7 @@ def fit_table(fit: Fit, *, check: bool = False) -> str:
         parts.append(_out_of_line(fit))
     if check or len(fit.pairs) <= FEW:
         parts.append(_checked(fit))
-    return paragraphs(*parts, CAUTION)
+    return paragraphs(*parts, wrapped(CAUTION))
 
 
 def _heading(fit: Fit) -> str:

@@ -23,25 +23,28 @@ SHOWN_DB = 0.05
 
 LINK_COLUMNS = (
     Column("inverter", text=True),
-    Column("m"),
-    Column("path\nloss\ndB"),
-    Column("obstacle\nloss\ndB"),
-    Column("up\ndBm"),
-    Column("down\ndBm"),
+    Column("m", spare=3),
+    Column("path\nloss\ndB", spare=6),
+    Column("obstacle\nloss\ndB", spare=7),
+    Column("up\ndBm", spare=4),
+    Column("down\ndBm", spare=5),
     Column("margin\ndB"),
     Column("chance"),
     Column("state", text=True),
-    Column("best\npath", text=True),
-    Column("obstacles\non direct\nline", text=True, yields=True),
+    Column("best\npath", text=True, spare=2),
+    Column("obstacles\non direct\nline", text=True, yields=True, spare=1),
 )
-LINK_KEY = "\n".join(
-    wrapped(line)
-    for line in (
-        "Up: level at the gateway. Down: level at the inverter. x2: crossed twice. +1: one more obstacle.",
-        "Best path over: over or under the obstacles. Left, right: past that side, seen from the inverter.",
-    )
+"""A link as a row; what a narrow terminal can do without is a judgement."""
+LINK_KEY = (
+    "Up: level at the gateway. Down: level at the inverter. x2: crossed twice. +1: one more obstacle.",
+    "Best path over: over or under the obstacles. Left, right: past that side, seen from the inverter.",
 )
-"""What the heads and cells of `LINK_COLUMNS` mean, under the table."""
+"""What the heads and cells of `LINK_COLUMNS` mean, a line each, under the table."""
+
+
+def link_key() -> str:
+    """Return what the heads and cells of `LINK_COLUMNS` mean."""
+    return "\n".join(map(wrapped, LINK_KEY))
 
 
 def link_row(links: Links, i: int, j: int, carriers: NDArray[np.intp]) -> list[Cell]:
@@ -92,7 +95,7 @@ def link_table(links: Links, *, shown: Sequence[int] | None = None, of: str = ""
         listing = wrapped(f"No inverter to list: {of}.")
     elif len(gateways) == 1:
         rows = [link_row(links, i, 0, carriers) for i in numbers]
-        listing = wrapped(f"Links to {links.gateways.names[0]}") + "\n" + table(LINK_COLUMNS, rows) + "\n" + LINK_KEY
+        listing = wrapped(f"Links to {links.gateways.names[0]}") + "\n" + table(LINK_COLUMNS, rows) + "\n" + link_key()
     else:
         named = [wrapped(f"{letter(j)}  {links.gateways.names[j]}", indent="  ", hang=3) for j in gateways]
         rows = []
@@ -101,11 +104,13 @@ def link_table(links: Links, *, shown: Sequence[int] | None = None, of: str = ""
                 first, *others = link_row(links, i, j, carriers)
                 rows.append([first, letter(j), *others])
         columns = (LINK_COLUMNS[0], Column("to", text=True), *LINK_COLUMNS[1:])
-        listing = paragraphs("\n".join(["Links to", *named]), table(columns, rows) + "\n" + LINK_KEY)
+        listing = paragraphs("\n".join(["Links to", *named]), table(columns, rows) + "\n" + link_key())
     head = [tally(links), _next_step(links)]
     if of and len(numbers):
         head.insert(1, wrapped(f"Listed: {len(numbers)} of {counted(links.shape[0], 'inverter')}, {of}"))
-    return paragraphs(wanted_line(links.scene.plan, links), "\n".join(head), listing, _straight_only(links), CAUTION)
+    wanted = wanted_line(links.scene.plan, links)
+    return paragraphs(wanted, "
+".join(head), listing, _straight_only(links), wrapped(CAUTION))
 
 
 def _next_step(links: Links) -> str:

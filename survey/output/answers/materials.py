@@ -9,7 +9,12 @@ from survey.output.answers.values import Record, plain
 
 def materials_table(materials: list[Material], frequency_mhz: float) -> str:
     """Return what `survey materials` prints: the loss of each material at a frequency, and its source."""
-    columns = [Column("material", text=True), Column("loss dB"), Column("uncertainty dB"), Column("status", text=True)]
+    columns = [
+        Column("material", text=True),
+        Column("loss dB"),
+        Column("uncertainty dB", spare=1),
+        Column("status", text=True),
+    ]
     rows, sources = [], []
     for material in materials:
         low_mhz, high_mhz = material.range_mhz

@@ -20,12 +20,13 @@ POINTS_SHOWN = 10
 ROUTE_COLUMNS = (
     Column("inverter", text=True),
     Column("relays", text=True),
-    Column("weakest\nmargin dB"),
-    Column("chance"),
+    Column("weakest\nmargin dB", spare=3),
+    Column("chance", spare=2),
     Column("state", text=True),
 )
+"""A route as a row; what a narrow terminal can do without is a judgement."""
 LOST_COLUMNS = (Column("used by"), Column("lost if\nit fails"), Column("inverters lost", text=True, yields=True))
-ASSUMED = wrapped(
+ASSUMED = (
     "Each relay, link or gateway is assumed to fail alone, in daytime. Every inverter then takes its best remaining "
     "route. At night no inverter reports, so nothing is lost. The chance of a route is the product of the chances of "
     "its links, as if they failed independently."
@@ -50,8 +51,8 @@ def network_table(points: WeakPoints) -> str:
         _relays(points),
         _gateways(points),
         _links(points),
-        ASSUMED,
-        CAUTION,
+        wrapped(ASSUMED),
+        wrapped(CAUTION),
     )
 
 
@@ -64,7 +65,7 @@ def _routes(points: WeakPoints) -> str:
         if several:
             row.insert(1, letter(route.gateway) if route.gateway >= 0 else "none")
         rows.append(row)
-    columns = [*ROUTE_COLUMNS, Column("backup\nroute", text=True)]
+    columns = [*ROUTE_COLUMNS, Column("backup\nroute", text=True, spare=1)]
     if several:
         columns.insert(1, Column("to", text=True))
     return table(columns, rows)

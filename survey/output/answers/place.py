@@ -9,7 +9,6 @@ import numpy as np
 from survey.base.layout import Cell, Column, counted, labelled, listed, paragraphs, table, wrapped
 from survey.budget import HOLDS
 from survey.decisions.placement import Decider, Moving, Placement, Reason, Scores, best_of_each_place
-from survey.inputs.plan import Search, Spot
 from survey.output.answers.drawing import UNSTEADY_KEY, UNSTEADY_MARK, choice_facts
 from survey.output.answers.figures import (
     CAUTION,
@@ -19,14 +18,15 @@ from survey.output.answers.figures import (
     db,
     letter,
     margin,
+    margin_in_db,
     percent,
     route_tally,
     wanted_line,
 )
-from survey.output.answers.links import LINK_COLUMNS, LINK_KEY, link_row
+from survey.output.answers.links import LINK_COLUMNS, link_key, link_row
 from survey.output.answers.network import ROUTE_COLUMNS, route_row
-from survey.output.answers.sure import drawn_words, served_words, share, sure_text
-from survey.output.answers.where import where_words
+from survey.output.answers.sure import drawn_words, exponent_words, served_words, share, sure_text
+from survey.output.answers.where import entry_of, where_words
 from survey.routing import Network
 from survey.siting.fewest import Fewest
 
@@ -46,19 +46,21 @@ RANKING_COLUMNS = (
     Column("rank"),
     Column("spot", text=True),
     Column("inverters\ncovered"),
-    Column("expected\nworking"),
-    Column("weakest\nlink", text=True),
-    Column("its margin\ndB"),
-    Column("median\nmargin dB"),
+    Column("expected\nworking", spare=1),
+    Column("weakest\nlink", text=True, spare=3),
+    Column("its margin\ndB", spare=2),
+    Column("median\nmargin dB", spare=4),
 )
+"""A spot as a row; what a narrow terminal can do without is a judgement."""
 CHOICE_COLUMNS = (
     Column("gateways"),
     Column("inverters\ncovered"),
-    Column("expected\nworking"),
-    Column("weakest\nmargin dB"),
+    Column("expected\nworking", spare=1),
+    Column("weakest\nmargin dB", spare=2),
     Column("best\npossible?", text=True),
     Column("where", text=True, yields=True),
 )
+"""A number of gateways as a row; what a narrow terminal can do without is a judgement."""
 
 
 def ranking_row(scores: Scores, inverters: tuple[str, ...], rank: str, i: int) -> list[str]:
@@ -101,7 +103,7 @@ def place_table(placement: Placement, *, top: int | None = None, every: bool = F
     ranks = {spot: rank for rank, spot in enumerate(order.tolist(), start=1)}
     rows = [ranking_row(scores, scene.inverters.names, str(ranks[i]), i) for i in shown.tolist()]
     alone = ", each as the only gateway" if len(placement.chosen) > 1 else ""
-    ranking = "\n".join([f"{title} {tried}{alone}", table(RANKING_COLUMNS, rows), *([key] if key else [])])
+    ranking = "\n".join([wrapped(f"{title} {tried}{alone}"), table(RANKING_COLUMNS, rows), *([key] if key else [])])
     why = ""
     if placement.reason and not placement.choices and not placement.fewest:
         why = _why(placement.reason, ranks[scores.spots.names.index(placement.reason.rival)])
@@ -114,7 +116,7 @@ def place_table(placement: Placement, *, top: int | None = None, every: bool = F
         _sure(placement),
         _weakest(placement, every=every),
         route_tally(placement.network),
-        CAUTION,
+        wrapped(CAUTION),
     )
 
 
@@ -282,7 +284,7 @@ def where_facts(placement: Placement, spot: int) -> list[tuple[str, str]]:
     """Return the facts of `where_lines`, each with its label."""
     scene, spots = placement.scene, placement.scores.spots
     x, y, height_m = spots.at_m[spot].tolist()
-    entry = _entry(placement, spots.places[spot])
+    entry = entry_of(scene.plan, spots.places[spot])
     cable_loss_db = entry.radio(scene.plan.radio.gateway).cable_loss_db
     facts = [
         ("Position", where_words(entry, (x, y, height_m))),
@@ -343,18 +345,12 @@ def fewest_lines(placement: Placement, few: Fewest) -> list[str]:
     return lines
 
 
-def _entry(placement: Placement, name: str) -> Spot | Search:
-    """Return the entry of the plan that a spot comes from."""
-    plan = placement.scene.plan
-    entries: list[Spot | Search] = [*plan.gateways, *plan.spots, *plan.searches]
-    return next(entry for entry in entries if entry.name == name)
-
-
 def _sure(placement: Placement) -> str:
     """Return how certain the answer is: of the single spot, or of what several gateways cover."""
     if placement.choices or placement.fewest:
         runs = placement.runs
-        facts = [("Working", served_words(runs)), *choice_facts(runs.record)]
+        exponent = exponent_words(placement.scene)
+        facts = [("Working", served_words(runs)), ("Exponent", exponent), *choice_facts(runs.record)]
         return "\n".join([wrapped(drawn_words(runs.draws, runs.seed)), *labelled(facts)])
     return sure_text(placement.certainty)
 
@@ -394,7 +390,7 @@ def _weakest(placement: Placement, *, every: bool) -> str:
         if several:
             row.insert(1, letter(route.gateway) if route.gateway >= 0 else "none")
         rows.append(row)
-    keys = [] if placement.hops else [LINK_KEY]
+    keys = [] if placement.hops else [link_key()]
     if not unsteady.isdisjoint(weakest):
         keys.append(wrapped(UNSTEADY_KEY))
     return "\n".join([title, table(columns, rows), *keys])
@@ -430,7 +426,8 @@ def why_lines(reason: Reason, rank: int) -> list[str]:
 
 def _deciders(group: tuple[Decider, ...], rival: str) -> str:
     names = [
-        f"{decider.inverter} (margin {margin(decider.margin_db)} dB, at {rival} {margin(decider.rival_margin_db)} dB)"
+        f"{decider.inverter} (margin {margin_in_db(decider.margin_db)}, "
+        f"at {rival} {margin_in_db(decider.rival_margin_db)})"
         for decider in group
     ]
     return listed(names, DECIDERS_SHOWN)

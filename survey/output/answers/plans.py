@@ -21,14 +21,15 @@ REST = "radio, environment, positions or modules"
 
 CHANGE_COLUMNS = (
     Column("inverter", text=True),
-    Column("before\nmargin"),
+    Column("before\nmargin", spare=2),
     Column("\nstate", text=True),
-    Column("after\nmargin"),
+    Column("after\nmargin", spare=1),
     Column("\nstate", text=True),
     Column("change\ndB"),
     Column("main cause", text=True, yields=True),
-    Column("its\neffect dB"),
+    Column("its\neffect dB", spare=3),
 )
+"""A link in two plans as a row; what a narrow terminal can do without is a judgement."""
 
 
 def change_words(change: Change) -> str:
@@ -62,7 +63,7 @@ def plans_table(between: BetweenPlans, *, inverters: Sequence[str] = ()) -> str:
         wanted = [wrapped(f"{name}: {criterion(plan)}") for name, plan in (("Before", before), ("After", after))]
         wanted.insert(0, wrapped(f"{before.site.name}, {radio_words(before)}"))
     spots = [_spot(between, j, inverters) for j in range(between.before.shape[1])]
-    return paragraphs("\n".join(wanted), "\n".join(["Two plans", *head]), *spots, CAUTION)
+    return paragraphs("\n".join(wanted), "\n".join(["Two plans", *head]), *spots, wrapped(CAUTION))
 
 
 def _spot(between: BetweenPlans, j: int, inverters: Sequence[str]) -> str:

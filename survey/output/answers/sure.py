@@ -9,6 +9,7 @@ from survey.decisions.simulation import REACH_SPREADS, RankingCertainty, Search,
 from survey.inputs.plan import Plan
 from survey.output.answers.drawing import critical_records, drawing_facts, drawing_record
 from survey.output.answers.values import Record, plain
+from survey.scene import Scene
 
 RIVALS_SHOWN = 3
 """Rivals that fit a line or two; all are in the JSON. A judgement."""
@@ -56,6 +57,14 @@ def drawn_words(draws: int, seed: int) -> str:
     )
 
 
+def exponent_words(scene: Scene) -> str:
+    """Return the path loss exponent with its uncertainty in the runs, of the plan or of a fit."""
+    environment, correction = scene.plan.environment, scene.correction
+    spread = environment.exponent_spread if correction is None else float(correction.covariance[1, 1]) ** 0.5
+    source = "from the plan" if correction is None else "from the fit"
+    return f"{environment.path_loss_exponent:.4g}, in the runs with an uncertainty of {spread:.2g} ({source})"
+
+
 def sure_lines(sure: RankingCertainty) -> list[str]:
     """Return the facts of `sure_text` as sentences."""
     return [f"{label}: {fact}" for label, fact in sure_facts(sure)]
@@ -83,6 +92,7 @@ def sure_facts(sure: RankingCertainty) -> list[tuple[str, str]]:
         ("Best location", best),
         ("Best choice", unbeaten if len(spots) > 1 else ""),
         ("Working", served_words(sure.served)),
+        ("Exponent", exponent_words(sure.links.scene)),
         ("Critical figure", critical),
         ("Not simulated", left_out if sure.left_out else ""),
         *drawing_facts(sure),

@@ -5,7 +5,13 @@ from __future__ import annotations
 import numpy as np
 
 from survey.base.units import compass_word
-from survey.inputs.plan import Search, Spot
+from survey.inputs.plan import Plan, Search, Spot
+
+
+def entry_of(plan: Plan, name: str) -> Spot | Search:
+    """Return the entry of the plan that a gateway or a spot comes from: by its name, or by that of its search."""
+    entries: list[Spot | Search] = [*plan.gateways, *plan.spots, *plan.searches]
+    return next(entry for entry in entries if entry.name == name)
 
 
 def where_words(entry: Spot | Search, at_m: tuple[float, float, float]) -> str:

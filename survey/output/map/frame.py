@@ -11,7 +11,7 @@ from survey.scene import Scene
 
 AROUND = 0.06
 """Space around the site, as a share of its size."""
-MIN_SPACE_M = 2.0
+MIN_SPACE_M = 0.4
 """The least space around a site, for sites of a few metres; by eye. [m]"""
 FAR = 0.5
 """Obstacles are shown as far as this share of the site's size beyond radios and spots; a fence may run on."""

@@ -29,6 +29,8 @@ class Label:
         Goes on its point rather than beside it, where there is room.
     needed : bool
         Is shown even where there is no room for it.
+    near : bool
+        Stands close to its point or not at all: among many alike a name farther off is taken for another's.
     """
 
     text: str
@@ -36,6 +38,7 @@ class Label:
     at: tuple[float, float]
     over: bool = False
     needed: bool = False
+    near: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +107,8 @@ def place_labels(
     found: list[Position | None] = []
     for label, size in zip(labels, sizes, strict=True):
         best, least = None, np.inf
-        for number, (x, y, far) in enumerate([(0, 0, 0.0), *steps] if label.over else steps):
+        here = steps[: len(SIDES)] if label.near else steps
+        for number, (x, y, far) in enumerate([(0, 0, 0.0), *here] if label.over else here):
             at_x, at_y = label.at[0] + x * far * size.gap, label.at[1] + y * far * size.gap
             left, low = at_x + (x - 1) * size.wide / 2.0, at_y + (y - 1) * size.tall / 2.0
             box = (left, low, left + size.wide, low + size.tall)

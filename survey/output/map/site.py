@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -22,7 +22,9 @@ UPRIGHT_M2 = 0.05
 GATEWAYS = ("today", "advised", "chosen")
 """Kinds of places where a gateway is, or should be, from the lowest layer to the highest."""
 FEW = 16
-"""So few inverters are all named; where there are more, only arrays are, and those few that fail."""
+"""Where there are more inverters than this, arrays are named too."""
+MAX_NAMED = 120
+"""Names of inverters that are tried at most: each costs time, and a page with more is not read. A judgement."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -140,19 +142,23 @@ def gateway_labels(places: Sequence[Place]) -> list[Label]:
     ]
 
 
-def inverter_labels(scene: Scene, network: Network | None) -> list[Label]:
-    """Names of inverters where there are few, else of arrays and of the few inverters that fail."""
-    ends, state = scene.inverters, None if network is None else network.state
-    chosen = list(range(len(ends))) if len(ends) <= FEW else []
-    if not chosen and state is not None and 0 < np.sum(state == 0) <= FEW:
-        chosen = np.flatnonzero(state == 0).tolist()
-    labels = _inverters(scene, chosen)
-    if len(ends) > FEW:
+def inverter_labels(scene: Scene, network: Network | None) -> tuple[list[Label], list[Label]]:
+    """Names to put where there is room: first of inverters that do not hold and of arrays; then of all others.
+
+    Those that fail come first, the weakest first of all; so many that nobody reads them are not tried.
+    """
+    every = range(len(scene.inverters))
+    weak, rest = ([], _inverters(scene, every)) if network is None else every_inverter_label(scene, network)
+    arrays = []
+    if len(every) > FEW:
         for array in scene.plan.arrays:
             at_m = array.positions_m()[:, :2]
             corner_m = (float(at_m[:, 0].mean()), float(at_m[:, 1].max()))
-            labels.append(Label(text=f"array {array.name}", kind="array", at=corner_m))
-    return labels
+            arrays.append(Label(text=f"array {array.name}", kind="array", at=corner_m))
+    near = len(every) > FEW
+    shown = [replace(label, near=near) for label in weak[:MAX_NAMED]]
+    others = [replace(label, near=near) for label in rest[: MAX_NAMED - len(shown)]]
+    return [*shown, *arrays], others
 
 
 def every_inverter_label(scene: Scene, network: Network) -> tuple[list[Label], list[Label]]:

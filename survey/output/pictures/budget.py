@@ -13,9 +13,9 @@ from survey.base.layout import columns_of, shortened
 from survey.budget import STATES, Links
 from survey.budget.explanation import Item, budget_of
 from survey.output.answers.explain import Step, direction_words, signed, steps_of, way_words
-from survey.output.answers.figures import NOTHING, NOTHING_DB, db, percent
+from survey.output.answers.figures import NOTHING, NOTHING_DB, margin_in_db, percent
 from survey.output.pictures.site_map import one_lined
-from survey.output.pictures.style import FAINT, INK, PAPER, SMALL_PT, WIDTH_IN, head_in, new_figure, picture, short
+from survey.output.pictures.style import FAINT, INK, PAPER, SMALL_PT, head_in, new_figure, picture, short, width_in
 
 BARS = {
     "power": ("#4d4d4d", ""),
@@ -57,9 +57,9 @@ def budget_picture(links: Links, i: int, j: int) -> Figure:
     level_dbm, need_dbm = round(budget.level_dbm, 2), round(budget.need_dbm, 2)
     margin_db = level_dbm - need_dbm
     inverter, gateway = short(budget.inverter), short(budget.gateway)
-    chance = percent(budget.reliability, wanted=requirement.reliability)
+    site, chance = links.scene.plan.site.name, percent(budget.reliability, wanted=requirement.reliability)
     lines = (
-        f"{links.scene.plan.site.name}: margin {db(budget.margin_db)} dB, chance {chance}: {STATES[budget.state]}.",
+        f"{site}: margin {margin_in_db(budget.margin_db)}, chance {chance}: {STATES[budget.state]}.",
         direction_words(budget),
         way_words(budget),
         one_lined(links.scene),
@@ -69,7 +69,12 @@ def budget_picture(links: Links, i: int, j: int) -> Figure:
     height_in = above_in + tall_in + below_in
     figure = new_figure(height_in=height_in, title=f"Link budget: {inverter} and {gateway}", lines=lines)
     axes = figure.add_axes(
-        (LEFT_IN / WIDTH_IN, below_in / height_in, (WIDTH_IN - LEFT_IN - RIGHT_IN) / WIDTH_IN, tall_in / height_in),
+        (
+            LEFT_IN / width_in(),
+            below_in / height_in,
+            (width_in() - LEFT_IN - RIGHT_IN) / width_in(),
+            tall_in / height_in,
+        ),
         label="budget",
     )
     highest = max(need_dbm, *(step.level_dbm for step in steps))

@@ -17,6 +17,7 @@ from matplotlib.patheffects import withStroke
 from survey.base.arrays import FloatArray
 from survey.budget import MARGINAL_RELIABILITY
 from survey.budget.coverage import Coverage
+from survey.output.map.groups import group_labels
 from survey.output.map.legend import MARKS, chance_scale
 from survey.output.map.site import gateway_labels, places_of, shapes_of
 from survey.output.pictures.ground import (
@@ -28,12 +29,16 @@ from survey.output.pictures.ground import (
 )
 from survey.output.pictures.labels import put_labels
 from survey.output.pictures.site_map import (
+    GROUP_PT,
+    GROUPED,
     MOST_PT,
     draw_inverters,
     draw_places,
+    groups_on,
     mark_size_pt,
     one_lined,
     place_entries,
+    stands_close,
     state_entries,
 )
 from survey.output.pictures.style import (
@@ -111,9 +116,9 @@ def coverage_picture(coverage: Coverage, network: Network | None = None, *, show
         what = f"{point}The colour is the {show} of its link{best}."
     step_m = float(max(np.diff(coverage.x_m[:2])[0], np.diff(coverage.y_m[:2])[0]))
     held = f"{one_lined(scene)} Points {step_m:{'.1f' if step_m >= LEAST_STEP_M else '.2g'}} m apart."
-    figure, axes = site_axes(
-        scene, title=title, lines=(what, held), entries=len(handles), columns=COLUMNS, right_in=BAR_IN
-    )
+    is_grouped = stands_close(scene)
+    about = (what, held, GROUPED) if is_grouped else (what, held)
+    figure, axes = site_axes(scene, title=title, lines=about, entries=len(handles), columns=COLUMNS, right_in=BAR_IN)
     _draw_field(figure, axes, coverage, show, wanted)
     for contour in lines_of:
         if np.any(coverage.certainty < contour.certainty) and np.any(coverage.certainty >= contour.certainty):
@@ -127,14 +132,21 @@ def coverage_picture(coverage: Coverage, network: Network | None = None, *, show
         one.set_path_effects([_casing(float(one.get_linewidth()))])
     at_m = scene.inverters.at_m
     size_pt = mark_size_pt(axes, scene)
-    draw_inverters(axes, scene.inverters, network.state if network else None, size_pt=size_pt)
+    state = network.state if network else None
+    groups = groups_on(axes, scene) if is_grouped else []
+    draw_inverters(axes, scene.inverters, state, size_pt=size_pt, groups=groups)
     places = places_of(scene, chosen=chosen)
     draw_places(axes, places)
-    names = gateway_labels(places)
+    names = [*gateway_labels(places), *group_labels(scene, groups, state)]
     draw_scale_and_north(axes)
     foot_legend(figure, handles, columns=COLUMNS)
     marks_m = np.array([one.at for one in names]).reshape(-1, 2)
-    put_labels(axes, [*names, *named], np.concatenate([at_m[:, :2], marks_m]), reach_pt=size_pt / 2.0)
+    put_labels(
+        axes,
+        [*names, *named],
+        np.concatenate([at_m[:, :2], marks_m]),
+        reach_pt=GROUP_PT / 2.0 if groups else size_pt / 2.0,
+    )
     return figure
 
 

@@ -9,13 +9,24 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch, Polygon, Rectangle
+from matplotlib.tri import Triangulation
 
 from survey.base.arrays import FloatArray
 from survey.inputs.plan import Look
 from survey.output.map.frame import extent_m, frame_m, nice_length_m
 from survey.output.map.labels import Label
 from survey.output.map.site import Shape, kinds_in, obstacle_labels
-from survey.output.pictures.style import INK, PAPER, SMALL_PT, WIDTH_IN, head_in, legend_in, new_figure, sample
+from survey.output.pictures.style import (
+    INK,
+    PAPER,
+    SMALL_PT,
+    WIDTH_IN,
+    head_in,
+    legend_in,
+    new_figure,
+    sample,
+    width_in,
+)
 from survey.scene import Scene
 
 HATCHES = {"diagonal": "////", "upright": "|||", "circles": "oo"}
@@ -27,6 +38,10 @@ LEFT_IN, RIGHT_IN = 0.62, 0.15
 """Margins for the scale; by eye. [in]"""
 FEW_DIGITS, DIGIT_IN = 3, 0.09
 """Figures at the upright axis for which there is room, and the room for each digit more."""
+SOIL, SOIL_EDGE, CONTOUR_PT = "#d9cfc0", "#8a765a", 0.7
+"""Colours of the ground and of lines on it, and their width; by eye. [pt]"""
+CONTOURS, MIN_RISE_M = 5, 0.05
+"""About so many contour lines, and none where the ground rises by less: by eye. [m]"""
 SMALL_M = 40.0
 """Sites less far than this from south to north have a decimal in the figures there."""
 
@@ -60,8 +75,8 @@ def _left_in(low_m: FloatArray, high_m: FloatArray) -> float:
 
 def picture_frame_m(scene: Scene, *, right_in: float = RIGHT_IN) -> tuple[FloatArray, FloatArray]:
     """Lowest and highest x and y of the frame of a picture. [m]"""
-    wide_in = WIDTH_IN - _left_in(*extent_m(scene)) - right_in
-    return frame_m(scene, wide=wide_in, flattest=FLATTEST_IN, tallest=TALLEST_IN)
+    wide_in = width_in() - _left_in(*extent_m(scene)) - right_in
+    return frame_m(scene, wide=wide_in, flattest=FLATTEST_IN, tallest=TALLEST_IN * max(1.0, width_in() / WIDTH_IN))
 
 
 def site_axes(
@@ -82,13 +97,13 @@ def site_axes(
     """
     low_m, high_m = picture_frame_m(scene, right_in=right_in)
     left_in = _left_in(*extent_m(scene))
-    wide_in = WIDTH_IN - left_in - right_in
+    wide_in = width_in() - left_in - right_in
     tall_in = wide_in * float((high_m - low_m)[1] / (high_m - low_m)[0])
     above_in, below_in = head_in(lines), legend_in(entries, columns=columns) + 0.42
     height_in = above_in + tall_in + below_in
     figure = new_figure(height_in=height_in, title=title, lines=lines)
     axes = figure.add_axes(
-        (left_in / WIDTH_IN, below_in / height_in, wide_in / WIDTH_IN, tall_in / height_in), label="site"
+        (left_in / width_in(), below_in / height_in, wide_in / width_in(), tall_in / height_in), label="site"
     )
     axes.set_xlim(low_m[0], high_m[0])
     axes.set_ylim(low_m[1], high_m[1])
@@ -134,6 +149,37 @@ def draw_obstacles(axes: Axes, shapes: Sequence[Shape], *, bare: bool = False) -
                 axes.plot(*part_m.T, color=look.line, linewidth=look.width_pt, gid=kind, zorder=layer_of(look))
     low_m, high_m = np.transpose([axes.get_xlim(), axes.get_ylim()])
     return obstacle_labels(shapes, (low_m, high_m))
+
+
+def _contour_step_m(scene: Scene) -> float:
+    """The height from one contour line of the ground to the next, 0 where there are none. [m]"""
+    ground = scene.plan.ground
+    rise_m = float(np.ptp(np.concatenate(ground.facets_m(*extent_m(scene)))[:, 2])) if ground else 0.0
+    return nice_length_m(rise_m / CONTOURS) if rise_m >= MIN_RISE_M else 0.0
+
+
+def draw_contours(axes: Axes, scene: Scene) -> None:
+    """Draw contour lines of sloping ground, each with its height."""
+    step_m, ground = _contour_step_m(scene), scene.plan.ground
+    if not step_m or ground is None:
+        return
+    corners_m = np.concatenate(ground.facets_m(*extent_m(scene)))
+    points_m, corner = np.unique(corners_m, axis=0, return_inverse=True)
+    (x, y, z), low_m, high_m = points_m.T, float(points_m[:, 2].min()), float(points_m[:, 2].max())
+    levels_m = step_m * np.arange(np.ceil(low_m / step_m), np.floor(high_m / step_m) + 1.0) + 0.0
+    limits = axes.get_xlim(), axes.get_ylim()
+    look: dict[str, Any] = {"colors": SOIL_EDGE, "linewidths": CONTOUR_PT, "zorder": 0.5}
+    lines = axes.tricontour(Triangulation(x, y, corner.reshape(-1, 3)), z, levels_m, **look)
+    lines.set_gid("ground")
+    axes.clabel(lines, fmt="%g m", fontsize=SMALL_PT - 1.0, inline=True)
+    axes.set_xlim(limits[0])
+    axes.set_ylim(limits[1])
+
+
+def ground_entries(scene: Scene) -> list[Any]:
+    """Legend entries of sloping ground."""
+    step_m = _contour_step_m(scene)
+    return [sample(f"ground, every {step_m:g} m", color=SOIL_EDGE, linewidth=CONTOUR_PT)] if step_m else []
 
 
 def obstacle_entries(scene: Scene, *, bare: bool = False) -> list[Any]:

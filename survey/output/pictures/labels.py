@@ -27,6 +27,8 @@ LETTERS: dict[str, dict[str, Any]] = {
     "count": {"fontsize": SMALL_PT - 0.5},
 }
 """Letters of each kind of name, where they are not the usual ones."""
+IN_SIGHT = {"north", "scale"}
+"""Arrow and scale, which no name covers."""
 ACROSS = {1: "left", 0: "center", -1: "right"}
 """Alignment by the side of the point on which a name lies: matplotlib has words for it."""
 UP = {1: "bottom", 0: "center", -1: "top"}
@@ -68,6 +70,7 @@ def put_labels(axes: Axes, labels: Sequence[Label], taken_m: FloatArray, *, reac
         frame=(frame.x0, frame.y0, frame.x1, frame.y1),
         points=axes.transData.transform(taken_m) if len(taken_m) else np.zeros((0, 2)),
         reach=reach_pt * per_pt,
+        taken=[one.get_window_extent(renderer).extents for one in axes.texts if one.get_gid() in IN_SIGHT],
         farther=FARTHER,
     )
     left_out = []

@@ -130,7 +130,8 @@ def network_picture(points: WeakPoints) -> Figure:
     }
     labels = [Label(text=text, kind="count", at=(float(at_m[i, 0]), float(at_m[i, 1]))) for i, text in words.items()]
     told = {links.inverters.names[i] for i in words}
-    others = [one for one in inverter_labels(scene, network) if one.text not in told]
+    first, rest = inverter_labels(scene, network)
+    others = [one for one in (*first, *rest) if one.text not in told]
     taken_m = np.concatenate([at_m, links.gateways.at_m[:, :2]])
     put_labels(axes, [*gateway_labels(places), *labels, *others, *named], taken_m, reach_pt=size_pt / 2.0)
     return figure

@@ -14,7 +14,7 @@ from matplotlib.patches import Polygon
 from survey.base.arrays import FloatArray
 from survey.base.units import wavelength_m
 from survey.budget import CARRIERS, STATES, Links
-from survey.output.answers.figures import db, percent
+from survey.output.answers.figures import db, margin_in_db, percent
 from survey.output.answers.links import WAY_WORDS
 from survey.output.map.labels import Label
 from survey.output.map.legend import MARKS
@@ -35,7 +35,6 @@ from survey.output.pictures.style import (
     INK,
     PAPER,
     SMALL_PT,
-    WIDTH_IN,
     foot_legend,
     head_in,
     legend_in,
@@ -44,6 +43,7 @@ from survey.output.pictures.style import (
     picture,
     sample,
     short,
+    width_in,
 )
 from survey.propagation import Way
 from survey.propagation.around import String
@@ -101,10 +101,12 @@ def profile_picture(links: Links, i: int, j: int) -> Figure:
     above_in, below_in = head_in(lines) + 0.1, legend_in(len(handles), columns=COLUMNS) + 0.42
     height_in = above_in + SIDE_IN + 0.55 + ABOVE_IN + below_in
     figure = new_figure(height_in=height_in, title=f"Path from {inverter} to {gateway}", lines=lines)
-    wide = (WIDTH_IN - LEFT_IN - RIGHT_IN) / WIDTH_IN
+    wide = (width_in() - LEFT_IN - RIGHT_IN) / width_in()
     low = (below_in + ABOVE_IN + 0.55) / height_in
-    side = figure.add_axes((LEFT_IN / WIDTH_IN, low, wide, SIDE_IN / height_in), label="from the side")
-    above = figure.add_axes((LEFT_IN / WIDTH_IN, below_in / height_in, wide, ABOVE_IN / height_in), label="from above")
+    side = figure.add_axes((LEFT_IN / width_in(), low, wide, SIDE_IN / height_in), label="from the side")
+    above = figure.add_axes(
+        (LEFT_IN / width_in(), below_in / height_in, wide, ABOVE_IN / height_in), label="from above"
+    )
     reach_m = float(np.hypot(*(end_m - start_m)[:2]))
     room_m = max(0.06 * reach_m, 0.5)
     # A mirror may stand behind an end: it comes into the picture, if it is not too far.
@@ -181,7 +183,7 @@ def _lines(links: Links, i: int, j: int, met: list[tuple[float | None, str, floa
             f"{links.distance_m[i, j]:.1f} m. Path loss {db(float(links.path_loss_db[i, j]))} dB: "
             f"distance {db(float(links.base_loss_db[i, j]))} dB, "
             f"obstacles {db(float(links.obstacle_loss_db[i, j]))} dB. "
-            f"Margin {links.margin_db[i, j]:.1f} dB, chance {chance}: {STATES[links.state[i, j]]}."
+            f"Margin {margin_in_db(float(links.margin_db[i, j]))}, chance {chance}: {STATES[links.state[i, j]]}."
         ),
         f"Obstacles on the direct line: {', '.join(through) if through else 'none'}.",
         f"Loss of each path besides distance: {', '.join([straight, *ways])}. Best path: {carrier}.",

@@ -25,7 +25,16 @@ from survey.output.map.elevations import (
 )
 from survey.output.map.frame import extent_m, frame_m
 from survey.output.map.site import gateway_labels, places_of, shapes_of
-from survey.output.pictures.ground import draw_obstacles, draw_scale_and_north, obstacle_entries, settings_of
+from survey.output.pictures.ground import (
+    SOIL,
+    SOIL_EDGE,
+    draw_contours,
+    draw_obstacles,
+    draw_scale_and_north,
+    ground_entries,
+    obstacle_entries,
+    settings_of,
+)
 from survey.output.pictures.labels import put_labels
 from survey.output.pictures.profile import STRETCHES
 from survey.output.pictures.site_map import (
@@ -41,7 +50,6 @@ from survey.output.pictures.site_map import (
 from survey.output.pictures.style import (
     SMALL_PT,
     UNKNOWN,
-    WIDTH_IN,
     foot_legend,
     head_in,
     legend_in,
@@ -49,6 +57,7 @@ from survey.output.pictures.style import (
     new_figure,
     picture,
     sample,
+    width_in,
 )
 from survey.scene import Scene
 
@@ -86,14 +95,19 @@ def sides_picture(scene: Scene) -> Figure:
     Figure
         Five parts, one below the other, the upper one from above.
     """
-    handles = [sample("inverter", **marker(UNKNOWN, MOST_PT)), *place_entries(scene, ()), *obstacle_entries(scene)]
+    handles = [
+        sample("inverter", **marker(UNKNOWN, MOST_PT)),
+        *place_entries(scene, ()),
+        *obstacle_entries(scene),
+        *ground_entries(scene),
+    ]
     lines = (
         (
             f"{counted(len(scene.inverters), 'inverter')}. The figure behind a name is its height in metres: top, or "
             "bottom-top. Devices behind an obstacle are pale."
         ),
     )
-    wide_in = WIDTH_IN - LEFT_IN - RIGHT_IN
+    wide_in = width_in() - LEFT_IN - RIGHT_IN
     low_m, high_m = frame_m(scene, wide=wide_in, flattest=MIN_ABOVE_IN, tallest=MAX_ABOVE_IN)
     above_in = wide_in * float((high_m - low_m)[1] / (high_m - low_m)[0])
     below_in = legend_in(len(handles), columns=COLUMNS) + 0.3
@@ -113,8 +127,8 @@ def sides_picture(scene: Scene) -> Figure:
 def _part(figure: Figure, name: str, floor_in: float, tall_in: float) -> Axes:
     """Return the axes of one part, with its title."""
     height_in = float(figure.get_size_inches()[1])
-    wide = (WIDTH_IN - LEFT_IN - RIGHT_IN) / WIDTH_IN
-    axes = figure.add_axes((LEFT_IN / WIDTH_IN, floor_in / height_in, wide, tall_in / height_in), label=name)
+    wide = (width_in() - LEFT_IN - RIGHT_IN) / width_in()
+    axes = figure.add_axes((LEFT_IN / width_in(), floor_in / height_in, wide, tall_in / height_in), label=name)
     axes.set_title(name, loc="left", fontsize=SMALL_PT + 0.5, fontweight="bold", pad=3)
     return axes
 
@@ -125,6 +139,7 @@ def _from_above(axes: Axes, scene: Scene, limits_m: tuple[Any, Any]) -> float:
     axes.set_ylim(limits_m[0][1], limits_m[1][1])
     axes.set_aspect("equal", adjustable="box")
     axes.set_ylabel("north, m")
+    draw_contours(axes, scene)
     obstacles = draw_obstacles(axes, shapes_of(scene))
     places = places_of(scene)
     draw_places(axes, places)
@@ -145,8 +160,7 @@ def _from_side(axes: Axes, scene: Scene, view: View, named: dict[str, tuple[str,
     axes.set_xlim(*((high_m, low_m) if view.is_reversed else (low_m, high_m)))
     seen = seen_from(scene, view)
     floor_m = _set_heights(axes, scene, [float(one.outline_m[:, 1].max()) for one in seen])
-    axes.axhspan(floor_m, 0.0, facecolor="#d9cfc0", edgecolor="none", zorder=0.3, gid="ground")
-    axes.axhline(0.0, color="#6b5b45", linewidth=1.2, zorder=1.0, gid="ground line")
+    _draw_ground(axes, scene, view, floor_m)
     axes.yaxis.grid(visible=True, color="#dddddd", linewidth=0.5, zorder=0.2)
     for number, one in enumerate(seen):
         look = settings_of(one.obstacle.look)
@@ -178,12 +192,29 @@ def _from_side(axes: Axes, scene: Scene, view: View, named: dict[str, tuple[str,
     put_labels(axes, labels_from(scene, view, seen, (low_m, high_m), named), marks_m, reach_pt=2.5)
 
 
+def _draw_ground(axes: Axes, scene: Scene, view: View, floor_m: float) -> None:
+    """Draw the ground up to its lowest edge, and its slopes behind that; level ground at zero without any."""
+    ground = scene.plan.ground
+    if ground is None:
+        axes.axhspan(floor_m, 0.0, facecolor=SOIL, edgecolor="none", zorder=0.3, gid="ground")
+        axes.axhline(0.0, color="#6b5b45", linewidth=1.2, zorder=1.0, gid="ground line")
+        return
+    look = {"facecolor": SOIL, "edgecolor": SOIL_EDGE, "linewidth": 0.4, "zorder": 0.3}
+    for facet_m in ground.facets_m(*extent_m(scene)):
+        flat_m = view.flat_m(facet_m)
+        for edge_m in (flat_m[[0, 1]], flat_m[[1, 2]], flat_m[[2, 0]]):
+            axes.fill_between(edge_m[:, 0], edge_m[:, 1], floor_m, facecolor=SOIL, edgecolor="none", zorder=0.25)
+        axes.add_patch(Polygon(flat_m, closed=True, gid="ground", **look))
+
+
 def _set_heights(axes: Axes, scene: Scene, tops_m: list[float]) -> float:
     """Set the scale of heights, with a round stretch, and return the lowest height shown. [m]"""
     ends_m = np.concatenate([scene.inverters.at_m, scene.gateways_and_spots.at_m])[:, 2]
     most_m = max(TALL * float(ends_m.max()), MIN_TALL_M)
     high_m = max([float(ends_m.max()), 1.0, *(one for one in tops_m if one <= most_m)])
-    floor_m = min(0.0, float(ends_m.min()))
+    ground = scene.plan.ground
+    ground_m = np.concatenate(ground.facets_m(*extent_m(scene)))[:, 2] if ground else np.zeros(1)
+    floor_m, high_m = min(float(ground_m.min()), float(ends_m.min())), max(float(ground_m.max()), high_m)
     figure = axes.get_figure()
     assert figure is not None
     wide_in, tall_in = (axes.get_position().size * figure.get_size_inches()).tolist()  # type: ignore[union-attr]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -15,12 +16,16 @@ from survey.base.layout import counted
 from survey.budget import STATES
 from survey.output.answers.figures import NO_ROOM, criterion, letter, radio_words, route_tally
 from survey.output.map.frame import spacing_m
+from survey.output.map.groups import Group, group_labels, groups_of, states_in
 from survey.output.map.legend import MARKS, PLACE_WORDS
 from survey.output.map.site import Place, gateway_labels, inverter_labels, places_of, routes_of, shapes_of
 from survey.output.pictures.ground import (
+    draw_contours,
     draw_obstacles,
     draw_scale_and_north,
+    ground_entries,
     obstacle_entries,
+    picture_frame_m,
     points_per_metre,
     site_axes,
 )
@@ -37,6 +42,7 @@ from survey.output.pictures.style import (
     picture,
     sample,
     short,
+    width_in,
 )
 from survey.routing import Network
 from survey.scene import Ends, Scene
@@ -49,6 +55,10 @@ PLACES = {"search": SEARCH, "spot": SPOT, "today": OTHER_GATEWAY, "advised": ADV
 """How each kind of place is marked."""
 LAYERS = {"search": 2.5, "spot": 4.6, "today": 4.7, "advised": 4.8, "chosen": 5.0}
 """Which marks lie over which; by eye."""
+GROUP_PT = 20.0
+"""Marks of two groups are this far apart at least: two marks side by side and a gap. By eye. [pt]"""
+GROUPED = "A mark stands for all inverters near it; the figures beside it are how many."
+"""What must be known where inverters stand too close for marks of their own."""
 COLUMNS = 5
 """Of the key; by eye."""
 
@@ -78,20 +88,25 @@ def site_map(scene: Scene, network: Network | None = None) -> Figure:
         most = scene.plan.requirement.max_relays
         between = f" Routes with up to {counted(most, 'relay')}." if most else ""
         lines = (f"{gateways_words(chosen)}.{between} {route_tally(network)}.", one_lined(scene))
+    is_grouped = stands_close(scene)
+    lines = (*lines, GROUPED) if is_grouped else lines
     figure, axes = site_axes(scene, title=title, lines=lines, entries=len(handles), columns=COLUMNS)
+    draw_contours(axes, scene)
     named = draw_obstacles(axes, shapes_of(scene))
     places = places_of(scene, chosen=chosen)
     draw_places(axes, places)
     size_pt = mark_size_pt(axes, scene)
+    groups = groups_on(axes, scene) if is_grouped else []
     if network is not None:
-        _draw_routes(axes, network)
+        draw_routes(axes, network, groups)
     state = None if network is None else network.state
-    draw_inverters(axes, scene.inverters, state, size_pt=size_pt)
+    draw_inverters(axes, scene.inverters, state, size_pt=size_pt, groups=groups)
     draw_scale_and_north(axes)
     foot_legend(figure, handles, columns=COLUMNS)
     taken_m = np.concatenate([scene.inverters.at_m, scene.gateways.at_m, scene.spots.at_m])[:, :2]
-    names = [*gateway_labels(places), *inverter_labels(scene, network), *named]
-    put_labels(axes, names, taken_m, reach_pt=size_pt / 2.0)
+    first, rest = (group_labels(scene, groups, state), []) if groups else inverter_labels(scene, network)
+    names = [*gateway_labels(places), *first, *named, *rest]
+    put_labels(axes, names, taken_m, reach_pt=GROUP_PT / 2.0 if groups else size_pt / 2.0)
     return figure
 
 
@@ -112,9 +127,25 @@ def mark_size_pt(axes: Axes, scene: Scene) -> float:
     return float(np.clip(MARK_SHARE * spacing_m(scene) * points_per_metre(axes), LEAST_PT, MOST_PT))
 
 
-def draw_inverters(axes: Axes, inverters: Ends, state: NDArray[np.int8] | None, *, size_pt: float) -> None:
-    """Marks of inverters by their state, the worst ones on top."""
+def stands_close(scene: Scene) -> bool:
+    """Whether marks of inverters would hide each other, even the smallest."""
+    low_m, high_m = picture_frame_m(scene)
+    return spacing_m(scene) * 72.0 * width_in() / float((high_m - low_m)[0]) < LEAST_PT
+
+
+def groups_on(axes: Axes, scene: Scene) -> list[Group]:
+    """Inverters that stand close together, so that the marks of two groups can be told apart."""
+    return groups_of(scene.inverters.at_m[:, :2], reach_m=GROUP_PT / points_per_metre(axes))
+
+
+def draw_inverters(
+    axes: Axes, inverters: Ends, state: NDArray[np.int8] | None, *, size_pt: float, groups: Sequence[Group] = ()
+) -> None:
+    """Marks of inverters by their state, the worst ones on top; of groups a mark for each state among them."""
     at_m = inverters.at_m
+    if groups:
+        _draw_groups(axes, groups, state)
+        return
     if state is None:
         axes.plot(at_m[:, 0], at_m[:, 1], zorder=4, gid="inverters", **marker(UNKNOWN, size_pt))
         return
@@ -125,16 +156,34 @@ def draw_inverters(axes: Axes, inverters: Ends, state: NDArray[np.int8] | None, 
             axes.plot(at_m[of_state, 0], at_m[of_state, 1], zorder=4.5 - 0.1 * number, gid=STATES[number], **looks)
 
 
+def _draw_groups(axes: Axes, groups: Sequence[Group], state: NDArray[np.int8] | None) -> None:
+    step_m = 1.25 * MOST_PT / points_per_metre(axes)
+    if state is None:
+        axes.plot(*np.array([one.at_m for one in groups]).T, zorder=4, gid="inverters", **marker(UNKNOWN, MOST_PT))
+        return
+    for group in groups:
+        found = states_in(group, state)
+        for k, (number, _) in enumerate(found):
+            x_m = group.at_m[0] + (k - (len(found) - 1) / 2.0) * step_m
+            axes.plot(x_m, group.at_m[1], zorder=4.5, gid=STATES[number], **marker(MARKS[number], MOST_PT))
+
+
 def draw_places(axes: Axes, places: Sequence[Place]) -> None:
     """Marks of gateways, spots and searches."""
     for one in places:
         axes.plot(*one.at_m.T, zorder=LAYERS[one.kind], gid=PLACE_WORDS[one.kind], **PLACES[one.kind])
 
 
-def _draw_routes(axes: Axes, network: Network) -> None:
-    """The route of every inverter that has one."""
+def draw_routes(axes: Axes, network: Network, groups: Sequence[Group] = ()) -> None:
+    """The route of every inverter that has one; of a group, one line for each gateway and state."""
     routes = [route for route in routes_of(network) if route.gateway >= 0]
-    faint = float(np.clip(30.0 / max(len(network.routes), 1), 0.25, 0.8))
+    middle = {i: k for k, group in enumerate(groups) for i in group.members}
+    if groups and not network.scene.plan.requirement.max_relays:
+        once = {(middle[route.inverter], route.gateway, route.state): route for route in routes}
+        routes = [
+            replace(route, points_m=np.array([groups[k].at_m, route.points_m[-1]])) for (k, _, _), route in once.items()
+        ]
+    faint = float(np.clip(30.0 / max(len(routes), 1), 0.25, 0.8))
     for number in reversed(range(len(STATES))):
         mark = MARKS[number]
         lines = LineCollection(
@@ -176,9 +225,11 @@ def _entries(scene: Scene, network: Network | None) -> list[Any]:
             sample("inverter", **marker(UNKNOWN, MOST_PT)),
             *place_entries(scene, ()),
             *obstacle_entries(scene),
+            *ground_entries(scene),
         ]
     return [
         *state_entries(network),
         *place_entries(scene, network.links.gateways.names),
         *obstacle_entries(scene),
+        *ground_entries(scene),
     ]

@@ -1,56 +1,46 @@
-"""Pictures inside the page."""
+"""Pictures inside the page, drawn by matplotlib."""
 
 from __future__ import annotations
 
 import base64
+import struct
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
-from survey.budget import Progress
+from survey.budget import Links
 from survey.measured.dropouts import Dropouts
-from survey.output.answers.figures import letter
-from survey.scene import Ends, Scene
+from survey.routing import Route
 
-POINTS = 10_000
-"""Points of a coverage picture at most: fine enough to read on paper, and a second or two of work."""
+if TYPE_CHECKING:  # heavy
+    from matplotlib.figure import Figure
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Picture:
-    """A picture as a data address, and its description for readers who cannot see it."""
+    """A picture as a data address, its width and height in pixels, and words for readers who cannot see it."""
 
     address: str
+    size: tuple[int, int]
     words: str
 
 
-def coverage(scene: Scene, gateways: Ends, *, progress: Progress | None = None) -> Picture:
-    """Draw the margin of an inverter at every point of the site.
+def profile(links: Links, route: Route) -> Picture | None:
+    """Draw the path of a link from the side and from above; None where no gateway takes its inverter.
 
     Parameters
     ----------
-    scene : Scene
-        The site.
-    gateways : Ends
-        The gateways; each point shows the best of them.
-    progress : callable, optional
-        Called with the number of points done and of all.
-
-    Returns
-    -------
-    Picture
-        A PNG.
+    links : Links
+        All links to the gateways.
+    route : Route
+        That of the inverter: its first hop to a gateway is drawn as a direct link.
     """
-    from survey.budget.coverage import coverage_of, usual_points  # noqa: PLC0415  start-up time
-    from survey.output.pictures import as_bytes, coverage_picture, field_m  # noqa: PLC0415  heavy
+    from survey.output.pictures import profile_picture  # noqa: PLC0415  heavy
 
-    points = min(POINTS, usual_points(len(gateways)))
-    found = coverage_of(scene, gateways, area_m=field_m(scene), points=points, progress=progress)
-    png = as_bytes(coverage_picture(found), "png")
-    names = ", ".join(f"{letter(j)}: {name}" for j, name in enumerate(gateways.names))
-    names = gateways.names[0] if len(gateways) == 1 else names
-    return Picture(
-        address=f"data:image/png;base64,{base64.b64encode(png).decode()}",
-        words=f"Margin of an inverter anywhere on the site, {found.height_words}, to {names}.",
-    )
+    if route.gateway < 0:
+        return None
+    inverter, gateway = links.inverters.names[route.inverter], links.gateways.names[route.gateway]
+    words = f"Path from {inverter} to {gateway}, from the side and from above, with the obstacles in its line."
+    return _picture(profile_picture(links, route.inverter, route.gateway), words)
 
 
 def days(found: Dropouts) -> Picture:
@@ -60,16 +50,16 @@ def days(found: Dropouts) -> Picture:
     ----------
     found : Dropouts
         What was found in the log.
-
-    Returns
-    -------
-    Picture
-        A PNG.
     """
-    from survey.output.pictures import as_bytes, days_picture  # noqa: PLC0415  heavy
+    from survey.output.pictures import days_picture  # noqa: PLC0415  heavy
 
-    png = as_bytes(days_picture(found), "png")
-    return Picture(
-        address=f"data:image/png;base64,{base64.b64encode(png).decode()}",
-        words="Missed polls by day and hour, each inverter a row, each cause a colour and a mark.",
-    )
+    words = "Missed polls by day and hour, each inverter a row, each cause a colour and a mark."
+    return _picture(days_picture(found), words)
+
+
+def _picture(figure: Figure, words: str) -> Picture:
+    from survey.output.pictures import as_bytes  # noqa: PLC0415  heavy
+
+    png = as_bytes(figure, "png")
+    wide, tall = struct.unpack(">II", png[16:24])  # after its signature and the name of its first chunk
+    return Picture(address=f"data:image/png;base64,{base64.b64encode(png).decode()}", size=(wide, tall), words=words)

@@ -22,7 +22,7 @@ from survey.output.answers.explain import (
     title_words,
     way_lines,
 )
-from survey.output.answers.figures import NO_ROOM, NOTHING, letter, margin, percent
+from survey.output.answers.figures import NO_ROOM, NOTHING, letter, margin, margin_in_db, percent
 from survey.output.answers.links import WAY_WORDS, in_the_line
 from survey.output.report.findings import Findings, weakest_first
 from survey.output.report.missed import missed_by
@@ -142,7 +142,7 @@ def _told(budget: Budget, route: Route, *, wanted: float, names: tuple[str, ...]
     state = STATES[budget.state] if route.gateway >= 0 else NO_ROOM
     return Told(
         title=f"{budget.inverter}{straight} to {budget.gateway}: {state}",
-        margin=margin(budget.margin_db),
+        margin=margin_in_db(budget.margin_db),
         before=before,
         direction=direction_words(budget),
         items=budget_rows(budget),

@@ -13,8 +13,10 @@ from survey.base.arrays import FloatArray
 from survey.base.layout import columns_of, shortened
 from survey.budget import STATES
 from survey.inputs.plan import Look, Obstacle
+from survey.output.answers.figures import route_tally
 from survey.output.map.frame import frame_m, nice_length_m, spacing_m
 from survey.output.map.labels import Label, Size, place_labels
+from survey.output.map.legend import MARKS, SPOT_COLOUR
 from survey.output.map.site import (
     GATEWAYS,
     Place,
@@ -22,6 +24,7 @@ from survey.output.map.site import (
     Shape,
     every_inverter_label,
     gateway_labels,
+    inverter_labels,
     kinds_in,
     obstacle_labels,
     places_of,
@@ -47,12 +50,12 @@ ALL_LINES = 60
 """With more inverters than this and one gateway, unasked only the links that do not hold are drawn."""
 UNITS_PER_PT = 1.8
 """Lines are as wide beside the site as in a picture of 8.5 inch, here 1000 units."""
-FONT = 15.0
-"""Height of the letters, in the units of the drawing."""
-LETTER = 0.58 * FONT
-"""Width of a letter, at a guess that is rather too wide."""
-ASCENT, DESCENT = 0.8 * FONT, 0.25 * FONT
-"""How far letters reach above and below their line, of most typefaces; by eye. [map units]"""
+FONT, LARGE_FONT = 15.0, 27.0
+"""Height of the letters where the drawing is wide, and where it is as narrow as a telephone: 9 pixels on one of 360."""
+LETTER = 0.58
+"""Width of a letter as a share of its height, at a guess that is rather too wide."""
+ASCENT, DESCENT = 0.8, 0.25
+"""How far letters reach above and below their line, as a share of their height; of most typefaces, by eye."""
 MAX_LETTERS = 26
 """Longer names are cut at the end, for narrow screens; by eye."""
 GAPS = {"gateway": 13.0, "spot": 9.0}
@@ -157,17 +160,27 @@ class SvgMap:
 
     @cached_property
     def labels(self) -> list[Text]:
-        """Names for which there is room, each with its place."""
+        """Names for which there is room where the drawing is wide, each with its place."""
+        first, others = every_inverter_label(self.scene, self.network)
+        return self._placed(first, others, FONT)
+
+    @cached_property
+    def large_labels(self) -> list[Text]:
+        """The few names for which there is room on a telephone."""
+        first, others = inverter_labels(self.scene, self.network)
+        return self._placed(first, others, LARGE_FONT)
+
+    def _placed(self, inverters: list[Label], others: list[Label], font: float) -> list[Text]:
+        """Names with their places: of gateways, inverters, obstacles, spots, then of the others."""
         names = gateway_labels([one for one in self.places if one.kind != "search"])
         gateways = [one for one in names if one.kind == "gateway"]
-        first, others = every_inverter_label(self.scene, self.network)
         obstacles = obstacle_labels(self.shapes, (self.low_m, self.high_m))
-        labels = [*gateways, *first, *obstacles, *names[len(gateways) :], *others]
+        labels = [*gateways, *inverters, *obstacles, *names[len(gateways) :], *others]
         at = self.at(np.array([one.at for one in labels]).reshape(-1, 2))
         half, points = GATEWAY_HALF, [self.at(one.at_m)[0] for one in self.places if one.kind in GATEWAYS]
         positions = place_labels(
             [replace(one, at=(x, -y)) for one, (x, y) in zip(labels, at, strict=True)],
-            sizes=[self._size(one) for one in labels],
+            sizes=[self._size(one, font) for one in labels],
             frame=(0.0, FOOT - self.tall, WIDE, 0.0),
             points=np.array(self.at(self.scene.inverters.at_m)) * [1.0, -1.0],
             reach=self.mark,
@@ -178,21 +191,48 @@ class SvgMap:
                 text=shortened(label.text, MAX_LETTERS),
                 kind=label.kind,
                 x=spot.x,
-                y=-(spot.y + (spot.up - 1) * (ASCENT + DESCENT) / 2.0 + DESCENT),
+                y=-(spot.y + font * ((spot.up - 1) * (ASCENT + DESCENT) / 2.0 + DESCENT)),
                 anchor=ANCHORS[spot.across],
             )
             for label, spot in zip(labels, positions, strict=True)
             if spot is not None
         ]
 
-    def _size(self, label: Label) -> Size:
-        wide = LETTER * columns_of(shortened(label.text, MAX_LETTERS))
-        return Size(wide, ASCENT + DESCENT, GAPS.get(label.kind, self.mark + 2.0))
+    def _size(self, label: Label, font: float) -> Size:
+        wide = LETTER * font * columns_of(shortened(label.text, MAX_LETTERS))
+        return Size(wide, font * (ASCENT + DESCENT), GAPS.get(label.kind, self.mark + 2.0))
+
+    @property
+    def gateways(self) -> str:
+        """Names of the gateways that it is about."""
+        return ", ".join(self.network.links.gateways.names)
+
+    @property
+    def marks(self) -> list[tuple[str, list[list[float]]]]:
+        """Where the inverters of each state are, the best state first."""
+        at = self.at(self.scene.inverters.at_m)
+        states = self.network.state.tolist()
+        found = [(STATES[k], [one for one, state in zip(at, states, strict=True) if state == k]) for k in (2, 1, 0)]
+        return [(state, ends) for state, ends in found if ends]
+
+    @property
+    def tally(self) -> str:
+        """How many inverters are in each state."""
+        return route_tally(self.network)
 
     @property
     def style(self) -> str:
-        """Rules for the kinds of obstacles in it."""
-        return "\n".join(f".o-{kind.kind} {{ {_rule(kind.kind, kind.look)} }}" for kind in self.kinds)
+        """Rules for the kinds of obstacles in it, and the colours of the legend."""
+        rules = [f".o-{kind.kind} {{ {_rule(kind.kind, kind.look)} }}" for kind in self.kinds]
+        light = "".join(f"--{mark.word}: {mark.colour}; --m-{mark.word}: {mark.colour}; " for mark in MARKS)
+        dark = "".join(f"--{mark.word}: {mark.on_dark}; " for mark in MARKS)
+        return "\n".join(
+            [
+                f":root {{ {light}--spot: {SPOT_COLOUR}; }}",
+                f"@media screen and (prefers-color-scheme: dark) {{ :root {{ {dark}}} }}",
+                *rules,
+            ]
+        )
 
 
 def site_map(scene: Scene, network: Network, *, advised: Sequence[str] = ()) -> SvgMap:
@@ -223,7 +263,8 @@ def _rule(kind: str, look: Look) -> str:
     """A look as CSS; a hatching is a pattern of the drawing."""
     width = look.width_pt * UNITS_PER_PT
     fill = f"url(#h-{kind})" if look.hatch else look.fill or "none"
-    rule = f"fill: {fill}; stroke: {look.line}; stroke-width: {width:.2g};"
+    bare = " fill-opacity: var(--bare, 1);" if look.fill else ""
+    rule = f"fill: {fill}; stroke: {look.line}; stroke-width: {width:.2g};{bare}"
     if look.dashes:
         rule += f" stroke-dasharray: {' '.join(f'{width * one:.2g}' for one in look.dashes)};"
     if look.opacity < 1.0:

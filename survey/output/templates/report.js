@@ -1,4 +1,3 @@
-"use strict";
 // Map and table work together: choose an inverter in one, see it in the other and its link beside. Without this script
 // the table is whole, and every link can be opened below.
 (function () {
@@ -8,7 +7,8 @@
   const rowOf = new Map(rows.map((row) => [row.dataset.n, row]));
   const markOf = new Map(Array.from(map.querySelectorAll("a.inv"), (mark) => [mark.dataset.n, mark]));
   const linkIn = (row) => row.querySelector("a");
-  let picked = null;
+  const sight = zoomable(map, byId("figure"));
+  let picked = null, pickedIn = "";
 
   function stopAt(number) { // of all rows and marks one each can be reached with Tab; arrow keys move on from there
     for (const row of rows) linkIn(row).tabIndex = row.dataset.n === number ? 0 : -1;
@@ -22,7 +22,8 @@
       markOf.get(picked).removeAttribute("aria-current");
       byId("k" + picked).classList.remove("picked");
     }
-    picked = number;
+    const cameFrom = pickedIn;
+    [picked, pickedIn] = [number, from];
     map.classList.toggle("one", number !== null);
     panel.hidden = number === null;
     const ring = byId("ring"), label = byId("picked");
@@ -30,6 +31,8 @@
       ring.setAttribute("cx", "-99");
       label.setAttribute("x", "-99");
       label.textContent = "";
+      const stop = body.querySelector("a[tabindex='0']");
+      if (stop && cameFrom === "table") stop.focus();
       return;
     }
     const row = rowOf.get(number), mark = markOf.get(number), details = byId("b" + number);
@@ -45,16 +48,22 @@
     byId("panel-body").replaceChildren(...Array.from(details.querySelector("div").cloneNode(true).childNodes));
     panel.scrollTop = 0;
     stopAt(number);
+    sight.to(Number(mark.dataset.x), Number(mark.dataset.y));
+    const box = map.getBoundingClientRect(), over = getComputedStyle(panel).position === "fixed";
+    const end = over ? panel.getBoundingClientRect().top : window.innerHeight;
+    if (box.top < 0 || box.bottom > end) map.scrollIntoView({ block: "start" });
     if (from === "map") into(byId("scroll"), row);
   }
 
   function putLabel(label, x, y) { // on the side where it covers the fewest other marks
-    const half = 6 * label.textContent.length + 4, wide = map.viewBox.baseVal.width, tall = map.viewBox.baseVal.height;
+    const font = parseFloat(getComputedStyle(label).fontSize), half = 0.32 * font * label.textContent.length + 4;
+    const { x: west, y: north, width: wide, height: tall } = map.viewBox.baseVal;
     let best = null, least = Infinity;
-    for (const [left, foot] of [[x, y - 20], [x, y + 34], [x - half - 18, y + 6], [x + half + 18, y + 6]]) {
-      let cost = left < half || left > wide - half || foot < 20 || foot > tall - 50 ? 1000 : 0;
+    for (const [left, foot] of [[x, y - 20], [x, y + 15 + font], [x - half - 18, y + 6], [x + half + 18, y + 6]]) {
+      const outside = left < west + half || left > west + wide - half || foot < north + font || foot > north + tall - 50;
+      let cost = outside ? 1000 : 0;
       for (const one of markOf.values()) {
-        cost += Math.abs(one.dataset.x - left) < half + 6 && Math.abs(one.dataset.y - foot + 6) < 16;
+        cost += Math.abs(one.dataset.x - left) < half + 6 && Math.abs(one.dataset.y - foot + font / 3) < font;
       }
       if (cost < least) [best, least] = [[left, foot], cost];
     }

@@ -3,8 +3,8 @@
 This is the specification; where there is a compiled kernel, that does the work, with the same result. `bodies.py` makes
 a site ready, `cut.py` cuts a line's upright and level plane, `section.py` joins what touches there, `search.py` finds
 strings, `string.py`, `windows.py` and `unfold.py` work out what arrives along one, `plane.py` along all of a plane,
-`rule.py` joins the planes of a line, and `mirrors.py` adds reflections. `strings.py` gives the strings of one line for
-pictures.
+`rule.py` joins the planes of a line, and `mirrors.py` adds reflections. `strings.py` tells what strings go through, and
+gives those of one line for pictures.
 """
 
 from __future__ import annotations
@@ -27,11 +27,10 @@ from survey.propagation import Way
 from survey.propagation.around.bodies import Bodies, bodies_of
 from survey.propagation.around.cut import Line, line_of
 from survey.propagation.around.mirrors import Mirrored, mirror_ways
-from survey.propagation.around.plane import Arrival
 from survey.propagation.around.quadrature import POINTS, SPAN_POINTS, SPAN_WEIGHTS
 from survey.propagation.around.quadrature import WEIGHTS as WEIGHTS_OF_POINTS
 from survey.propagation.around.rule import Found, line_powers
-from survey.propagation.around.strings import String, string_power, strongest_strings
+from survey.propagation.around.strings import String, add_passes, string_power, strings_of, strongest_strings
 
 __all__ = [
     "Bodies",
@@ -267,7 +266,18 @@ def _one_line(
             ways.leave_deg[i], ways.arrive_deg[i] = _elevations_deg(found, line, best)
     if powers[Way.REFLECTED] > LEAST_POWER:
         ways.mirror[i] = mirrored[0].sheet
-    _passes(bodies, i, found, powers, rows)
+    for way in Way:
+        if powers[way] <= LEAST_POWER:
+            continue
+        passes: dict[int, float] = {}
+        if way == Way.REFLECTED:
+            total = max(sum(0.5 * (one.vertical + one.horizontal) for one in mirrored), 1e-15)
+            for one_way in mirrored:
+                for obstacle, passed in one_way.passes.items():
+                    passes[obstacle] = passes.get(obstacle, 0.0) + passed / total
+        else:
+            add_passes(bodies, found, way, 1.0, passes)
+        rows.extend((i, int(way), obstacle, passed, powers[way]) for obstacle, passed in sorted(passes.items()))
 
 
 def elevation_deg(here: tuple[float, float, float], there: tuple[float, float, float]) -> float:
@@ -275,18 +285,9 @@ def elevation_deg(here: tuple[float, float, float], there: tuple[float, float, f
     return math.degrees(math.atan2(there[2] - here[2], math.hypot(there[0] - here[0], there[1] - here[1])))
 
 
-def _strings(found: Found, way: Way) -> list[Arrival]:
-    """Strings that make a way up."""
-    if way == Way.OVER:
-        return [*found.planes[0].around, *found.planes[0].mixed]
-    if way == Way.REFLECTED:
-        return []
-    return [one for one in (*found.planes[1].around, *found.planes[1].mixed) if one.left == (way == Way.LEFT)]
-
-
 def _elevations_deg(found: Found, line: Line, way: Way) -> tuple[float, float]:
     """Elevations at both ends of the strongest string of a way. [deg]"""
-    strings = list(_strings(found, way))
+    strings = strings_of(found, way)
     if not strings:  # all that arrives this way comes along strings that were joined with others
         return math.nan, math.nan
     best = max(strings, key=string_power)
@@ -294,25 +295,3 @@ def _elevations_deg(found: Found, line: Line, way: Way) -> tuple[float, float]:
     leave = best.leave[0] * line.along[2] + best.leave[1] * off[2]
     arrive = -best.arrive[0] * line.along[2] - best.arrive[1] * off[2]
     return math.degrees(math.asin(min(max(leave, -1.0), 1.0))), math.degrees(math.asin(min(max(arrive, -1.0), 1.0)))
-
-
-def _passes(
-    bodies: Bodies, i: int, found: Found, powers: list[float], rows: list[tuple[int, int, int, float, float]]
-) -> None:
-    """Rows of what the ways of a line go through."""
-    for way in (Way.OVER, Way.LEFT, Way.RIGHT):
-        if powers[way] <= LEAST_POWER:
-            continue
-        section = found.planes[0 if way == Way.OVER else 1].section
-        total, obstacles, counts = 0.0, [], []
-        for one in _strings(found, way):
-            power = string_power(one)
-            total += power
-            for _, segment in one.path.passed:
-                obstacle = int(bodies.obstacle[section.segments[segment].sheet])
-                if obstacle not in obstacles:
-                    obstacles.append(obstacle)
-                    counts.append(0.0)
-                counts[obstacles.index(obstacle)] += power
-        for obstacle, passed in sorted(zip(obstacles, counts, strict=True)):
-            rows.append((i, int(way), obstacle, passed / max(total, 1e-15), powers[way]))

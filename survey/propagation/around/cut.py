@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from survey.propagation.around.bodies import DEEP_M, Bodies
 from survey.propagation.around.search import edge_loss_db
-from survey.propagation.around.section import Section, Segment, joined
+from survey.propagation.around.section import END_M, Section, Segment, joined
 from survey.propagation.around.string import smooth
 
 BESIDE_NU = -0.78
@@ -71,6 +71,8 @@ class Local(NamedTuple):
     high: tuple[float, float, float]
     nu: tuple[float, float, float, float]
     """How deep the line lies behind its top, bottom, left end and right end; negative where it clears it."""
+    holds_end: bool
+    """Whether an end of the line stands in it: no wave gets past it beside a plane then."""
 
 
 def line_of(start_m: tuple[float, float, float], end_m: tuple[float, float, float]) -> Line:
@@ -85,6 +87,26 @@ def line_of(start_m: tuple[float, float, float], end_m: tuple[float, float, floa
     return Line(
         start_m, (ax, ay, az), (ay * 0.0 - az * ly, az * lx - ax * 0.0, ax * ly - ay * lx), (lx, ly, 0.0), length_m
     )
+
+
+def stands_in(bodies: Bodies, solid: int, at_m: tuple[float, float, float]) -> bool:
+    """Whether a place lies inside a solid of several sheets, and not on one of them."""
+    sheets = range(bodies.solid_first[solid], bodies.solid_first[solid + 1])
+    x, y, z = (float(one) for one in bodies.centre_m[solid])
+    for s in sheets:
+        nx, ny, nz = (float(one) for one in bodies.normal[s])
+        offset_m = float(bodies.offset_m[s])
+        away_m = nx * at_m[0] + ny * at_m[1] + nz * at_m[2] - offset_m
+        if (away_m if nx * x + ny * y + nz * z > offset_m else -away_m) <= END_M:
+            return False
+    return len(sheets) > 1
+
+
+def mirrored(image: Image, at_m: tuple[float, float, float]) -> tuple[float, float, float]:
+    """The image of a place."""
+    n = image.normal
+    twice_m = 2.0 * (at_m[0] * n[0] + at_m[1] * n[1] + at_m[2] * n[2] - image.offset_m)
+    return at_m[0] - twice_m * n[0], at_m[1] - twice_m * n[1], at_m[2] - twice_m * n[2]
 
 
 def local(bodies: Bodies, number: int, line: Line, wavelength_m: float, image: Image | None = None) -> Local:
@@ -102,8 +124,7 @@ def local(bodies: Bodies, number: int, line: Line, wavelength_m: float, image: I
         for c in range(bodies.first[s], bodies.first[s + 1]):
             x, y, z = bodies.corner_m[c][0], bodies.corner_m[c][1], bodies.corner_m[c][2]
             if image is not None and clip < 0:
-                away = 2.0 * (x * image.normal[0] + y * image.normal[1] + z * image.normal[2] - image.offset_m)
-                x, y, z = x - away * image.normal[0], y - away * image.normal[1], z - away * image.normal[2]
+                x, y, z = mirrored(image, (x, y, z))
             x, y, z = x - sx, y - sy, z - sz
             u = float(x * line.along[0] + y * line.along[1] + z * line.along[2])
             v = float(x * line.up[0] + y * line.up[1] + z * line.up[2])
@@ -116,6 +137,9 @@ def local(bodies: Bodies, number: int, line: Line, wavelength_m: float, image: I
                 low[axis] = min(low[axis], value)
                 high[axis] = max(high[axis], value)
         sheets.append(corners)
+    start_m = line.start_m if image is None else mirrored(image, line.start_m)
+    end_m = tuple(line.start_m[i] + line.length_m * line.along[i] for i in range(3))
+    ends_m = [start_m] * (clip <= 0) + [(end_m[0], end_m[1], end_m[2])] * (clip >= 0)
     return Local(
         number,
         clip,
@@ -123,6 +147,7 @@ def local(bodies: Bodies, number: int, line: Line, wavelength_m: float, image: I
         (low[0], low[1], low[2]),
         (high[0], high[1], high[2]),
         (nu[0], nu[1], nu[2], nu[3]),
+        any(stands_in(bodies, solid, one) for one in ends_m),
     )
 
 
@@ -131,6 +156,8 @@ def beside_loss_db(bodies: Bodies, one: Local, every: list[Local], upright: bool
     axis = 2 if upright else 1
     other_axis = 1 if upright else 2
     best_db = 1e9
+    if one.holds_end:
+        return best_db
     for end in range(2):
         number = (2 if upright else 0) + end
         shut = False

@@ -5,11 +5,13 @@ from __future__ import annotations
 import math
 from typing import NamedTuple
 
+from survey.propagation import Way
 from survey.propagation.around.bodies import Bodies
 from survey.propagation.around.cut import NEAREST, Image, Line, Window, line_of
 from survey.propagation.around.plants import plants_loss_db
 from survey.propagation.around.rule import MAX_OPEN_NU, line_powers, opening
 from survey.propagation.around.string import smooth
+from survey.propagation.around.strings import add_passes
 
 ON_MIRROR_M = 1e-3
 """Ends so near to a mirror's plane are on it, and it shows them nothing. [m]"""
@@ -30,6 +32,8 @@ class Mirrored(NamedTuple):
     vertical: float
     horizontal: float
     at_m: tuple[float, float, float]
+    passes: dict[int, float]
+    """How often it goes through each obstacle, the mean by power of all that comes this way, times that power."""
 
 
 class Candidate(NamedTuple):
@@ -73,15 +77,23 @@ def mirror_ways(
             one.line.start_m[2] + one.line.length_m * one.line.along[2],
         )
         plants = 10.0 ** (-plants_loss_db(bodies, [one.line.start_m, end], one.image) / 10.0)
-        if powers is None:
-            found.append(Mirrored(one.image.sheet, one.power * plants, one.power * plants, one.at_m))
-        else:
+        both = [one.power * plants] * 2
+        passes: dict[int, float] = {}
+        if powers is not None:
             through = 10.0 ** (-powers.through_db / 10.0) * plants
-            both = []
-            for each in (powers.vertical, powers.horizontal):
-                turned = (each.over + each.left + each.right) * one.scale
-                both.append(turned + min(each.straight, 1.0) * one.power * through)
-            found.append(Mirrored(one.image.sheet, both[0], both[1], one.at_m))
+            fields = (powers.vertical, powers.horizontal)
+            straight = [min(each.straight, 1.0) * one.power * through for each in fields]
+            both = [
+                (each.over + each.left + each.right) * one.scale + direct
+                for each, direct in zip(fields, straight, strict=True)
+            ]
+            for passed in powers.passed:
+                obstacle = int(bodies.obstacle[passed.sheet])
+                passes[obstacle] = passes.get(obstacle, 0.0) + 0.5 * sum(straight)
+            for way, name in () if powers.clear else ((Way.OVER, "over"), (Way.LEFT, "left"), (Way.RIGHT, "right")):
+                turned = 0.5 * (getattr(fields[0], name) + getattr(fields[1], name)) * one.scale
+                add_passes(bodies, powers, way, turned, passes)
+        found.append(Mirrored(one.image.sheet, both[0], both[1], one.at_m, passes))
         best = max(best, 0.5 * (found[-1].vertical + found[-1].horizontal))
     found.sort(key=lambda one: (-one.vertical - one.horizontal, one.sheet))
     return found

@@ -10,7 +10,7 @@ from survey.propagation.around.cut import BESIDE_NU, Image, Line, Local, Window,
 from survey.propagation.around.plane import Arrival, arrivals, joined_power, scaled, weaker
 from survey.propagation.around.plants import plants_loss_db
 from survey.propagation.around.search import MARGIN_DB, MAX_LOSS_DB, Path, Search, edge_loss_db
-from survey.propagation.around.section import TOUCH_M, Section, met_by_leg
+from survey.propagation.around.section import TOUCH_M, Section, Segment, met_by_leg
 from survey.propagation.around.string import FULL_NU, LEAST_NU, edges_along, smooth, stations_of
 from survey.propagation.around.windows import Station, field
 
@@ -62,7 +62,9 @@ class Found(NamedTuple):
     horizontal: Power
     planes: tuple[Plane, Plane]
     through_db: float
-    """What the line itself goes through."""
+    """What the line itself goes through, its loss."""
+    passed: list[Segment]
+    """And its cuts."""
     clear: bool
     nearest: int
     """The solid whose edge lies nearest to the line; -1 where none is near enough to count."""
@@ -87,7 +89,8 @@ def line_powers(
     near = [one for one in places if counts(one, line)]
     if not near:
         return None
-    through_db, crossed = straight_loss_db(bodies, near, line, image)
+    through_db, passed = straight_loss_db(bodies, near, line, image)
+    crossed = [one.solid for one in passed]
     if crossed:
         near = places
     most_db = min(worth_db, (through_db or MAX_LOSS_DB) + MARGIN_DB)
@@ -114,7 +117,7 @@ def line_powers(
             powers.append(Power(0.0, 0.0, 0.0, straight[0 if hard_over else 1] ** 2))
             continue
         powers.append(joined(upright, level, straight[0 if hard_over else 1], not crossed, hard_over))
-    return Found(powers[0], powers[1], (upright, level), through_db, not crossed, nearest)
+    return Found(powers[0], powers[1], (upright, level), through_db, passed, not crossed, nearest)
 
 
 def cleared(straight: Arrival | None, near: list[Local], first: int) -> Arrival | None:
@@ -138,7 +141,7 @@ def places_of(bodies: Bodies, line: Line, image: Image | None) -> list[Sphere]:
         radius_m = float(bodies.radius_m[q])
         if image is not None:
             away = x * image.normal[0] + y * image.normal[1] + z * image.normal[2] - image.offset_m
-            if away < -radius_m or image.sheet >= 0 and bodies.solid[image.sheet] == q:
+            if away < -radius_m or bodies.solid[image.sheet] == q:
                 continue
             if number >= count:
                 x, y, z = (
@@ -174,13 +177,13 @@ def counts(one: Local, line: Line) -> bool:
     return graze_nu(one) > LEAST_NU and one.high[0] > 0.0 and one.low[0] < line.length_m
 
 
-def straight_loss_db(bodies: Bodies, near: list[Local], line: Line, image: Image | None) -> tuple[float, list[int]]:
-    """What the line itself goes through, and which solids; what it only touches is not among them."""
+def straight_loss_db(bodies: Bodies, near: list[Local], line: Line, image: Image | None) -> tuple[float, list[Segment]]:
+    """What the line itself goes through, its loss and its cuts; what it only touches is not among them."""
     section = section_of(
         bodies, [one for one in near if one.low[2] < -TOUCH_M and one.high[2] > TOUCH_M], near, line, True, False, image
     )
     met = met_by_leg(section, 0.0, 0.0, line.length_m, 0.0, -1, -1, 1e9, [])
-    return met.loss_db, [section.segments[i].solid for i in met.passed]
+    return met.loss_db, [section.segments[i] for i in met.passed]
 
 
 def plane_of(

@@ -128,17 +128,23 @@ def edges_along(
             beside.append(Edge(s, off, left, 0.0, nu, 1.0, number, segments, (dx, dy), image))
         at_m += size
     beside.sort(key=lambda one: -one.nu)
+    weak: dict[int, tuple[float, float]] = {}
     for edge in beside:
         nu = local_nu(edges, edge, whole_m, wavelength_m)
         weight = smooth((nu - LEAST_NU) / (FULL_NU - LEAST_NU))
         loss_db = section.corners[edge.corner].loss_db
         if loss_db < OPAQUE_DB:
-            factor *= min(1.0, 10.0 ** (-edge_loss_db(nu) / 10.0) + 10.0 ** (-loss_db / 10.0))
+            # Edges of one solid close the same front: N of them that touch lose 20 log(N + 1) dB, not 6 dB each.
+            solid = section.segments[edge.segments[0]].solid
+            rise, most_db = weak.get(solid, (0.0, 0.0))
+            weak[solid] = (rise + 10.0 ** (edge_loss_db(nu) / 20.0) - 1.0, max(most_db, loss_db))
         elif weight >= 1.0 and len(edges) < MAX_STATIONS:
             part = smooth(1.0 + nu / FLUSH_NU)
             edges.append(edge._replace(nu=nu, image=(edge.image[0] * part, edge.image[1])))
         elif weight > 0.0:
             factor *= (1.0 + weight * ripple(nu)) ** 2
+    for rise, loss_db in weak.values():
+        factor *= min(1.0, (1.0 + rise) ** -2 + 10.0 ** (-loss_db / 10.0))
     edges.sort(key=lambda one: one.at_m)
     return edges, factor
 

@@ -1,4 +1,4 @@
-"""The strongest string on each side of a line, as points in space: what a picture of a link shows."""
+"""The strings that make a way up: what they go through, and the strongest of each side in space, for pictures."""
 
 from __future__ import annotations
 
@@ -7,10 +7,11 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from survey.propagation import Way
 from survey.propagation.around.bodies import Bodies
 from survey.propagation.around.cut import line_of
 from survey.propagation.around.plane import Arrival
-from survey.propagation.around.rule import in_space, line_powers
+from survey.propagation.around.rule import Found, in_space, line_powers
 
 SIDES = (("over", "under"), ("left", "right"))
 """In the upright and in the level plane, what lies to the left of the line there first."""
@@ -26,6 +27,24 @@ class String(NamedTuple):
 def string_power(one: Arrival) -> float:
     """Return what arrives along a string, the mean of both polarisations."""
     return 0.5 * (abs(one.hard) ** 2 + abs(one.soft) ** 2 + one.more_hard + one.more_soft)
+
+
+def strings_of(found: Found, way: Way) -> list[Arrival]:
+    """Return the strings that make up a way over or past the sides."""
+    if way == Way.OVER:
+        return [*found.planes[0].around, *found.planes[0].mixed]
+    return [one for one in (*found.planes[1].around, *found.planes[1].mixed) if one.left == (way == Way.LEFT)]
+
+
+def add_passes(bodies: Bodies, found: Found, way: Way, power: float, passes: dict[int, float]) -> None:
+    """Add up how often a way of such power goes through each obstacle, the mean by power of its strings, times that."""
+    strings = strings_of(found, way)
+    total = max(sum(map(string_power, strings)), 1e-15)
+    section = found.planes[0 if way == Way.OVER else 1].section
+    for one in strings:
+        for _, segment in one.path.passed:
+            obstacle = int(bodies.obstacle[section.segments[segment].sheet])
+            passes[obstacle] = passes.get(obstacle, 0.0) + string_power(one) / total * power
 
 
 def strongest_strings(

@@ -101,6 +101,7 @@ def behind_a_sheet(*, spread_db=5.0, far_m=60.0, **changes):
         [(10.0, 0.0), (-far_m, 0.0)],
         obstacles=(wall,),
         own_materials=(material(20.0, spread_db),),
+        environment={"exponent_spread": 0.25},
         **changes,
     )
     return links_in(plan)
@@ -124,9 +125,11 @@ def test_the_loss_that_puts_the_other_place_first_is_found(far_m, order, sign):
 
 
 def test_where_no_single_figure_does_it_none_is_named_and_all_that_were_tried_are():
-    links = links_in(yard([(0.0, 0.0)], [(3.0, 0.0), (200.0, 0.0)]))
+    links = links_in(yard([(0.0, 0.0)], [(3.0, 0.0), (200.0, 0.0)], environment={"exponent_spread": 0.25}))
     found = search_of(links)
     assert (found.nearest, found.tried) == (None, ("path_loss_exponent",))
+    certain = links_in(yard([(0.0, 0.0)], [(3.0, 0.0), (200.0, 0.0)], environment={"exponent_spread": 0.0}))
+    assert search_of(certain).tried == ()
 
 
 def test_a_larger_exponent_puts_the_nearer_spot_first():

@@ -163,3 +163,33 @@ def test_the_spread_of_a_slab_of_the_plan_counts_too():
     links = links_in(plan)
     assert all_draws(links, draws=2_000).std() == pytest.approx(4.0, rel=5.0 / np.sqrt(2 * 2_000))
     assert links.sigma_db[0, 0] == pytest.approx(4.0, rel=1e-3)
+
+
+def test_the_exponent_is_off_by_the_same_for_all_links_of_a_draw_and_in_each_by_its_decades():
+    """At 10 m one decade, at 100 m two: errors of 2.5 and 5 dB, in step; none within the reference distance."""
+    environment = {"exponent_spread": 0.25, "shadowing_db": 0.0}
+    links = links_in(yard([(0.0, 0.0)], [(0.5, 0.0), (10.0, 0.0), (100.0, 0.0)], environment=environment))
+    off_db = all_draws(links)[:, 0] - links.margin_db[0]
+    assert np.abs(off_db[:, 0]).max() == pytest.approx(0.0, abs=1e-9)
+    assert kstest(off_db[:, 1], norm(0.0, 2.5).cdf).pvalue > 0.001
+    np.testing.assert_allclose(off_db[:, 2], 2.0 * off_db[:, 1], atol=1e-9)
+
+
+def test_what_the_exponent_is_off_by_moves_no_other_random_number():
+    """Shadowing is the same with it and without, so that only its own error comes on top."""
+    plans = [
+        yard([(0.0, 0.0)], [(10.0, 0.0), (100.0, 0.0)], environment={"exponent_spread": spread})
+        for spread in (0.0, 0.3)
+    ]
+    without_db, with_db = (all_draws(links_in(plan), draws=500)[:, 0] for plan in plans)
+    off_db = with_db - without_db
+    np.testing.assert_allclose(off_db[:, 1], 2.0 * off_db[:, 0], atol=1e-9)
+    assert off_db[:, 0].std() == pytest.approx(3.0, rel=0.15)
+
+
+def test_a_link_works_in_the_share_of_draws_that_shadowing_and_exponent_make_together():
+    links = links_in(yard([(0.0, 0.0)], [(100.0, 0.0)], sensitivity_dbm=-72.0, environment={"exponent_spread": 0.4}))
+    expected = norm.cdf((links.margin_db[0, 0] - 3.0) / np.hypot(6.0, 8.0))
+    works = np.concatenate(list(drawn_works(links, draws=DRAWS, seed=3)))
+    assert 0.1 < expected < 0.9
+    assert abs(works.mean() - expected) <= 5.0 * np.sqrt(expected * (1.0 - expected) / DRAWS)

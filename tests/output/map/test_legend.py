@@ -1,5 +1,7 @@
 """The one legend: chances change colour where states change, and every colour can be read."""
 
+from itertools import pairwise
+
 import pytest
 
 from survey.budget import STATES
@@ -32,7 +34,7 @@ def test_colours_of_chances_change_where_states_do(required):
 def test_better_is_lighter_in_black_and_white_too():
     greys = [luminance(tint) for tints in TINTS for tint in tints]
     assert greys == sorted(greys)
-    assert min(after - before for before, after in zip(greys[:-1], greys[1:], strict=True)) > 0.02
+    assert min(after - before for before, after in pairwise(greys)) > 0.02
 
 
 def test_words_in_the_colours_of_states_can_be_read():

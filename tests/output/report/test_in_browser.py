@@ -181,7 +181,6 @@ def test_the_page_never_scrolls_sideways(chrome, wide):
     assert 0 <= shown[0] < shown[1] <= wide
 
 
-@pytest.mark.xfail(strict=False, reason="the table is wider than its room since names are whole")
 def test_the_table_has_room_beside_the_map_on_a_small_laptop(driven, tmp_path):
     driven.narrow(1200, 740)
     driven.open(written(tmp_path, SITES / "farm.toml", "--log", SITES / "farm-week.csv"))

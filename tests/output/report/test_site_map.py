@@ -7,7 +7,10 @@ import pytest
 from places import SITES
 
 from survey.budget import STATES
+from survey.inputs.plan import obstacle_kinds
 from survey.inputs.plan_file import read_plan
+from survey.output.map.legend import MARKS, SPOT_COLOUR
+from survey.output.pictures import site_map as picture_of
 from survey.output.report.site_map import FONT, WIDE, site_map
 from survey.routing import network_between, network_of
 from survey.scene import scene_of
@@ -69,3 +72,20 @@ def test_no_label_covers_another_or_an_inverter(site):
         over &= (rest[:, 1] < bottom - 1e-6) & (rest[:, 3] > top + 1e-6)
         assert not over.any(), others[k].text
         assert not any(left < x < right and top < y < bottom for x, y in drawn.at(scene.inverters.at_m)), others[k].text
+
+
+def test_the_page_and_the_pictures_have_one_legend(farm_page):
+    """The same words, with the same colours; counts stand in the pictures alone."""
+    text = farm_page.read_text(encoding="utf-8")
+    figure = text[text.index('<figure id="figure">') : text.index("</figure>")]
+    words = {re.sub("<.*?>", "", item).strip() for item in re.findall("<li>(.*?)</li>", figure, flags=re.DOTALL)}
+    scene = scene_of(read_plan(SITES / "farm.toml"))
+    drawn = picture_of(scene, network_of(scene, gateways=["office"])).legends[0]
+    shown = {re.sub(r" \(\d+\)$", "", one.get_text()) for one in drawn.get_texts()}
+    assert shown | {"fails", "recommended spot"} == words
+    for mark in MARKS:
+        assert f"--m-{mark.word}: {mark.colour};" in text
+    for kind in obstacle_kinds():
+        if kind.legend in words:
+            assert f"stroke: {kind.look.line}; stroke-width: {1.8 * kind.look.width_pt:.2g};" in text
+    assert f"--spot: {SPOT_COLOUR};" in text
