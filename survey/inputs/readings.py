@@ -92,13 +92,9 @@ def read_readings(path: Path, names: Names) -> Readings:
     ----------
     path : Path
         CSV with the columns ``inverter`` (or ``serial``), ``gateway`` and ``level_dbm``, and perhaps ``time``, ``note``
-<<<<<<< HEAD
         and ``tries``, the number of tries that a row stands for; or ``sent`` and ``received``, counts of messages,
-        with a level or without.
-=======
-        and ``tries``, the number of tries that a row stands for. In a sheet of ``survey report --form``, which has a
-        column ``done``, a row without a level and without a mark there was not tried, and is left out.
->>>>>>> main
+        with a level or without. In a sheet of ``survey report --form``, which has a column ``done``, a row without a
+        level, a count and a mark there was not tried, and is left out.
     names : Names
         What the plan has.
 
@@ -112,16 +108,11 @@ def read_readings(path: Path, names: Names) -> Readings:
     TableError
         With every fault of the file: unknown names with the nearest ones, no numbers or times, levels above 0 dBm.
     """
-<<<<<<< HEAD
-    also = ("level_dbm", "inverter", "serial", "time", "note", "tries", "sent", "received")
+    also = ("level_dbm", "inverter", "serial", "time", "note", "tries", "sent", "received", *OF_THE_SHEET)
     table = read_table(path, needed=("gateway",), also=also)
     if not {"level_dbm", "received"} & set(table.columns):
         problem = "no such column; give level_dbm, or sent and received"
         refuse([Fault(file=table.file, place="header", key="level_dbm", problem=problem)])
-=======
-    also = ("inverter", "serial", "time", "note", "tries", *OF_THE_SHEET)
-    table = read_table(path, needed=("gateway", "level_dbm"), also=also)
->>>>>>> main
     if not {"inverter", "serial"} & set(table.columns):
         problem = "no such column; the first line must name inverter (or serial), gateway and level_dbm"
         refuse([Fault(file=table.file, place="header", key="inverter", problem=problem)])
@@ -142,21 +133,13 @@ def read_readings(path: Path, names: Names) -> Readings:
     refuse(faults)
     return Readings(
         file=table.file,
-<<<<<<< HEAD
-        inverter=inverter,
-        gateway=gateway,
-        level_dbm=level_dbm,
-        tries=tries,
-        lines=np.array(table.lines, dtype=np.int64),
-        day=max((text[:10] for text in table.columns.get("time", ()) if text), default=""),
-        received=received,
-=======
         inverter=inverter[tried],
         gateway=gateway[tried],
         level_dbm=level_dbm[tried],
         tries=tries[tried],
         lines=np.array(table.lines, dtype=np.int64)[tried],
->>>>>>> main
+        day=max((text[:10] for text in table.columns.get("time", ()) if text), default=""),
+        received=None if received is None else received[tried],
         notes=(f"columns ignored: {', '.join(table.ignored)}",) if table.ignored else (),
     )
 
@@ -164,8 +147,10 @@ def read_readings(path: Path, names: Names) -> Readings:
 def _was_tried(table: Table) -> NDArray[np.bool_]:
     """Whether each row was tried: in a sheet with a column for marks, an empty row was not."""
     marks = table.columns.get(DONE)
-    levels = table.columns["level_dbm"]
-    return np.array([marks is None or bool(level or mark) for level, mark in zip(levels, marks or levels, strict=True)])
+    if marks is None:
+        return np.ones(len(table), dtype=np.bool_)
+    told = [marks, *(table.columns[name] for name in ("level_dbm", "received") if name in table.columns)]
+    return np.array([any(cells) for cells in zip(*told, strict=True)])
 
 
 def _inverters(  # noqa: C901  one case after another

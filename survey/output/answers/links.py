@@ -109,8 +109,7 @@ def link_table(links: Links, *, shown: Sequence[int] | None = None, of: str = ""
     if of and len(numbers):
         head.insert(1, wrapped(f"Listed: {len(numbers)} of {counted(links.shape[0], 'inverter')}, {of}"))
     wanted = wanted_line(links.scene.plan, links)
-    return paragraphs(wanted, "
-".join(head), listing, _straight_only(links), wrapped(CAUTION))
+    return paragraphs(wanted, "\n".join(head), listing, _straight_only(links), wrapped(CAUTION))
 
 
 def _next_step(links: Links) -> str:
