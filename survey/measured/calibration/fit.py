@@ -35,8 +35,7 @@ from survey.measured.calibration.search import solve
 from survey.measured.calibration.solve import Solution, Task, gains_of
 from survey.measured.calibration.uncertainty import covariance_of
 from survey.scene import Scene
-from survey.scene.correction import Correction
-from survey.scene.read_shadow import ReadShadow
+from survey.scene.correction import Correction, ReadShadow
 
 ENOUGH_TRIES = 100
 """From so many counted tries on a ceiling and fading in time are used: its error is then some 3 % (a judgement)."""

@@ -15,8 +15,7 @@ from survey.inputs.fields import Number
 from survey.measured.calibration.fit import fingerprint
 from survey.measured.calibration.model import End, figures_of, units_of
 from survey.scene import Scene
-from survey.scene.correction import Correction
-from survey.scene.read_shadow import ReadShadow
+from survey.scene.correction import Correction, ReadShadow
 
 MOST_BYTES = 200_000_000
 """Far more than the fit of any site has; a longer file is a mistake. A judgement."""

@@ -15,7 +15,7 @@ USUAL_FADE_DB = 3.0
 LEAST_FADE_DB = 2.0
 """The same at least: registers step by 1 dB and more. An assumption. [dB]"""
 MAX_TRIES = 20.0
-"""Tries that one pair counts as, at most: tries of one hour share their weather and their neighbours (a judgement)."""
+"""Tries that one pair without a level counts as, at most: tries of one hour share their weather and their neighbours (a judgement)."""
 ENOUGH_REPEATS = 10
 """With so many repeats their own spread is used instead of `USUAL_FADE_DB` (an assumption)."""
 
@@ -66,8 +66,8 @@ class Pairs:
 
     @property
     def counted(self) -> FloatArray:
-        """How many tries were heard and missed, scaled to `MAX_TRIES` where there are more, shape (2, pairs)."""
-        scale = MAX_TRIES / np.maximum(self.heard + self.missed, MAX_TRIES)
+        """How many tries were heard and missed, without a level scaled to `MAX_TRIES` at most, shape (2, pairs)."""
+        scale = np.where(self.has_level, 1.0, MAX_TRIES / np.maximum(self.heard + self.missed, MAX_TRIES))
         return np.stack([self.heard * scale, self.missed * scale])
 
     def pick(self, chosen: NDArray[np.bool_]) -> Pairs:

@@ -87,7 +87,7 @@ def solve(
     part = task.pick(task.field.clusters(MAX_EXACT)) if many else task
     tell = told or (lambda _: None)
     if many:
-        tell(f"shadowing and its correlation, from {len(part.pairs)} of {len(task.pairs)} links")
+        tell(f"fitting shadowing and its correlation, from {len(part.pairs)} of {len(task.pairs)} links")
     alike = 0.0 if task.plain else min(ALIKE, MOST_ALIKE)
     first = replace(task.plan, alike=alike)
     tried = []
@@ -114,7 +114,7 @@ def solve(
     if task.model.ends.shape[1] or counted:
         best = _searched(part, best)
     if many:
-        tell(f"all {len(task.pairs)} links")
+        tell(f"fitting all {len(task.pairs)} links")
         best = _scaled(task, best)
     return Found(
         task=task,
