@@ -210,7 +210,9 @@ def _reading_items(links: Links, i: int, j: int) -> list[Item]:
     if correction is None:
         return []
     offset_db = float(correction.offsets_db([links.inverters.names[i]], [links.gateways.names[j]])[0, 0])
-    return [Item(item=f"offset from readings ({correction.file})", kind="readings", db=offset_db)]
+    items = [Item(item=f"offset from readings ({correction.file})", kind="readings", db=offset_db)]
+    near_db = float(links.read_shadow[0][i, j])
+    return [*items, Item(item="shadowing as read nearby", kind="readings", db=near_db)] if near_db else items
 
 
 def _distance_items(links: Links, i: int, j: int) -> list[Item]:

@@ -167,7 +167,16 @@ class Links:
         gained_db = near_dbi + far_dbi - losses_db - self.path_loss_db
         if self.scene.correction is None:
             return np.asarray(gained_db)
-        return np.asarray(gained_db + self.scene.correction.offsets_db(self.inverters.names, self.gateways.names))
+        offsets_db = self.scene.correction.offsets_db(self.inverters.names, self.gateways.names)
+        return np.asarray(gained_db + offsets_db + self.read_shadow[0])
+
+    @cached_property
+    def read_shadow(self) -> tuple[FloatArray, FloatArray]:
+        """What readings nearby show of shadowing: its mean [dB], and the share of its variance that is left [-]."""
+        correction = self.scene.correction
+        if correction is None or correction.read is None:
+            return np.zeros(self.shape), np.ones(self.shape)
+        return correction.read.near(self.inverters.at_m, self.gateways.at_m)
 
     @cached_property
     def uplink_level_dbm(self) -> FloatArray:
@@ -217,10 +226,11 @@ class Links:
     def sigma_db(self) -> FloatArray:
         """Standard deviation of the margin: shadowing, and the spreads of what each way goes through. [dB]
 
-        With a fit, what the readings left unknown takes the place of the spreads of what they went through.
+        With a fit, what the readings left unknown takes the place of the spreads of what they went through, and fading
+        in time comes in where it was found.
         """
         shadowing_db = self.scene.plan.environment.shadowing_db
-        variance_db2 = shadowing_db**2 + self.straight_share * self.spread_squared_db2
+        variance_db2 = shadowing_db**2 * self.read_shadow[1] + self.straight_share * self.spread_squared_db2
         if len(self.path_passes):
             spreads_db2 = (
                 self.passing_share * self.path_passes.passes * own_spreads_db(self.scene)[self.path_passes.owner] ** 2
@@ -242,12 +252,13 @@ class Links:
             + self._path_passes_of(correction.unit, units),
             ends=ends,
         )
-        return (known_db2 + unread_db2).reshape(self.shape)
+        return (known_db2 + unread_db2 + correction.fade_db**2).reshape(self.shape)
 
     @cached_property
     def reliability(self) -> FloatArray:
-        """Chance that the link works with the fade margin held back. [-]"""
-        return chance_above(self.margin_db - self.scene.plan.requirement.fade_margin_db, self.sigma_db)
+        """Chance that the link works with the fade margin held back, up to the ceiling of a fit. [-]"""
+        chance = chance_above(self.margin_db - self.scene.plan.requirement.fade_margin_db, self.sigma_db)
+        return chance if self.scene.correction is None else chance * self.scene.correction.ceiling
 
     @cached_property
     def state(self) -> StateArray:

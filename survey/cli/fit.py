@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from pathlib import Path
 
 import click
@@ -43,5 +44,7 @@ def fit(
     from survey.output.answers.fit import fit_table
 
     plan = options.read_plan(plan_file)
-    found = fitted(plan, readings_file, exponent_sd=exponent_sd, anchored=anchored, plain=plain)
+    found = fitted(
+        plan, readings_file, exponent_sd=exponent_sd, anchored=anchored, plain=plain, told=partial(click.echo, err=True)
+    )
     output.show(lambda: fit_table(found.fit, check=check), found.to_dict)

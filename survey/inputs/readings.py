@@ -15,6 +15,8 @@ from survey.base.errors import Fault, did_you_mean, shortened
 from survey.inputs.csv_files import Table, number_of, read_table, refuse
 
 MISSED = ("", "missed")
+HEARD = "heard"
+"""In the place of a level: there was an answer, and no level was read."""
 LOWEST_DBM = -200.0
 """Far below thermal noise in 1 Hz, -174 dBm: no reading. [dBm]"""
 MOST_DBM = 60.0
@@ -57,6 +59,10 @@ class Readings:
         Where each stands in the file.
     notes : tuple of str
         What the reader should be told, such as columns that were ignored.
+    received : ndarray of int, optional
+        How many of the tries were heard, where they were counted; -1 in rows without a count.
+    day : str
+        Of the newest time in the file, as ``2026-03-05``; nothing where it has none.
     """
 
     file: str
@@ -66,9 +72,17 @@ class Readings:
     tries: NDArray[np.int64]
     lines: NDArray[np.int64]
     notes: tuple[str, ...] = ()
+    received: NDArray[np.int64] | None = None
+    day: str = ""
 
     def __len__(self) -> int:
         return len(self.level_dbm)
+
+    @property
+    def heard(self) -> NDArray[np.int64]:
+        """How many tries of each row were heard: of a row without a count all where it has a level, else none."""
+        by_level = np.where(np.isnan(self.level_dbm), 0, self.tries)
+        return by_level if self.received is None else np.where(self.received < 0, by_level, self.received)
 
 
 def read_readings(path: Path, names: Names) -> Readings:
@@ -78,8 +92,9 @@ def read_readings(path: Path, names: Names) -> Readings:
     ----------
     path : Path
         CSV with the columns ``inverter`` (or ``serial``), ``gateway`` and ``level_dbm``, and perhaps ``time``, ``note``
-        and ``tries``, the number of tries that a row stands for. In a sheet of ``survey report --form``, which has a
-        column ``done``, a row without a level and without a mark there was not tried, and is left out.
+        and ``tries``, the number of tries that a row stands for; or ``sent`` and ``received``, counts of messages,
+        with a level or without. In a sheet of ``survey report --form``, which has a column ``done``, a row without a
+        level, a count and a mark there was not tried, and is left out.
     names : Names
         What the plan has.
 
@@ -93,8 +108,11 @@ def read_readings(path: Path, names: Names) -> Readings:
     TableError
         With every fault of the file: unknown names with the nearest ones, no numbers or times, levels above 0 dBm.
     """
-    also = ("inverter", "serial", "time", "note", "tries", *OF_THE_SHEET)
-    table = read_table(path, needed=("gateway", "level_dbm"), also=also)
+    also = ("level_dbm", "inverter", "serial", "time", "note", "tries", "sent", "received", *OF_THE_SHEET)
+    table = read_table(path, needed=("gateway",), also=also)
+    if not {"level_dbm", "received"} & set(table.columns):
+        problem = "no such column; give level_dbm, or sent and received"
+        refuse([Fault(file=table.file, place="header", key="level_dbm", problem=problem)])
     if not {"inverter", "serial"} & set(table.columns):
         problem = "no such column; the first line must name inverter (or serial), gateway and level_dbm"
         refuse([Fault(file=table.file, place="header", key="inverter", problem=problem)])
@@ -103,6 +121,7 @@ def read_readings(path: Path, names: Names) -> Readings:
     gateway = _numbered(table, "gateway", names.places, f"gateway or spot of {names.plan_file}", faults)
     level_dbm = _levels_dbm(table, faults)
     tries = _tries(table, faults)
+    received = _received(table, tries, level_dbm, faults)
     for row, text in enumerate(table.columns.get("time", ())):
         if text and not _is_time(text):
             problem = f'"{shortened(text)}" is not a time; write it as 2026-03-05T14:30 or 2026-03-05T14:30+10:00'
@@ -119,6 +138,8 @@ def read_readings(path: Path, names: Names) -> Readings:
         level_dbm=level_dbm[tried],
         tries=tries[tried],
         lines=np.array(table.lines, dtype=np.int64)[tried],
+        day=max((text[:10] for text in table.columns.get("time", ()) if text), default=""),
+        received=None if received is None else received[tried],
         notes=(f"columns ignored: {', '.join(table.ignored)}",) if table.ignored else (),
     )
 
@@ -126,8 +147,10 @@ def read_readings(path: Path, names: Names) -> Readings:
 def _was_tried(table: Table) -> NDArray[np.bool_]:
     """Whether each row was tried: in a sheet with a column for marks, an empty row was not."""
     marks = table.columns.get(DONE)
-    levels = table.columns["level_dbm"]
-    return np.array([marks is None or bool(level or mark) for level, mark in zip(levels, marks or levels, strict=True)])
+    if marks is None:
+        return np.ones(len(table), dtype=np.bool_)
+    told = [marks, *(table.columns[name] for name in ("level_dbm", "received") if name in table.columns)]
+    return np.array([any(cells) for cells in zip(*told, strict=True)])
 
 
 def _inverters(  # noqa: C901  one case after another
@@ -191,8 +214,8 @@ def _levels_dbm(table: Table, faults: list[Fault]) -> NDArray[np.float64]:
     """The levels; what was not heard is NaN."""
     levels_dbm = np.full(len(table), np.nan)
     above = []
-    for row, text in enumerate(table.columns["level_dbm"]):
-        if text.casefold() in MISSED:
+    for row, text in enumerate(table.columns.get("level_dbm", ())):
+        if text.casefold() in (*MISSED, HEARD):
             continue
         levels_dbm[row], problem = number_of(text, low=LOWEST_DBM, high=MOST_DBM)
         if levels_dbm[row] > 0:
@@ -224,6 +247,41 @@ def _tries(table: Table, faults: list[Fault]) -> NDArray[np.int64]:
         else:
             tries[row] = int(value)
     return tries
+
+
+def _received(  # noqa: C901  one case after another
+    table: Table, tries: NDArray[np.int64], levels_dbm: NDArray[np.float64], faults: list[Fault]
+) -> NDArray[np.int64] | None:
+    """How many tries of each row were heard, where they were counted; the tries are then those that were sent."""
+    counts = {name: table.columns.get(name) for name in ("sent", "received")}
+    answered = [row for row, text in enumerate(table.columns.get("level_dbm", ())) if text.casefold() == HEARD]
+    if not any(counts.values()) and not answered:
+        return None
+    received = np.full(len(table), -1, dtype=np.int64)
+    received[answered] = tries[answered]
+    for row in range(len(table)):
+        cells = {name: column[row] if column else "" for name, column in counts.items()}
+        if not any(cells.values()):
+            if "level_dbm" not in table.columns:
+                faults.append(table.fault(row, "received", "is empty; write how many were sent and received"))
+            continue
+        found: dict[str, int] = {}
+        for name, text in cells.items():
+            value, problem = number_of(text, low=0 if name == "received" else 1, high=MOST_TRIES)
+            if problem is None and value != int(value):
+                problem = f"{text} is not a whole number"
+            if problem:
+                faults.append(table.fault(row, name, problem if text else "is empty; write both sent and received"))
+            else:
+                found[name] = int(value)
+        if len(found) < len(cells):
+            continue
+        if found["received"] > found["sent"]:
+            faults.append(table.fault(row, "received", f"{found['received']} of {found['sent']} sent; no more can be"))
+        elif not found["received"] and not np.isnan(levels_dbm[row]):
+            faults.append(table.fault(row, "received", "is 0 beside a level; one message at least was received"))
+        tries[row], received[row] = found["sent"], found["received"]
+    return received
 
 
 def _is_time(text: str) -> bool:

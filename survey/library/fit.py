@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -70,6 +71,7 @@ def fit(
     exponent_sd: float | None = None,
     anchored: bool = False,
     plain: bool = False,
+    told: Callable[[str], None] | None = None,
 ) -> FittedSite:
     """Fit the model to measured levels.
 
@@ -85,6 +87,8 @@ def fit(
         Keep the plan's radio figures: the offset stays 0.
     plain : bool
         Readings alone: no prior knowledge, no guard against outliers.
+    told : callable, optional
+        Given a line for each step of a long fit.
 
     Returns
     -------
@@ -98,7 +102,8 @@ def fit(
     check_range("exponent_sd", exponent_sd, low=MIN_EXPONENT_SD, high=MAX_EXPONENT_SD)
     scene = scene_from(plan)
     table = read_readings(scene, readings)
-    return FittedSite(fit=calibration.fit(scene, table, exponent_sd=exponent_sd, anchored=anchored, plain=plain))
+    found = calibration.fit(scene, table, exponent_sd=exponent_sd, anchored=anchored, plain=plain, told=told)
+    return FittedSite(fit=found)
 
 
 def read_readings(scene: Scene, path: str | Path) -> Readings:

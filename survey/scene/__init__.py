@@ -175,6 +175,7 @@ def corrected(scene: Scene, correction: Correction) -> Scene:
         scene.plan.environment,
         path_loss_exponent=correction.path_loss_exponent,
         shadowing_db=correction.shadowing_db,
+        correlation_m=correction.read.correlation_m if correction.read else scene.plan.environment.correlation_m,
     )
     return replace(
         scene,

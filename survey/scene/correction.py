@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.base.arrays import FloatArray
+from survey.scene.read_shadow import ReadShadow as ReadShadow  # handed on to those who make corrections
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -39,6 +40,16 @@ class Correction:
         Which of these deviations an end has, by its name; those not named have none.
     unread_sd_db : float
         Standard deviation of the deviation of a gateway that was not read. [dB]
+    read : ReadShadow or None
+        The links that were read, for what lies near them.
+    ceiling : float
+        Chance that a message gets through however strong the level, by what was counted; 1 where nothing was. [-]
+    fade_db : float
+        Fading in time by what was counted, as a standard deviation; 0 where nothing was. [dB]
+    readings : int
+        How many rows the fit is from.
+    day : str
+        The day of the newest of them; nothing where they have no time.
     """
 
     file: str
@@ -55,6 +66,11 @@ class Correction:
     gateways: Mapping[str, int] = field(default_factory=dict)
     inverters: Mapping[str, int] = field(default_factory=dict)
     unread_sd_db: float = 0.0
+    read: ReadShadow | None = None
+    ceiling: float = 1.0
+    fade_db: float = 0.0
+    readings: int = 0
+    day: str = ""
 
     def offsets_db(self, inverters: Sequence[str], gateways: Sequence[str]) -> FloatArray:
         """What is added to the levels between ends of these names, shape (inverters, gateways). [dB]"""

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.base.arrays import FloatArray
-from survey.measured.calibration.likelihood import Score, Shares
+from survey.measured.calibration.likelihood import Shares
 from survey.measured.calibration.pairs import Pairs
 
 VERDICTS = ("weaker", "as expected", "stronger")
@@ -62,7 +62,7 @@ class Outlook:
     difference_db : ndarray of float
         What was heard less that; NaN where nothing was. [dB]
     deviations : ndarray of float
-        The same in standard deviations; what was missed counts by its chance. [-]
+        The same in standard deviations; what was missed counts by its chance, what was only heard not at all. [-]
     """
 
     predicted_dbm: FloatArray
@@ -77,8 +77,8 @@ def outlook_of(
     predicted_dbm: FloatArray,
     need_dbm: FloatArray,
     unknown_db2: FloatArray,
+    leverage: FloatArray,
     sigma_db: float,
-    found: Score,
     shares: Shares,
 ) -> Outlook:
     r"""Set each pair against a fit that does without it.
@@ -91,10 +91,10 @@ def outlook_of(
         By the fit to all, and what the receiver needs. [dBm]
     unknown_db2 : ndarray of float, shape (pairs,)
         Variance of the prediction. [dB^2]
+    leverage : ndarray of float, shape (pairs,)
+        How far each pair pulls its own prediction towards itself. [-]
     sigma_db : float
         Shadowing. [dB]
-    found : Score
-        Of the fit.
     shares : Shares
         What has nothing to do with level.
 
@@ -105,25 +105,23 @@ def outlook_of(
 
     Notes
     -----
-    A reading pulls the fit towards itself by its leverage :math:`h = w v / \sigma^2`, with v the variance of the
-    prediction and w how far the reading is trusted. Without it the residual is :math:`r / (1 - h)` and the variance of
-    the prediction :math:`v / (1 - h)`: the rule for leaving one out of a linear fit.
+    A reading pulls the fit towards itself by its leverage h. Without it the residual is :math:`r / (1 - h)` and the
+    variance v of the prediction :math:`v / (1 - h)`: the rule for leaving one out of a linear fit.
     """
     from scipy.special import ndtr, ndtri  # noqa: PLC0415  start-up time
 
-    heard = pairs.was_heard
-    pull = np.where(heard, found.trust / sigma_db**2, np.maximum(found.bend, 0.0))
-    leverage = np.clip(pull * unknown_db2, 0.0, 0.99)
+    read = pairs.has_level
+    leverage = np.clip(leverage, 0.0, 0.99)
     sd_db = np.sqrt(sigma_db**2 + unknown_db2 / (1.0 - leverage))
     difference_db = (pairs.level_dbm - predicted_dbm) / (1.0 - leverage)
     below = ndtr((need_dbm - predicted_dbm) / sd_db)
     by_chance = below + (1.0 - below) * shares.lost ** np.maximum(pairs.missed, 1)
-    by_miss = np.minimum(ndtri(np.clip(by_chance, 1e-12, 0.5)), 0.0)
+    by_miss = np.where(pairs.heard > 0, 0.0, np.minimum(ndtri(np.clip(by_chance, 1e-12, 0.5)), 0.0))
     return Outlook(
-        predicted_dbm=np.where(heard, pairs.level_dbm - difference_db, predicted_dbm),
+        predicted_dbm=np.where(read, pairs.level_dbm - difference_db, predicted_dbm),
         sd_db=sd_db,
         difference_db=difference_db,
-        deviations=np.where(heard, difference_db / sd_db, by_miss),
+        deviations=np.where(read, difference_db / sd_db, by_miss),
     )
 
 
@@ -146,7 +144,7 @@ def findings_of(pairs: Pairs, outlook: Outlook) -> tuple[Finding, ...]:
     count = len(inverters)
     number = np.bincount(of, minlength=count)
     deviations = np.bincount(of, weights=outlook.deviations, minlength=count) / np.sqrt(number)
-    heard_pairs = np.bincount(of, weights=pairs.was_heard, minlength=count)
+    heard_pairs = np.bincount(of, weights=pairs.has_level, minlength=count)
     sums_db = np.bincount(of, weights=np.nan_to_num(outlook.difference_db), minlength=count)
     heard = np.bincount(of, weights=pairs.heard, minlength=count)
     missed = np.bincount(of, weights=pairs.missed, minlength=count)

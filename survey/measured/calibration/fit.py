@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -15,10 +15,10 @@ from survey.budget import Links, links_between
 from survey.inputs.plan import Plan, obstacle_kinds
 from survey.inputs.readings import Names, Readings
 from survey.measured.calibration.check import SUSPECT, Finding, Outlook, findings_of, outlook_of
-from survey.measured.calibration.left_out import cross_validated
-from survey.measured.calibration.likelihood import Shares, score
+from survey.measured.calibration.field import Field, Shadow
+from survey.measured.calibration.left_out import FOLDS, LeftOut, leave_out, neighbourhoods
+from survey.measured.calibration.likelihood import Shares
 from survey.measured.calibration.model import (
-    END_SD_DB,
     EXPONENT,
     EXPONENT_SD,
     LOSSES,
@@ -29,15 +29,18 @@ from survey.measured.calibration.model import (
     model_of,
     units_of,
 )
+from survey.measured.calibration.open_questions import open_questions
 from survey.measured.calibration.pairs import Pairs, pairs_of
-from survey.measured.calibration.solve import Solution, Task, covariance_of, solve
+from survey.measured.calibration.search import solve
+from survey.measured.calibration.solve import Solution, Task, gains_of
+from survey.measured.calibration.uncertainty import covariance_of
 from survey.scene import Scene
-from survey.scene.correction import Correction
+from survey.scene.correction import Correction, ReadShadow
 
-LITTLE = 0.7
-"""Where readings leave more than this of what was unknown before, they say little."""
-TIED = 0.9
-"""From this correlation on, two figures cannot be told apart."""
+ENOUGH_TRIES = 100
+"""From so many counted tries on a ceiling and fading in time are used: its error is then some 3 % (a judgement)."""
+UNREAD_SD_DB = 4.0
+"""Standard deviation of gateways among each other where one alone was read: an assumption. [dB]"""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -50,8 +53,8 @@ class Fit:
         The site as the plan has it.
     readings, pairs, links : Readings, Pairs, Links
         What was read; pair by pair, as indices into the links; and these links by the plan.
-    model, solution : Model, Solution
-        How levels depend on the parameters, and the parameters found.
+    model, task, solution : Model, Task, Solution
+        How levels depend on the parameters, what was fitted, and what was found.
     covariance : ndarray of float, shape (2 + units, 2 + units)
         Of the offset, the exponent and the losses.
     units, unit : tuple of Unit, ndarray of int
@@ -62,12 +65,12 @@ class Fit:
         Of the exponent before readings.
     anchored, plain : bool
         How it was asked for.
-    cross_validated_db : ndarray of float, shape (pairs,)
-        What was heard less what a fit without that group predicts; NaN where nothing was heard. [dB]
-    inside : float or None
-        Share of levels within the 90 % interval of a fit without them.
-    groups : int
-        How many groups were left out in turn.
+    places_left_out, gateways_left_out : LeftOut
+        Levels beside fits without the readings of their neighbourhood, and without those of their gateway.
+    leverage : ndarray of float, shape (pairs,)
+        How far each pair pulls its own prediction towards itself. [-]
+    end_sd_db : float
+        Standard deviation of gateways among each other; an assumption where only one was read. [dB]
     """
 
     scene: Scene
@@ -75,6 +78,7 @@ class Fit:
     pairs: Pairs
     links: Links
     model: Model
+    task: Task
     solution: Solution
     covariance: FloatArray
     units: tuple[Unit, ...]
@@ -83,9 +87,10 @@ class Fit:
     exponent_sd: float
     anchored: bool
     plain: bool
-    cross_validated_db: FloatArray
-    inside: float | None
-    groups: int
+    places_left_out: LeftOut
+    gateways_left_out: LeftOut
+    leverage: FloatArray
+    end_sd_db: float
 
     @cached_property
     def predicted_dbm(self) -> FloatArray:
@@ -98,24 +103,55 @@ class Fit:
         return self.pairs.level_dbm - self.predicted_dbm
 
     @cached_property
+    def unread_rmse_db(self) -> float | None:
+        """Error at a spot that was not read, from gateways left out, or assumed; None where no level was read. [dB]"""
+        if self.plain or not self.pairs.has_level.any():
+            return None
+        if self.gateways_left_out.rmse_db is not None:
+            return self.gateways_left_out.rmse_db
+        slopes = self.model.predict(self.solution.parameters)[1]
+        unknown_db2 = np.einsum("li,ij,lj->l", slopes, self.covariance, slopes, optimize=True)
+        return float(np.sqrt(self.solution.sigma_db**2 + self.end_sd_db**2 + np.mean(unknown_db2)))
+
+    @property
+    def is_counted(self) -> bool:
+        """Whether tries were counted, and enough of them to tell a ceiling and fading in time."""
+        counted = self.readings.received
+        return counted is not None and int(self.readings.tries[counted >= 0].sum()) >= ENOUGH_TRIES
+
+    @property
+    def ceiling(self) -> float:
+        """Chance that a message gets through however strong the level; 1 where too few were counted."""
+        return 1.0 - self.solution.shares.lost if self.is_counted else 1.0
+
+    @property
+    def fade_db(self) -> float:
+        """Fading in time, as a standard deviation; 0 where too few were counted. [dB]"""
+        return self.pairs.fade_db if self.is_counted else 0.0
+
+    @cached_property
+    def day(self) -> str:
+        """The day of the newest reading that has a time, else of the file; nothing where there is none."""
+        return self.readings.day
+
+    @cached_property
+    def off_db(self) -> FloatArray:
+        """What each pair says of its shadowing: the residual, or for what was only heard or missed one like it. [dB]"""
+        solution, task = self.solution, self.task
+        found = task.score(self.predicted_dbm, solution.shadow, solution.shares)
+        return found.slope * solution.sigma_db**2 / solution.told
+
+    @cached_property
     def outlook(self) -> Outlook:
         """Each pair against what the others lead to expect."""
         slopes = self.model.predict(self.solution.parameters)[1]
-        found = score(
-            self.pairs,
-            self.predicted_dbm,
-            self.model.need_dbm,
-            sigma_db=self.solution.sigma_db,
-            shares=self.solution.shares,
-            wild=0.0 if self.plain else 0.02,
-        )
         return outlook_of(
             self.pairs,
             predicted_dbm=self.predicted_dbm,
             need_dbm=self.model.need_dbm,
             unknown_db2=np.einsum("li,ij,lj->l", slopes, self.covariance, slopes, optimize=True),
+            leverage=self.leverage,
             sigma_db=self.solution.sigma_db,
-            found=found,
             shares=self.solution.shares,
         )
 
@@ -135,33 +171,22 @@ class Fit:
         return _rms(self.residual_db)
 
     @cached_property
-    def cross_validated_rmse_db(self) -> float | None:
-        """Of the levels heard, each by a fit without it. [dB]"""
-        return _rms(self.cross_validated_db)
-
-    @cached_property
     def stderr(self) -> FloatArray:
         """Standard errors of the parameters."""
         return np.sqrt(np.maximum(np.diag(self.covariance), 0.0))
 
     @cached_property
-    def end_sd_db(self) -> float:
-        """Standard deviation of gateways among each other; an assumption where only one was read. [dB]"""
-        if self.plain:
-            return 0.0
-        return float(self.model.sd[-1]) if self.ends else END_SD_DB
-
-    @cached_property
     def nearest_and_farthest_m(self) -> tuple[float, float]:
         """The distances between which readings were heard, or tried where none was. [m]"""
         distance_m = self.links.distance_m[self.pairs.inverter, self.pairs.gateway]
-        heard_m = distance_m[self.pairs.was_heard] if self.pairs.was_heard.any() else distance_m
+        heard = self.pairs.heard > 0
+        heard_m = distance_m[heard] if heard.any() else distance_m
         return float(heard_m.min()), float(heard_m.max())
 
     @cached_property
     def cannot_tell(self) -> tuple[str, ...]:
         """What the readings leave open, in words."""
-        return tuple(_open_questions(self))
+        return tuple(open_questions(self))
 
 
 def fit(
@@ -172,6 +197,7 @@ def fit(
     anchored: bool = False,
     plain: bool = False,
     shares: Shares | None = None,
+    told: Callable[[str], None] | None = None,
 ) -> Fit:
     """Fit a site to readings.
 
@@ -189,6 +215,8 @@ def fit(
         The readings alone, without prior knowledge and without a guard against wild ones.
     shares : Shares, optional
         Shares of what has nothing to do with level, where they are given.
+    told : callable, optional
+        Given a line for each step of a long fit.
 
     Returns
     -------
@@ -204,42 +232,44 @@ def fit(
         raise TableError([Fault(file=readings.file, problem="has no readings")])
     if exponent_sd is None:
         exponent_sd = EXPONENT_SD
-    gathered = pairs_of(readings)
+    gathered = pairs_of(readings, starts_m=scene.inverters.at_m, ends_m=scene.gateways_and_spots.at_m)
     inverters, inverter = np.unique(gathered.inverter, return_inverse=True)
     places, gateway = np.unique(gathered.gateway, return_inverse=True)
     links = links_between(scene, scene.inverters.pick(inverters), scene.gateways_and_spots.pick(places))
-    pairs = Pairs(
-        inverter=inverter,
-        gateway=gateway,
-        level_dbm=gathered.level_dbm,
-        heard=gathered.heard,
-        missed=gathered.missed,
-        fade_db=gathered.fade_db,
-    )
+    pairs = replace(gathered, inverter=inverter, gateway=gateway)
     model, heeded, ends = model_of(links, pairs, exponent_sd=exponent_sd, anchored=anchored, plain=plain)
-    task = Task(pairs=pairs, model=model, plan_sigma_db=scene.plan.environment.shadowing_db, plain=plain)
-    task, solution = solve(task, shares=shares)
+    environment = scene.plan.environment
+    plan = Shadow(sigma_db=environment.shadowing_db, alike=1.0, correlation_m=environment.correlation_m)
+    field = Field(pairs.starts_m, pairs.ends_m)
+    task = Task(pairs=pairs, model=model, field=field, plan=plan, plain=plain)
+    found = solve(task, shares=shares, counted=readings.received is not None and not plain, told=told)
+    task, solution = found.task, found.solution
     units, unit = units_of(scene)
     kept = np.full(len(units) + 1, -1, dtype=np.int64)
     kept[heeded] = np.arange(len(heeded))
-    left_out_db, inside, groups = cross_validated(task, solution)
+    covariance = covariance_of(task, solution)
+    by_place = pairs.starts_m if len(inverters) > 1 else pairs.ends_m
     return Fit(
         scene=scene,
         readings=readings,
-        pairs=pairs,
+        pairs=task.pairs,
         links=links,
         model=task.model,
+        task=task,
         solution=solution,
-        covariance=covariance_of(task, solution),
+        covariance=covariance,
         units=tuple(units[u] for u in heeded),
         unit=kept[unit],
         ends=ends,
         exponent_sd=exponent_sd,
         anchored=anchored,
         plain=plain,
-        cross_validated_db=left_out_db,
-        inside=inside,
-        groups=groups,
+        places_left_out=leave_out(task, solution, neighbourhoods(by_place, FOLDS)),
+        gateways_left_out=leave_out(task, solution, neighbourhoods(pairs.ends_m, FOLDS)),
+        leverage=np.einsum(
+            "li,ij,lj->l", task.model.predict(solution.parameters)[1], covariance, gains_of(task, solution)
+        ),
+        end_sd_db=0.0 if plain else found.end_sd_db if len(places) > 1 else UNREAD_SD_DB,
     )
 
 
@@ -287,6 +317,20 @@ def correction_of(found: Fit, *, file: str = "") -> Correction:
         gateways=dict.fromkeys(found.links.gateways.names, -1) | ends_by_name(found.ends, "gateway"),
         inverters=ends_by_name(found.ends, "inverters"),
         unread_sd_db=found.end_sd_db,
+        ceiling=found.ceiling,
+        fade_db=found.fade_db,
+        readings=len(found.readings),
+        day=found.day,
+        read=None
+        if found.plain
+        else ReadShadow(
+            starts_m=found.pairs.starts_m,
+            ends_m=found.pairs.ends_m,
+            off_db=found.off_db,
+            told=found.solution.told,
+            alike=found.solution.shadow.alike,
+            correlation_m=found.solution.shadow.correlation_m,
+        ),
     )
 
 
@@ -310,44 +354,6 @@ def fingerprint(plan: Plan) -> str:
         *((one,) for one in plan.obstacles if type(one) in kinds and not one.table),
     )
     return hashlib.sha256(repr(parts).encode()).hexdigest()[:16]
-
-
-def _open_questions(found: Fit) -> Iterator[str]:
-    """What the readings leave open."""
-    names = ["the offset", "the exponent", *(one.name for one in found.units)]
-    before, after = found.model.sd[: len(names)], found.stderr[: len(names)]
-    if not found.pairs.was_heard.any():
-        yield "nothing was heard: levels too low, or a gateway or inverters that were not on; the offset is left at 0"
-    if not found.plain:
-        if after[EXPONENT] > LITTLE * before[EXPONENT]:
-            yield "the exponent: the readings say little, so it stays near the plan's; read at more distances"
-        little = [names[k] for k in range(LOSSES, len(names)) if after[k] > LITTLE * before[k]]
-        if little:
-            yield f"the loss of {', '.join(little)}: the readings say little; read in front of it and behind it"
-    scale = np.where(after > 0, after, 1.0)
-    tied = np.abs(found.covariance[: len(names), : len(names)] / np.outer(scale, scale)) >= TIED
-    for i, j in np.argwhere(np.triu(tied, k=1)).tolist():
-        yield f"{names[i]} and {names[j]}: only both together are known; {_advice(i, j)}"
-    heard = found.pairs.was_heard
-    if np.sum(found.pairs.missed[heard]) > np.sum(found.pairs.heard):
-        yield (
-            "the share of lost tries: there are more misses than levels on pairs that were heard; where a level is the "
-            "mean of several tries, give their number in a column tries"
-        )
-    below = np.flatnonzero(found.pairs.level_dbm < found.model.need_dbm)
-    if len(below):
-        yield (
-            f"{len(below)} of the levels lie below the sensitivity of the gateway in the plan: what was missed "
-            "cannot be weighed rightly before sensitivity_dbm is right"
-        )
-
-
-def _advice(i: int, j: int) -> str:
-    if (i, j) == (OFFSET, EXPONENT):
-        return "read nearer and farther away"
-    if i < LOSSES:
-        return "read where it does not stand in the line too"
-    return "read where only one of them stands in the line"
 
 
 def _rms(values: FloatArray) -> float | None:

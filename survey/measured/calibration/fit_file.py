@@ -15,7 +15,7 @@ from survey.inputs.fields import Number
 from survey.measured.calibration.fit import fingerprint
 from survey.measured.calibration.model import End, figures_of, units_of
 from survey.scene import Scene
-from survey.scene.correction import Correction
+from survey.scene.correction import Correction, ReadShadow
 
 MOST_BYTES = 200_000_000
 """Far more than the fit of any site has; a longer file is a mistake. A judgement."""
@@ -31,6 +31,17 @@ PARTS: dict[str, tuple[str, Number]] = {
     "path_loss_exponent": ("value", Number(0.5, 8.0)),
 }
 """Of figures with a standard error: where the figure stands, and its limits."""
+LATER: dict[str, Number] = {
+    "shadowing_alike": Number(0.0, 1.0),
+    "correlation_m": Number(1e-3, 1e5),
+    "ceiling": Number(0.0, 1.0),
+    "fading_db": Number(0.0, 100.0),
+    "readings": Number(0.0, 1e9),
+    "missed": Number(0.0, 1e9),
+}
+"""What a file of before does not have, and its limits where it does."""
+READ: dict[str, tuple[int, ...]] = {"from_m": (3,), "to_m": (3,), "off_db": (), "told": ()}
+"""What a fit says of each link that was read, and the shape of it."""
 LOSS = Number(0.0, 1000.0)
 """Of a material. [dB]"""
 CHANGE = Number(-1000.0, 1000.0)
@@ -98,8 +109,46 @@ def correction_from(record: dict[str, Any], scene: Scene, *, file: str = "fit") 
         gateways=gateways,
         inverters=_kinds(ends, scene),
         unread_sd_db=float(record["ends_sd_db"]),
+        read=_read(record),
+        ceiling=float(record.get("ceiling", 1.0)),
+        fade_db=float(record.get("fading_db", 0.0)),
+        readings=int(record.get("readings", 0)) + int(record.get("missed", 0)),
+        day=str(record.get("fitted_on", ""))[:10],
     )
     return correction, tuple(warnings)
+
+
+def _read(record: dict[str, Any]) -> ReadShadow | None:
+    """The links that were read, for those beside them; None in a file of before, which does not say where they are."""
+    rows = record.get("residuals")
+    if "shadowing_alike" not in record or record.get("plain") or not isinstance(rows, list):
+        return None
+    columns = {name: np.array([one[name] for one in rows], dtype=np.float64) for name in READ}
+    return ReadShadow(
+        starts_m=columns["from_m"],
+        ends_m=columns["to_m"],
+        off_db=columns["off_db"],
+        told=columns["told"],
+        alike=float(record["shadowing_alike"]),
+        correlation_m=float(record["correlation_m"]),
+    )
+
+
+def _read_problems(record: dict[str, Any]) -> Iterator[tuple[str, str]]:
+    """What is wrong with the links that were read; a file of before has none."""
+    if "shadowing_alike" not in record:
+        return
+    for name, kind in LATER.items():
+        yield from _number(name, record.get(name), kind)
+    try:
+        rows = record["residuals"]
+        shapes = {name: np.array([one[name] for one in rows], dtype=np.float64) for name in READ}
+        fine = all(np.all(np.isfinite(one)) and one.shape == (len(rows), *READ[name]) for name, one in shapes.items())
+        fine = fine and bool(np.all((shapes["told"] > 0.0) & (shapes["told"] <= 1.0)))
+    except (KeyError, TypeError, ValueError, OverflowError):
+        fine = False
+    if not fine:
+        yield "residuals", "is no list of links with from_m, to_m, off_db and told"
 
 
 def _kinds(ends: list[dict[str, Any]], scene: Scene) -> dict[str, int]:
@@ -173,6 +222,7 @@ def _problems(record: dict[str, Any]) -> Iterator[tuple[str, str]]:  # noqa: C90
     places = record.get("gateways_read")
     if not isinstance(places, list) or not all(isinstance(one, str) for one in places):
         yield "gateways_read", "is missing, or is no list of names"
+    yield from _read_problems(record)
     count = 2 + len(materials) + len(ends)
     try:
         covariance = np.array(record.get("covariance"), dtype=np.float64)

@@ -259,7 +259,7 @@ def model_of(
     beside = np.zeros(len(found))
     sd = np.array([OFFSET_SD_DB, exponent_sd, *spreads_db, *(beside + END_SD_DB)])
     free = np.ones(len(sd), dtype=bool)
-    free[OFFSET] = not anchored and bool(pairs.was_heard.any())  # misses alone would push it down without end
+    free[OFFSET] = not anchored and bool((pairs.heard > 0).any())  # misses alone would push it down without end
     model = Model(
         level_dbm=(links.uplink_level_dbm + links.obstacle_loss_db)[at],
         decades=np.log10(np.maximum(links.distance_m[at] / environment.reference_distance_m, 1.0)),

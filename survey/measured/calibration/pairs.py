@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,8 @@ USUAL_FADE_DB = 3.0
 """Standard deviation of repeated readings of a pair, where there are few: an assumption. [dB]"""
 LEAST_FADE_DB = 2.0
 """The same at least: registers step by 1 dB and more. An assumption. [dB]"""
+MAX_TRIES = 20.0
+"""Tries that one pair without a level counts as, at most: tries of one hour share their weather and their neighbours (a judgement)."""
 ENOUGH_REPEATS = 10
 """With so many repeats their own spread is used instead of `USUAL_FADE_DB` (an assumption)."""
 
@@ -27,11 +29,15 @@ class Pairs:
     inverter, gateway : ndarray of int
         As in the readings.
     level_dbm : ndarray of float
-        Mean of what was heard; NaN where nothing ever was. [dBm]
+        Mean of the levels; NaN where there is none. [dBm]
     heard, missed : ndarray of int
         How many tries were heard and how many were not.
+    starts_m, ends_m : ndarray of float, shape (pairs, 3)
+        Where their ends are. [m]
+    is_counted : bool
+        Whether tries were counted. Else a pair that was never heard lies below what the receiver needs, or was lost.
     fade_db : float
-        Standard deviation of repeats about their mean. [dB]
+        Standard deviation of repeats about their mean: the fading in time. [dB]
     """
 
     inverter: IntArray
@@ -39,35 +45,46 @@ class Pairs:
     level_dbm: FloatArray
     heard: IntArray
     missed: IntArray
+    starts_m: FloatArray
+    ends_m: FloatArray
     fade_db: float
+    is_counted: bool = False
 
     def __len__(self) -> int:
         return len(self.level_dbm)
 
     @property
-    def was_heard(self) -> NDArray[np.bool_]:
-        """Whether a pair was heard at all."""
-        return self.heard > 0
+    def has_level(self) -> NDArray[np.bool_]:
+        """Whether a level of a pair was read."""
+        return ~np.isnan(self.level_dbm)
+
+    @property
+    def sorts(self) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+        """Which pairs without a level were only missed, and which are counts."""
+        never = ~self.has_level & (self.heard == 0) & (not self.is_counted)
+        return never, ~self.has_level & ~never
+
+    @property
+    def counted(self) -> FloatArray:
+        """How many tries were heard and missed, without a level scaled to `MAX_TRIES` at most, shape (2, pairs)."""
+        scale = np.where(self.has_level, 1.0, MAX_TRIES / np.maximum(self.heard + self.missed, MAX_TRIES))
+        return np.stack([self.heard * scale, self.missed * scale])
 
     def pick(self, chosen: NDArray[np.bool_]) -> Pairs:
         """Some of them."""
-        return Pairs(
-            inverter=self.inverter[chosen],
-            gateway=self.gateway[chosen],
-            level_dbm=self.level_dbm[chosen],
-            heard=self.heard[chosen],
-            missed=self.missed[chosen],
-            fade_db=self.fade_db,
-        )
+        names = ("inverter", "gateway", "level_dbm", "heard", "missed", "starts_m", "ends_m")
+        return replace(self, **{name: getattr(self, name)[chosen] for name in names})
 
 
-def pairs_of(readings: Readings) -> Pairs:
+def pairs_of(readings: Readings, *, starts_m: FloatArray, ends_m: FloatArray) -> Pairs:
     """Gather readings into pairs.
 
     Parameters
     ----------
     readings : Readings
         Row by row.
+    starts_m, ends_m : ndarray of float, shapes (inverters, 3) and (gateways, 3)
+        Where everything stands that the readings may name. [m]
 
     Returns
     -------
@@ -79,25 +96,29 @@ def pairs_of(readings: Readings) -> Pairs:
     order = np.argsort(np.argsort(first))
     pair = order[pair.ravel()]
     first = np.sort(first)
-    heard = ~np.isnan(readings.level_dbm)
-    count = len(first)
-    tries = readings.tries.astype(np.float64)
-    heard_tries = np.bincount(pair[heard], weights=tries[heard], minlength=count)
-    missed_tries = np.bincount(pair[~heard], weights=tries[~heard], minlength=count)
-    sums = np.bincount(pair[heard], weights=(tries * readings.level_dbm)[heard], minlength=count)
-    level_dbm = np.where(heard_tries > 0, sums / np.maximum(heard_tries, 1.0), np.nan)
-    rows = np.bincount(pair[heard], minlength=count)
+    read, count = ~np.isnan(readings.level_dbm), len(first)
+    heard = np.bincount(pair, weights=readings.heard, minlength=count)
+    missed = np.bincount(pair, weights=readings.tries - readings.heard, minlength=count)
+    weights = readings.heard.astype(np.float64)
+    sums = np.bincount(pair[read], weights=(weights * readings.level_dbm)[read], minlength=count)
+    total = np.bincount(pair[read], weights=weights[read], minlength=count)
+    level_dbm = np.where(total > 0, sums / np.maximum(total, 1.0), np.nan)
+    rows = np.bincount(pair[read], minlength=count)
     spare = int(np.sum(np.maximum(rows - 1, 0)))
     fade_db = USUAL_FADE_DB
     if spare >= ENOUGH_REPEATS:
-        repeated = heard & (rows[pair] > 1)
+        repeated = read & (rows[pair] > 1)
         off_db = readings.level_dbm[repeated] - level_dbm[pair[repeated]]
         fade_db = max(LEAST_FADE_DB, float(np.sqrt(np.sum(off_db**2) / spare)))
+    inverter, gateway = readings.inverter[first], readings.gateway[first]
     return Pairs(
-        inverter=readings.inverter[first],
-        gateway=readings.gateway[first],
+        inverter=inverter,
+        gateway=gateway,
         level_dbm=level_dbm,
-        heard=heard_tries.astype(np.int64),
-        missed=missed_tries.astype(np.int64),
+        heard=heard.astype(np.int64),
+        missed=missed.astype(np.int64),
+        starts_m=starts_m[inverter],
+        ends_m=ends_m[gateway],
         fade_db=fade_db,
+        is_counted=readings.received is not None,
     )

@@ -2,35 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from dataclasses import field as attribute
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from survey.base.arrays import FloatArray
+from survey.measured.calibration.field import Field, Shadow, Whitener
 from survey.measured.calibration.likelihood import WILD, Score, Shares, better_shares, log_prior, other_tries, score
 from survey.measured.calibration.model import OFFSET, Model
 from survey.measured.calibration.pairs import Pairs
 
-MOST_STEPS = 200
+MOST_STEPS = 60
 """Of the solver at most, so that it ends. A judgement."""
-MANY_PAIRS = 1_000
-"""Of more pairs a part of this size shows first where to look."""
-FINE, COARSE = 1e-6, 3e-3
+SEARCH_STEPS = 5
+"""While shadowing is still looked for: each search begins at the last one's end. A judgement."""
+FINE, COARSE = 1e-5, 1e-2
 """A fit has settled where no figure moves by more: in the end, and while shadowing is still looked for."""
-LEAST_SIGMA_DB, MOST_SIGMA_DB = 0.3, 30.0
-"""Limits of shadowing in a fit, wider than any site. A judgement. [dB]"""
-SIGMA_PRIOR_SD = 0.4
-"""Standard deviation of the logarithm of shadowing about the plan's figure: worth three readings (an assumption)."""
-LEAST_PLAN_SIGMA_DB = 2.0
-"""Shadowing before readings, where the plan has less: an assumption. [dB]"""
-END_SDS_DB = (0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 8.0)
-"""Standard deviations of gateways among each other that are tried: a grid about `END_SD_PRIOR`. [dB]"""
-END_SD_PRIOR = (2.0, 0.7)
-"""Gateways differ among each other by some 2 dB, within a factor of two (an assumption), before readings decide."""
-FIRST_SIGMAS_DB = tuple(20.0 * 0.7**step for step in range(12))
-"""From wide to narrow: at a wide spread no reading is wild yet, so none pulls the fit the wrong way."""
+LITTLE_KNOWN = 1e-5
+"""A pair tells this share of what a level tells, at least: a prior of no width that could be felt."""
+SETTLED_SHARE = 1e-4
+"""Shares have settled where neither moves by more: a hundredth of a per cent, below what any readings tell."""
+SAME = 0.05
+"""Where no pair tells more or less than before by a larger share, what makes readings independent is kept."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -39,18 +35,20 @@ class Task:
 
     Attributes
     ----------
-    pairs, model : Pairs, Model
-        Readings and the model for them.
-    plan_sigma_db : float
-        Shadowing in the plan. [dB]
+    pairs, model, field : Pairs, Model, Field
+        Readings, the model for them, and how alike their shadowing is.
+    plan : Shadow
+        Shadowing by the plan.
     plain : bool
-        Readings alone: no prior knowledge, no guard against wild ones, and a sigma over all of them (1/N).
+        Readings alone: no prior knowledge, no guard against wild ones, each by itself, and a sigma over all (1/N).
     """
 
     pairs: Pairs
     model: Model
-    plan_sigma_db: float
+    field: Field
+    plan: Shadow
     plain: bool
+    _last: dict[str, Any] = attribute(default_factory=dict, compare=False)
 
     @property
     def wild(self) -> float:
@@ -59,7 +57,30 @@ class Task:
 
     def pick(self, chosen: NDArray[np.bool_]) -> Task:
         """The same for some of the pairs."""
-        return replace(self, pairs=self.pairs.pick(chosen), model=self.model.pick(chosen))
+        return replace(
+            self,
+            pairs=self.pairs.pick(chosen),
+            model=self.model.pick(chosen),
+            field=self.field.pick(chosen),
+            _last={},
+        )
+
+    def score(self, level_dbm: FloatArray, shadow: Shadow, shares: Shares) -> Score:
+        """The likelihood of each pair by itself."""
+        return score(
+            self.pairs, level_dbm, self.model.need_dbm, sigma_db=shadow.sigma_db, shares=shares, wild=self.wild
+        )
+
+    def whitened(self, found: Score, shadow: Shadow) -> tuple[FloatArray, Whitener]:
+        """How much each pair tells beside a level, and what makes them independent: the last one if it still fits."""
+        told = np.where(self.pairs.has_level, found.trust, found.bend * shadow.sigma_db**2)
+        told = np.clip(told, LITTLE_KNOWN, 1.0)
+        last, of = self._last, (shadow.alike, shadow.correlation_m)
+        if last.get("of") == of and np.all(np.abs(told / last["told"] - 1.0) < SAME):
+            return last["told"], last["whitener"]
+        whitener = self.field.whitener(told, alike=shadow.alike, correlation_m=shadow.correlation_m)
+        last.update(of=of, told=told, whitener=whitener)
+        return told, whitener
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -68,44 +89,66 @@ class Solution:
 
     Attributes
     ----------
-    parameters : ndarray of float, shape (2 + units,)
-        Offset [dB], exponent [-], changes of losses [dB].
-    sigma_db : float
-        Shadowing. [dB]
+    parameters : ndarray of float, shape (parameters,)
+        Offset [dB], exponent [-], changes of losses [dB], deviations of ends [dB].
+    shadow : Shadow
+        How levels are spread about the model.
     shares : Shares
         What has nothing to do with level.
     value : float
         Logarithm of likelihood and prior.
-    curvature : ndarray of float, shape (2 + units, 2 + units)
+    curvature : ndarray of float, shape (parameters, parameters)
         Its second derivative in the parameters, with the sign turned.
+    told : ndarray of float, shape (pairs,)
+        How much each pair tells, beside a level: from 0 to 1. [-]
+    whitener : Whitener
+        What makes the pairs independent.
     """
 
     parameters: FloatArray
-    sigma_db: float
+    shadow: Shadow
     shares: Shares
     value: float
     curvature: FloatArray
+    told: FloatArray
+    whitener: Whitener
+
+    @property
+    def sigma_db(self) -> float:
+        """Shadowing. [dB]"""
+        return self.shadow.sigma_db
 
 
 def start_of(task: Task) -> FloatArray:
     """The plan's parameters with the offset at the median of what was heard."""
     start = task.model.mean.copy()
-    heard = task.pairs.was_heard
-    if heard.any() and task.model.free[OFFSET]:
-        start[OFFSET] = float(np.median((task.pairs.level_dbm - task.model.predict(start)[0])[heard]))
+    read = task.pairs.has_level
+    if read.any() and task.model.free[OFFSET]:
+        start[OFFSET] = float(np.median((task.pairs.level_dbm - task.model.predict(start)[0])[read]))
     return start
 
 
-def solve_at(task: Task, sigma_db: float, start: FloatArray, shares: Shares, *, settled: float = FINE) -> Solution:
-    """The best parameters and shares for a given shadowing.
+def normal_matrix(slopes: Any, whitener: Whitener, residual_db: FloatArray) -> tuple[FloatArray, FloatArray]:  # noqa: ANN401
+    """Return what readings say of the parameters: the matrix and the right side of weighted least squares."""
+    white = whitener.times(slopes)
+    right = white.T @ whitener.times(residual_db)
+    return np.asarray(_dense(white.T @ white)), np.asarray(right)
+
+
+def _dense(matrix: Any) -> FloatArray:  # noqa: ANN401  an array, or a sparse one
+    return np.asarray(matrix.toarray() if hasattr(matrix, "toarray") else matrix)
+
+
+def solve_at(task: Task, shadow: Shadow, start: FloatArray, shares: Shares, *, settled: float = FINE) -> Solution:
+    r"""The best parameters and shares for a given shadowing.
 
     Parameters
     ----------
     task : Task
         What is to be fitted.
-    sigma_db : float
-        Shadowing. [dB]
-    start : ndarray of float, shape (2 + units,)
+    shadow : Shadow
+        How levels are spread.
+    start : ndarray of float, shape (parameters,)
         Where to begin.
     shares : Shares
         Where to begin with these.
@@ -116,192 +159,78 @@ def solve_at(task: Task, sigma_db: float, start: FloatArray, shares: Shares, *, 
     -------
     Solution
         By Newton's steps, halved where one does not help, and held at the limits of the parameters.
+
+    Notes
+    -----
+    With g the slope of a pair's own likelihood and h its bend, the pair acts as a level g / h above the predicted one
+    with the variance 1 / h: this is exact for a level. These are weighed by the covariance of the field, whose
+    diagonal is 1 / h (iterated reweighted least squares; a normal copula of the pairs' own likelihoods).
     """
-    model, pairs = task.model, task.pairs
-    precision = np.diag(1.0 / model.sd**2)
+    model = task.model
+    precision = 1.0 / model.sd**2
     parameters = np.clip(start, model.lower, model.upper)
-
-    def rated(values: FloatArray) -> tuple[float, Score, FloatArray]:
-        level_dbm, slopes = model.predict(values)
-        found = score(pairs, level_dbm, model.need_dbm, sigma_db=sigma_db, shares=shares, wild=task.wild)
-        away = (values - model.mean) / model.sd
-        return float(np.sum(found.value) - 0.5 * np.sum(away**2)), found, slopes
-
-    value, found, slopes = rated(parameters)
-    for _ in range(MOST_STEPS):
-        gradient = slopes.T @ found.slope - precision @ (parameters - model.mean)
-        sure = np.where(pairs.was_heard, found.trust / sigma_db**2, np.maximum(found.bend, 0.0))
-        curvature = (slopes * sure[:, None]).T @ slopes + precision
+    level_dbm, slopes = model.predict(parameters)
+    found = task.score(level_dbm, shadow, shares)
+    for _ in range(MOST_STEPS if settled <= FINE else SEARCH_STEPS):
+        told, whitener = task.whitened(found, shadow)
+        weight = told / shadow.sigma_db**2
+        matrix, right = normal_matrix(slopes, whitener, found.slope / weight)
+        gradient = right / shadow.sigma_db**2 - precision * (parameters - model.mean)
+        curvature = matrix / shadow.sigma_db**2 + np.diag(precision)
         held = ((parameters <= model.lower) & (gradient < 0)) | ((parameters >= model.upper) & (gradient > 0))
         moving = np.flatnonzero(model.free & ~held)
         step = np.zeros(len(parameters))
         step[moving] = np.linalg.solve(curvature[np.ix_(moving, moving)], gradient[moving])
+        value = _value(task, parameters, found, weight, whitener, shadow)
         moved = 0.0
-        for halving in range(12):
+        for halving in range(10):
             tried = np.clip(parameters + step * 0.5**halving, model.lower, model.upper)
-            better = rated(tried)
-            if better[0] >= value:
+            level_dbm, tried_slopes = model.predict(tried)
+            scored = task.score(level_dbm, shadow, shares)
+            if _value(task, tried, scored, weight, whitener, shadow) >= value - 1e-9:
                 moved = float(np.max(np.abs(tried - parameters)))
-                parameters, (value, found, slopes) = tried, better
+                parameters, slopes, found = tried, tried_slopes, scored
                 break
+        level_dbm = model.predict(parameters)[0] if not moved else level_dbm
         before = shares
-        level_dbm = model.predict(parameters)[0]
-        shares = better_shares(pairs, level_dbm, model.need_dbm, sigma_db=sigma_db, shares=shares, plain=task.plain)
+        shares = better_shares(
+            task.pairs, level_dbm, model.need_dbm, sigma_db=shadow.sigma_db, shares=shares, plain=task.plain
+        )
         change = abs(shares.lost - before.lost) + abs(shares.silent - before.silent)
         if change > 0:
-            value, found, slopes = rated(parameters)
-        if moved < settled and change < settled / 10.0:
+            found = task.score(level_dbm, shadow, shares)
+        if moved < settled and change < SETTLED_SHARE:
             break
-    value += other_tries(pairs, model.need_dbm, shares) + log_prior(shares, plain=task.plain)
-    curvature = (slopes * np.where(pairs.was_heard, found.trust / sigma_db**2, np.maximum(found.bend, 0.0))[:, None]).T
+    told, whitener = task.whitened(found, shadow)
+    weight = told / shadow.sigma_db**2
+    matrix, _ = normal_matrix(slopes, whitener, found.slope)
+    value = _value(task, parameters, found, weight, whitener, shadow)
+    value += other_tries(task.pairs, model.need_dbm, shares) + log_prior(shares, plain=task.plain)
     return Solution(
         parameters=parameters,
-        sigma_db=sigma_db,
+        shadow=shadow,
         shares=shares,
-        value=value,
-        curvature=curvature @ slopes + precision,
+        value=value - 0.5 * whitener.log_determinant - 0.5 * float(np.sum(np.log(told))),
+        curvature=matrix / shadow.sigma_db**2 + np.diag(precision),
+        told=told,
+        whitener=whitener,
     )
 
 
-def solve(task: Task, *, shares: Shares | None = None) -> tuple[Task, Solution]:
-    """The best parameters, shadowing and shares.
-
-    Shadowing, and how far gateways differ among each other, are those of greatest marginal likelihood: the parameters
-    are averaged out (Laplace's way), so that few readings do not make them too small. With `plain`, shadowing is that
-    of greatest likelihood, the root of the mean square.
-
-    Parameters
-    ----------
-    task : Task
-        What is to be fitted.
-    shares : Shares, optional
-        Where to begin, or what is given.
-
-    Returns
-    -------
-    Task, Solution
-        The task with the spread of ends that was found. Never fails for finite readings: without any that tell, prior
-        knowledge stays.
-    """
-    shares = shares or Shares(silent=0.0 if task.plain else Shares().silent)
-    many = len(task.pairs) > MANY_PAIRS
-    first = task.pick(np.random.default_rng(1).permutation(len(task.pairs)) < MANY_PAIRS) if many else task
-    solution = _with_sigma(first, start_of(first), shares, FIRST_SIGMAS_DB)
-    if not task.model.ends.shape[1] and not many:
-        return task, solution
-    tasks = [replace(task, model=task.model.with_end_sd(sd_db)) for sd_db in END_SDS_DB]
-    ratings = []
-    for one, sd_db in zip(tasks, END_SDS_DB, strict=True):
-        found = solve_at(one, solution.sigma_db, solution.parameters, solution.shares, settled=COARSE)
-        away = np.log(sd_db / END_SD_PRIOR[0]) / END_SD_PRIOR[1]
-        ratings.append(_marginal(one, found) - 0.5 * away**2)
-    task = tasks[int(np.argmax(ratings))] if task.model.ends.shape[1] else task
-    near_db = tuple(solution.sigma_db * factor for factor in (1.25, 1.0, 0.8))
-    return task, _with_sigma(task, solution.parameters, solution.shares, near_db)
+def _value(  # noqa: PLR0917  all are arrays or of a type of their own
+    task: Task, parameters: FloatArray, found: Score, weight: FloatArray, whitener: Whitener, shadow: Shadow
+) -> float:
+    """The logarithm of likelihood and prior as the parameters change it, at given weights of the pairs."""
+    away = (parameters - task.model.mean) / task.model.sd
+    value = float(np.sum(found.value) - 0.5 * np.sum(away**2))
+    if shadow.alike:
+        residual_db = found.slope / weight
+        together = float(np.sum(whitener.times(residual_db) ** 2)) / shadow.sigma_db**2
+        value += 0.5 * float(np.sum(weight * residual_db**2)) - 0.5 * together
+    return value
 
 
-def _marginal(task: Task, solution: Solution) -> float:
-    """The logarithm of the likelihood with the parameters averaged out, but for a constant."""
-    if task.plain:
-        return solution.value
-    free = np.flatnonzero(task.model.free)
-    bends = float(np.linalg.slogdet(solution.curvature[np.ix_(free, free)])[1])
-    away = np.log(solution.sigma_db / max(task.plan_sigma_db, LEAST_PLAN_SIGMA_DB)) / SIGMA_PRIOR_SD
-    return float(solution.value - 0.5 * bends - np.sum(np.log(task.model.sd[free])) - 0.5 * away**2)
-
-
-def _with_sigma(task: Task, start: FloatArray, shares: Shares, sigmas_db: Sequence[float]) -> Solution:
-    """The best shadowing, looked for among some figures from wide to narrow and then between the best of them."""
-    from scipy.optimize import minimize_scalar  # noqa: PLC0415  start-up time
-
-    tried: list[tuple[float, Solution]] = []
-
-    def rating(log_sigma: float) -> float:
-        last = tried[-1][1] if tried else None
-        begin = (last.parameters, last.shares) if last else (start, shares)
-        solution = solve_at(task, float(np.exp(log_sigma)), *begin, settled=COARSE)
-        tried.append((_marginal(task, solution), solution))
-        return -tried[-1][0]
-
-    grid = np.log(sigmas_db)
-    lowest = int(np.argmin([rating(one) for one in grid.tolist()]))
-    tried.append(tried[lowest])
-    limits = (
-        max(np.log(LEAST_SIGMA_DB), grid[min(lowest + 1, len(grid) - 1)] - 0.1),
-        min(np.log(MOST_SIGMA_DB), grid[max(lowest - 1, 0)] + 0.1),
-    )
-    minimize_scalar(rating, bounds=limits, method="bounded", options={"xatol": 2e-3})
-    best = max(tried, key=lambda one: one[0])[1]
-    return solve_at(task, best.sigma_db, best.parameters, best.shares)
-
-
-def covariance_of(task: Task, solution: Solution) -> FloatArray:
-    """Covariance of the parameters, from the second derivatives of the logarithm of likelihood and prior.
-
-    What levels leave unknown of shadowing and of the shares widens it where misses tie them together.
-
-    Returns
-    -------
-    ndarray of float, shape (2 + units, 2 + units)
-        Zero where a parameter is held.
-    """
-    model, pairs, count = task.model, task.pairs, len(solution.parameters)
-    level_dbm, slopes = model.predict(solution.parameters)
-    lost, silent = solution.shares.lost, solution.shares.silent
-    others = np.array([np.log(solution.sigma_db), _logit(lost), _logit(silent)])
-    moving = [0] if solution.shares.fixed else [0, 1, 2] if silent > 0 else [0, 1]
-    center = np.log(max(task.plan_sigma_db, LEAST_PLAN_SIGMA_DB))
-
-    def rated(values: FloatArray) -> tuple[float, FloatArray]:
-        shares = replace(solution.shares, lost=_share(values[1]), silent=_share(values[2]) if silent > 0 else silent)
-        sigma_db = float(np.exp(values[0]))
-        found = score(pairs, level_dbm, model.need_dbm, sigma_db=sigma_db, shares=shares, wild=task.wild)
-        value = float(np.sum(found.value)) + other_tries(pairs, model.need_dbm, shares)
-        if not task.plain:
-            value += log_prior(shares, plain=False) - 0.5 * ((values[0] - center) / SIGMA_PRIOR_SD) ** 2
-        return value, slopes.T @ found.slope
-
-    here = score(pairs, level_dbm, model.need_dbm, sigma_db=solution.sigma_db, shares=solution.shares, wild=task.wild)
-    whole = np.zeros((count + len(moving), count + len(moving)))
-    whole[:count, :count] = (slopes * here.bend[:, None]).T @ slopes + np.diag(1.0 / model.sd**2)
-    for k, one in enumerate(moving):
-        step = np.zeros(3)
-        step[one] = 1e-3
-        (up, slope_up), (down, slope_down) = rated(others + step), rated(others - step)
-        whole[:count, count + k] = whole[count + k, :count] = -(slope_up - slope_down) / 2e-3
-        bend = -(up - 2.0 * rated(others)[0] + down) / 1e-6
-        whole[count + k, count + k] = max(bend, 1e-2)
-    kept = np.flatnonzero(model.free)
-    inner = np.concatenate([kept, np.arange(count, len(whole))])
-    covariance = _inverse(whole[np.ix_(inner, inner)])
-    if covariance is None:
-        covariance = _inverse(solution.curvature[np.ix_(kept, kept)])
-    assert covariance is not None  # the prior alone makes it positive
-    result = np.zeros((count, count))
-    result[np.ix_(kept, kept)] = covariance[: len(kept), : len(kept)]
-    return result
-
-
-def _inverse(matrix: FloatArray) -> FloatArray | None:
-    """The inverse of a positive definite matrix; None where it is not."""
-    try:
-        np.linalg.cholesky(matrix)
-        inverse = np.linalg.inv(matrix)
-    except np.linalg.LinAlgError:
-        return None
-    return np.asarray((inverse + inverse.T) / 2.0)
-
-
-def _logit(share: float) -> float:
-    inside = min(max(share, 1e-6), 1.0 - 1e-6)
-    return float(np.log(inside / (1.0 - inside)))
-
-
-def _share(logit: float) -> float:
-    return float(1.0 / (1.0 + np.exp(-logit)))
-
-
-def refit(task: Task, solution: Solution) -> FloatArray:
-    """The parameters for other readings, with shadowing and shares as found."""
-    shares = replace(solution.shares, fixed=True)
-    return solve_at(task, solution.sigma_db, solution.parameters, shares).parameters
+def gains_of(task: Task, solution: Solution) -> FloatArray:
+    """How the parameters weigh each pair in the right side of least squares, shape (pairs, parameters). [1/dB^2]"""
+    slopes = task.model.predict(solution.parameters)[1]
+    return _dense(solution.whitener.back(solution.whitener.times(slopes))) / solution.shadow.sigma_db**2

@@ -87,7 +87,7 @@ def compare_table(comparison: Comparison, *, inverters: Sequence[str] = ()) -> s
         title = f"Route by route, {relays}, each spot as the only gateway (weakest margins in dB)"
     first, *blocks = _side_by_side(columns, rows)
     return paragraphs(
-        wanted_line(links.scene.plan),
+        wanted_line(links.scene.plan, links),
         _answer(comparison, letters),
         table([Column("letter", text=True), *RANKING_COLUMNS[1:]], summary),
         _draw_by_draw(comparison, letters),

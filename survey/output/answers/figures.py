@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.base.layout import counted, wrapped
+from survey.base.layout import counted, listed, wrapped
 from survey.budget import STATES, Links
 from survey.inputs.plan import Plan
 
@@ -90,9 +90,40 @@ def percent(chance: float, *, wanted: float) -> str:
     return f"{shown:.{decimals}f} %"
 
 
-def wanted_line(plan: Plan) -> str:
+def wanted_line(plan: Plan, links: Links | None = None) -> str:
     """Return the lines at the head of every answer: the site, its radio and environment, and when a link holds."""
-    return f"{wrapped(f'{plan.site.name}, {radio_words(plan)}')}\n{wrapped(criterion(plan))}"
+    lines = [f"{plan.site.name}, {radio_words(plan)}", criterion(plan)]
+    if links is not None:
+        lines += fit_words(links)
+    return "\n".join(map(wrapped, lines))
+
+
+def fit_words(links: Links) -> list[str]:
+    """Return which fit the links use, how far it reaches, and the ceiling that it found; nothing without a fit."""
+    correction = links.scene.correction
+    if correction is None:
+        return []
+    source = f"Fit: {correction.file}"
+    if correction.readings:
+        source += f", from {counted(correction.readings, 'reading')}"
+    if correction.day:
+        source += f" of {correction.day}"
+    beyond_m = float(links.distance_m.max(initial=0.0)) - correction.farthest_m
+    reach = f"up to {correction.farthest_m:.1f} m"
+    reach += f"; the longest link here is {beyond_m:.1f} m longer" if beyond_m > 0 else "; no link here is longer"
+    lines = [f"{source}, {reach}."]
+    unread = [name for name in links.gateways.names if name not in correction.gateways]
+    if unread and correction.unread_sd_db:
+        lines.append(
+            f"Not read: {listed(unread, 3)}. Their uncertainty includes {correction.unread_sd_db:.1f} dB for the "
+            "difference between gateways."
+        )
+    if correction.ceiling < 1.0:
+        lines.append(
+            f"A message gets through with a chance of at most {correction.ceiling:.2f} by what was counted, however "
+            "strong the level."
+        )
+    return lines
 
 
 def radio_words(plan: Plan) -> str:

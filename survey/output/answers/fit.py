@@ -17,6 +17,8 @@ FEW = 12
 """With up to so many links every inverter is shown without --check. A judgement."""
 NAMES_SHOWN = 4
 """Names that fit a line; all are in the JSON. A judgement."""
+CONTRADICTING_OFFSET_DB, CONTRADICTING_SIGMA_DB = 25.0, 15.0
+"""Beyond these a fit to levels and misses says that they may contradict each other. A judgement. [dB]"""
 MOST_OUT_OF_LINE = 10
 """Rows that are read at a glance; all are in the JSON. A judgement."""
 FIGURES = (Column("", text=True), Column("plan"), Column("fitted"), Column("standard\nerror"))
@@ -109,15 +111,24 @@ def _figures(fit: Fit) -> Iterator[list[str]]:
 
 
 def _quality(fit: Fit) -> Iterator[str]:
-    if fit.rmse_db is not None:
+    if fit.unread_rmse_db is not None and fit.rmse_db is not None:
+        yield from _two_figures(fit)
+    elif fit.rmse_db is not None:
         text = f"RMS error: {fit.rmse_db:.1f} dB"
-        if fit.cross_validated_rmse_db is not None and fit.inside is not None:
+        left_out = fit.places_left_out
+        if left_out.rmse_db is not None and left_out.inside is not None:
             text += (
-                f", in cross-validation {fit.cross_validated_rmse_db:.1f} dB ({fit.groups} groups). The 90 % intervals "
-                f"contained {100.0 * fit.inside:.0f} % of the levels left out"
+                f", in cross-validation {left_out.rmse_db:.1f} dB ({left_out.groups} groups). The 90 % intervals "
+                f"contained {100.0 * left_out.inside:.0f} % of the levels left out"
             )
         yield text + "."
-    if np.any(np.isnan(fit.readings.level_dbm)):
+    yield from _contradiction(fit)
+    if fit.is_counted:
+        yield (
+            f"By what was counted a message gets through with a chance of at most {fit.ceiling:.2f}, however strong "
+            f"the level. Fading in time: {fit.fade_db:.0f} dB (one standard deviation). Commands with --fit use both."
+        )
+    elif np.any(np.isnan(fit.readings.level_dbm)):
         shares = fit.solution.shares
         text = f"Of the readings with enough level, {100.0 * shares.lost:.1f} % were missed for other reasons"
         if shares.silent >= 0.01:  # noqa: PLR2004  a percent
@@ -125,8 +136,46 @@ def _quality(fit: Fit) -> Iterator[str]:
         yield text + "."
 
 
+def _two_figures(fit: Fit) -> Iterator[str]:
+    """Return how far off the fit is where it was read, and where it was not."""
+    read, unread = fit.places_left_out, fit.gateways_left_out
+    text = f"RMS error: {fit.rmse_db:.1f} dB"
+    if read.rmse_db is not None and read.inside is not None:
+        text += (
+            f". At gateways and spots that were read, for inverters that were not: {read.rmse_db:.1f} dB "
+            f"(cross-validation, {read.groups} neighbourhoods left out in turn). The 90 % intervals contained "
+            f"{100.0 * read.inside:.0f} % of the levels left out"
+        )
+    yield text + "."
+    if unread.rmse_db is not None:
+        yield (
+            f"At a spot that was not read: {fit.unread_rmse_db:.1f} dB (cross-validation, {unread.groups} gateways or "
+            f"spots left out in turn). Gateways differ among each other by {fit.end_sd_db:.1f} dB."
+        )
+    else:
+        yield (
+            f"At a spot that was not read: about {fit.unread_rmse_db:.1f} dB. One gateway or spot was read, so this "
+            f"assumes that others differ from it by {fit.end_sd_db:.1f} dB. Read at a second spot to learn it."
+        )
+
+
+def _contradiction(fit: Fit) -> Iterator[str]:
+    """Return that misses and levels contradict each other, where a fit has to go far out of its way for both."""
+    offset_db, sigma_db = float(fit.solution.parameters[OFFSET]), fit.solution.sigma_db
+    silent = np.flatnonzero(fit.pairs.heard == 0)
+    if len(silent) and (abs(offset_db) > CONTRADICTING_OFFSET_DB or sigma_db > CONTRADICTING_SIGMA_DB):
+        strongest = silent[np.argsort(-(fit.predicted_dbm - fit.model.need_dbm)[silent])]
+        names = [fit.links.inverters.names[fit.pairs.inverter[k]] for k in strongest.tolist()]
+        yield (
+            f"The missed readings may contradict the levels: the fit needs an offset of {signed_db(offset_db)} dB and "
+            f"a shadowing of {sigma_db:.1f} dB for both. Check the sensitivity of the gateway in the plan. Then leave "
+            f"out the missed readings of units that may have been off, and fit again. The first to check: "
+            f"{listed(list(dict.fromkeys(names)), NAMES_SHOWN)}."
+        )
+
+
 def _out_of_line(fit: Fit) -> str:
-    rows = np.flatnonzero(fit.suspect & fit.pairs.was_heard)
+    rows = np.flatnonzero(fit.suspect & fit.pairs.has_level)
     rows = rows[np.argsort(-np.abs(fit.outlook.deviations[rows]), kind="stable")][:MOST_OUT_OF_LINE]
     if not len(rows):
         return ""
@@ -202,7 +251,7 @@ def fit_record(fit: Fit) -> Record:
         "readings": int(np.sum(~np.isnan(fit.readings.level_dbm))),
         "missed": int(np.sum(np.isnan(fit.readings.level_dbm))),
         "pairs": len(pairs),
-        "pairs_heard": int(np.sum(pairs.was_heard)),
+        "pairs_heard": int(np.sum(pairs.has_level)),
         "anchored": fit.anchored,
         "plain": fit.plain,
         "path_loss_exponent": {
@@ -240,9 +289,18 @@ def fit_record(fit: Fit) -> Record:
         "farthest_m": plain(farthest_m),
         "covariance": plain(fit.covariance),
         "rmse_db": plain(fit.rmse_db),
-        "cross_validated_rmse_db": plain(fit.cross_validated_rmse_db),
-        "cross_validated_groups": fit.groups,
-        "inside_90_percent": plain(fit.inside),
+        "cross_validated_rmse_db": plain(fit.places_left_out.rmse_db),
+        "unread_gateway_rmse_db": {
+            "value": plain(fit.unread_rmse_db),
+            "by": "left out" if fit.gateways_left_out.groups else "assumption",
+        },
+        "fitted_on": fit.day,
+        "ceiling": plain(fit.ceiling),
+        "fading_db": plain(fit.fade_db),
+        "shadowing_alike": plain(fit.solution.shadow.alike),
+        "correlation_m": plain(fit.solution.shadow.correlation_m),
+        "cross_validated_groups": fit.places_left_out.groups,
+        "inside_90_percent": plain(fit.places_left_out.inside),
         "cannot_tell": list(fit.cannot_tell),
         "residuals": [
             {
@@ -254,6 +312,10 @@ def fit_record(fit: Fit) -> Record:
                 "suspect": bool(fit.suspect[k]),
                 "heard": int(pairs.heard[k]),
                 "missed": int(pairs.missed[k]),
+                "from_m": plain(pairs.starts_m[k]),
+                "to_m": plain(pairs.ends_m[k]),
+                "off_db": plain(fit.off_db[k]),
+                "told": plain(fit.solution.told[k]),
             }
             for k, (i, j) in enumerate(zip(pairs.inverter.tolist(), pairs.gateway.tolist(), strict=True))
         ],

@@ -108,7 +108,8 @@ def link_table(links: Links, *, shown: Sequence[int] | None = None, of: str = ""
     head = [tally(links), _next_step(links)]
     if of and len(numbers):
         head.insert(1, wrapped(f"Listed: {len(numbers)} of {counted(links.shape[0], 'inverter')}, {of}"))
-    return paragraphs(wanted_line(links.scene.plan), "\n".join(head), listing, _straight_only(links), wrapped(CAUTION))
+    wanted = wanted_line(links.scene.plan, links)
+    return paragraphs(wanted, "\n".join(head), listing, _straight_only(links), wrapped(CAUTION))
 
 
 def _next_step(links: Links) -> str:

@@ -45,7 +45,7 @@ def network_table(points: WeakPoints) -> str:
     else:
         heading = "\n".join([f"Routes, {allowed}, to", *named]) + "\n\n"
     return paragraphs(
-        wanted_line(plan),
+        wanted_line(plan, network.links),
         f"{_tally(points)}\n{_next_step(points)}",
         heading + _routes(points),
         _relays(points),

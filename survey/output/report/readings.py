@@ -67,7 +67,7 @@ def _rows(findings: Findings, fitted: Fit) -> tuple[np.ndarray[tuple[int], np.dt
     rows = []
     for k in sorted(range(len(pairs)), key=lambda k: order[int(pairs.inverter[k])][0]):
         i = int(pairs.inverter[k])
-        heard = bool(pairs.was_heard[k])
+        heard = bool(pairs.has_level[k])
         rows.append(
             [
                 names[i],
@@ -80,7 +80,7 @@ def _rows(findings: Findings, fitted: Fit) -> tuple[np.ndarray[tuple[int], np.dt
                 order[i][1],
             ]
         )
-    return off_db[pairs.was_heard], rows
+    return off_db[pairs.has_level], rows
 
 
 def _fit_lines(correction: Correction) -> list[str]:

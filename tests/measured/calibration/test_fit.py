@@ -172,7 +172,7 @@ def test_one_reading_moves_little_but_the_offset():
     assert found.solution.parameters[1] == pytest.approx(2.0, abs=0.1)
     assert found.stderr[1] == pytest.approx(0.5, abs=0.05)
     assert abs(found.residual_db[0]) < 2.0
-    assert (found.cross_validated_rmse_db, found.groups) == (None, 0)
+    assert (found.places_left_out.rmse_db, found.places_left_out.groups) == (None, 0)
     assert any("exponent" in one for one in found.cannot_tell)
 
 

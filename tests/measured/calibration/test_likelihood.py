@@ -1,10 +1,14 @@
 """The likelihood of readings: its derivatives beside differences, and what scipy says of its pieces."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.stats import norm, uniform
+from scipy.integrate import quad
+from scipy.special import comb
+from scipy.stats import binom, norm, uniform
 
 from survey.measured.calibration.likelihood import WILD_RANGE_DB, Shares, log_prior, score
 from survey.measured.calibration.pairs import Pairs
@@ -21,11 +25,13 @@ def pairs(level_dbm, heard, missed):
         level_dbm=np.array(level_dbm),
         heard=np.array(heard),
         missed=np.array(missed),
+        starts_m=np.zeros((len(heard), 3)),
+        ends_m=np.zeros((len(heard), 3)),
         fade_db=3.0,
     )
 
 
-READ = pairs([-70.0, -88.0, np.nan, np.nan], [1, 3, 0, 0], [0, 2, 1, 6])
+READ = pairs([-70.0, -88.0, np.nan, np.nan, np.nan, np.nan], [1, 3, 0, 0, 1, 14], [0, 2, 1, 6, 0, 6])
 
 
 def scored(predicted_dbm, *, sigma_db=6.0, wild=0.02, shares=None):
@@ -38,8 +44,13 @@ def scored(predicted_dbm, *, sigma_db=6.0, wild=0.02, shares=None):
 def test_slope_and_bend_are_the_derivatives(predicted_dbm, sigma_db, wild):
     at = scored(predicted_dbm, sigma_db=sigma_db, wild=wild)
     above, below = (scored(predicted_dbm + step, sigma_db=sigma_db, wild=wild) for step in (STEP_DB, -STEP_DB))
-    assert at.slope == pytest.approx((above.value - below.value) / (2 * STEP_DB), rel=1e-4, abs=1e-5)
-    assert at.bend == pytest.approx(-(above.slope - below.slope) / (2 * STEP_DB), rel=1e-4, abs=1e-5)
+    slope, bend = (above.value - below.value) / (2 * STEP_DB), -(above.slope - below.slope) / (2 * STEP_DB)
+    assert at.slope[:4] == pytest.approx(slope[:4], rel=1e-4, abs=1e-5)
+    assert at.bend[:4] == pytest.approx(bend[:4], rel=1e-4, abs=1e-5)
+    if abs(predicted_dbm - NEED_DBM) > 3.0 * sigma_db:
+        return
+    assert at.slope[4:] == pytest.approx(slope[4:], rel=0.01, abs=1e-3), "a count is averaged over a grid of 5 sigma"
+    assert at.bend[4:] == pytest.approx(bend[4:], rel=0.01, abs=0.03 / sigma_db**2)
 
 
 def test_a_level_is_normal_about_the_prediction_or_anywhere():
@@ -54,6 +65,22 @@ def test_a_level_is_normal_about_the_prediction_or_anywhere():
         weak = norm.cdf(NEED_DBM, -75.0, 6.0)
         lost = shares.silent + (1.0 - shares.silent) * shares.lost ** READ.missed[k]
         assert found.value[k] == pytest.approx(np.log(weak + (1.0 - weak) * lost))
+
+
+def test_a_count_is_binomial_through_fading_and_a_ceiling():
+    """Beside scipy's binomial distribution, averaged over the level by scipy's adaptive quadrature."""
+    shares = Shares(lost=0.08, silent=0.01)
+    needs, level = np.full(len(READ), NEED_DBM), np.full(len(READ), -93.0)
+    found = score(replace(READ, is_counted=True), level, needs, sigma_db=6.0, shares=shares, wild=0.0)
+    for k in range(2, 6):
+        heard, tries = int(READ.heard[k]), int(READ.heard[k] + READ.missed[k])
+
+        def chance(level_dbm, heard=heard, tries=tries):
+            reaches = (1.0 - shares.lost) * norm.cdf((level_dbm - NEED_DBM) / READ.fade_db)
+            return binom.pmf(heard, tries, reaches) * norm.pdf(level_dbm, -93.0, 6.0)
+
+        working = (1.0 - shares.silent) * quad(chance, -125.0, -60.0, points=[-93.0])[0] / comb(tries, heard)
+        assert found.value[k] == pytest.approx(np.log(working + shares.silent * (heard == 0)), abs=2e-3)
 
 
 def test_far_from_what_was_read_an_outlier_does_not_pull():

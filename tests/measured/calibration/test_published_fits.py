@@ -155,8 +155,8 @@ def as_readings(inverter, gateway, level_dbm):
 def test_the_office_rows_are_predicted_one_from_the_others(exponent):
     """The bar is 2.7 dB; 1.8 and 2.1 dB were measured."""
     found = fit(office(path_loss_exponent=exponent), as_readings(range(6), [0] * 6, [-row[3] for row in OFFICE]))
-    assert found.groups == 6
-    assert found.cross_validated_rmse_db <= 2.7
+    assert found.places_left_out.groups == 6
+    assert found.places_left_out.rmse_db <= 2.7
 
 
 def test_misses_weigh_as_in_a_plain_tobit_fit_by_a_general_library():
@@ -220,7 +220,7 @@ def test_the_flat_fitted_on_one_part_predicts_the_other(validation):
     off_db, sigma_db = holdout_db(validation, scene, found)
     assert np.sqrt(np.mean(off_db**2)) <= 4.1
     assert 0.80 <= np.mean(np.abs(off_db) <= 1.645 * sigma_db) <= 0.97
-    assert 0.80 <= found.inside <= 0.97
+    assert 0.80 <= found.places_left_out.inside <= 0.97
 
 
 def test_eight_random_readings_of_the_flat_are_better_than_distance_alone(validation):
