@@ -8,6 +8,9 @@ from places import SHARED
 
 from survey.kernel import build
 
+# One thread a process: tests run beside each other, and products with more only wait for each other.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 # Where no kernel could be built the tests run without it, and without the warning that each command would give.
 if not build.LIBRARY.exists():
     os.environ.setdefault(build.SWITCH, "off")

@@ -75,7 +75,7 @@ def test_links_are_worked_out_with_numpy_alone(tmp_path, words):
         loaded(tmp_path, "fit", "plan.toml", "day.csv", "--out", "fit.json", prints=False)
     found = loaded(tmp_path, *words)
     assert "numpy" in found
-    assert found & HEAVY == {"numpy"}
+    assert found & HEAVY == {"numpy"} | ({"scipy"} if "--fit" in words else set()), "readings nearby are found by scipy"
 
 
 def test_the_library_itself_loads_nothing_else(tmp_path):

@@ -44,7 +44,6 @@ ENDINGS = ("png", "svg", "pdf")
 )
 @click.option(
     "--width",
-    "--width-cm",
     "width_cm",
     type=click.FloatRange(MIN_WIDTH_CM, MAX_WIDTH_CM),
     callback=options.finite,

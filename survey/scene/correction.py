@@ -9,7 +9,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survey.base.arrays import FloatArray
-from survey.scene.read_shadow import ReadShadow as ReadShadow  # handed on to those who make corrections
+from survey.scene.read_shadow import ReadShadow
+
+__all__ = ["Correction", "ReadShadow"]
 
 
 @dataclass(frozen=True, kw_only=True)

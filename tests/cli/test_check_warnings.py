@@ -100,7 +100,7 @@ def test_an_obstacle_that_no_line_meets_is_told(run, folder, obstacle, name):
 @pytest.mark.parametrize(
     "obstacle",
     [
-        wall(along="[[5, -0.01], [5, 9]]"),
+        wall(along="[[5, -0.01], [5, 9]]", height_m=3),
         wall(along="[[5, -9], [5, 9]]", height_m=2.01),
         wall(along="[[5, -9], [5, 9]]", base_m=1.99),
         box(centre="[5, 0.9]"),

@@ -252,6 +252,7 @@ def test_the_table_names_every_command_that_there_is():
     files = {path.stem for path in (ROOT / "survey" / "cli").glob("*.py")} - {
         "__init__",
         "files",
+        "folders",
         "logs",
         "options",
         "progress",

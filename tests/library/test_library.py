@@ -264,6 +264,7 @@ OF_THE_COMMAND_ONLY = {
     "all",
     "as_buildings",
     "check",
+    "compare",  # of a report: survey.report_spots
     "csv",
     "dpi",
     "form",
@@ -286,7 +287,7 @@ def test_keywords_are_the_options_of_the_command(name):
     expected = {RENAMED.get(flag, flag) for flag in flags - OF_THE_COMMAND_ONLY}
     parameters = inspect.signature(getattr(survey, name)).parameters.values()
     keywords = {one.name: one for one in parameters if one.kind is inspect.Parameter.KEYWORD_ONLY}
-    assert set(keywords) - {"progress"} == expected
+    assert set(keywords) - {"progress", "told"} == expected
     assert all(one.default is not inspect.Parameter.empty for one in keywords.values())
     for option in options:
         keyword = keywords.get(RENAMED.get(flag := option.opts[-1].removeprefix("--").replace("-", "_"), flag))

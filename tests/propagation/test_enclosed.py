@@ -225,7 +225,7 @@ def test_a_link_comes_out_the_same_alone_in_a_block_and_from_its_other_end():
 def test_draws_vary_the_wall_that_a_way_goes_through():
     """Closed form: all that arrives has gone through one wall, so margins are normal with the wall's spread."""
     found = through(*shed(15.0, spread_db=4.0), outside())
-    environment = dataclasses.replace(found.scene.plan.environment, shadowing_db=0.0)
+    environment = dataclasses.replace(found.scene.plan.environment, shadowing_db=0.0, exponent_spread=0.0)
     scene = dataclasses.replace(found.scene, plan=dataclasses.replace(found.scene.plan, environment=environment))
     links = links_of(scene)
     margins_db = np.concatenate(list(drawn_margins_db(links, draws=8_000, seed=2)))[:, 0, 0]

@@ -15,7 +15,7 @@ USUAL_FADE_DB = 3.0
 LEAST_FADE_DB = 2.0
 """The same at least: registers step by 1 dB and more. An assumption. [dB]"""
 MAX_TRIES = 20.0
-"""Tries that one pair without a level counts as, at most: tries of one hour share their weather and their neighbours (a judgement)."""
+"""Tries that one pair without a level counts as, at most: those of one hour share their weather (a judgement)."""
 ENOUGH_REPEATS = 10
 """With so many repeats their own spread is used instead of `USUAL_FADE_DB` (an assumption)."""
 

@@ -62,7 +62,7 @@ def margin_in_db(value_db: float) -> str:
 
     Examples
     --------
-    >>> margin_in_db(-12.34), margin_words(-67_616.0)
+    >>> margin_in_db(-12.34), margin_in_db(-67_616.0)
     ('-12.3 dB', 'none')
     """
     return f"{db(value_db)} dB" if value_db >= NOTHING_DB else NOTHING

@@ -292,11 +292,8 @@ def where_facts(placement: Placement, spot: int) -> list[tuple[str, str]]:
     entry = entry_of(scene.plan, spots.places[spot])
     position = where_words(entry, (x, y, height_m))
     cable_loss_db = entry.radio(scene.plan.radio.gateway).cable_loss_db
-    facts = [
-        ("Position", "; ".join(part for part in (position, entry.note) if part)),
-        ("Cable", f"its loss of {cable_loss_db:g} dB is included" if cable_loss_db else ""),
-    ]
-    return [(label, fact) for label, fact in facts if fact]
+    cable = f"cable loss of {cable_loss_db:g} dB included" if cable_loss_db else ""
+    return [("Position", "; ".join(part for part in (position, entry.note, cable) if part))]
 
 
 def choices_table(placement: Placement) -> str:

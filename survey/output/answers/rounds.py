@@ -80,7 +80,7 @@ def rounds_text(sites: SitesTable, order: Order, *, reused: int = 0, top: int = 
         _reasons("A log, or a longer one, is needed", order.longer_log),
         _not_read(sites, order),
         _in_order(order.in_order),
-        CAUTION_WORDS if order.visits or order.together else "",
+        wrapped(CAUTION_WORDS) if order.visits or order.together else "",
     )
 
 

@@ -42,6 +42,7 @@ LOOKS: dict[str, tuple[str, str]] = {
 DAYS_ACROSS = 4
 """Panels of days side by side. A judgement, as are the sizes below."""
 LIKELY = CAUTION_WORDS.partition(":")[0] + "."
+"""What stands at the foot: causes are likely ones."""
 MAX_DAY_PANELS = 16
 """Up to so many days have a panel each; more of them a strip for each week."""
 MAX_WEEKS = 20
