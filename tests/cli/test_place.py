@@ -197,8 +197,8 @@ def test_the_note_and_the_cable_of_the_spot_are_told(run, folder):
     write_new(folder, more=SPOTS.replace('name = "post"', both))
     assert run("place", "plan.toml").stdout.splitlines()[3:8] == [
         "Put the gateway at post",
-        "  Position:      20.00 m east of the plan's zero point, 2.00 m high; socket there, no network;",
-        "                 cable loss of 1.5 dB included",
+        "  Position:      20.00 m east of the plan's zero point, 2.00 m high; socket there, no network; cable",
+        "                 loss of 1.5 dB included",
         "  Coverage:      1 of 1 inverter covered; 1.0 expected working (sum of the chances)",
         "  Weakest link:  i1, margin 53.3 dB, chance >99 %",
     ]

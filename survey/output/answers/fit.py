@@ -143,14 +143,14 @@ def _two_figures(fit: Fit) -> Iterator[str]:
     if read.rmse_db is not None and read.inside is not None:
         text += (
             f". At gateways and spots that were read, for inverters that were not: {read.rmse_db:.1f} dB "
-            f"(cross-validation, {read.groups} neighbourhoods left out in turn). The 90 % intervals contained "
+            f"(cross-validation over {read.groups} neighbourhoods). The 90 % intervals contained "
             f"{100.0 * read.inside:.0f} % of the levels left out"
         )
     yield text + "."
     if unread.rmse_db is not None:
         yield (
-            f"At a spot that was not read: {fit.unread_rmse_db:.1f} dB (cross-validation, {unread.groups} gateways or "
-            f"spots left out in turn). Gateways differ among each other by {fit.end_sd_db:.1f} dB."
+            f"At a spot that was not read: {fit.unread_rmse_db:.1f} dB (cross-validation over {unread.groups} gateways "
+            f"or spots). Gateways differ among each other by {fit.end_sd_db:.1f} dB."
         )
     else:
         yield (

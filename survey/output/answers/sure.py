@@ -108,6 +108,8 @@ def matters_words(search: Search, plan: Plan) -> str:
     if nearest is not None:
         return f"{turning_words(nearest, plan)}, {nearest.rival} becomes the best location. Measure it."
     tried = ", ".join(name.replace("_", " ") for name in search.tried)
+    if not tried:
+        return "none: no figure of the plan has an uncertainty"
     return (
         f"none. The best location stays the same if any one figure is wrong by up to {REACH_SPREADS:g} times its "
         f"uncertainty (tested: {tried})"

@@ -186,7 +186,8 @@ def test_what_is_not_drawn_is_told(monkeypatch):
     found = certainty_of_ranking(scene, **asked)
     assert found.links.gateways.names == ("s2", "s0")
     assert (found.left_out, found.shortfall) == (1, pytest.approx(expected[2] - expected[1]))
-    assert "  Not simulated:    1 spot, each with at least " in sure_text(found)
+    assert "  Critical figure:  none: no figure of the plan has an uncertainty\n" in sure_text(found)
+    assert "  Not simulated:    1 spot, later in the ranking, each with at least " in sure_text(found)
     again = certainty_of_ranking(scene, links=links, **asked)
     assert np.array_equal(again.best_share, found.best_share)
 

@@ -689,6 +689,7 @@ def test_sloping_ground_is_drawn_from_above_and_from_the_sides(tmp_path, points)
         assert any(text.get_text().startswith("ground, every") for text in figure.legends[0].get_texts())
     for side in sides_picture(scene).axes[1:]:
         grounds = [one.get_xy() for one in side.patches if one.get_gid() == "ground"]
-        assert np.ptp(np.concatenate(grounds)[:, 1]) >= 0.4
+        (_, south_m), (_, north_m) = np.reshape(extent_m(scene), (2, 2))
+        assert np.ptp(np.concatenate(grounds)[:, 1]) >= 0.1 * min(north_m - south_m, 40.0) - 1e-9
     flat = sides_picture(scene_of(read_plan(write(tmp_path))))
     assert not [one for one in flat.axes[0].collections if one.get_gid() == "ground"]
