@@ -84,6 +84,7 @@ class Field:
     def __init__(self, starts_m: FloatArray, ends_m: FloatArray) -> None:
         self.starts_m, self.ends_m = starts_m, ends_m
         self.near: IntArray | None = None
+        self._together: tuple[tuple[float, float], FloatArray] = ((np.nan, np.nan), np.zeros((0, 0)))
         if len(self) <= MAX_EXACT:
             every = np.arange(len(self))
             self._apart_m = self.apart_m(every[:, None], every[None])
@@ -182,13 +183,18 @@ class Field:
         return self._by_neighbours(own, alike, correlation_m)
 
     def _exact(self, own: FloatArray, alike: float, correlation_m: float) -> Whitener:
-        from scipy.linalg import solve_triangular  # noqa: PLC0415  start-up time
+        from scipy.linalg.lapack import dpotrf, dtrtrs  # noqa: PLC0415  start-up time
 
-        covariance = alike * np.exp(-self._apart_m / correlation_m) + np.diag(own)
-        factor = np.linalg.cholesky(covariance)
+        if self._together[0] != (alike, correlation_m):  # many fits in a row ask for the same
+            self._together = (alike, correlation_m), alike * np.exp(-self._apart_m / correlation_m)
+        covariance = self._together[1].T.copy(order="F")
+        covariance[np.diag_indices(len(self))] += own
+        factor, wrong = dpotrf(covariance, lower=1, clean=0, overwrite_a=1)
+        if wrong:
+            raise np.linalg.LinAlgError("the covariance of readings is not positive definite")
         return Whitener(
-            times=lambda columns: solve_triangular(factor, columns, lower=True, check_finite=False),
-            back=lambda columns: solve_triangular(factor, columns, lower=True, trans=1, check_finite=False),
+            times=lambda columns: np.asarray(dtrtrs(factor, columns, lower=1)[0]),
+            back=lambda columns: np.asarray(dtrtrs(factor, columns, lower=1, trans=1)[0]),
             log_determinant=2.0 * float(np.sum(np.log(np.diag(factor)))),
         )
 

@@ -33,8 +33,9 @@ WILD_RANGE_DB = 80.0
 """Over which an outlier is equally likely anywhere: about the range of a receiver. An assumption. [dB]"""
 LOST_PRIOR, SILENT_PRIOR = (1.2, 5.0), (1.05, 20.0)
 """Beta distributions of the two shares before readings: small, and the data rule."""
-NODES = np.linspace(-5.0, 5.0, 61)
-"""Levels over which a count is averaged, in standard deviations about the predicted one. A judgement."""
+REACH = 8.0
+"""So many standard deviations of shadowing beyond the outermost predicted level a count is averaged: what lies farther
+out has a share of 1e-15."""
 HALF_LOG_2PI = 0.5 * np.log(2.0 * np.pi)
 """Of the normal density, by definition."""
 
@@ -127,35 +128,69 @@ def score(
         slope[never] = -density / sigma_db
         bend[never] = density * z / sigma_db**2 + slope[never] ** 2
     if rest.any():
-        log_chance, place = _counted(pairs, level_dbm, need_dbm, sigma_db=sigma_db, shares=shares)
-        top = log_chance.max(axis=1, keepdims=True)
-        chance = np.exp(log_chance - top)
-        total = chance.sum(axis=1)
-        mean = chance @ NODES / total
-        spread = chance @ NODES**2 / total - mean**2
-        value[rest] = top[:, 0] + np.log(total) - place
+        counted = _counted(pairs, level_dbm, need_dbm, sigma_db=sigma_db, shares=shares)
+        away = counted.away
+        mean = np.sum(counted.chance * away, axis=1)
+        spread = np.sum(counted.chance * (away - mean[:, None]) ** 2, axis=1)
+        value[rest] = counted.value
         slope[rest] = mean / sigma_db
         bend[rest] = (1.0 - spread) / sigma_db**2
     return Score(value=value, slope=slope, bend=bend, trust=trust)
 
 
-def _counted(
-    pairs: Pairs, level_dbm: FloatArray, need_dbm: FloatArray, *, sigma_db: float, shares: Shares
-) -> tuple[FloatArray, float]:
-    """For each pair without a level and each of `NODES`: the logarithm of the likelihood with the level there.
+@dataclass(frozen=True, kw_only=True)
+class _Counted:
+    """Pairs without a level whose tries were counted, their level averaged out.
 
-    The second figure is what to take off a logarithm of the sum over the nodes.
+    Attributes
+    ----------
+    z : ndarray of float, shape (nodes,)
+        Levels over which it is averaged, in fading widths above what the receiver needs.
+    away : ndarray of float, shape (pairs, nodes)
+        The same in standard deviations of shadowing above the predicted level.
+    chance : ndarray of float, shape (pairs, nodes)
+        How likely each level is after the count; rows sum to 1.
+    value : ndarray of float, shape (pairs,)
+        Logarithm of the likelihood.
+    """
+
+    z: FloatArray
+    away: FloatArray
+    chance: FloatArray
+    value: FloatArray
+
+
+def _counted(pairs: Pairs, level_dbm: FloatArray, need_dbm: FloatArray, *, sigma_db: float, shares: Shares) -> _Counted:
+    """Average over the level by the trapezoidal rule, exact for a bell but for 2 exp(-2 (pi width / step)^2) < 1e-8.
+
+    The nodes stay where they are, counted from what the receiver needs, while the predicted level moves. So slope and
+    bend are the derivatives of this very sum, and the likelihood of a count is worked out once for all pairs that have
+    it. The step is the least width that level and count together can have: a try tells at most what a level with a
+    standard deviation of the fading does (the second derivative of the logarithm of a normal chance is at most 1).
     """
     rest = pairs.sorts[1]
-    heard, missed = pairs.counted[:, rest]
-    at_dbm = level_dbm[rest][:, None] + sigma_db * NODES
-    z = (at_dbm - need_dbm[rest][:, None]) / pairs.fade_db
-    log_chance = heard[:, None] * _log_heard(z, shares.lost) + missed[:, None] * _log_missed(z, shares.lost)
-    never = heard == 0
-    log_chance += np.log1p(-min(shares.silent, 1.0 - 1e-12))
+    counts, same = np.unique(pairs.counted[:, rest], axis=1, return_inverse=True)
+    heard, missed = counts[:, :, None]
+    above_db = level_dbm[rest] - need_dbm[rest]
+    tries = float(counts.sum(axis=0).max())
+    step_db = 1.0 / np.sqrt(1.0 / sigma_db**2 + tries / pairs.fade_db**2)
+    first = np.floor((min(above_db.min(), 0.0) - REACH * sigma_db) / step_db)
+    last = np.ceil((max(above_db.max(), 0.0) + REACH * sigma_db) / step_db)
+    nodes_db = step_db * np.arange(first, last + 1.0)
+    z = nodes_db / pairs.fade_db
+    by_count = heard * _log_heard(z, shares.lost) + missed * _log_missed(z, shares.lost)
+    by_count += np.log1p(-min(shares.silent, 1.0 - 1e-12))
     if shares.silent > 0:
-        log_chance[never] = np.logaddexp(log_chance[never], np.log(shares.silent))
-    return log_chance - 0.5 * NODES**2, float(np.log(np.exp(-0.5 * NODES**2).sum()))
+        never = counts[0] == 0
+        by_count[never] = np.logaddexp(by_count[never], np.log(shares.silent))
+    away = (nodes_db - above_db[:, None]) / sigma_db
+    chance = by_count[same.ravel()] - 0.5 * away**2
+    top = chance.max(axis=1, keepdims=True)
+    np.exp(chance - top, out=chance)
+    total = chance.sum(axis=1, keepdims=True)
+    chance /= total
+    value = (top + np.log(total))[:, 0] + np.log(step_db / sigma_db) - HALF_LOG_2PI
+    return _Counted(z=z, away=away, chance=chance, value=value)
 
 
 def _log_heard(z: FloatArray, lost: float) -> FloatArray:
@@ -214,14 +249,15 @@ def better_shares(
         lost += float(np.sum(missed[never] * by_chance / total))
         silent += float(np.sum(by_silence / total))
     if rest.any():
-        log_chance, _ = _counted(pairs, level_dbm, need_dbm, sigma_db=sigma_db, shares=shares)
-        chance = np.exp(log_chance - log_chance.max(axis=1, keepdims=True))
-        chance /= chance.sum(axis=1, keepdims=True)
-        z = (level_dbm[rest][:, None] + sigma_db * NODES - need_dbm[rest][:, None]) / pairs.fade_db
-        working = (1.0 - shares.silent) * np.exp(missed[rest][:, None] * _log_missed(z, shares.lost))
-        is_silent = np.where(heard[rest, None] == 0, shares.silent / np.maximum(shares.silent + working, 1e-300), 0.0)
-        silent += float(np.sum(chance * is_silent))
-        lost += float(np.sum(missed[rest, None] * chance * (1.0 - is_silent) * _free_share(ndtr(z), shares.lost)))
+        counted = _counted(pairs, level_dbm, need_dbm, sigma_db=sigma_db, shares=shares)
+        log_missed, free = _log_missed(counted.z, shares.lost), _free_share(ndtr(counted.z), shares.lost)
+        working = np.where(heard[rest, None] > 0, counted.chance, 0.0)
+        unheard = heard[rest] == 0
+        by_work = (1.0 - shares.silent) * np.exp(missed[rest][unheard, None] * log_missed)
+        is_silent = shares.silent / np.maximum(shares.silent + by_work, 1e-300)
+        working[unheard] = counted.chance[unheard] * (1.0 - is_silent)
+        silent += float(np.sum(counted.chance[unheard] * is_silent))
+        lost += float(missed[rest] @ working @ free)
     told_apart = not plain and bool(np.any(pairs.missed[pairs.heard == 0] > 1))  # single tries: the two shares are one
     (a, b), (c, d) = ((1.0, 1.0), (1.0, 1.0)) if plain else (LOST_PRIOR, SILENT_PRIOR)
     tries = float(np.sum(heard)) + lost
