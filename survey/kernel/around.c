@@ -142,6 +142,7 @@ static void clear(Workspace *work)
         free(section->x1);
         free(section->near);
         free(section->corners);
+        free(section->joints);
         free(section->arms);
         free(scratch->steps);
         free(scratch->open);

@@ -108,6 +108,13 @@ typedef struct {
     bool flat;
 } Corner;
 
+/* A place where segments end, and its group of those that hang together, told by one of them, which also has its extent. */
+typedef struct {
+    double x, y, low_x, low_y, high_x, high_y;
+    int group, corner;
+    bool shared; /* whether others are of its group */
+} Joint;
+
 #define BLOCK 16 /* segments that are looked at together */
 
 /* Segments of the cut of a plane with their corners. */
@@ -118,6 +125,8 @@ typedef struct {
     int padded;
     uint8_t *near; /* which may meet a place */
     int count, room, ends_room, places_room, near_room;
+    Joint *joints;
+    int joint_count, joint_room;
     Corner *corners;
     int corner_count, corner_room;
     Arm *arms;
@@ -195,7 +204,8 @@ typedef struct {
 } Scratch;
 
 typedef struct {
-    double at_m, low_m, high_m, turn, gain, image, image_turn;
+    double at_m, low_m, high_m, turn, gain;
+    double image[2], image_turn[2]; /* in the faces at its left edge, and at its right one */
 } Station;
 
 typedef struct { double left, right; } Face;

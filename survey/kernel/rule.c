@@ -88,18 +88,20 @@ static complex_t beyond_edge(Integrals *integrals, double nu)
     return one;
 }
 
-/* What a window between two edges leaves of a wave that meets it at nu = 0, amplitude. */
+/* What a window between two edges leaves of a wave that meets it at nu = 0, amplitude; seen from its nearer edge. */
 double opening(Integrals *integrals, double low, double high)
 {
-    if (high < 0.0) {
+    if (low < -high) {
         double other = -low;
         low = -high;
         high = other;
     }
     if (low > MAX_OPEN_NU) return 0.0;
-    complex_t one = beyond_edge(integrals, low), two = beyond_edge(integrals, high);
-    one.re -= two.re;
-    one.im -= two.im;
+    double inside = smooth(-low);
+    complex_t one = beyond_edge(integrals, low), none = {0.0, 0.0}, far = inside < 1.0 ? beyond_edge(integrals, high) : none;
+    complex_t back = inside > 0.0 ? beyond_edge(integrals, -high) : none;
+    one.re -= (1.0 - inside) * far.re + inside * (1.0 - back.re);
+    one.im -= (1.0 - inside) * far.im - inside * back.im;
     return sqrt(power_of(one)) * smooth(MAX_OPEN_NU - low);
 }
 

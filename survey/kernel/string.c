@@ -319,7 +319,6 @@ int stations_of(Section *section, const Edge *edges, int edge_count, double tota
     bool used[ROOM_STATIONS] = {false};
     double limit_m[ROOM_STATIONS];
     double left_nus[ROOM_STATIONS], right_nus[ROOM_STATIONS];
-    bool sides[ROOM_STATIONS];
     Members limit_of[ROOM_STATIONS], lefts[ROOM_STATIONS], rights[ROOM_STATIONS], none = {NULL, 0, -1};
     int count = 0;
     for (int i = 0; i < edge_count; i++) {
@@ -346,13 +345,17 @@ int stations_of(Section *section, const Edge *edges, int edge_count, double tota
             }
         }
         Station station = {one->at_m, one->left ? -INFINITY : one->off_m, one->left ? one->off_m : INFINITY, one->turn,
-                           one->gain, one->image[0], one->image[1]};
+                           one->gain, {0.0, 0.0}, {0.0, 0.0}};
+        station.image[!one->left] = one->image[0];
+        station.image_turn[!one->left] = one->image[1];
         Members left = one->left ? one->segments : none, right = one->left ? none : one->segments;
         double left_nu = one->nu, right_nu = one->nu;
         if (partner >= 0) {
             const Edge *other = edges + partner;
             used[partner] = true;
             station.at_m = 0.5 * (one->at_m + other->at_m);
+            station.image[!other->left] = other->image[0];
+            station.image_turn[!other->left] = other->image[1];
             if (one->left) {
                 station.low_m = other->off_m;
                 right = other->segments;
@@ -385,14 +388,12 @@ int stations_of(Section *section, const Edge *edges, int edge_count, double tota
             rights[place] = rights[place - 1];
             left_nus[place] = left_nus[place - 1];
             right_nus[place] = right_nus[place - 1];
-            sides[place] = sides[place - 1];
         }
         stations[place] = station;
         lefts[place] = left;
         rights[place] = right;
         left_nus[place] = left_nu;
         right_nus[place] = right_nu;
-        sides[place] = one->left;
     }
     for (int i = 0; i + 1 < count; i++) {
         faces[i].left = share_one(lefts[i], lefts[i + 1]) ? 1.0 : 0.0;
@@ -402,8 +403,10 @@ int stations_of(Section *section, const Edge *edges, int edge_count, double tota
         faces[i].right *= smooth(1.0 + smaller(right_nus[i], right_nus[i + 1]) / FLUSH_NU);
     }
     for (int i = 0; i < count; i++) {
-        if (i > 0) stations[i].image *= 1.0 - (sides[i] ? faces[i - 1].left : faces[i - 1].right);
-        if (i + 1 < count) stations[i].image *= 1.0 - (sides[i] ? faces[i].left : faces[i].right);
+        for (int j = i ? i - 1 : 0; j <= i && j + 1 < count; j++) {
+            stations[i].image[0] *= 1.0 - faces[j].left;
+            stations[i].image[1] *= 1.0 - faces[j].right;
+        }
     }
     return count;
 }

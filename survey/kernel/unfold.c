@@ -88,8 +88,8 @@ static powers_t straightened(Section *section, Integrals *integrals, const Place
             station.at_m = last_m = starts_m[number];
             station.turn = 2.0 * sin(turn_rad / 2.0);
             station.gain = wedge_gain(fabs(turn_rad), outer_angle(section, place->corner));
-            station.image = shared ? 0.0 : image[0];
-            station.image_turn = shared ? 0.0 : image[1];
+            station.image[place->side > 0 ? 0 : 1] = shared ? 0.0 : image[0];
+            station.image_turn[place->side > 0 ? 0 : 1] = shared ? 0.0 : image[1];
         } else {
             place_t from = points[number], to = points[number + 1];
             double size = apart(from, to), dx = (to.x - from.x) / size, dy = (to.y - from.y) / size;

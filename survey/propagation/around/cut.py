@@ -200,7 +200,7 @@ def section_of(
         shift = 0.0
         if high - low < SAME_M:
             continue
-        if low > -SAME_M or high <= -SAME_M:  # beside the plane
+        if low > -SAME_M or high < SAME_M:  # beside the plane
             ends = (one.nu[2], one.nu[3]) if upright else (one.nu[0], one.nu[1])
             if min(ends) <= BESIDE_NU or one.high[0] <= 0.0 or one.low[0] >= line.length_m:
                 continue

@@ -243,12 +243,19 @@ def not_beside(section: Section, path: Path, mixed: list[Arrival]) -> float:
 
 
 def opening(low: float, high: float) -> float:
-    """What a window between two edges leaves of a wave that meets it at nu = 0, amplitude."""
-    if high < 0.0:
+    """What a window between two edges leaves of a wave that meets it at nu = 0, amplitude.
+
+    Seen from its nearer edge, so that left and right are alike; the farther one has no more ripple than that one.
+    """
+    if low < -high:
         low, high = -high, -low
     if low > MAX_OPEN_NU:
         return 0.0
-    return abs(beyond_edge(low) - beyond_edge(high)) * smooth(MAX_OPEN_NU - low)
+    inside = smooth(-low)
+    beyond = (1.0 - inside) * beyond_edge(high) if inside < 1.0 else 0j
+    if inside > 0.0:
+        beyond += inside * (1.0 - beyond_edge(-high))
+    return abs(beyond_edge(low) - beyond) * smooth(MAX_OPEN_NU - low)
 
 
 def beyond_edge(nu: float) -> complex:

@@ -226,7 +226,6 @@ def stations_of(
     lefts: list[list[int]] = []
     rights: list[list[int]] = []
     nus: list[tuple[float, float]] = []
-    sides: list[bool] = []
     for i, one in enumerate(edges):
         if used[i]:
             continue
@@ -243,14 +242,16 @@ def stations_of(
         low_m, high_m = (-math.inf, one.off_m) if one.left else (one.off_m, math.inf)
         left_segments, right_segments = (one.segments, []) if one.left else ([], one.segments)
         left_nu, right_nu = one.nu, one.nu
+        none = (0.0, 0.0)
+        left_image, right_image = (one.image, none) if one.left else (none, one.image)
         if partner >= 0:
             used[partner] = True
             other = edges[partner]
             at_m = 0.5 * (one.at_m + other.at_m)
             if one.left:
-                low_m, right_segments, right_nu = other.off_m, other.segments, other.nu
+                low_m, right_segments, right_nu, right_image = other.off_m, other.segments, other.nu, other.image
             else:
-                high_m, left_segments, left_nu = other.off_m, other.segments, other.nu
+                high_m, left_segments, left_nu, left_image = other.off_m, other.segments, other.nu, other.image
         limit_m, segments, _ = limits[i]
         if limit_m < math.inf:
             if one.left:
@@ -263,13 +264,12 @@ def stations_of(
                 gain *= drawn_open(section, one.corner, edges[partner].corner, gap_m)
             half_turn = 2.0 * math.asin(min(1.0, 0.5 * abs(one.turn)))
             gain *= obliquity(math.tan(min(half_turn, 1.5)))
-        stations.append(Station(at_m, low_m, high_m, one.turn, gain, one.image))
+        stations.append(Station(at_m, low_m, high_m, one.turn, gain, left_image, right_image))
         lefts.append(left_segments)
         rights.append(right_segments)
         nus.append((left_nu, right_nu))
-        sides.append(one.left)
     order = sorted(range(len(stations)), key=lambda i: stations[i].at_m)
-    stations, sides = [stations[i] for i in order], [sides[i] for i in order]
+    stations = [stations[i] for i in order]
     lefts, rights, nus = [lefts[i] for i in order], [rights[i] for i in order], [nus[i] for i in order]
     faces = []
     for i in range(len(stations) - 1):
@@ -280,12 +280,10 @@ def stations_of(
             right *= smooth(1.0 + min(nus[i][1], nus[i + 1][1]) / FLUSH_NU)
         faces.append(Face(left, right))
     for i in range(len(stations)):
-        share = stations[i].image[0]
-        if i > 0:
-            share *= 1.0 - (faces[i - 1].left if sides[i] else faces[i - 1].right)
-        if i < len(faces):
-            share *= 1.0 - (faces[i].left if sides[i] else faces[i].right)
-        stations[i] = stations[i]._replace(image=(share, stations[i].image[1]))
+        (left, left_turn), (right, right_turn) = stations[i].left_image, stations[i].right_image
+        for face in faces[max(i - 1, 0) : i + 1]:
+            left, right = left * (1.0 - face.left), right * (1.0 - face.right)
+        stations[i] = stations[i]._replace(left_image=(left, left_turn), right_image=(right, right_turn))
     return stations, faces, total_m
 
 

@@ -178,10 +178,10 @@ def straightened(
                 and any(arm[2] in arms for arm in section.corners[places[i + 1][2]].arms)
             ):
                 image = (0.0, 0.0)
+            gain_here, none = wedge_gain(abs(turn_rad), n), (0.0, 0.0)
+            images = (image, none) if side > 0 else (none, image)
             stations.append(
-                Station(
-                    starts_m[number], low_m, high_m, 2.0 * math.sin(turn_rad / 2.0), wedge_gain(abs(turn_rad), n), image
-                )
+                Station(starts_m[number], low_m, high_m, 2.0 * math.sin(turn_rad / 2.0), gain_here, *images)
             )
         else:
             (x1, y1), (x2, y2) = points[number], points[number + 1]
