@@ -174,7 +174,7 @@ bool section_of(const Bodies *bodies, Workspace *work, Section *section, const u
         if ((used && !used[i]) || high - low < SAME_M) continue;
         if (low > -SAME_M || high < SAME_M) { /* beside the plane */
             const double *ends = one->nu + (upright ? 2 : 0);
-            if (smaller(ends[0], ends[1]) <= BESIDE_NU || one->high[0] <= 0.0 || one->low[0] >= line->length_m) continue;
+            if (smaller(ends[0], ends[1]) <= BESIDE_NU || one->high[0] <= SAME_M || one->low[0] >= line->length_m - SAME_M) continue;
             double inside_m = smaller(INSIDE_M, 0.5 * (high - low));
             shift = low > -SAME_M ? low + inside_m : high - inside_m;
         }

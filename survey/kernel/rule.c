@@ -47,7 +47,7 @@ static double graze_nu(const Local *one)
 /* Whether a solid stands in a line or near enough to be grazed. */
 static bool counts(const Local *one, const Line *line)
 {
-    return graze_nu(one) > LEAST_NU && one->high[0] > 0.0 && one->low[0] < line->length_m;
+    return graze_nu(one) > LEAST_NU && one->high[0] > TOUCH_M && one->low[0] < line->length_m - TOUCH_M;
 }
 
 /* What the line itself goes through: its loss, and which solids, in work->crossed. Gives how many sheets, -1 without memory. */
@@ -253,13 +253,13 @@ static double together(double one, double other)
 /* Both planes joined, for a vertical field (hard over the top, soft past the sides) or a horizontal one. */
 static Power joined(const Plane *upright, const Plane *level, double straight, bool clear, bool hard_over)
 {
-    const Arrival *sides[2][MAX_STRINGS];
+    const Arrival *sides[2][ROOM_STRINGS];
     int side_count[2] = {0, 0};
     for (int i = 0; i < level->around_count; i++) {
         int right = level->around[i]->left ? 0 : 1;
         sides[right][side_count[right]++] = level->around[i];
     }
-    const Arrival *ways[2][MAX_STRINGS + 1];
+    const Arrival *ways[2][ROOM_STRINGS + 1];
     int way_count[2];
     const Plane *planes[2] = {upright, level};
     bool straights[2];

@@ -149,12 +149,27 @@ static double gate_gain(const Section *section, int corner, double ux, double uy
         if (one->loss_db < OPAQUE_DB || section->ends[number][0] == corner || section->ends[number][1] == corner) continue;
         double dx = one->x2 - one->x1, dy = one->y2 - one->y1, size = larger(one->size_m, TOUCH_M);
         double along = ((here->x - one->x1) * dx + (here->y - one->y1) * dy) / size;
-        if (!(0.0 < along && along < size)) continue;
+        if (!(TOUCH_M < along && along < size - TOUCH_M)) continue;
         double qx = one->x1 + along * dx / size - here->x, qy = one->y1 + along * dy / size - here->y, gap_m = sqrt(qx * qx + qy * qy);
         if (gap_m < FREE_M && larger(side * (ux * qy - uy * qx), side * (vx * qy - vy * qx)) > TOUCH_M)
             least = smaller(least, drawn_open(section, corner, -1, gap_m));
     }
     return least;
+}
+
+/* Which of two edges beside a string counts first. */
+static bool comes_before(const Edge *one, const Edge *other)
+{
+    return one->rank > other->rank || (one->rank == other->rank && one->at_m < other->at_m);
+}
+
+/* Whether two edges have a solid in common. */
+static bool share_solid(const Section *section, const Edge *one, const Edge *other)
+{
+    for (int i = 0; i < one->segments.count; i++)
+        for (int j = 0; j < other->segments.count; j++)
+            if (section->segments[one->segments.arms[i].segment].solid == section->segments[other->segments.arms[j].segment].solid) return true;
+    return false;
 }
 
 /* The edge where a string turns at the beginning of a leg. */
@@ -195,7 +210,7 @@ static int is_beside(const Section *section, Scratch *scratch, int step, int num
     }
     double sign = left ? 1.0 : -1.0;
     for (int i = 0; i < corner->arm_count; i++)
-        if (sign * (dx * corner->arms[i].dy - dy * corner->arms[i].dx) < -STEEP) return 0;
+        if (sign * (dx * corner->arms[i].dy - dy * corner->arms[i].dx) < -STEEP - TOUCH_M) return 0;
     if (fabs(off) > 0.01) {
         place_t foot = {from.x + along * dx, from.y + along * dy};
         Met hidden;
@@ -231,8 +246,9 @@ int edges_along(Section *section, Scratch *scratch, const Path *path, const plac
             if (found < 0) return -1;
             if (!found) continue;
             if (!make_room(&scratch->beside, &scratch->beside_room, beside + 1, sizeof *scratch->beside)) return -1;
-            int place = beside++; /* the nearest first, of equal ones in the order in which they are found */
-            for (; place > 0 && scratch->beside[place - 1].nu < edge.nu; place--) scratch->beside[place] = scratch->beside[place - 1];
+            edge.rank = nearbyint(edge.nu / SAME_NU);
+            int place = beside++; /* the nearest first, of equal ones that before */
+            for (; place > 0 && comes_before(&edge, scratch->beside + place - 1); place--) scratch->beside[place] = scratch->beside[place - 1];
             scratch->beside[place] = edge;
         }
         at_m += size;
@@ -252,17 +268,23 @@ int edges_along(Section *section, Scratch *scratch, const Path *path, const plac
             *factor *= (1.0 + weight * ripple(nu)) * (1.0 + weight * ripple(nu));
         }
     }
-    for (int i = 0; i < beside; i++) { /* weak edges of one solid close the same front */
+    for (int i = 0; i < beside; i++) { /* weak edges of one solid, or of several that share edges, close the same front */
         if (!(scratch->beside[i].gain < 0.0)) continue;
-        int solid = section->segments[scratch->beside[i].segments.arms[0].segment].solid;
-        double rise = 0.0, most_db = 0.0;
-        for (int j = i; j < beside; j++) {
+        double rise = -scratch->beside[i].gain - 1.0, most_db = section->corners[scratch->beside[i].corner].loss_db;
+        scratch->beside[i].gain = 2.0; /* of this front */
+        for (int j = i + 1; j < beside; j++) {
             Edge *edge = scratch->beside + j;
-            if (!(edge->gain < 0.0) || section->segments[edge->segments.arms[0].segment].solid != solid) continue;
+            bool shared = false;
+            for (int k = i; k < beside && edge->gain < 0.0; k++)
+                shared |= scratch->beside[k].gain == 2.0 && share_solid(section, scratch->beside + k, edge);
+            if (!shared) continue;
             rise += -edge->gain - 1.0;
             most_db = larger(most_db, section->corners[edge->corner].loss_db);
-            edge->gain = 1.0;
+            edge->gain = 2.0;
+            j = i; /* what shares one with it may stand before it */
         }
+        for (int j = i; j < beside; j++)
+            if (scratch->beside[j].gain == 2.0) scratch->beside[j].gain = 1.0;
         *factor *= smaller(1.0, 1.0 / ((1.0 + rise) * (1.0 + rise)) + pow(10.0, -most_db / 10.0));
     }
     for (int i = 1; i < count; i++) {
@@ -288,7 +310,7 @@ static double opposite(const Section *section, const Edge *edge, double total_m,
         const Segment *one = section->segments + number;
         if (one->loss_db < OPAQUE_DB || section->ends[number][0] == edge->corner || section->ends[number][1] == edge->corner) continue;
         double s1 = (one->x1 - corner->x) * tx + (one->y1 - corner->y) * ty, s2 = (one->x2 - corner->x) * tx + (one->y2 - corner->y) * ty;
-        if (s1 * s2 >= 0.0) continue;
+        if (!(smaller(s1, s2) < -TOUCH_M && larger(s1, s2) > TOUCH_M)) continue;
         double share = s1 / (s1 - s2);
         double off = (one->x1 + share * (one->x2 - one->x1) - corner->x) * nx + (one->y1 + share * (one->y2 - one->y1) - corner->y) * ny;
         if (!(TOUCH_M < off && off < nearest)) continue;
@@ -304,7 +326,7 @@ static double opposite(const Section *section, const Edge *edge, double total_m,
         double aside = fabs((other->x - corner->x) * tx + (other->y - corner->y) * ty);
         if (!(TOUCH_M < off && off < nearest) || aside > FACING * off) continue;
         bool steep = false;
-        for (int i = 0; i < other->arm_count; i++) steep |= other->arms[i].dx * nx + other->arms[i].dy * ny < -STEEP;
+        for (int i = 0; i < other->arm_count; i++) steep |= other->arms[i].dx * nx + other->arms[i].dy * ny < -STEEP - TOUCH_M;
         if (steep) continue;
         nearest = off;
         *segments = members_of(section, number);

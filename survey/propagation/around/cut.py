@@ -18,8 +18,8 @@ INSIDE_M = 1e-3
 """What ends beside a plane is cut so far inside its end. [m]"""
 NEAREST = 0.02
 """Ends of solids nearer to an end of the line than this share of its length are taken as so far away."""
-LEVEL_M = 0.1
-"""A neighbour that ends so near to the end of a solid closes it there: an assumption. [m]"""
+LEVEL_M = 0.1003
+"""A neighbour that ends so near to the end of a solid closes it there: an assumption; centimetres are no ties. [m]"""
 SHUT_DB = 40.0
 """What the level plane charges in full for passing over something in the line: that counts in the upright plane."""
 FAR_M = 50.0
@@ -202,7 +202,7 @@ def section_of(
             continue
         if low > -SAME_M or high < SAME_M:  # beside the plane
             ends = (one.nu[2], one.nu[3]) if upright else (one.nu[0], one.nu[1])
-            if min(ends) <= BESIDE_NU or one.high[0] <= 0.0 or one.low[0] >= line.length_m:
+            if min(ends) <= BESIDE_NU or one.high[0] <= SAME_M or one.low[0] >= line.length_m - SAME_M:
                 continue
             inside_m = min(INSIDE_M, 0.5 * (high - low))
             shift = low + inside_m if low > -SAME_M else high - inside_m

@@ -181,7 +181,7 @@ def graze_nu(one: Local) -> float:
 
 def counts(one: Local, line: Line) -> bool:
     """Whether a solid stands in a line or near enough to be grazed."""
-    return graze_nu(one) > LEAST_NU and one.high[0] > 0.0 and one.low[0] < line.length_m
+    return graze_nu(one) > LEAST_NU and one.high[0] > TOUCH_M and one.low[0] < line.length_m - TOUCH_M
 
 
 def straight_loss_db(bodies: Bodies, near: list[Local], line: Line, image: Image | None) -> tuple[float, list[Segment]]:

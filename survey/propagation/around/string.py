@@ -9,6 +9,8 @@ from survey.propagation.around.search import Path, edge_loss_db
 from survey.propagation.around.section import END_M, TOUCH_M, Section, met_by_leg
 from survey.propagation.around.windows import MAX_STATIONS, Face, Station, obliquity
 
+SAME_NU = 1e-6
+"""Depths that differ by less are the same: rounding. [-]"""
 FULL_NU = -1.8
 """Edges beside a string count in full down to here."""
 LEAST_NU = -2.4
@@ -115,7 +117,7 @@ def edges_along(
             if abs(off) <= TOUCH_M:
                 left = sum(dx * arm[1] - dy * arm[0] for arm in near.arms) > TOUCH_M
             sign = 1.0 if left else -1.0
-            if any(sign * (dx * arm[1] - dy * arm[0]) < -STEEP for arm in near.arms):
+            if any(sign * (dx * arm[1] - dy * arm[0]) < -STEEP - TOUCH_M for arm in near.arms):
                 continue
             if abs(off) > 0.01:
                 hidden = met_by_leg(
@@ -127,23 +129,26 @@ def edges_along(
             image = image_at(section, number, points[leg], points[leg + 1], 0.0)
             beside.append(Edge(s, off, left, 0.0, nu, 1.0, number, segments, (dx, dy), image))
         at_m += size
-    beside.sort(key=lambda one: -one.nu)
-    weak: dict[int, tuple[float, float]] = {}
+    beside.sort(key=lambda one: (-round(one.nu / SAME_NU), one.at_m))
+    weak: list[tuple[set[int], float, float]] = []
     for edge in beside:
         nu = local_nu(edges, edge, whole_m, wavelength_m)
         weight = smooth((nu - LEAST_NU) / (FULL_NU - LEAST_NU))
         loss_db = section.corners[edge.corner].loss_db
         if loss_db < OPAQUE_DB:
             # Edges of one solid close the same front: N of them that touch lose 20 log(N + 1) dB, not 6 dB each.
-            solid = section.segments[edge.segments[0]].solid
-            rise, most_db = weak.get(solid, (0.0, 0.0))
-            weak[solid] = (rise + 10.0 ** (edge_loss_db(nu) / 20.0) - 1.0, max(most_db, loss_db))
+            solids = {section.segments[one].solid for one in edge.segments}
+            rise, most_db = 10.0 ** (edge_loss_db(nu) / 20.0) - 1.0, loss_db
+            for other in [one for one in weak if one[0] & solids]:
+                weak.remove(other)
+                solids, rise, most_db = solids | other[0], rise + other[1], max(most_db, other[2])
+            weak.append((solids, rise, most_db))
         elif weight >= 1.0 and len(edges) < MAX_STATIONS:
             part = smooth(1.0 + nu / FLUSH_NU)
             edges.append(edge._replace(nu=nu, image=(edge.image[0] * part, edge.image[1])))
         elif weight > 0.0:
             factor *= (1.0 + weight * ripple(nu)) ** 2
-    for rise, loss_db in weak.values():
+    for _, rise, loss_db in weak:
         factor *= min(1.0, (1.0 + rise) ** -2 + 10.0 ** (-loss_db / 10.0))
     edges.sort(key=lambda one: one.at_m)
     return edges, factor
@@ -314,7 +319,7 @@ def gate_gain(section: Section, corner: int, u: tuple[float, float], v: tuple[fl
         dx, dy = one.x2 - one.x1, one.y2 - one.y1
         size = max(math.hypot(dx, dy), TOUCH_M)
         along = ((here.x - one.x1) * dx + (here.y - one.y1) * dy) / size
-        if not 0.0 < along < size:
+        if not TOUCH_M < along < size - TOUCH_M:
             continue
         qx, qy = one.x1 + along * dx / size - here.x, one.y1 + along * dy / size - here.y
         gap_m = math.hypot(qx, qy)
@@ -351,7 +356,7 @@ def opposite(section: Section, edge: Edge, total_m: float, wavelength_m: float) 
             continue
         s1 = (one.x1 - corner.x) * tx + (one.y1 - corner.y) * ty
         s2 = (one.x2 - corner.x) * tx + (one.y2 - corner.y) * ty
-        if s1 * s2 >= 0.0:
+        if not min(s1, s2) < -TOUCH_M < TOUCH_M < max(s1, s2):
             continue
         share = s1 / (s1 - s2)
         off = (one.x1 + share * (one.x2 - one.x1) - corner.x) * nx + (
@@ -366,7 +371,7 @@ def opposite(section: Section, edge: Edge, total_m: float, wavelength_m: float) 
         aside = abs((other.x - corner.x) * tx + (other.y - corner.y) * ty)
         if not TOUCH_M < off < nearest or aside > FACING * off:
             continue
-        if any(arm[0] * nx + arm[1] * ny < -STEEP for arm in other.arms):
+        if any(arm[0] * nx + arm[1] * ny < -STEEP - TOUCH_M for arm in other.arms):
             continue
         nearest, segments, which, found = off, [arm[2] for arm in other.arms], number, True
     return (nearest, segments, which) if found else (math.inf, [], -1)

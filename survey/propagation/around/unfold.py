@@ -25,6 +25,8 @@ from survey.propagation.around.windows import Face, Station, field
 
 MAX_BOUNCES = 2
 """Pairs of bounces that are followed."""
+NARROW_M = 0.1003
+"""Between walls nearer together than this nothing bounces: an assumption; centimetres are no ties. [m]"""
 PARALLEL = 0.2
 """Walls count as facing where the sine of the angle between them is below this."""
 
@@ -74,7 +76,7 @@ def facing_walls(section: Section, first: int, second: int) -> tuple[float, floa
             width_m = (b.x - a.x) * nx + (b.y - a.y) * ny
             if width_m < 0.0:
                 nx, ny, width_m = -nx, -ny, -width_m
-            if width_m > 0.1 and (best is None or width_m < best[2]):
+            if width_m > NARROW_M and (best is None or width_m < best[2]):
                 best = (nx, ny, width_m, smooth((PARALLEL - across) / PARALLEL))
     return best
 
@@ -121,7 +123,7 @@ def bounced(
             if not tight[i]:
                 continue
             number += 1
-            if turn_at(points, number) * places[i][3] <= 0.0:
+            if turn_at(points, number) * places[i][3] <= TOUCH_M:  # straight on
                 loose = i
                 break
         if loose < 0:
@@ -188,7 +190,7 @@ def straightened(
             size = math.hypot(x2 - x1, y2 - y1)
             dx, dy = (x2 - x1) / size, (y2 - y1) / size
             along = (x - x1) * dx + (y - y1) * dy
-            if not END_M < along < size - END_M or starts_m[number] + along <= last_m:
+            if not END_M < along < size - END_M or starts_m[number] + along <= last_m + TOUCH_M:
                 continue
             off = (y - y1) * dx - (x - x1) * dy
             low_m, high_m = (-math.inf, off) if side > 0 else (off, math.inf)
