@@ -58,6 +58,7 @@
 #define BESIDE_NU -0.78
 #define SAME_M 1e-6
 #define INSIDE_M 1e-3
+#define CLEAR_M 3e-6
 #define NEAREST 0.02
 #define LEVEL_M 0.1003
 #define FAR_M 50.0

@@ -193,10 +193,22 @@ static Edge turning(Section *section, const Path *path, const place_t *points, i
     return edge;
 }
 
-/* Whether a corner beside a leg is an edge of what is open to the leg; where it is, at_m, off_m, nu and left are put in. */
-static int is_beside(const Section *section, Scratch *scratch, int step, int number, place_t from, double dx, double dy, double size,
-                     double at_m, double whole_m, double wavelength_m, Edge *edge)
+/* On which side a sheet lies that a leg runs along, +1 for left: by the turn at its other end; 0 without a turn. */
+static double along_side(const Section *section, const Path *path, const place_t *points, int leg, int number)
 {
+    for (int i = leg; i <= leg + 1; i++) {
+        if (i < 1 || i > path->corner_count || !share_one(members_of(section, path->corners[i - 1]), members_of(section, number))) continue;
+        place_t a = points[i - 1], b = points[i], c = points[i + 1];
+        return (b.x - a.x) * (c.y - b.y) - (b.y - a.y) * (c.x - b.x) > 0.0 ? 1.0 : -1.0;
+    }
+    return 0.0;
+}
+
+/* Whether a corner beside a leg is an edge of what is open to the leg; where it is, at_m, off_m, nu and left are put in. */
+static int is_beside(const Section *section, Scratch *scratch, const Path *path, const place_t *points, int leg, int number, double dx, double dy,
+                     double size, double at_m, double whole_m, double wavelength_m, Edge *edge)
+{
+    place_t from = points[leg];
     const Corner *corner = section->corners + number;
     double along = (corner->x - from.x) * dx + (corner->y - from.y) * dy, off = (corner->y - from.y) * dx - (corner->x - from.x) * dy;
     if (!(END_M < along && along < size - END_M)) return 0;
@@ -206,7 +218,9 @@ static int is_beside(const Section *section, Scratch *scratch, int step, int num
     if (fabs(off) <= TOUCH_M) {
         double sum = 0.0;
         for (int i = 0; i < corner->arm_count; i++) sum += dx * corner->arms[i].dy - dy * corner->arms[i].dx;
-        left = sum > TOUCH_M;
+        if (fabs(sum) <= TOUCH_M) sum = along_side(section, path, points, leg, number); /* the string runs along it */
+        if (sum == 0.0) return 0;
+        left = sum > 0.0;
     }
     double sign = left ? 1.0 : -1.0;
     for (int i = 0; i < corner->arm_count; i++)
@@ -214,7 +228,7 @@ static int is_beside(const Section *section, Scratch *scratch, int step, int num
     if (fabs(off) > 0.01) {
         place_t foot = {from.x + along * dx, from.y + along * dy};
         Met hidden;
-        if (!met_by_leg(section, scratch, foot, corner_place(section, number), -1, number, 0.0, step, &hidden)) return -1;
+        if (!met_by_leg(section, scratch, foot, corner_place(section, number), -1, number, 0.0, path->step, &hidden)) return -1;
         if (hidden.loss_db > 0.0) return 0;
     }
     edge->at_m = s;
@@ -242,7 +256,7 @@ int edges_along(Section *section, Scratch *scratch, const Path *path, const plac
             const Corner *corner = section->corners + number;
             if (corner->flat || !corner->arm_count || on_path(path, number)) continue;
             Edge edge = {.gain = 1.0, .corner = number, .segments = members_of(section, number), .tangent = {dx, dy}, .from = from, .to = points[leg + 1]};
-            int found = is_beside(section, scratch, path->step, number, from, dx, dy, size, at_m, whole_m, wavelength_m, &edge);
+            int found = is_beside(section, scratch, path, points, leg, number, dx, dy, size, at_m, whole_m, wavelength_m, &edge);
             if (found < 0) return -1;
             if (!found) continue;
             if (!make_room(&scratch->beside, &scratch->beside_room, beside + 1, sizeof *scratch->beside)) return -1;

@@ -399,16 +399,20 @@ static int terms_of(const Leg *leg, Term *terms)
         }
         return count;
     }
-    double l = leg->last->low_m, m = leg->one->low_m, gap_m = 0.5 * (leg->last->high_m - l + leg->one->high_m - m);
+    double l = leg->last->low_m, m = leg->one->low_m, h = leg->last->high_m, g = leg->one->high_m, gap_m = 0.5 * (h - l + g - m);
     double reflection = sqrt(face->left * face->right);
     int images = image_count(gap_m, leg->leg_m, leg->k);
     for (int n = -images; n <= images; n++) {
-        double step = 2.0 * n * gap_m, oblique = obliquity(step / leg->leg_m);
-        Term even = {-1.0, 2.0 * step, -2.0 * step, step * step - 2.0 * step * (l - m), pow(reflection, 2 * abs(n)) * oblique, false};
-        Term odd = {1.0, 2.0 * step - 4.0 * m, 2.0 * step - 4.0 * l, 4.0 * l * m - 2.0 * step * (l + m) + step * step,
-                    pow(reflection, abs(2 * n + (n >= 0 ? 1 : -1))) * oblique, true};
+        double step = 2.0 * n * gap_m;
+        Term even = {-1.0, 2.0 * step, -2.0 * step, step * step - step * (l + h - m - g), pow(reflection, 2 * abs(n)) * obliquity(step / leg->leg_m), false};
         if (n != 0) terms[count++] = even;
-        terms[count++] = odd;
+    }
+    for (int n = 0; n <= images; n++) {
+        double step = 2.0 * n * gap_m, weight = pow(reflection, 2 * n + 1) * obliquity((step + gap_m) / leg->leg_m);
+        Term right = {1.0, 2.0 * step - 4.0 * m, 2.0 * step - 4.0 * l, 4.0 * l * m - 2.0 * step * (l + m) + step * step, weight, true};
+        Term left = {1.0, -2.0 * step - 4.0 * g, -2.0 * step - 4.0 * h, 4.0 * h * g + 2.0 * step * (h + g) + step * step, weight, true};
+        terms[count++] = right;
+        terms[count++] = left;
     }
     return count;
 }

@@ -14,6 +14,8 @@ BESIDE_NU = -0.78
 """What ends farther beside a plane than this takes nothing from a line in it (ITU-R P.526-15, section 4.1)."""
 SAME_M = 1e-6
 """Coordinates that differ by less are the same: rounding. [m]"""
+CLEAR_M = 3e-6
+"""What has a corner in the plane is cut so far beside it: more than rounding. [m]"""
 INSIDE_M = 1e-3
 """What ends beside a plane is cut so far inside its end. [m]"""
 NEAREST = 0.02
@@ -206,6 +208,9 @@ def section_of(
                 continue
             inside_m = min(INSIDE_M, 0.5 * (high - low))
             shift = low + inside_m if low > -SAME_M else high - inside_m
+        elif any(abs(corner[axis]) < SAME_M for corners in one.corners for corner in corners):
+            # A corner in the plane is no tie: the cut lies beside it, towards the end that is nearer.
+            shift = math.copysign(CLEAR_M, -low - high)
         beside_db = beside_loss_db(bodies, one, every, upright, mirror) if pass_beside else 1e9
         first = bodies.solid_first[one.solid % len(bodies.radius_m)]
         for number, corners in enumerate(one.corners):

@@ -115,7 +115,12 @@ def edges_along(
                 continue
             left = off > TOUCH_M
             if abs(off) <= TOUCH_M:
-                left = sum(dx * arm[1] - dy * arm[0] for arm in near.arms) > TOUCH_M
+                square = sum(dx * arm[1] - dy * arm[0] for arm in near.arms)
+                if abs(square) <= TOUCH_M:  # the string runs along it: it closes the side on which the string turns there
+                    square = along_side(section, path, points, leg, number)
+                if square == 0.0:
+                    continue
+                left = square > 0.0
             sign = 1.0 if left else -1.0
             if any(sign * (dx * arm[1] - dy * arm[0]) < -STEEP - TOUCH_M for arm in near.arms):
                 continue
@@ -152,6 +157,18 @@ def edges_along(
         factor *= min(1.0, (1.0 + rise) ** -2 + 10.0 ** (-loss_db / 10.0))
     edges.sort(key=lambda one: one.at_m)
     return edges, factor
+
+
+def along_side(section: Section, path: Path, points: list[tuple[float, float]], leg: int, number: int) -> float:
+    """On which side a sheet lies that a leg runs along, +1 for left: by the turn at its other end; 0 without a turn."""
+    for i in (leg, leg + 1):
+        if not 0 < i < len(points) - 1:
+            continue
+        arms = section.corners[path.corners[i - 1]].arms
+        if any(one[2] == other[2] for one in arms for other in section.corners[number].arms):
+            (ax, ay), (bx, by), (cx, cy) = points[i - 1 : i + 2]
+            return 1.0 if (bx - ax) * (cy - by) - (by - ay) * (cx - bx) > 0.0 else -1.0
+    return 0.0
 
 
 def image_at(

@@ -170,20 +170,21 @@ def kernel(
     direct = cmath.exp(complex(min(exponent.real, MAX_EXPONENT), exponent.imag))
     image = 0j
     if duct:
-        a, b = u - last.low_m, v - one.low_m
+        # Offsets from the middle of the duct, from its right side, and from its left one: both sides count alike.
+        middle = u - v - 0.5 * (last.low_m + last.high_m - one.low_m - one.high_m)
+        sides = ((u - last.low_m, v - one.low_m), (last.high_m - u, one.high_m - v))
         reflection = math.sqrt(face.left * face.right)
         even, odd = 0j, 0j
-        for m in range(-images, images + 1):
-            step = 2.0 * m * gap_m
-            slant = 2.0 * m * gap_m / leg_m
-            damp = reflection ** (2 * abs(m)) * obliquity(slant)
-            if m != 0:
-                even += damp * cmath.exp(-0.5j * k * ((a - b + step) ** 2 - (a - b) ** 2) / leg_m)
-            odd += (
-                reflection ** abs(2 * m + (1 if m >= 0 else -1))
-                * obliquity(slant)
-                * cmath.exp(-0.5j * k * ((a + b + step) ** 2 - (a - b) ** 2) / leg_m)
-            )
+        for n in range(-images, images + 1):
+            step = 2.0 * n * gap_m
+            damp = reflection ** (2 * abs(n)) * obliquity(step / leg_m)
+            if n != 0:
+                even += damp * cmath.exp(-0.5j * k * ((middle + step) ** 2 - middle**2) / leg_m)
+        for n in range(images + 1):
+            step = 2.0 * n * gap_m
+            damp = reflection ** (2 * n + 1) * obliquity((step + gap_m) / leg_m)
+            for a, b in sides:
+                odd += damp * cmath.exp(-0.5j * k * ((a + b + step) ** 2 - (a - b) ** 2) / leg_m)
         return direct * (1.0 + even), direct * odd
     if face.right > 0.0:
         image += face.right * falling(-2j * k * (u - last.low_m) * (v - one.low_m) / leg_m)
