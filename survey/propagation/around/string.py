@@ -116,7 +116,7 @@ def edges_along(
             left = off > TOUCH_M
             if abs(off) <= TOUCH_M:
                 square = sum(dx * arm[1] - dy * arm[0] for arm in near.arms)
-                if abs(square) <= TOUCH_M:  # the string runs along it: it closes the side on which the string turns there
+                if abs(square) <= TOUCH_M:  # the string runs along it: closed on the side on which it turns there
                     square = along_side(section, path, points, leg, number)
                 if square == 0.0:
                     continue

@@ -45,7 +45,7 @@ class Station(NamedTuple):
     """Amplitude that goes with it: wedge, obliquity, narrow slit."""
     left_image: tuple[float, float] = (0.0, 0.0)
     right_image: tuple[float, float] = (0.0, 0.0)
-    """Image of the ends of its legs in the faces at its left edge, and at its right one: amplitude, and its further turn."""
+    """Images of its legs' ends in the faces at its left edge and at its right one: amplitude, and further turn."""
 
 
 class Face(NamedTuple):

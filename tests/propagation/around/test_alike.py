@@ -63,7 +63,7 @@ def turned(point):
 
 
 CHANGES = {
-    "moved": lambda p: np.array(p) + [12.345, -7.77, 0.0],
+    "moved": lambda p: np.array([p[0] + 12.345, p[1] - 7.77, p[2]]),
     "turned": turned,
     "mirrored": lambda p: np.array([-p[0], p[1], p[2]]),
 }
