@@ -1,7 +1,7 @@
 """Nothing but geometry decides: drawn in whole metres, where ties abound, a site loses the same however it is laid.
 
 Moved, turned, mirrored, its things in another order, its ends swapped: before corners, cuts and windows were made
-symmetric, 0.3 % of such lines differed between left and right, by up to 6 dB.
+symmetric, 2.4 % of 6,000 such lines differed by more than 0.01 dB between left and right, one by 11.7 dB.
 """
 
 import math
