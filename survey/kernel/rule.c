@@ -217,7 +217,7 @@ static bool straight_amplitude(const Bodies *bodies, Workspace *work, Integrals 
         bool upright = plane == 0, some = false;
         for (int i = 0; i < work->place_count; i++) {
             const double *nu = work->places[i].nu;
-            own[i] = work->used[i] && (smaller(nu[0], nu[1]) < smaller(nu[2], nu[3])) == upright;
+            own[i] = work->used[i] && (smaller(nu[0], nu[1]) <= smaller(nu[2], nu[3]) + SAME_NU) == upright;
             some |= own[i];
         }
         if (!some) continue;

@@ -11,7 +11,7 @@ from survey.propagation.around.plane import Arrival, arrivals, joined_power, sca
 from survey.propagation.around.plants import plants_loss_db
 from survey.propagation.around.search import MARGIN_DB, MAX_LOSS_DB, Path, Search, edge_loss_db
 from survey.propagation.around.section import TOUCH_M, Section, Segment, met_by_leg
-from survey.propagation.around.string import FULL_NU, LEAST_NU, edges_along, smooth, stations_of
+from survey.propagation.around.string import FULL_NU, LEAST_NU, SAME_NU, edges_along, smooth, stations_of
 from survey.propagation.around.windows import Station, field
 
 FULL_DB, NONE_DB = 6.0, 12.4
@@ -304,7 +304,7 @@ def straight_amplitude(
     """
     result = [1.0, 1.0]
     for upright in (True, False):
-        own = [one for one in grazed if (min(one.nu[0], one.nu[1]) < min(one.nu[2], one.nu[3])) == upright]
+        own = [one for one in grazed if (min(one.nu[:2]) <= min(one.nu[2:]) + SAME_NU) == upright]
         if not own:
             continue
         section = section_of(bodies, own, every, line, upright, False, image)
