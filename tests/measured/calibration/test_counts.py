@@ -77,18 +77,21 @@ def test_ceiling_and_fading_come_back_from_counts_beside_levels():
     assert result.solution.sigma_db == pytest.approx(5.0, abs=1.2)
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize(("sent", "off"), [(20, 0.1), (40, 0.15)])
-def test_counts_alone_tell_the_ceiling_and_how_fading_compares_with_shadowing(sent, off):
+@pytest.mark.parametrize(
+    ("sent", "sites"),
+    [(400, 2), *(pytest.param(sent, 6, marks=pytest.mark.slow) for sent in (20, 40, 400))],
+)
+def test_counts_alone_tell_the_ceiling_and_how_fading_compares_with_shadowing(sent, sites):
     """Without any level only the ratio of the two is known well: the exponent that ties them to dB is known roughly.
 
-    Six sites scatter by some 8 % of the true ratio, so their mean by 3 %. At 20 messages it is 2 % too high, at 40
-    11 %: the fit takes these for 20, expects more chance than there is, and finds shadowing too small."""
+    Six sites scatter by some 8 % of the true ratio, so their mean by 3 %. It is 2 to 4 % too high for 20, 40 and 400
+    messages. Counted as 20, 40 messages made it 11 % and 400 of them 21 % too high, as the fit then expects more chance
+    than there is, and finds shadowing too small."""
     scene = field_site()
-    found = [fit(scene, counts(scene, seed, sent=sent)[0]) for seed in range(6)]
+    found = [fit(scene, counts(scene, seed, sent=sent)[0]) for seed in range(sites)]
     assert np.mean([one.ceiling for one in found]) == pytest.approx(CEILING, abs=0.03)
     ratios = [one.fade_db / one.solution.sigma_db for one in found]
-    assert np.mean(ratios) == pytest.approx(FADE_DB / 5.0, rel=off)
+    assert np.mean(ratios) == pytest.approx(FADE_DB / 5.0, rel=0.08 if sites > 2 else 0.12)
 
 
 @pytest.mark.slow
