@@ -33,7 +33,7 @@ class Correction:
     unit : ndarray of int, shape (obstacles,)
         Which fitted loss is the obstacle's; -1 where none is.
     change_db : ndarray of float, shape (obstacles,)
-        What is added to the loss of every pass. [dB]
+        What is added to the loss of every pass, or of every metre of foliage. [dB; dB/m]
     covariance : ndarray of float, shape (2 + units + ends, 2 + units + ends)
         Of the offset [dB], the exponent [-], the fitted losses [dB] and the deviations of ends [dB].
     deviation_db : ndarray of float, shape (ends,)
