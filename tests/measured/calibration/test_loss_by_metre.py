@@ -75,7 +75,7 @@ def readings_of(scene, rng, changes_db):
 
 
 def test_losses_by_the_metre_come_back_within_their_standard_errors():
-    """Of 20 sites drawn from the prior 95 % intervals hold in 90 % or more. Errors are half of what they were before (0.24
+    """Of 20 sites drawn from the prior 95 % intervals hold in 90 % or more. Errors are half of those before (0.24
     of 0.5 dB/m): 3 m of trees beside 3 dB of shadowing, at 40 inverters that are neighbours."""
     scene, inside, off = orchard(), [], []
     for seed in range(20):
