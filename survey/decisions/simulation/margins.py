@@ -55,7 +55,8 @@ def drawn_margins_db(
     and the gains of antennas stay as they are. A geometry changes none of these random numbers, and
     shadowing is correlated by where things stand in the plan.
     With a fit, the errors that its readings have left take the place of those of what they went through, and of the
-    exponent's.
+    exponent's; fading in time and the ceiling come in where messages were counted, so that the share of draws in which
+    a link works is its chance. A message lost beyond the ceiling has no margin (NaN).
     """
     environment = links.scene.plan.environment
     unknowns, number = unknowns_of(links.scene)

@@ -8,6 +8,7 @@ import pytest
 from scipy.stats import norm
 
 from survey.budget import links_between
+from survey.decisions.simulation import drawn_works
 from survey.inputs.plan_file import plan_of
 from survey.inputs.readings import Readings, read_readings
 from survey.measured.calibration import correction_from, correction_of, fit, names_of
@@ -119,7 +120,8 @@ def test_an_answer_says_the_ceiling_and_which_fit_it_uses():
     scene = field_site()
     found = fit(scene, counts(scene, 1, levels=True)[0])
     correction, _ = correction_from(json.loads(json.dumps(fit_record(found))), scene, file="f.json")
-    words = " ".join(fit_words(links_between(corrected(scene, correction), scene.inverters, scene.gateways)))
+    links = links_between(corrected(scene, correction), scene.inverters, scene.gateways)
+    words = " ".join(fit_words(links.scene, links))
     assert "f.json, from 180 readings of 2026-03-05, up to " in words
     assert f"at most {found.ceiling:.2f} by what was counted" in words
     assert "a chance of at most" in fit_table(found).replace("\n  ", " ")
@@ -175,3 +177,13 @@ def test_misses_beside_strong_levels_are_told():
     level_dbm = np.where(np.arange(len(readings)) < 25, np.nan, readings.level_dbm + 40.0)
     found = fit(scene, replace(readings, level_dbm=level_dbm, received=None))
     assert "missed readings may contradict the levels" in fit_table(found).replace("\n  ", " ")
+
+
+def test_simulation_runs_have_the_fading_and_the_ceiling_of_the_fit():
+    """The share of 2,000 runs in which a link works is its chance, within 0.05; a run without them is not."""
+    scene = field_site()
+    correction = correction_of(fit(scene, counts(scene, 1, levels=True)[0]))
+    links = links_between(corrected(scene, correction), scene.inverters, scene.gateways)
+    share = np.mean(np.concatenate(list(drawn_works(links, draws=2_000, seed=0))), axis=0)
+    assert share == pytest.approx(links.reliability, abs=0.05)
+    assert share.max() < correction.ceiling + 0.03 < 1.0
