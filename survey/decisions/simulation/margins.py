@@ -66,7 +66,6 @@ def drawn_margins_db(
     exponents = np.random.default_rng([seed, 7])
     spread = environment.exponent_spread if fitted is None else 0.0
     units = units_of(links.scene, number, len(unknowns))
-    shadowing_db = environment.shadowing_db * np.sqrt(links.read_shadow[1])
     step = max(1, VALUES_AT_ONCE // max(1, links.shape[0] * links.shape[1]))
     for here, first, last in _parts(links, draws, geometries, watch, step=step):
         if first == 0:
@@ -88,7 +87,7 @@ def drawn_margins_db(
         if spread:
             margin_db += db_for_each * (spread * exponents.standard_normal((count, 1, 1)))
         if environment.shadowing_db:
-            margin_db += shadowing_db * shadowing.next(count)
+            margin_db += links.shadowing_db * shadowing.next(count)
         yield margin_db
 
 

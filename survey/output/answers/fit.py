@@ -101,6 +101,8 @@ def _figures(fit: Fit) -> Iterator[list[str]]:
     exponents = (model.mean[EXPONENT], parameters[EXPONENT], stderr[EXPONENT])
     yield ["path loss exponent", *(f"{one:.2f}" for one in exponents)]
     yield ["shadowing, dB", f"{fit.scene.plan.environment.shadowing_db:.1f}", f"{fit.solution.sigma_db:.1f}", ""]
+    for name, spread in fit.spreads.items():
+        yield [f"shadowing at {name}, dB", "", db(spread * fit.solution.sigma_db), ""]
     for u, one in enumerate(fit.units):
         at = LOSSES + u
         yield [f"{one.name}, {one.unit}", *_losses(one, parameters[at], stderr[at])]
@@ -268,6 +270,7 @@ def fit_record(fit: Fit) -> Record:
         },
         "offset_db": {"value": plain(parameters[OFFSET]), "stderr": plain(stderr[OFFSET])},
         "shadowing_db": plain(fit.solution.sigma_db),
+        "gateway_shadowing_db": {name: plain(one * fit.solution.sigma_db) for name, one in fit.spreads.items()},
         "free_share": plain(fit.solution.shares.lost),
         "silent_share": plain(fit.solution.shares.silent),
         "materials": {
