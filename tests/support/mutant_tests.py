@@ -15,7 +15,7 @@ from pathlib import Path
 
 LONGEST_S = 240
 """A mutant that runs longer hangs, which is noticed."""
-MOST_S = 30
+MOST_S = 12
 """So much of known test time for a mutant at most: what no test finds by then counts as not noticed."""
 FIRST = 20
 """Tests that are run first: collecting hundreds takes longer than running the quickest."""

@@ -31,7 +31,7 @@ def chosen(asked):
     files = [one.relative_to(ROOT) for one in sorted((ROOT / "survey").rglob("*.py"))]
     files = [one for one in files if not asked.only or any(part in str(one) for part in asked.only)]
     places = [(path, k) for path in files for k in range(every_place((ROOT / path).read_text(encoding="utf-8")))]
-    for path, number in random.Random(asked.seed).sample(places, min(asked.count, len(places))):  # noqa: S311  no secret
+    for path, number in random.Random(asked.seed).sample(places, min(asked.count, len(places)))[asked.skip :]:  # noqa: S311  no secret
         yield mutants_of(str(path), (ROOT / path).read_text(encoding="utf-8"), only=number)[0]
 
 
@@ -52,6 +52,7 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--count", type=int, default=20)
     parser.add_argument("--seed", type=int, default=0)
+    parser.add_argument("--skip", type=int, default=0, help="so many of them, which another run has had")
     parser.add_argument("--only", nargs="+", help="parts of paths")
     parser.add_argument("--at", nargs="+", help="certain lines, as survey/a/b.py:12")
     parser.add_argument("--reach", nargs="+", help="data of coverage with contexts; else tests are guessed by names")
