@@ -33,10 +33,6 @@ CLOCK_BINS, MAX_BINS = 48, 8
 """Into how many parts a day is cut, half hours; and how many of them may be one rhythm. A judgement."""
 FEW_DAYS = 5
 """An hour that returns must be seen on so many days; set by trials on invented logs."""
-IN_RUNS, MIN_PAIRS = 0.5, 10
-"""Where noons may be dark: by how much likelier a miss may be after a miss than after an answer of the same inverter,
-over so many pairs of polls or more. What has no light stays silent; a poll lost to interference says nothing of the
-next. Set by trials on invented logs: interference up to 0.25, dark noons about 1. [-, -]"""
 END_S, FEW_DAYS_AT_END = 7_200, 3
 """Low light takes up to half of this at the ends of a day; misses in the other half on so many days are no low light.
 [s]"""
@@ -70,7 +66,7 @@ def interference(  # noqa: C901  gateway by gateway, then which of them share ho
         links_of[name] = links
         if links.sum() >= LEAST_LINKS:
             hours, words = _hours(book, daylight, links)
-            if daylight.dim and not _at_random(book, links, hours):  # clouds of a dark season
+            if daylight.dim and not book.at_random(links[:, None] & hours):  # clouds of a dark season
                 continue
             if hours.any() and _spares_nobody(book, links, hours, margin_db):
                 hours_of[name], words_of[name] = hours, words
@@ -250,16 +246,6 @@ def _spares_nobody(book: Book, links: BoolArray, hours: BoolArray, margin_db: Fl
         float(excess[part].sum() / max(asked[part].sum(), 1.0)) for part in (slice(0, half), slice(half, None))
     )
     return strong >= 0.4 * weak
-
-
-def _at_random(book: Book, links: BoolArray, hours: BoolArray) -> bool:
-    """Whether the misses of those hours come and go from poll to poll, and not in runs as where light lacks."""
-    asked = book.open & hours[None] & links[:, None]
-    pairs = asked[:, 1:] & asked[:, :-1]
-    first, second = book.missing[:, :-1], book.missing[:, 1:]
-    counts = [(int((pairs & one & second).sum()), int((pairs & one).sum())) for one in (first, ~first)]
-    again, anew = (misses / max(polls, 1) for misses, polls in counts)
-    return counts[0][1] >= MIN_PAIRS and again - anew < IN_RUNS
 
 
 def _enter(book: Book, names: list[str], hours: BoolArray, words: str, daylight: Daylight) -> None:
