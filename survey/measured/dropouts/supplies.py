@@ -171,11 +171,11 @@ def enter_branches(book: Book) -> None:
 
 def _least_s(book: Book, daylight: Daylight, links: IntArray, stretch: Stretch) -> int:
     """How long a silence must be: longer if the group is not heard on both sides of it on that day, as in the dark."""
-    heard = (book.log.heard[links] > 0).any(axis=0)
     number = daylight.number
-    before = heard[: stretch.begin][number[: stretch.begin] == number[stretch.begin]].any()
-    after = heard[stretch.end :][number[stretch.end :] == number[stretch.end - 1]].any()
-    return MIN_BRIGHT_S if before and after else MIN_LIT_S
+    heard = np.flatnonzero((book.log.heard[links] > 0).any(axis=0))
+    before, after = heard[heard < stretch.begin], heard[heard >= stretch.end]
+    on_both_sides = number[stretch.begin] in number[before] and number[stretch.end - 1] in number[after]
+    return MIN_BRIGHT_S if on_both_sides else MIN_LIT_S
 
 
 def _heard_else(book: Book, links: IntArray) -> BoolArray:
