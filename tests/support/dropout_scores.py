@@ -25,13 +25,11 @@ PAGE = Path(__file__).parents[2] / "docs" / "dropouts.md"
 
 
 def kinds() -> list[tuple[str, str]]:
-    """What is made: a fault (plain, wild, hard, or of the other generator), or a healthy log of some kind."""
+    """What is made: a fault (plain, wild or hard), or a healthy log of some kind."""
     return [
         *((fault, wild) for wild in ("plain", "wild") for fault in FAULTS),
         *((fault, "hard") for fault in HARD),
         *(("", kind) for kind in HEALTHY),
-        *((fault, "other") for fault in service_logs.FAULTS),
-        ("", "other"),
     ]
 
 
@@ -68,10 +66,14 @@ Result = tuple[tuple[str, str], int, str, bool, tuple[str, ...]]
 
 
 def scores(seeds: str, each: int, healthy: int, only: str = "") -> list[Result]:
-    """Judge so many logs of each kind whose words contain `only`; healthy ones are called so."""
+    """Judge so many logs of each kind whose words contain `only`; healthy ones are called so.
+
+    With ``"other"`` they are of the other generator, which no limit was set with.
+    """
+    made = [*((fault, "other") for fault in service_logs.FAULTS), ("", "other")] if only == "other" else kinds()
     tasks = [
         (kind, SEEDS[seeds] + 1_000 * k + i)
-        for k, kind in enumerate(kinds())
+        for k, kind in enumerate(made)
         if only in " ".join(kind if kind[0] else ("healthy", kind[1]))
         for i in range(each if kind[0] else healthy)
     ]

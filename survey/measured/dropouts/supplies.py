@@ -170,12 +170,15 @@ def enter_branches(book: Book) -> None:
 
 
 def _least_s(book: Book, daylight: Daylight, links: IntArray, stretch: Stretch) -> int:
-    """How long a silence must be: longer if the group is not heard on both sides of it on that day, as in the dark."""
+    """How long a silence must be: longer if the group is not heard on both sides of it on that day, as in the dark.
+
+    A silence that is the log's last needs no more: that may be so on one day only, by accident.
+    """
     number = daylight.number
     heard = np.flatnonzero((book.log.heard[links] > 0).any(axis=0))
     before, after = heard[heard < stretch.begin], heard[heard >= stretch.end]
     on_both_sides = number[stretch.begin] in number[before] and number[stretch.end - 1] in number[after]
-    return MIN_BRIGHT_S if on_both_sides else MIN_LIT_S
+    return MIN_BRIGHT_S if on_both_sides or not len(after) else MIN_LIT_S
 
 
 def _heard_else(book: Book, links: IntArray) -> BoolArray:
