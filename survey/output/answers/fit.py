@@ -38,6 +38,8 @@ CHECKED = (
     Column("obstacles on\ndirect line", text=True, yields=True),
 )
 """An inverter that was read as a row; what a narrow terminal can do without is a judgement."""
+END_WORDS = {"gateway": "gateway {}", "receivers": "between inverters", "inverters": "inverters such as {}"}
+"""What an end is called whose levels may lie above or below those of others."""
 ON_THE_ROOF = (
     "Look from the ground first. Follow the local rules for work at height, near mains and on metal roofs. Only a "
     "licensed electrician may open an inverter, an isolator or a switchboard."
@@ -108,7 +110,7 @@ def _figures(fit: Fit) -> Iterator[list[str]]:
         yield [f"{one.name}, {one.unit}", *_losses(one, parameters[at], stderr[at])]
     for e, end in enumerate(fit.ends):
         at = LOSSES + len(fit.units) + e
-        what = f"gateway {end.name}" if end.kind == "gateway" else f"inverters such as {end.name}"
+        what = END_WORDS[end.kind].format(end.name)
         yield [f"{what}, dB besides the offset", "0.0", db(parameters[at]), f"{stderr[at]:.1f}"]
 
 
