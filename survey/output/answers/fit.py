@@ -55,8 +55,8 @@ STRONGER = (
 )
 
 
-def fit_table(fit: Fit, *, check: bool = False) -> str:
-    """Return what `survey fit` prints: the result, the fitted figures, their quality, and the outliers."""
+def fit_table(fit: Fit, *, check: bool = False, more: str = "") -> str:
+    """Return what `survey fit` prints: the result, the fitted figures, their quality, outliers, and a last part."""
     parts = [wrapped(_heading(fit)) + "\n" + _answer(fit)]
     if not check:
         parts += [table(FIGURES, list(_figures(fit))), *(wrapped(one) for one in _quality(fit))]
@@ -65,7 +65,7 @@ def fit_table(fit: Fit, *, check: bool = False) -> str:
         parts.append(_out_of_line(fit))
     if check or len(fit.pairs) <= FEW:
         parts.append(_checked(fit))
-    return paragraphs(*parts, wrapped(CAUTION))
+    return paragraphs(*parts, more, wrapped(CAUTION))
 
 
 def _heading(fit: Fit) -> str:
