@@ -131,8 +131,9 @@ class Fit:
         """Shadowing at each gateway as a factor of the shadowing of all; nothing where readings do not tell it."""
         if np.all(self.task.scale == 1.0):
             return {}
+        read, first = np.unique(self.pairs.gateway, return_index=True)
         names = self.links.gateways.names
-        return {names[j]: float(one) for j, one in zip(self.pairs.gateway.tolist(), self.task.scale, strict=True)}
+        return {names[j]: float(self.task.scale[row]) for j, row in zip(read.tolist(), first.tolist(), strict=True)}
 
     @cached_property
     def day(self) -> str:
