@@ -23,6 +23,8 @@ from survey.measured.calibration.search import (
 from survey.measured.calibration.solve import Task, gains_of, solve_at, start_of
 
 COUNT = 12
+SCALE = np.linspace(0.6, 1.5, COUNT)
+"""Shadowing of each link as a factor of that of all."""
 SHARES = Shares(lost=0.0, silent=0.0, fixed=True)
 SHADOWS = [
     Shadow(sigma_db=4.0, alike=0.0, correlation_m=15.0),
@@ -69,7 +71,7 @@ def task():
     )
     plan = Shadow(sigma_db=5.0, alike=ALIKE, correlation_m=12.0)
     field = Field(starts_m, np.zeros((COUNT, 3)))
-    return WithoutOutliers(pairs=pairs, model=model, field=field, plan=plan, plain=False)
+    return WithoutOutliers(pairs=pairs, model=model, field=field, plan=plan, plain=False, scale=SCALE)
 
 
 def by_the_textbook(one, shadow):
@@ -78,7 +80,7 @@ def by_the_textbook(one, shadow):
     levels_db = one.pairs.level_dbm - one.model.level_dbm - 10.0 * one.model.mean[1] * one.model.decades
     apart_m = np.linalg.norm(one.pairs.starts_m[:, None] - one.pairs.starts_m[None], axis=2)
     alike = shadow.alike * np.exp(-apart_m / shadow.correlation_m) + (1.0 - shadow.alike) * np.eye(COUNT)
-    return slopes, levels_db, shadow.sigma_db**2 * alike, np.diag(one.model.sd**-2)
+    return slopes, levels_db, shadow.sigma_db**2 * np.outer(SCALE, SCALE) * alike, np.diag(one.model.sd**-2)
 
 
 @pytest.mark.parametrize("shadow", SHADOWS)
