@@ -17,8 +17,12 @@ LONGEST_S = 240
 """A mutant that runs longer hangs, which is noticed."""
 MOST_S = 12
 """So much of known test time for a mutant at most: what no test finds by then counts as not noticed."""
-FIRST = 20
+FIRST = 8
 """Tests that are run first: collecting hundreds takes longer than running the quickest."""
+LIBRARIES = (
+    *("pytest", "hypothesis", "numpy", "networkx", "click", "jinja2", "shapely", "matplotlib.figure"),
+    *("scipy.optimize", "scipy.stats", "scipy.sparse.csgraph", "scipy.spatial", "scipy.integrate"),
+)
 BROKEN = 70
 """What a process returns that could not run any test, whatever the mutant."""
 UNKNOWN_S = 0.05
@@ -36,7 +40,9 @@ class Reach:
         for one in self._data:
             one.read()
         for name in time_files:
-            for took, test in re.findall(r"^([\d.]+)s \w+ +(\S+)", Path(name).read_text(encoding="utf-8"), re.MULTILINE):
+            for took, test in re.findall(
+                r"^([\d.]+)s \w+ +(\S+)", Path(name).read_text(encoding="utf-8"), re.MULTILINE
+            ):
                 self._times[_function_of(test)] += float(took)
         self._used = _uses(root)
 
@@ -178,7 +184,7 @@ def _in_child(folder, tests, options, write):
 
 def _preload():
     """Load what tests need of libraries once, so that each fork has it."""
-    for name in ("pytest", "numpy", "scipy.optimize", "scipy.stats", "scipy.sparse.csgraph", "networkx", "click", "hypothesis"):
+    for name in LIBRARIES:
         with contextlib.suppress(ImportError):
             __import__(name)
 
