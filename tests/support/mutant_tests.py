@@ -110,7 +110,7 @@ def nearest(root, path):
 
 
 def first_failure(folder, tests):
-    """Return the first of some tests that fails in a copy of the project, "hangs" for a run that does not end, or ""."""
+    """Return the first of some tests that fails in a copy of the project, "hangs" if it does not end, else ""."""
     said = _run(folder, tests, ["-x"])
     return "hangs" if said is None else next(iter(said), "")
 

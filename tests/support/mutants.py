@@ -1,4 +1,4 @@
-"""Mutants: the program with one small thing changed. A test should notice; those that reach the change are run, quick ones first.
+"""Mutants: the program with one small thing changed. A test should notice: those that reach the change are run.
 
 `python tests/support/mutants.py --count 20 --seed 1` tells which changes nothing noticed, and exits 1 beyond `--most`.
 Which tests reach a line is guessed by names, or known by a run with `--cov-context=test`: see `--reach`.
@@ -15,8 +15,8 @@ import tempfile
 import time
 from pathlib import Path
 
-from mutating import every_place, mutants_of
 from mutant_tests import Guess, Reach, failing, first_failure
+from mutating import every_place, mutants_of
 
 ROOT = Path(__file__).resolve().parents[2]
 

@@ -1,8 +1,8 @@
-"""Where nothing is wild, a fit is a linear model with a normal prior: its answer stands in any textbook of statistics.
+"""Where nothing is wild, a fit is a linear model with a normal prior: its answer stands in textbooks of statistics.
 
-C. E. Rasmussen, C. K. I. Williams, Gaussian Processes for Machine Learning (2006), section 2.7: with levels y about A p,
-covariance C, and p normal about m with covariance S, p given y has the inverse covariance A'C^-1 A + S^-1, and y by
-itself is normal about A m with the covariance C + A S A'.
+C. E. Rasmussen, C. K. I. Williams, Gaussian Processes for Machine Learning (2006), section 2.7: with levels y about
+A p, covariance C, and p normal about m with covariance S, p given y has the inverse covariance A'C^-1 A + S^-1, and y
+by itself is normal about A m with the covariance C + A S A'.
 """
 
 from dataclasses import replace
@@ -20,6 +20,7 @@ from survey.measured.calibration.search import (
     ALIKE_PRIOR_SD,
     CORRELATION_PRIOR_SD,
     SIGMA_PRIOR_SD,
+    _scaled,
     marginal,
 )
 from survey.measured.calibration.solve import Task, gains_of, solve_at, start_of
@@ -162,3 +163,16 @@ def test_with_missed_tries_the_covariance_is_that_of_everything_together(silent)
     found = replace(found, curvature=own)
     wanted = np.linalg.inv(own - (across / others) @ across.T)
     assert covariance_of(one, found) == pytest.approx(wanted, rel=1e-3)
+
+
+@pytest.mark.parametrize("factor", [0.8, 1.25])
+def test_with_very_many_links_shadowing_is_looked_for_above_and_below(factor):
+    """From 20 % off the best shadowing on either side, the one of most evidence within reach is found."""
+    one = task()
+    ratings = {}
+    for sigma_db in np.geomspace(1.5, 12.0, 120):
+        shadow = replace(SHADOWS[1], sigma_db=float(sigma_db))
+        ratings[float(sigma_db)] = marginal(one, solve_at(one, shadow, start_of(one), SHARES))
+    best_db = max(ratings, key=ratings.__getitem__)
+    near = solve_at(one, replace(SHADOWS[1], sigma_db=best_db * factor), start_of(one), SHARES)
+    assert _scaled(one, near).sigma_db == pytest.approx(best_db, rel=0.03)
