@@ -3,6 +3,7 @@
 from dataclasses import replace
 from math import exp, isclose, nan
 
+import numpy as np
 import pytest
 
 from survey.measured.dropouts.causes import BRANCH, INTERFERENCE, MOVED, OBSTACLE
@@ -24,7 +25,9 @@ from survey.measured.dropouts.weighing import (
     WEATHER,
     WET_DAYS,
     Shared,
+    arc_deg,
     concentration,
+    shared_obstacle,
     weigh,
 )
 
@@ -115,3 +118,24 @@ def test_the_density_of_a_small_chance_has_the_mass_one():
     mean_inverse = sum(1.0 / exp(concentration(one)) for one in at if one > 5e-4) / 1000
     assert mean_inverse == pytest.approx(1.0 - 5e-4, abs=2e-3), "its inverse has the mean 1 under itself"
     assert concentration(1e-9) == concentration(5e-4)
+
+
+def test_an_obstacle_that_the_group_alone_meets_and_the_chance_of_that():
+    """Of six links three are struck, and just these meet the wall: 1 in 20 ways to draw three of six, hypergeometric.
+
+    With a second name that one of the group meets, two names have been looked at: 2 in 20.
+    """
+    wall, none = frozenset({"wall"}), frozenset()
+    links, among = np.array([0, 1, 2]), np.arange(6)
+    assert shared_obstacle([wall, wall, wall, none, none, none], links, among) == ("wall", pytest.approx(1 / 20))
+    both = [frozenset({"wall", "shed"}), wall, wall, none, none, none]
+    assert shared_obstacle(both, links, among) == ("wall", pytest.approx(2 / 20))
+    # Four meet it, three of them struck: C(4,3) C(2,0) / C(6,3) = 4/20.
+    assert shared_obstacle([wall, wall, wall, wall, none, none], links, among) == ("wall", pytest.approx(4 / 20))
+    assert shared_obstacle([none] * 6, links, among) == ("", 1.0)
+
+
+def test_the_smallest_sector_of_bearings():
+    assert arc_deg(np.array([0.0, 90.0, 180.0])) == pytest.approx(180.0)
+    assert arc_deg(np.array([[350.0, 10.0], [10.0, 200.0]])).tolist() == pytest.approx([20.0, 170.0])
+    assert arc_deg(np.array([42.0])) == pytest.approx(0.0)
