@@ -136,6 +136,8 @@ def test_the_top_of_a_box_begins_over_its_first_corner():
     top = box_faces("A1", "welded steel", corners_m=corners, base_m=0.5, height_m=2.6)[-1]
     assert top.point_m(left_m=0.0, up_m=0.0) == pytest.approx([1.0, 2.0, 3.1])
     assert top.point_m(left_m=6.0, up_m=2.4) == pytest.approx([7.0, 4.4, 3.1])
+    (sheet,) = top.sheets_m
+    assert sheet == pytest.approx(np.column_stack([corners, np.full(4, 3.1)]))
 
 
 def test_an_opening_may_be_as_wide_as_its_wall_and_no_wider():
