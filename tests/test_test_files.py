@@ -65,7 +65,6 @@ ELSEWHERE = {
     "measured/calibration/model.py": "measured/calibration/test_fit.py",
     "measured/calibration/search.py": "measured/calibration/test_field.py",
     "measured/calibration/pairs.py": "measured/calibration/test_fit.py",
-    "measured/calibration/solve.py": "measured/calibration/test_published_fits.py",
     "decisions/simulation/pairs.py": "decisions/test_comparison.py",
     "decisions/simulation/turning.py": "decisions/simulation/test_certainty.py",
     "decisions/simulation/unknowns.py": "decisions/simulation/test_margins.py",
