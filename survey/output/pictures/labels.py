@@ -70,7 +70,9 @@ def put_labels(axes: Axes, labels: Sequence[Label], taken_m: FloatArray, *, reac
         frame=(frame.x0, frame.y0, frame.x1, frame.y1),
         points=axes.transData.transform(taken_m) if len(taken_m) else np.zeros((0, 2)),
         reach=reach_pt * per_pt,
-        taken=[one.get_window_extent(renderer).extents for one in axes.texts if one.get_gid() in IN_SIGHT],
+        taken=[
+            one.get_window_extent(renderer).extents for one in (*axes.texts, *axes.patches) if one.get_gid() in IN_SIGHT
+        ],
         farther=FARTHER,
     )
     left_out = []
