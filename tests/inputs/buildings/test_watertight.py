@@ -2,8 +2,9 @@
 
 import numpy as np
 import pytest
-from building_shapes import body, built, points_inside, random_building, sheets, uncrossed
+from building_shapes import body, built, points_inside, random_building, random_pair, sheets, uncrossed
 
+from survey.base.errors import PlanError
 from survey.geometry import crossings
 from survey.inputs.buildings import Building
 
@@ -61,6 +62,27 @@ def test_no_ray_gets_out_of_a_building_joined_to_another(values, against, roof):
         ends = ends_around(one, rng, 500)
         found = crossings(starts, ends, sheets(both.faces))
         assert len(set(zip(found.start.tolist(), found.end.tolist(), strict=True))) == 20 * 500
+
+
+@pytest.mark.parametrize("first_seed", range(0, 48, 12))
+def test_no_ray_gets_out_of_random_buildings_joined_to_random_ones(first_seed):
+    """Every roof against every other, with overhangs and parapets, turned, corners a few centimetres off."""
+    pairs = 0
+    for seed in range(first_seed, first_seed + 12):
+        pair = random_pair(seed)
+        if pair is None:
+            continue
+        try:
+            both = built(*pair)
+        except PlanError:  # a mono-pitch above its wall, a slope that no side looks to
+            continue
+        pairs += 1
+        rng = np.random.default_rng(seed)
+        for one in both.bodies.values():
+            starts, ends = points_inside(one, rng, 4), ends_around(one, rng, 100)
+            found = crossings(starts, ends, sheets(both.faces))
+            assert len(set(zip(found.start.tolist(), found.end.tolist(), strict=True))) == 4 * 100, (seed, pair)
+    assert pairs >= 6
 
 
 def test_the_shared_wall_stands_once():
