@@ -266,8 +266,8 @@ SLOPES_UP = 1e-6
 
 
 def _in_plane(one: Face, wall: Face) -> bool:
-    """Whether a face is a wall or gable in the plane of another wall, beside or above it."""
-    if one.kind not in ("wall", "gable") or len(one.frames) > 1:
+    """Whether a face is a wall, gable or glazing in the plane of another wall, beside or above it."""
+    if one.kind not in ("wall", "gable", "glazing") or len(one.frames) > 1:
         return False
     own, frame = one.frames[0], wall.frames[0]
     off_m = float((own.origin_m - frame.origin_m) @ frame.outside)
