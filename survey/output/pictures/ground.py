@@ -220,7 +220,7 @@ def draw_scale_and_north(axes: Axes, marks_m: FloatArray | None = None) -> None:
     behind = (start - 0.06 / wide_in, low - 0.08 / tall_in)
     size = (end - start + 0.12 / wide_in, 0.28 / tall_in)
     paper: dict[str, Any] = {"facecolor": PAPER, "edgecolor": "none", "alpha": 0.8}
-    axes.add_patch(Rectangle(behind, *size, transform=axes.transAxes, zorder=6.5, gid="scale", **paper))
+    axes.add_patch(Rectangle(behind, *size, transform=axes.transAxes, zorder=6.5, gid="behind scale", **paper))
     bar: dict[str, Any] = {"color": INK, "linewidth": 2.2, "solid_capstyle": "butt", "marker": "|", "markersize": 7}
     axes.plot([start, end], [low, low], transform=axes.transAxes, zorder=7, gid="scale bar", **bar)
     words: dict[str, Any] = {"ha": "center", "transform": axes.transAxes, "fontsize": SMALL_PT, "zorder": 7}
