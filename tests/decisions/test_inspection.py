@@ -344,8 +344,8 @@ def test_five_thousand_inverters_and_two_hundred_sheets_are_looked_over_within_a
     scene = scene_of(plan_of(parse_text(MINIMAL + halls, "plan.toml"), file="plan.toml", folder=Path()))
     assert (len(scene.inverters), len(scene.sheets)) == (5101, 204)
     met = np.ones(len(scene.obstacles), dtype=bool)
-    start = time.perf_counter()
+    start = time.process_time()  # other work on the machine does not count
     found = inspect(scene, met=met).warnings
-    assert time.perf_counter() - start < 1.0
+    assert time.process_time() - start < 1.0
     for word, count in (("with ", 34), ("between", 68), ("is open", 68)):
         assert sum(word in one for one in found) >= count

@@ -147,3 +147,24 @@ def test_a_long_box_on_two_side_by_side_is_not_told():
     moved = across.replace("left_m = 3.03", "left_m = 4.5")
     assert [one for one in warnings(MINIMAL + pair + across) if "reaches" in one] == []
     assert [one for one in warnings(MINIMAL + pair + moved) if "reaches" in one] != []
+
+
+@pytest.mark.parametrize(
+    ("walls", "told"), [("", True), ('materials = { "north wall" = "open" }\n', True), (None, False)]
+)
+def test_a_row_through_a_building_is_told(walls, told):
+    shed = SHED if walls is None else SHED + walls
+    if walls is None:  # a canopy
+        shed = SHED.replace('"timber 20 mm"', '"open"\nroof_material = "timber 20 mm"')
+    row = array(name='"A"', first="[4, 23]", height_m=0.9, per_row=8, spacing_m=2.5, bearing_deg=90)
+    line = (
+        'array "A": 3 of 8 stand inside "shed": A-1-4, A-1-5, A-1-6. Move the array or the building, or skip these '
+        "places"
+    )
+    assert [one for one in warnings(MINIMAL + shed + row) if one.startswith("array")] == ([line] if told else [])
+
+
+def test_arrays_on_a_roof_and_beside_a_building_are_not_indoors():
+    on = entry("array", name='"A"', on='"shed/roof"', per_row=3, spacing_m=2)
+    beside = array(name='"B"', first="[4, 19]", height_m=0.9, per_row=8, spacing_m=2.5, bearing_deg=90)
+    assert [one for one in warnings(MINIMAL + SHED + on + beside) if "inside" in one] == []

@@ -52,7 +52,7 @@ class Carriers:
         normal = self.sheets.normal[sheet]
         heights_m = (points_m @ normal - self.sheets.offset_m[sheet]) / normal[2]
         edges = self.sheets.edge_normal[sheet]
-        return points_m @ edges.T - heights_m[:, None] * edges[:, 2] - self.sheets.edge_offset_m[sheet]
+        return np.asarray(points_m @ edges.T - heights_m[:, None] * edges[:, 2] - self.sheets.edge_offset_m[sheet])
 
     def beyond_m(self, points_m: FloatArray, sheet: int) -> float:
         """Return how far the outermost of some points lies beyond the edge of a sheet, seen from above. [m]"""

@@ -18,6 +18,7 @@ from survey.decisions.inspection.ends import (
     serial_warnings,
     sheet_warnings,
 )
+from survey.decisions.inspection.indoors import indoor_warnings
 from survey.decisions.inspection.obstacles import module_warnings, never_crossed, opening_warnings
 from survey.decisions.inspection.radios import material_warnings, radiated_warnings
 from survey.decisions.inspection.roofs import roof_findings
@@ -87,6 +88,7 @@ def inspect(scene: Scene, *, met: BoolArray | None = None, progress: Progress | 
         *serial_warnings(scene),
         *box_warnings(scene),
         *overhang_warnings(scene, carriers_of(scene)),
+        *indoor_warnings(scene),
         *roofs.warnings,
         *sheet_warnings(scene, told=roofs.told),
         *joint_warnings(scene),
