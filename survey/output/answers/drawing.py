@@ -19,8 +19,8 @@ from survey.output.answers.values import Record, plain
 UNSTEADY_MARK = "*"
 """Behind the state of a link that another geometry of the site changes."""
 UNSTEADY_KEY = (
-    f"{UNSTEADY_MARK} This state depends on exact positions: it is another in more than 5 of 100 geometries "
-    "within what the site is drawn within."
+    f"{UNSTEADY_MARK} This state depends on exact positions. In more than 5 of 100 geometries within the accuracy of "
+    "the drawing, the link has another state."
 )
 MOVES_SHOWN = 2
 """How many positions and heights are named of a link; all are in the JSON. A judgement."""
