@@ -393,7 +393,7 @@ def test_several_named_gateways_are_said_to_be_in_use_together_in_help_and_on_th
 
 
 def test_the_page_of_a_single_gateway_runs_no_simulation_of_a_choice_of_several(run, folder, monkeypatch):
-    """Its runs are those of `certainty`; those of `runs` took a seventh of the farm's page, and nothing showed them."""
+    """Its runs are those of `certainty`; those of `runs` took time, and nothing showed them."""
     monkeypatch.setattr("survey.decisions.placement.served_runs", None)
     write(folder, more=SPOTS)
     assert run("report", "plan.toml", "--draws", "20", "--out", "page.html").exit_code == 0
