@@ -176,7 +176,15 @@ class Links:
         correction = self.scene.correction
         if correction is None or correction.read is None:
             return np.zeros(self.shape), np.ones(self.shape)
-        return correction.read.near(self.inverters.at_m, self.gateways.at_m)
+        mean_db, left = correction.read.near(self.inverters.at_m, self.gateways.at_m)
+        return mean_db * correction.spreads_at(self.gateways.names), left
+
+    @cached_property
+    def shadowing_db(self) -> FloatArray:
+        """Standard deviation of shadowing that is left after readings nearby. [dB]"""
+        correction, shadowing_db = self.scene.correction, self.scene.plan.environment.shadowing_db
+        spreads = 1.0 if correction is None else correction.spreads_at(self.gateways.names)
+        return np.asarray(shadowing_db * spreads * np.sqrt(self.read_shadow[1]))
 
     @cached_property
     def uplink_level_dbm(self) -> FloatArray:
@@ -229,8 +237,7 @@ class Links:
         With a fit, what the readings left unknown takes the place of the spreads of what they went through, and fading
         in time comes in where it was found.
         """
-        shadowing_db = self.scene.plan.environment.shadowing_db
-        variance_db2 = shadowing_db**2 * self.read_shadow[1] + self.straight_share * self.spread_squared_db2
+        variance_db2 = self.shadowing_db**2 + self.straight_share * self.spread_squared_db2
         if len(self.path_passes):
             spreads_db2 = (
                 self.passing_share * self.path_passes.passes * own_spreads_db(self.scene)[self.path_passes.owner] ** 2

@@ -68,6 +68,11 @@ class Visit:
         """Missed polls a day that its findings explain, each times how certain it is."""
         return sum(one.value for one in self.findings)
 
+    @property
+    def bring(self) -> tuple[str, ...]:
+        """What to have in the van for all its findings, each thing once."""
+        return tuple(dict.fromkeys(one.bring for one in self.findings))
+
 
 @dataclass(frozen=True, kw_only=True)
 class Order:

@@ -78,7 +78,9 @@ def _plain(name: str) -> str:
 def _index(sites: SitesTable, order: Order, links: dict[str, str]) -> str:
     first = order.visits[0] if order.visits else None
     answer = f"Visit first: {first.assessment.site.name}" if first else "No site needs a visit"
-    refused = [(row.site or row.place, "", f"{row.place}: {row.problem}") for row in sites.refused]
+    refused = [
+        (row.site or row.place, "", f"{row.place}: {row.problem}" if row.site else row.problem) for row in sites.refused
+    ]
     named = [
         ("Shared cause only", order.only_together, []),
         ("A log, or a longer one, is needed", order.longer_log, []),
@@ -105,7 +107,11 @@ def _index(sites: SitesTable, order: Order, links: dict[str, str]) -> str:
             for one in order.together
         ],
         visits=[
-            (links[one.assessment.site.name], visit_row(rank, one), one.findings[0].next[0])
+            (
+                links[one.assessment.site.name],
+                [*visit_row(rank, one)[:-1], "; ".join(one.bring)],
+                one.findings[0].next[0],
+            )
             for rank, one in enumerate(order.visits, start=1)
         ],
         key=KEY,

@@ -100,6 +100,8 @@ def slab_by_angle(substance: str, thickness_m: float, *, frequency_mhz: float) -
 def chord_losses_db(scene: Scene, met: Chords) -> FloatArray:
     """Return the loss of each chord through foliage: that of the first metre, for each metre that counts.
 
+    What readings have changed counts for each of these metres, so that the most that a plant costs changes with it.
+
     Parameters
     ----------
     scene : Scene
@@ -113,7 +115,10 @@ def chord_losses_db(scene: Scene, met: Chords) -> FloatArray:
         Losses; the chords of a line in one plant share that of all its metres. [dB]
     """
     metres, _ = chord_metres(scene, met)
-    return np.asarray(scene.obstacles.loss_db[scene.prisms.owner[met.prism]] * metres)
+    loss_db = scene.obstacles.loss_db
+    if scene.correction is not None:
+        loss_db = np.maximum(loss_db + scene.correction.change_db, 0.0)
+    return np.asarray(loss_db[scene.prisms.owner[met.prism]] * metres)
 
 
 def chord_metres(scene: Scene, met: Chords) -> tuple[FloatArray, FloatArray]:

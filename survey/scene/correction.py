@@ -33,7 +33,7 @@ class Correction:
     unit : ndarray of int, shape (obstacles,)
         Which fitted loss is the obstacle's; -1 where none is.
     change_db : ndarray of float, shape (obstacles,)
-        What is added to the loss of every pass. [dB]
+        What is added to the loss of every pass, or of every metre of foliage. [dB; dB/m]
     covariance : ndarray of float, shape (2 + units + ends, 2 + units + ends)
         Of the offset [dB], the exponent [-], the fitted losses [dB] and the deviations of ends [dB].
     deviation_db : ndarray of float, shape (ends,)
@@ -48,6 +48,8 @@ class Correction:
         Chance that a message gets through however strong the level, by what was counted; 1 where nothing was. [-]
     fade_db : float
         Fading in time by what was counted, as a standard deviation; 0 where nothing was. [dB]
+    spreads : mapping of str to float
+        Shadowing at a gateway as a factor of `shadowing_db`, by its name, where readings told it; 1 for the others. [-]
     readings : int
         How many rows the fit is from.
     day : str
@@ -71,8 +73,13 @@ class Correction:
     read: ReadShadow | None = None
     ceiling: float = 1.0
     fade_db: float = 0.0
+    spreads: Mapping[str, float] = field(default_factory=dict)
     readings: int = 0
     day: str = ""
+
+    def spreads_at(self, gateways: Sequence[str]) -> FloatArray:
+        """Return the shadowing at gateways of these names, as a factor of `shadowing_db`, shape (gateways,). [-]"""
+        return np.array([self.spreads.get(name, 1.0) for name in gateways], dtype=np.float64)
 
     def offsets_db(self, inverters: Sequence[str], gateways: Sequence[str]) -> FloatArray:
         """What is added to the levels between ends of these names, shape (inverters, gateways). [dB]"""

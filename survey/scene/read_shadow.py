@@ -23,7 +23,7 @@ class ReadShadow:
     starts_m, ends_m : ndarray of float, shape (read, 3)
         Where they begin and end. [m]
     off_db : ndarray of float, shape (read,)
-        Level less the model's. [dB]
+        Level less the model's, over the factor that the shadowing at its gateway has (`Correction.spreads`). [dB]
     told : ndarray of float, shape (read,)
         How much each tells, 1 for a level: from 0 to 1. [-]
     alike : float

@@ -38,7 +38,10 @@ def test_every_point_has_the_margin_and_the_chance_of_its_own_links(name, place)
 AGREED = [*PLACES, ("farm", "north gate"), ("house", "carport post")]
 
 
-@pytest.mark.parametrize(("name", "place"), AGREED)
+@pytest.mark.parametrize(
+    ("name", "place"),
+    [pytest.param(*one, marks=pytest.mark.slow if one[0] == "warehouse" else ()) for one in AGREED],  # 400 inverters
+)
 def test_the_cell_under_an_inverter_says_what_its_link_says(name, place):
     """Where a cell has another state, the inverter moved to the middle of that cell has that state too."""
     scene = site(name)

@@ -269,3 +269,25 @@ def test_in_blocks_the_links_are_the_same(monkeypatch):
     assert len(blocks) == 4
     assert told == [(1, 4), (2, 4), (3, 4), (4, 4)]
     assert np.hstack([block.margin_db for _, block in blocks]).tolist() == whole.margin_db.tolist()
+
+
+@pytest.mark.parametrize("rise_m", [50.0, -50.0])
+def test_a_dipole_counts_in_the_elevation_of_the_direct_line(rise_m):
+    """A half-wave dipole, cos(90 deg sin e) / cos(e) of its field at the horizon: Balanis, Antenna Theory, section 4.6."""
+    end = {"tx_power_dbm": 8.0, "sensitivity_dbm": -95.0}
+    heights_m = (2.0, 2.0 + rise_m) if rise_m > 0 else (2.0 - rise_m, 2.0)
+    found = [
+        links(
+            radio=Radio(
+                frequency_mhz=2440.0,
+                inverter=RadioEnd(antenna=antenna, **end),
+                gateway=RadioEnd(antenna=antenna, **end),
+            ),
+            inverters=(Inverter(name="i", at=(100.0, 0.0), height_m=heights_m[0]),),
+            gateways=(Spot(name="g", at=(0.0, 0.0), height_m=heights_m[1]),),
+        ).uplink_level_dbm[0, 0]
+        for antenna in ("dipole", "isotropic")
+    ]
+    up = np.arctan2(rise_m, 100.0)
+    gain_dbi = 2.15 + 20.0 * np.log10(np.cos(np.pi / 2.0 * np.sin(up)) / np.cos(up))
+    assert found[0] - found[1] == pytest.approx(2.0 * gain_dbi, abs=1e-6)

@@ -8,6 +8,7 @@ import pytest
 from plans import SPOTS, WALL, entry, write
 from shapes import MAYBE, NUMBER, differences
 
+from survey.library.draw import draw
 from survey.library.sites import scene_from
 
 FIGURE = {"value": NUMBER, "stderr": NUMBER}
@@ -157,3 +158,31 @@ def test_serials_come_out_in_the_rows_of_links(day):
     assert serials == {"i1": ""} | {f"j{k}": f"SN{k}" for k in range(8)}
     assert {row["gateway"] for row in rows} == {"office"}
     assert day("links", "plan.toml", "--csv", "--json").exit_code == 2
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ["links"],
+        ["place", "--runs", "20"],
+        ["compare", "post", "shed", "--runs", "20"],
+        ["explain", "j3"],
+        ["network"],
+        ["dropouts", "log.csv"],
+    ],
+)
+def test_every_answer_says_which_fit_it_uses(day, folder, words):
+    (folder / "day.csv").write_text(READINGS.replace("mood", "time").replace(";\n", ";2026-03-05T10:00\n"), "utf-8")
+    (folder / "log.csv").write_text("time,inverter,gateway,heard\n2026-03-05T12:00,j1,office,1\n", encoding="utf-8")
+    assert day("fit", "plan.toml", "day.csv", "--out", "fit.json").exit_code == 0
+    result = day(words[0], "plan.toml", *words[1:], "--fit", "fit.json")
+    assert "Fit: fit.json, from 8 readings of 2026-03-05, up to " in " ".join(result.stdout.split())
+    assert "Fit: " not in day(words[0], "plan.toml", *words[1:]).stdout
+
+
+@pytest.mark.parametrize("kind", ["map", "network", "profile", "budget"])
+def test_a_picture_says_which_fit_it_uses(day, folder, kind):
+    assert day("fit", "plan.toml", "day.csv", "--out", "fit.json").exit_code == 0
+    figure = draw(folder / "plan.toml", kind=kind, fit=folder / "fit.json")
+    texts = " ".join(one.get_text() for one in figure.texts)
+    assert f"Fit: {folder / 'fit.json'}, from 8 readings, up to" in " ".join(texts.split())

@@ -279,6 +279,14 @@ def test_with_a_fit_all_figures_are_those_of_the_fit(run, folder):
     assert [by_name[one["inverter"]][2] for one in links] == [f"{round(one['margin_db'], 1):.1f}" for one in links]
     plain = json.loads(run("links", "farm.toml", "--json").stdout)["links"]
     assert [one["margin_db"] for one in plain] != [one["margin_db"] for one in links]
+    assert "Fit: fit.json, from 5 readings" in found.text("readings")
+    fitted = json.loads((folder / "fit.json").read_text(encoding="utf-8"))["materials"]
+    rows = {row[0]: row[1:5] for row in found.rows["assumed"]}
+    assert rows["material"] == ["plan dB", "its uncertainty dB", "fitted dB", "standard error dB"]
+    assert fitted
+    for name, one in fitted.items():
+        figures = [one[key] for key in ("before_db", "before_stderr", "loss_db", "stderr")]
+        assert rows[name] == [f"{figure:.1f}" for figure in figures]
 
 
 def test_a_plan_with_gateways_and_no_spot_is_reported_as_it_stands(run, folder):

@@ -63,7 +63,11 @@ def test_the_csv_has_a_row_for_each_row_of_the_table(run, many):
     assert [(row["site"], row["state"]) for row in rows] == [
         ("Thistle End", "visit"), ("Yard", "longer log"), ("Ghost", "not read"), ("Yard", "not read")
     ]  # fmt: skip
-    assert (rows[0]["rank"], rows[0]["inverters"], rows[0]["bring"]) == ("1", "S-2-6", "spare unit")
+    assert (rows[0]["rank"], rows[0]["inverters"], rows[0]["bring"]) == (
+        "1",
+        "S-2-6",
+        "spare unit; licensed electrician; ladder and antenna",
+    )
 
 
 @pytest.mark.parametrize("ending", ["txt", "json", "csv"])

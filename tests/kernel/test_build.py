@@ -74,7 +74,7 @@ def test_a_build_that_fails_says_why_and_leaves_no_kernel_of_other_sources(tmp_p
     library.write_bytes(b"an old one")
     assert "no-such-flag" in build.build(library, more_flags=["--no-such-flag"])
     assert list(tmp_path.iterdir()) == []
-    assert build.build(library) is None
+    assert build.build(library, more_flags=["-O0"]) is None  # quick to build
     assert list(tmp_path.iterdir()) == [library]
     monkeypatch.setattr(build, "COMPILERS", ())
     monkeypatch.delenv("CC", raising=False)

@@ -33,7 +33,8 @@ def test_the_first_page_links_to_a_page_of_every_site():
     assert len(found) == len(results)
     assert all('href="../index.html"' in page for page in found.values())
     assert "Visit first: farm" in index
-    assert "site: is empty" in index
+    assert "line 99: site: is empty" in index
+    assert "line 99: line 99" not in index
     assert "there is no such file" in index
 
 
@@ -41,6 +42,11 @@ def test_a_page_has_next_step_what_to_bring_evidence_and_cautions():
     (page,) = (text for name, text in pages([visit("farm", warnings=("a warning",))]).items() if name != "index.html")
     for words in ("Look only", "licensed electrician", "two at the same times", "a warning", "Work at height"):
         assert words in page
+
+
+def test_the_row_of_a_visit_names_all_that_is_to_be_brought():
+    index = pages([visit("farm", finding(bring="spare unit"), finding(bring="ladder and antenna"))])["index.html"]
+    assert "spare unit; ladder and antenna" in index
 
 
 def test_names_are_text_and_lead_out_of_no_folder():

@@ -190,6 +190,15 @@ def test_a_mirror_path_off_a_flat_wall_worked_by_hand():
     assert way_db(found, "reflected") == pytest.approx(20 * np.log10(np.hypot(30, 12) / 30), abs=0.05)
     assert excess_db(found) < 2.0
     assert np.isnan(way_db(link(blocker, heights_m=(30.0, 30.0)), "reflected"))
+    swapped = link(mirror, blocker, heights_m=(30.0, 30.0))
+    assert [one.mirror_of(0, 0) for one in (found, swapped)] == ["wall", "wall"]
+
+
+def test_an_edge_that_the_line_touches_costs_half_the_field_and_is_named():
+    """6.02 dB: half the field, as for any knife edge on the line (ITU-R P.526, section 4.1)."""
+    grazed = link(steel((0.0, -30.0), (0.0, 30.0), height_m=30.0), heights_m=(30.0, 30.0))
+    assert grazed.grazed_db[0, 0] == pytest.approx(20.0 * np.log10(2.0), abs=0.05)
+    assert grazed.grazed_obstacle[0, 0] == 0
 
 
 def test_a_mirror_does_not_help_a_clear_link():

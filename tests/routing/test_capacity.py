@@ -87,6 +87,9 @@ def test_a_network_keeps_to_the_capacity_and_one_more_gateway_never_loses_an_inv
         used = [route.gateway for route in network.routes]
         assert all(used.count(j) <= capacity for j in range(network.links.shape[1]))
         assert network.over_capacity == used.count(-1)
+        assert [at for at, route in zip(network.gateway_of.tolist(), used, strict=True) if route >= 0] == [
+            route for route in used if route >= 0
+        ]
         assert [route.reliability for route in network.routes if route.gateway < 0] == [0.0] * used.count(-1)
     assert np.sum(two.state == HOLDS) >= np.sum(one.state == HOLDS)
 

@@ -18,6 +18,7 @@ from survey.siting.columns import columns_of, only_entries
 from survey.siting.covering import cover, fewest_cover, greedy_cover
 from survey.siting.enumeration import sets_worth
 from survey.siting.programs import best_set
+from survey.siting.proof import _with_bonus
 from survey.siting.reduction import reduced
 from survey.siting.search import Search, best_pair
 
@@ -214,3 +215,17 @@ def test_the_best_pair_is_the_best_of_all_pairs_and_swaps_lose_nothing(seed):
     better = search.swapped(grown, until=monotonic() + 60.0)
     assert search.had(better)[0] >= search.had(grown)[0] - 1e-9
     assert len(better) == len(grown) <= 2
+
+
+def test_of_pairs_that_serve_as_many_the_likeliest_are_compared(monkeypatch):
+    """With one such pair left to compare it is the one whose chances add up to most: the last two spots."""
+    monkeypatch.setattr("survey.siting.search.TIED_PAIRS", 1)
+    chance = np.array([[0.9, 0.0, 0.95, 0.0], [0.0, 0.9, 0.0, 0.96]])
+    matrix = CoverageMatrix(reliability=chance, margin_db=chance, required=0.8)
+    assert best_pair(matrix) == ((2, 3), 2)
+
+
+def test_another_bonus_takes_the_place_of_the_first_where_an_inverter_holds():
+    columns, _ = columns_of(np.array([[True, False], [False, True]]), np.array([[0.9, 0.5], [0.0, 0.8]]), 3.0)
+    changed = _with_bonus(Search(columns=columns), 3.0, 1.5)
+    assert np.sort(changed.columns.worth[changed.columns.worth > 0]) == pytest.approx([0.5, 2.3, 2.4])

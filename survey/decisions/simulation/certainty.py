@@ -231,11 +231,12 @@ def certainty_of(
     for margin_db in blocks:
         works = margin_db >= fade_margin_db
         served = np.count_nonzero(relays.reached(works) if relays else works, axis=1)
-        weakest_db = np.zeros(served.shape) if relays else margin_db.min(axis=1)
+        known_db = np.where(np.isnan(margin_db), np.inf, margin_db)  # lost beyond the ceiling: at every spot alike
+        weakest_db = np.zeros(served.shape) if relays else known_db.min(axis=1)
         if capacity < inverters:
             served = np.minimum(served, capacity)
             if not relays:  # the weakest of those that the gateway takes
-                weakest_db = np.partition(margin_db, inverters - capacity, axis=1)[:, inverters - capacity]
+                weakest_db = np.partition(known_db, inverters - capacity, axis=1)[:, inverters - capacity]
         most = served == served.max(axis=1, keepdims=True)
         weakest_db[~most] = -np.inf
         first = most & (weakest_db == weakest_db.max(axis=1, keepdims=True))

@@ -55,7 +55,8 @@ def drawn_margins_db(
     and the gains of antennas stay as they are. A geometry changes none of these random numbers, and
     shadowing is correlated by where things stand in the plan.
     With a fit, the errors that its readings have left take the place of those of what they went through, and of the
-    exponent's.
+    exponent's; fading in time and the ceiling come in where messages were counted, so that the share of draws in which
+    a link works is its chance. A message lost beyond the ceiling has no margin (NaN).
     """
     environment = links.scene.plan.environment
     unknowns, number = unknowns_of(links.scene)
@@ -65,7 +66,6 @@ def drawn_margins_db(
     exponents = np.random.default_rng([seed, 7])
     spread = environment.exponent_spread if fitted is None else 0.0
     units = units_of(links.scene, number, len(unknowns))
-    shadowing_db = environment.shadowing_db * np.sqrt(links.read_shadow[1])
     step = max(1, VALUES_AT_ONCE // max(1, links.shape[0] * links.shape[1]))
     for here, first, last in _parts(links, draws, geometries, watch, step=step):
         if first == 0:
@@ -87,7 +87,7 @@ def drawn_margins_db(
         if spread:
             margin_db += db_for_each * (spread * exponents.standard_normal((count, 1, 1)))
         if environment.shadowing_db:
-            margin_db += shadowing_db * shadowing.next(count)
+            margin_db += links.shadowing_db * shadowing.next(count)
         yield margin_db
 
 

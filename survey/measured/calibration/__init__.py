@@ -1,10 +1,11 @@
 """The model fitted to a site's readings."""
 
+from survey.measured.calibration.as_correction import correction_of, fingerprint
 from survey.measured.calibration.check import OUTSIDE, VERDICTS, Finding
-from survey.measured.calibration.fit import Fit, correction_of, fingerprint, fit, names_of
+from survey.measured.calibration.fit import Fit, fit, names_of
 from survey.measured.calibration.fit_file import correction_from, read_fit
 from survey.measured.calibration.likelihood import Shares
-from survey.measured.calibration.model import EXPONENT, LOSSES, OFFSET
+from survey.measured.calibration.model import EXPONENT, LOSSES, OFFSET, Unit
 
 __all__ = [
     "EXPONENT",
@@ -15,6 +16,7 @@ __all__ = [
     "Finding",
     "Fit",
     "Shares",
+    "Unit",
     "correction_from",
     "correction_of",
     "fingerprint",

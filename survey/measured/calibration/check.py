@@ -78,7 +78,7 @@ def outlook_of(
     need_dbm: FloatArray,
     unknown_db2: FloatArray,
     leverage: FloatArray,
-    sigma_db: float,
+    sigma_db: FloatArray,
     shares: Shares,
 ) -> Outlook:
     r"""Set each pair against a fit that does without it.
@@ -93,7 +93,7 @@ def outlook_of(
         Variance of the prediction. [dB^2]
     leverage : ndarray of float, shape (pairs,)
         How far each pair pulls its own prediction towards itself. [-]
-    sigma_db : float
+    sigma_db : ndarray of float, shape (pairs,)
         Shadowing. [dB]
     shares : Shares
         What has nothing to do with level.

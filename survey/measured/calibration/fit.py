@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -12,17 +12,13 @@ from numpy.typing import NDArray
 from survey.base.arrays import FloatArray
 from survey.base.errors import Fault, TableError
 from survey.budget import Links, links_between
-from survey.inputs.plan import Plan, obstacle_kinds
 from survey.inputs.readings import Names, Readings
 from survey.measured.calibration.check import SUSPECT, Finding, Outlook, findings_of, outlook_of
 from survey.measured.calibration.field import Field, Shadow
 from survey.measured.calibration.left_out import FOLDS, LeftOut, leave_out, neighbourhoods
 from survey.measured.calibration.likelihood import Shares
 from survey.measured.calibration.model import (
-    EXPONENT,
     EXPONENT_SD,
-    LOSSES,
-    OFFSET,
     End,
     Model,
     Unit,
@@ -35,7 +31,6 @@ from survey.measured.calibration.search import solve
 from survey.measured.calibration.solve import Solution, Task, gains_of
 from survey.measured.calibration.uncertainty import covariance_of
 from survey.scene import Scene
-from survey.scene.correction import Correction, ReadShadow
 
 ENOUGH_TRIES = 100
 """From so many counted tries on a ceiling and fading in time are used: its error is then some 3 % (a judgement)."""
@@ -130,6 +125,14 @@ class Fit:
         return self.pairs.fade_db if self.is_counted else 0.0
 
     @cached_property
+    def spreads(self) -> dict[str, float]:
+        """Shadowing at each gateway as a factor of the shadowing of all; nothing where readings do not tell it."""
+        if np.all(self.task.scale == 1.0):
+            return {}
+        names = self.links.gateways.names
+        return {names[j]: float(one) for j, one in zip(self.pairs.gateway.tolist(), self.task.scale, strict=True)}
+
+    @cached_property
     def day(self) -> str:
         """The day of the newest reading that has a time, else of the file; nothing where there is none."""
         return self.readings.day
@@ -139,7 +142,7 @@ class Fit:
         """What each pair says of its shadowing: the residual, or for what was only heard or missed one like it. [dB]"""
         solution, task = self.solution, self.task
         found = task.score(self.predicted_dbm, solution.shadow, solution.shares)
-        return found.slope * solution.sigma_db**2 / solution.told
+        return found.slope * (solution.sigma_db * task.scale) ** 2 / solution.told
 
     @cached_property
     def outlook(self) -> Outlook:
@@ -151,7 +154,7 @@ class Fit:
             need_dbm=self.model.need_dbm,
             unknown_db2=np.einsum("li,ij,lj->l", slopes, self.covariance, slopes, optimize=True),
             leverage=self.leverage,
-            sigma_db=self.solution.sigma_db,
+            sigma_db=self.solution.sigma_db * self.task.scale,
             shares=self.solution.shares,
         )
 
@@ -241,7 +244,7 @@ def fit(
     environment = scene.plan.environment
     plan = Shadow(sigma_db=environment.shadowing_db, alike=1.0, correlation_m=environment.correlation_m)
     field = Field(pairs.starts_m, pairs.ends_m)
-    task = Task(pairs=pairs, model=model, field=field, plan=plan, plain=plain)
+    task = Task(pairs=pairs, model=model, field=field, plan=plan, plain=plain, scale=np.ones(len(pairs)))
     found = solve(task, shares=shares, counted=readings.received is not None and not plain, told=told)
     task, solution = found.task, found.solution
     units, unit = units_of(scene)
@@ -281,79 +284,6 @@ def names_of(scene: Scene) -> Names:
         serials=scene.inverters.serials,
         places=scene.gateways_and_spots.names,
     )
-
-
-def correction_of(found: Fit, *, file: str = "") -> Correction:
-    """A fit in the form in which links use it.
-
-    Parameters
-    ----------
-    found : Fit
-        A fit.
-    file : str
-        What to call it.
-
-    Returns
-    -------
-    Correction
-        For the scene that was fitted.
-    """
-    parameters = found.solution.parameters
-    units = len(found.units)
-    change_db = np.append(parameters[LOSSES : LOSSES + units], 0.0)[found.unit]
-    nearest_m, farthest_m = found.nearest_and_farthest_m
-    return Correction(
-        file=file,
-        offset_db=float(parameters[OFFSET]),
-        path_loss_exponent=float(parameters[EXPONENT]),
-        exponent_sd=found.exponent_sd,
-        shadowing_db=found.solution.sigma_db,
-        nearest_m=nearest_m,
-        farthest_m=farthest_m,
-        unit=found.unit,
-        change_db=change_db,
-        covariance=found.covariance,
-        deviation_db=parameters[LOSSES + units :],
-        gateways=dict.fromkeys(found.links.gateways.names, -1) | ends_by_name(found.ends, "gateway"),
-        inverters=ends_by_name(found.ends, "inverters"),
-        unread_sd_db=found.end_sd_db,
-        ceiling=found.ceiling,
-        fade_db=found.fade_db,
-        readings=len(found.readings),
-        day=found.day,
-        read=None
-        if found.plain
-        else ReadShadow(
-            starts_m=found.pairs.starts_m,
-            ends_m=found.pairs.ends_m,
-            off_db=found.off_db,
-            told=found.solution.told,
-            alike=found.solution.shadow.alike,
-            correlation_m=found.solution.shadow.correlation_m,
-        ),
-    )
-
-
-def ends_by_name(ends: Sequence[End], kind: str) -> dict[str, int]:
-    """Which of some ends each name of one kind belongs to."""
-    return {name: i for i, one in enumerate(ends) if one.kind == kind for name in one.names}
-
-
-def fingerprint(plan: Plan) -> str:
-    """A short mark of all in a plan that a fit depends on; it does not change with names, spots or notes."""
-    import hashlib  # noqa: PLC0415  start-up time
-
-    environment = plan.environment
-    kinds = [kind for kind in obstacle_kinds() if not kind.is_equipment]
-    parts = (
-        plan.radio,
-        environment.path_loss_exponent,
-        environment.reference_distance_m,
-        plan.own_materials,
-        *(tuple(one for one in plan.obstacles if type(one) is kind) for kind in kinds if kind.table),
-        *((one,) for one in plan.obstacles if type(one) in kinds and not one.table),
-    )
-    return hashlib.sha256(repr(parts).encode()).hexdigest()[:16]
 
 
 def _rms(values: FloatArray) -> float | None:

@@ -12,7 +12,7 @@ from survey.base.arrays import FloatArray
 from survey.base.errors import Fault, FitError, why_unread
 from survey.base.files import read_up_to
 from survey.inputs.fields import Number
-from survey.measured.calibration.fit import fingerprint
+from survey.measured.calibration.as_correction import fingerprint
 from survey.measured.calibration.model import End, figures_of, units_of
 from survey.scene import Scene
 from survey.scene.correction import Correction, ReadShadow
@@ -44,6 +44,8 @@ READ: dict[str, tuple[int, ...]] = {"from_m": (3,), "to_m": (3,), "off_db": (), 
 """What a fit says of each link that was read, and the shape of it."""
 LOSS = Number(0.0, 1000.0)
 """Of a material. [dB]"""
+OWN_SHADOWING = Number(1e-3, 300.0)
+"""Of a gateway. [dB]"""
 CHANGE = Number(-1000.0, 1000.0)
 """Of an end. [dB]"""
 MOST_VARIANCE = 1e6
@@ -112,6 +114,7 @@ def correction_from(record: dict[str, Any], scene: Scene, *, file: str = "fit") 
         read=_read(record),
         ceiling=float(record.get("ceiling", 1.0)),
         fade_db=float(record.get("fading_db", 0.0)),
+        spreads=_spreads(record),
         readings=int(record.get("readings", 0)) + int(record.get("missed", 0)),
         day=str(record.get("fitted_on", ""))[:10],
     )
@@ -124,18 +127,31 @@ def _read(record: dict[str, Any]) -> ReadShadow | None:
     if "shadowing_alike" not in record or record.get("plain") or not isinstance(rows, list):
         return None
     columns = {name: np.array([one[name] for one in rows], dtype=np.float64) for name in READ}
+    spreads = _spreads(record)
     return ReadShadow(
         starts_m=columns["from_m"],
         ends_m=columns["to_m"],
-        off_db=columns["off_db"],
+        off_db=columns["off_db"] / np.array([spreads.get(one.get("gateway"), 1.0) for one in rows]),
         told=columns["told"],
         alike=float(record["shadowing_alike"]),
         correlation_m=float(record["correlation_m"]),
     )
 
 
+def _spreads(record: dict[str, Any]) -> dict[str, float]:
+    """Return the shadowing at gateways as a factor of that of all."""
+    own: dict[str, float] = record.get("gateway_shadowing_db", {})
+    return {name: float(sigma_db) / max(float(record["shadowing_db"]), 1e-3) for name, sigma_db in own.items()}
+
+
 def _read_problems(record: dict[str, Any]) -> Iterator[tuple[str, str]]:
     """What is wrong with the links that were read; a file of before has none."""
+    own = record.get("gateway_shadowing_db", {})
+    if not isinstance(own, dict):
+        yield "gateway_shadowing_db", "is no table of figures by gateway"
+        return
+    for name, sigma_db in own.items():
+        yield from _number(f'gateway_shadowing_db "{name}"', sigma_db, OWN_SHADOWING)
     if "shadowing_alike" not in record:
         return
     for name, kind in LATER.items():

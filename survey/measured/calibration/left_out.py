@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from survey.base.arrays import FloatArray, IntArray
-from survey.measured.calibration.solve import Solution, Task
+from survey.measured.calibration.solve import Solution, Task, scaled
 
 FOLDS = 10
 """Groups that are left out in turn: common practice of cross-validation."""
@@ -70,20 +70,22 @@ def leave_out(task: Task, solution: Solution, group: IntArray) -> LeftOut:
         Of all groups.
     """
     groups = np.unique(group)
-    model, variance_db2 = task.model, solution.sigma_db**2
+    model, variance_db2, scale = task.model, solution.sigma_db**2, task.scale
     off_db = np.full(len(group), np.nan)
     if len(groups) < 2:  # noqa: PLR2004  nothing is left to fit
         return LeftOut(off_db=off_db, inside=None, groups=0)
     level_dbm, slopes = model.predict(solution.parameters)
     found = task.score(level_dbm, solution.shadow, solution.shares)
-    level_above_db = found.slope * variance_db2 / solution.told + slopes @ (solution.parameters - model.mean)
+    level_above_db = found.slope * variance_db2 * scale**2 / solution.told
+    level_above_db += slopes @ (solution.parameters - model.mean)
+    own = scaled(slopes, scale)
     free = np.flatnonzero(model.free)
     precision = np.diag(1.0 / model.sd[free] ** 2)
     sd_db = np.full(len(group), np.nan)
     read = task.pairs.has_level
     reach = solution.whitener.reach
-    white = solution.whitener.times(slopes[:, free]) if reach is not None else None
-    white_above = solution.whitener.times(level_above_db) if reach is not None else None
+    white = solution.whitener.times(own[:, free]) if reach is not None else None
+    white_above = solution.whitener.times(level_above_db / scale) if reach is not None else None
     for one in groups.tolist():
         out = group == one
         if white is not None and white_above is not None:
@@ -93,13 +95,13 @@ def leave_out(task: Task, solution: Solution, group: IntArray) -> LeftOut:
             whitener = task.field.pick(~out).whitener(
                 solution.told[~out], alike=solution.shadow.alike, correlation_m=solution.shadow.correlation_m
             )
-            here, above = whitener.times(slopes[np.ix_(~out, free)]), whitener.times(level_above_db[~out])
+            here, above = whitener.times(own[np.ix_(~out, free)]), whitener.times((level_above_db / scale)[~out])
         covariance = np.linalg.inv(here.T @ here / variance_db2 + precision)
         parameters = model.mean.copy()
         parameters[free] += covariance @ (here.T @ above) / variance_db2
         parameters = np.clip(parameters, model.lower, model.upper)
         off_db[out] = task.pairs.level_dbm[out] - model.pick(out).predict(parameters)[0]
         unknown_db2 = np.einsum("li,ij,lj->l", slopes[np.ix_(out, free)], covariance, slopes[np.ix_(out, free)])
-        sd_db[out] = np.sqrt(variance_db2 + np.maximum(unknown_db2, 0.0))
+        sd_db[out] = np.sqrt(variance_db2 * scale[out] ** 2 + np.maximum(unknown_db2, 0.0))
     within = np.abs(off_db[read]) <= INTERVAL * sd_db[read]
     return LeftOut(off_db=off_db, inside=float(np.mean(within)) if read.any() else None, groups=len(groups))

@@ -39,6 +39,8 @@ out has a share of 1e-15."""
 HALF_LOG_2PI = 0.5 * np.log(2.0 * np.pi)
 """Of the normal density, by definition."""
 
+Spread = float | FloatArray
+
 
 @dataclass(frozen=True, kw_only=True)
 class Shares:
@@ -82,7 +84,7 @@ class Score:
 
 
 def score(
-    pairs: Pairs, level_dbm: FloatArray, need_dbm: FloatArray, *, sigma_db: float, shares: Shares, wild: float
+    pairs: Pairs, level_dbm: FloatArray, need_dbm: FloatArray, *, sigma_db: Spread, shares: Shares, wild: float
 ) -> Score:
     """The likelihood of each pair, tries lost beside heard ones not counted.
 
@@ -92,7 +94,7 @@ def score(
         What was read.
     level_dbm, need_dbm : ndarray of float, shape (pairs,)
         Predicted level, and what the receiver needs. [dBm]
-    sigma_db : float
+    sigma_db : float, or ndarray of float, shape (pairs,)
         Shadowing. [dB]
     shares : Shares
         What has nothing to do with level.
@@ -108,7 +110,8 @@ def score(
 
     value, slope, bend, trust = (np.zeros(len(pairs)) for _ in range(4))
     trust[:] = 1.0
-    read = pairs.has_level
+    every_db, read = np.broadcast_to(sigma_db, value.shape), pairs.has_level
+    sigma_db = every_db[read]
     off_db = pairs.level_dbm[read] - level_dbm[read]
     log_good = np.log1p(-wild) - HALF_LOG_2PI - np.log(sigma_db) - 0.5 * (off_db / sigma_db) ** 2
     if wild > 0:
@@ -121,6 +124,7 @@ def score(
     trust[read] = good
     never, rest = pairs.sorts
     if never.any():
+        sigma_db = every_db[never]
         z = (need_dbm[never] - level_dbm[never]) / sigma_db
         silent = np.clip(shares.silent + (1.0 - shares.silent) * shares.lost ** pairs.missed[never], 1e-300, 1.0)
         value[never] = np.logaddexp(log_ndtr(z), log_ndtr(-z) + np.log(silent))
@@ -128,6 +132,7 @@ def score(
         slope[never] = -density / sigma_db
         bend[never] = density * z / sigma_db**2 + slope[never] ** 2
     if rest.any():
+        sigma_db = every_db[rest]
         counted = _counted(pairs, level_dbm, need_dbm, sigma_db=sigma_db, shares=shares)
         away = counted.away
         mean = np.sum(counted.chance * away, axis=1)
@@ -160,7 +165,9 @@ class _Counted:
     value: FloatArray
 
 
-def _counted(pairs: Pairs, level_dbm: FloatArray, need_dbm: FloatArray, *, sigma_db: float, shares: Shares) -> _Counted:
+def _counted(
+    pairs: Pairs, level_dbm: FloatArray, need_dbm: FloatArray, *, sigma_db: FloatArray, shares: Shares
+) -> _Counted:
     """Average over the level by the trapezoidal rule, exact for a bell but for 2 exp(-2 (pi width / step)^2) < 1e-8.
 
     The nodes stay where they are, counted from what the receiver needs, while the predicted level moves. So slope and
@@ -173,9 +180,9 @@ def _counted(pairs: Pairs, level_dbm: FloatArray, need_dbm: FloatArray, *, sigma
     heard, missed = counts[:, :, None]
     above_db = level_dbm[rest] - need_dbm[rest]
     tries = float(counts.sum(axis=0).max())
-    step_db = 1.0 / np.sqrt(1.0 / sigma_db**2 + tries / pairs.fade_db**2)
-    first = np.floor((min(above_db.min(), 0.0) - REACH * sigma_db) / step_db)
-    last = np.ceil((max(above_db.max(), 0.0) + REACH * sigma_db) / step_db)
+    step_db = float(1.0 / np.sqrt(1.0 / sigma_db.min() ** 2 + tries / pairs.fade_db**2))
+    first = np.floor((min(above_db.min(), 0.0) - REACH * sigma_db.max()) / step_db)
+    last = np.ceil((max(above_db.max(), 0.0) + REACH * sigma_db.max()) / step_db)
     nodes_db = step_db * np.arange(first, last + 1.0)
     z = nodes_db / pairs.fade_db
     by_count = heard * _log_heard(z, shares.lost) + missed * _log_missed(z, shares.lost)
@@ -183,7 +190,7 @@ def _counted(pairs: Pairs, level_dbm: FloatArray, need_dbm: FloatArray, *, sigma
     if shares.silent > 0:
         never = counts[0] == 0
         by_count[never] = np.logaddexp(by_count[never], np.log(shares.silent))
-    away = (nodes_db - above_db[:, None]) / sigma_db
+    away = (nodes_db - above_db[:, None]) / sigma_db[:, None]
     chance = by_count[same.ravel()] - 0.5 * away**2
     top = chance.max(axis=1, keepdims=True)
     np.exp(chance - top, out=chance)
@@ -229,7 +236,7 @@ def log_prior(shares: Shares, *, plain: bool) -> float:
 
 
 def better_shares(
-    pairs: Pairs, level_dbm: FloatArray, need_dbm: FloatArray, *, sigma_db: float, shares: Shares, plain: bool
+    pairs: Pairs, level_dbm: FloatArray, need_dbm: FloatArray, *, sigma_db: Spread, shares: Shares, plain: bool
 ) -> Shares:
     """One step of expectation and maximisation for the shares."""
     from scipy.special import ndtr  # noqa: PLC0415  start-up time
@@ -237,19 +244,20 @@ def better_shares(
     if shares.fixed:
         return shares
     read, (never, rest) = pairs.has_level, pairs.sorts
+    every_db = np.broadcast_to(sigma_db, level_dbm.shape)
     heard, missed = pairs.counted
     strong = ndtr((pairs.level_dbm[read] - need_dbm[read]) / pairs.fade_db)
     lost = float(np.sum(missed[read] * _free_share(strong, shares.lost)))
     silent = 0.0
     if never.any():
-        above = ndtr((level_dbm[never] - need_dbm[never]) / sigma_db)
+        above = ndtr((level_dbm[never] - need_dbm[never]) / every_db[never])
         by_chance = (1.0 - shares.silent) * shares.lost ** missed[never] * above
         by_silence = shares.silent * above
         total = np.maximum(1.0 - above + by_chance + by_silence, 1e-300)
         lost += float(np.sum(missed[never] * by_chance / total))
         silent += float(np.sum(by_silence / total))
     if rest.any():
-        counted = _counted(pairs, level_dbm, need_dbm, sigma_db=sigma_db, shares=shares)
+        counted = _counted(pairs, level_dbm, need_dbm, sigma_db=every_db[rest], shares=shares)
         log_missed, free = _log_missed(counted.z, shares.lost), _free_share(ndtr(counted.z), shares.lost)
         working = np.where(heard[rest, None] > 0, counted.chance, 0.0)
         unheard = heard[rest] == 0

@@ -23,6 +23,8 @@ LEAST_EXPONENT, MOST_EXPONENT = 0.5, 8.0
 """Limits of a fit: those that a plan has."""
 LEAST_SPREAD_DB, USUAL_SPREAD = 2.0, 0.3
 """Where the plan gives a loss no spread, it gets this share of the loss, and at least so many dB (an assumption)."""
+MIN_SPREAD_DB_PER_M, USUAL_SPREAD_PER_M = 0.1, 0.5
+"""The same for a loss by the metre: trees measured at 10 to 20 dB differ by a factor of two (an assumption)."""
 LEAST_PART = 0.05
 """A loss is fitted where some reading gets this share of its power through it, or more."""
 NO_PRIOR_SD = 1_000.0
@@ -42,45 +44,54 @@ class Unit:
     own : bool
         Whether it is an obstacle with a loss of its own.
     loss_db, spread_db : float
-        Loss of a pass in the plan and its standard deviation before readings. [dB]
+        Loss of a pass in the plan, or of a metre, and its standard deviation before readings. [dB; dB/m]
+    by_metre : bool
+        Whether it is a loss by the metre inside.
     """
 
     name: str
     own: bool
     loss_db: float
     spread_db: float
+    by_metre: bool = False
+
+    @property
+    def unit(self) -> str:
+        """Return the unit of its loss, in words."""
+        return "dB per metre" if self.by_metre else "dB per sheet"
 
 
 def units_of(scene: Scene) -> tuple[tuple[Unit, ...], IntArray]:
     """The losses of a site that readings could change, and which of them each obstacle has.
 
-    Closed metal has a working cap instead of a loss, and foliage costs by the metre: these stay as they are (-1).
+    Closed metal has a working cap instead of a loss, which stays as it is (-1).
     """
     obstacles, plan = scene.obstacles, scene.plan
     units: dict[tuple[bool, str], Unit] = {}
     numbers: dict[tuple[bool, str], int] = {}
     unit = np.full(len(obstacles), -1, dtype=np.int64)
     for i, obstacle in enumerate(obstacles.entries):
-        if not obstacle.can_be_fitted or obstacles.opaque[i]:
+        if obstacles.opaque[i]:
             continue
-        own = obstacle.has_own_loss
-        key = (own, obstacle.name if own else obstacle.made_of.casefold())
+        own, by_metre = obstacle.has_own_loss, obstacle.volume() is not None
+        key = (own, obstacle.fitted_with)
         if key not in units:
             loss_db = float(obstacles.loss_db[i])
             spread_db = float(obstacles.spread_db[i]) if own else plan.materials[key[1]].spread_db
-            usual_db = max(LEAST_SPREAD_DB, USUAL_SPREAD * loss_db)
+            least_db, share = (MIN_SPREAD_DB_PER_M, USUAL_SPREAD_PER_M) if by_metre else (LEAST_SPREAD_DB, USUAL_SPREAD)
             units[key] = Unit(
-                name=_unit_name(obstacle.name, scene) if own else plan.materials[key[1]].name,
+                name=_unit_name(key[1], scene) if own else plan.materials[key[1]].name,
                 own=own,
                 loss_db=loss_db,
-                spread_db=spread_db or usual_db,
+                spread_db=spread_db or max(least_db, share * loss_db),
+                by_metre=by_metre,
             )
         unit[i] = numbers.setdefault(key, len(numbers))
     return tuple(units.values()), unit
 
 
 def _unit_name(obstacle: str, scene: Scene) -> str:
-    """What the loss of an obstacle is called: its name, told from a material of the same name."""
+    """Return what the loss of an obstacle is called: its name, told from a material of the same name."""
     return f"{obstacle} (its own loss)" if obstacle.casefold() in scene.plan.materials else obstacle
 
 
@@ -145,7 +156,7 @@ class Model:
     around : ndarray of float, shape (pairs,)
         Power of the ways around, as a share of that without obstacles; a fit does not change it. [-]
     passes : ndarray of float, shape (pairs, units)
-        How often the straight line goes through each unit. [-]
+        How often the straight line goes through each unit, or how many of its metres count. [-; m]
     leaked : ndarray of float, shape (pairs, ways)
         Power of what comes around but through a building, by the plan, as such a share; not in `around`. [-]
     leaking : ndarray of float, shape (pairs, ways, units)

@@ -14,8 +14,9 @@ USUAL_FADE_DB = 3.0
 """Standard deviation of repeated readings of a pair, where there are few: an assumption. [dB]"""
 LEAST_FADE_DB = 2.0
 """The same at least: registers step by 1 dB and more. An assumption. [dB]"""
-MAX_TRIES = 20.0
-"""Tries that one pair without a level counts as, at most: those of one hour share their weather (a judgement)."""
+MAX_TRIES = 200.0
+"""Tries that one pair without a level counts as, at most: the share that gets through is then known to 3 %, and what is
+lost at any level differs by as much from hour to hour (a judgement)."""
 ENOUGH_REPEATS = 10
 """With so many repeats their own spread is used instead of `USUAL_FADE_DB` (an assumption)."""
 

@@ -12,6 +12,7 @@ from survey.base.arrays import FloatArray
 from survey.measured.calibration.field import MAX_EXACT
 from survey.measured.calibration.likelihood import Shares
 from survey.measured.calibration.solve import COARSE, Solution, Task, solve_at, start_of
+from survey.measured.calibration.spreads import spreads_of
 
 LEAST_SIGMA_DB, MOST_SIGMA_DB = 0.3, 30.0
 """Limits of shadowing in a fit, wider than any site. A judgement. [dB]"""
@@ -115,6 +116,10 @@ def solve(
         best = _searched(part, best)
     if many:
         tell(f"fitting all {len(task.pairs)} links")
+        best = _scaled(task, best)
+    scale = spreads_of(task, best)
+    if np.any(scale != 1.0):
+        task = replace(task, scale=scale, _last={})
         best = _scaled(task, best)
     return Found(
         task=task,

@@ -41,6 +41,8 @@ class Task:
         Shadowing by the plan.
     plain : bool
         Readings alone: no prior knowledge, no guard against wild ones, each by itself, and a sigma over all (1/N).
+    scale : ndarray of float, shape (pairs,)
+        Shadowing of each pair's gateway, as a factor of the shadowing of all. [-]
     """
 
     pairs: Pairs
@@ -48,6 +50,7 @@ class Task:
     field: Field
     plan: Shadow
     plain: bool
+    scale: FloatArray
     _last: dict[str, Any] = attribute(default_factory=dict, compare=False)
 
     @property
@@ -62,18 +65,24 @@ class Task:
             pairs=self.pairs.pick(chosen),
             model=self.model.pick(chosen),
             field=self.field.pick(chosen),
+            scale=self.scale[chosen],
             _last={},
         )
 
     def score(self, level_dbm: FloatArray, shadow: Shadow, shares: Shares) -> Score:
         """The likelihood of each pair by itself."""
         return score(
-            self.pairs, level_dbm, self.model.need_dbm, sigma_db=shadow.sigma_db, shares=shares, wild=self.wild
+            self.pairs,
+            level_dbm,
+            self.model.need_dbm,
+            sigma_db=shadow.sigma_db * self.scale,
+            shares=shares,
+            wild=self.wild,
         )
 
     def whitened(self, found: Score, shadow: Shadow) -> tuple[FloatArray, Whitener]:
         """How much each pair tells beside a level, and what makes them independent: the last one if it still fits."""
-        told = np.where(self.pairs.has_level, found.trust, found.bend * shadow.sigma_db**2)
+        told = np.where(self.pairs.has_level, found.trust, found.bend * (shadow.sigma_db * self.scale) ** 2)
         told = np.clip(told, LITTLE_KNOWN, 1.0)
         last, of = self._last, (shadow.alike, shadow.correlation_m)
         if last.get("of") == of and np.all(np.abs(told / last["told"] - 1.0) < SAME):
@@ -135,6 +144,11 @@ def normal_matrix(slopes: Any, whitener: Whitener, residual_db: FloatArray) -> t
     return np.asarray(_dense(white.T @ white)), np.asarray(right)
 
 
+def scaled(slopes: FloatArray, scale: FloatArray) -> FloatArray:
+    """Return slopes of levels in units of each pair's own shadowing."""
+    return np.asarray(slopes / scale[:, None])
+
+
 def _dense(matrix: Any) -> FloatArray:  # noqa: ANN401  an array, or a sparse one
     return np.asarray(matrix.toarray() if hasattr(matrix, "toarray") else matrix)
 
@@ -173,8 +187,8 @@ def solve_at(task: Task, shadow: Shadow, start: FloatArray, shares: Shares, *, s
     found = task.score(level_dbm, shadow, shares)
     for _ in range(MOST_STEPS if settled <= FINE else SEARCH_STEPS):
         told, whitener = task.whitened(found, shadow)
-        weight = told / shadow.sigma_db**2
-        matrix, right = normal_matrix(slopes, whitener, found.slope / weight)
+        weight = told / (shadow.sigma_db * task.scale) ** 2
+        matrix, right = normal_matrix(scaled(slopes, task.scale), whitener, found.slope / weight / task.scale)
         gradient = right / shadow.sigma_db**2 - precision * (parameters - model.mean)
         curvature = matrix / shadow.sigma_db**2 + np.diag(precision)
         held = ((parameters <= model.lower) & (gradient < 0)) | ((parameters >= model.upper) & (gradient > 0))
@@ -194,7 +208,12 @@ def solve_at(task: Task, shadow: Shadow, start: FloatArray, shares: Shares, *, s
         level_dbm = model.predict(parameters)[0] if not moved else level_dbm
         before = shares
         shares = better_shares(
-            task.pairs, level_dbm, model.need_dbm, sigma_db=shadow.sigma_db, shares=shares, plain=task.plain
+            task.pairs,
+            level_dbm,
+            model.need_dbm,
+            sigma_db=shadow.sigma_db * task.scale,
+            shares=shares,
+            plain=task.plain,
         )
         change = abs(shares.lost - before.lost) + abs(shares.silent - before.silent)
         if change > 0:
@@ -202,8 +221,8 @@ def solve_at(task: Task, shadow: Shadow, start: FloatArray, shares: Shares, *, s
         if moved < settled and change < SETTLED_SHARE:
             break
     told, whitener = task.whitened(found, shadow)
-    weight = told / shadow.sigma_db**2
-    matrix, _ = normal_matrix(slopes, whitener, found.slope)
+    weight = told / (shadow.sigma_db * task.scale) ** 2
+    matrix, _ = normal_matrix(scaled(slopes, task.scale), whitener, found.slope)
     value = _value(task, parameters, found, weight, whitener, shadow)
     value += other_tries(task.pairs, model.need_dbm, shares) + log_prior(shares, plain=task.plain)
     return Solution(
@@ -225,12 +244,13 @@ def _value(  # noqa: PLR0917  all are arrays or of a type of their own
     value = float(np.sum(found.value) - 0.5 * np.sum(away**2))
     if shadow.alike:
         residual_db = found.slope / weight
-        together = float(np.sum(whitener.times(residual_db) ** 2)) / shadow.sigma_db**2
+        together = float(np.sum(whitener.times(residual_db / task.scale) ** 2)) / shadow.sigma_db**2
         value += 0.5 * float(np.sum(weight * residual_db**2)) - 0.5 * together
     return value
 
 
 def gains_of(task: Task, solution: Solution) -> FloatArray:
     """How the parameters weigh each pair in the right side of least squares, shape (pairs, parameters). [1/dB^2]"""
-    slopes = task.model.predict(solution.parameters)[1]
-    return _dense(solution.whitener.back(solution.whitener.times(slopes))) / solution.shadow.sigma_db**2
+    slopes = scaled(task.model.predict(solution.parameters)[1], task.scale)
+    white = _dense(solution.whitener.back(solution.whitener.times(slopes)))
+    return white / task.scale[:, None] / solution.shadow.sigma_db**2

@@ -46,7 +46,7 @@ def _ties(task: Task, solution: Solution) -> tuple[FloatArray, FloatArray]:
     others = np.array([np.log(shadow.sigma_db), _logit(lost), _logit(silent)])
     moving = [0] if solution.shares.fixed else [0, 1, 2] if silent > 0 else [0, 1]
     center = np.log(max(task.plan.sigma_db, LEAST_PLAN_SIGMA_DB))
-    weight = solution.told / shadow.sigma_db**2
+    weight = solution.told / (shadow.sigma_db * task.scale) ** 2
     gains = gains_of(task, solution)
 
     def rated(values: FloatArray) -> tuple[float, FloatArray]:

@@ -21,6 +21,7 @@ from survey.measured.dropouts import (
     Dropouts,
     Finding,
 )
+from survey.output.answers.figures import fit_words
 from survey.output.answers.joint import joint_record, joint_text
 from survey.output.answers.values import Record, plain
 
@@ -141,10 +142,10 @@ def dropouts_table(found: Dropouts) -> str:
     found : Dropouts
         What was found.
     """
-    head, total = wrapped(f"{found.scene.plan.site.name}: {log_words(found)}"), total_words(found)
+    lines, total = [f"{found.scene.plan.site.name}: {log_words(found)}", *fit_words(found.scene)], total_words(found)
     absent = f"Not in the log: {names_within(found.absent, NAMES_WIDE)}" if found.absent else ""
     return paragraphs(
-        head,
+        "\n".join(map(wrapped, lines)),
         wrapped(total) + ("" if faults_of(found) or found.silent else "\n" + wrapped(no_fault_words(found))),
         table(COLUMNS, [finding_row(found, one) for one in found.findings]) if found.findings else "",
         *(_details(one) for one in faults_of(found)),

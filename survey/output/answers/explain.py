@@ -33,7 +33,7 @@ def explain_text(explained: Explained) -> str:
     plan = explained.scene.plan
     shown = [remedy for explanation in explained.inverters for remedy in shown_remedies(explanation)]
     return paragraphs(
-        wanted_line(plan),
+        wanted_line(plan, explained.links),
         _gateways(explained),
         *(_one(explained, explanation) for explanation in explained.inverters),
         safety_text(shown),
@@ -43,7 +43,9 @@ def explain_text(explained: Explained) -> str:
 
 def together_text(explained: Explained, joint: JointRemedies) -> str:
     """Return what `survey explain --together` prints: the remedies for all requested inverters together."""
-    return paragraphs(wanted_line(explained.scene.plan), _gateways(explained), joint_text(joint), wrapped(CAUTION))
+    return paragraphs(
+        wanted_line(explained.scene.plan, explained.links), _gateways(explained), joint_text(joint), wrapped(CAUTION)
+    )
 
 
 def _gateways(explained: Explained) -> str:

@@ -15,6 +15,7 @@ from survey.inputs.plan import Plan
 
 if TYPE_CHECKING:  # a list of links needs no routes
     from survey.routing import Network
+    from survey.scene import Scene
 
 CAUTION = (
     "This is a prediction, not a measurement: take readings on site before you rely on it. Follow the local rules for "
@@ -97,13 +98,13 @@ def wanted_line(plan: Plan, links: Links | None = None) -> str:
     """Return the lines at the head of every answer: the site, its radio and environment, and when a link holds."""
     lines = [f"{plan.site.name}, {radio_words(plan)}", criterion(plan)]
     if links is not None:
-        lines += fit_words(links)
+        lines += fit_words(links.scene, links)
     return "\n".join(map(wrapped, lines))
 
 
-def fit_words(links: Links) -> list[str]:
-    """Return which fit the links use, how far it reaches, and the ceiling that it found; nothing without a fit."""
-    correction = links.scene.correction
+def fit_words(scene: Scene, links: Links | None = None) -> list[str]:
+    """Return which fit a site uses, how far it reaches beside some links, and its ceiling; nothing without a fit."""
+    correction = scene.correction
     if correction is None:
         return []
     source = f"Fit: {correction.file}"
@@ -111,11 +112,13 @@ def fit_words(links: Links) -> list[str]:
         source += f", from {counted(correction.readings, 'reading')}"
     if correction.day:
         source += f" of {correction.day}"
-    beyond_m = float(links.distance_m.max(initial=0.0)) - correction.farthest_m
     reach = f"up to {correction.farthest_m:.1f} m"
-    reach += f"; the longest link here is {beyond_m:.1f} m longer" if beyond_m > 0 else "; no link here is longer"
+    if links is not None:
+        beyond_m = float(links.distance_m.max(initial=0.0)) - correction.farthest_m
+        reach += f"; the longest link here is {beyond_m:.1f} m longer" if beyond_m > 0 else "; no link here is longer"
     lines = [f"{source}, {reach}."]
-    unread = [name for name in links.gateways.names if name not in correction.gateways]
+    places = links.gateways.names if links is not None else ()
+    unread = [name for name in places if name not in correction.gateways]
     if unread and correction.unread_sd_db:
         lines.append(
             f"Not read: {listed(unread, 3)}. Their uncertainty includes {correction.unread_sd_db:.1f} dB for the "

@@ -8,7 +8,7 @@ from shlex import quote
 import numpy as np
 
 from survey.base.layout import Column, counted, listed, paragraphs, table, wrapped
-from survey.measured.calibration import EXPONENT, LOSSES, OFFSET, OUTSIDE, Finding, Fit, fingerprint
+from survey.measured.calibration import EXPONENT, LOSSES, OFFSET, OUTSIDE, Finding, Fit, Unit, fingerprint
 from survey.output.answers.figures import CAUTION, db, signed_db
 from survey.output.answers.links import in_the_line
 from survey.output.answers.values import Record, plain
@@ -101,13 +101,21 @@ def _figures(fit: Fit) -> Iterator[list[str]]:
     exponents = (model.mean[EXPONENT], parameters[EXPONENT], stderr[EXPONENT])
     yield ["path loss exponent", *(f"{one:.2f}" for one in exponents)]
     yield ["shadowing, dB", f"{fit.scene.plan.environment.shadowing_db:.1f}", f"{fit.solution.sigma_db:.1f}", ""]
+    for name, spread in fit.spreads.items():
+        yield [f"shadowing at {name}, dB", "", db(spread * fit.solution.sigma_db), ""]
     for u, one in enumerate(fit.units):
         at = LOSSES + u
-        yield [f"{one.name}, dB per sheet", db(one.loss_db), db(one.loss_db + parameters[at]), f"{stderr[at]:.1f}"]
+        yield [f"{one.name}, {one.unit}", *_losses(one, parameters[at], stderr[at])]
     for e, end in enumerate(fit.ends):
         at = LOSSES + len(fit.units) + e
         what = f"gateway {end.name}" if end.kind == "gateway" else f"inverters such as {end.name}"
         yield [f"{what}, dB besides the offset", "0.0", db(parameters[at]), f"{stderr[at]:.1f}"]
+
+
+def _losses(unit: Unit, change_db: float, stderr_db: float) -> tuple[str, ...]:
+    """Return a loss in the plan, fitted, and its standard error; by the metre with two decimals."""
+    decimals = 2 if unit.by_metre else 1
+    return tuple(f"{one:.{decimals}f}" for one in (unit.loss_db, unit.loss_db + change_db, stderr_db))
 
 
 def _quality(fit: Fit) -> Iterator[str]:
@@ -262,6 +270,7 @@ def fit_record(fit: Fit) -> Record:
         },
         "offset_db": {"value": plain(parameters[OFFSET]), "stderr": plain(stderr[OFFSET])},
         "shadowing_db": plain(fit.solution.sigma_db),
+        "gateway_shadowing_db": {name: plain(one * fit.solution.sigma_db) for name, one in fit.spreads.items()},
         "free_share": plain(fit.solution.shares.lost),
         "silent_share": plain(fit.solution.shares.silent),
         "materials": {
@@ -271,6 +280,7 @@ def fit_record(fit: Fit) -> Record:
                 "before_db": plain(one.loss_db),
                 "before_stderr": plain(one.spread_db),
                 "own": one.own,
+                "by_metre": one.by_metre,
             }
             for u, one in enumerate(fit.units)
         },

@@ -93,7 +93,7 @@ def place_table(placement: Placement, *, top: int | None = None, every: bool = F
     if placement.reason and not placement.choices and not placement.fewest:
         why = _why(placement.reason, ranks[scores.spots.names.index(placement.reason.rival)])
     return paragraphs(
-        wanted_line(scene.plan),
+        wanted_line(scene.plan, placement.network.links),
         _head(placement),
         choices_table(placement),
         ranking,

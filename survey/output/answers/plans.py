@@ -10,7 +10,7 @@ from survey.base.layout import Column, counted, labelled, paragraphs, table, wra
 from survey.budget import STATES, Links
 from survey.decisions.comparison import BetweenPlans, Change
 from survey.decisions.simulation import pair_of
-from survey.output.answers.figures import CAUTION, criterion, margin, radio_words, signed_db, wanted_line
+from survey.output.answers.figures import CAUTION, criterion, fit_words, margin, radio_words, signed_db, wanted_line
 from survey.output.answers.place import RANKING_COLUMNS, ranking_row
 from survey.output.answers.place_record import score_record
 from survey.output.answers.sure import served_record, served_words, share
@@ -62,6 +62,7 @@ def plans_table(between: BetweenPlans, *, inverters: Sequence[str] = ()) -> str:
     if before.requirement != after.requirement:
         wanted = [wrapped(f"{name}: {criterion(plan)}") for name, plan in (("Before", before), ("After", after))]
         wanted.insert(0, wrapped(f"{before.site.name}, {radio_words(before)}"))
+    wanted += map(wrapped, fit_words(between.after.scene, between.after))
     spots = [_spot(between, j, inverters) for j in range(between.before.shape[1])]
     return paragraphs("\n".join(wanted), "\n".join(["Two plans", *head]), *spots, wrapped(CAUTION))
 

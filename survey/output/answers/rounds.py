@@ -98,7 +98,7 @@ def count_words(sites: SitesTable, order: Order, *, reused: int = 0) -> str:
 
 
 def visit_row(rank: int, visit: Visit) -> list[str]:
-    """Return a visit under `COLUMNS`: its first cause, and how many more."""
+    """Return a visit under `COLUMNS`: its first cause and the first thing to bring, and how many more."""
     first = visit.findings[0]
     more = f" +{len(visit.findings) - 1}" if len(visit.findings) > 1 else ""
     a_day = sum(one.missed_per_day for one in visit.findings)
@@ -109,7 +109,7 @@ def visit_row(rank: int, visit: Visit) -> list[str]:
         inverter_words(first, wide=24),
         f"{a_day:.1f}",
         f"{100 * first.certainty:.0f}",
-        first.bring,
+        visit.bring[0] + (f" +{len(visit.bring) - 1}" if len(visit.bring) > 1 else ""),
     ]
 
 
@@ -166,7 +166,7 @@ def _details(rank: int, visit: Visit) -> str:
     others = [cause_words(other.cause) for other in visit.findings[1:]]
     facts = [
         ("Next step", first.next[0]),
-        ("Bring", "; ".join(dict.fromkeys(finding.bring for finding in visit.findings))),
+        ("Bring", "; ".join(visit.bring)),
         ("Inverters", listed(first.inverters, MAX_NAMES)),
         ("Because", first.evidence),
         ("Also", listed(others, MAX_NAMES)),
@@ -262,10 +262,7 @@ def _kept(visit: Visit) -> list[dict[str, Any]]:
 def rounds_csv(sites: SitesTable, order: Order) -> str:
     """Return a row a site, visits first, under `CSV_COLUMNS`."""
     shared = {name: cause_words(one.cause) for one in order.together for name in one.sites}
-    rows = [
-        _cells(visit.assessment, visit.findings[0], shared, rank=rank, value=visit.value)
-        for rank, visit in enumerate(order.visits, start=1)
-    ]
+    rows = [_cells(visit.assessment, visit, shared, rank=rank) for rank, visit in enumerate(order.visits, start=1)]
     for group in (order.only_together, order.longer_log, order.in_order, order.not_read):
         rows += [_cells(one, None, shared) for one in group]
     rows += [
@@ -276,16 +273,16 @@ def rounds_csv(sites: SitesTable, order: Order) -> str:
 
 def _cells(
     one: Assessment,
-    first: SiteFinding | None,
+    visit: Visit | None,
     shared: dict[str, str],
     *,
     rank: int | None = None,
-    value: float | None = None,
 ) -> list[Any]:
     cause: list[Any] = [None] * 8
-    if first is not None:
+    if visit is not None:
+        first = visit.findings[0]
         cause = [cause_words(first.cause), first.subject, first.inverters, first.missed_per_day, first.certainty]
-        cause += [value, first.bring, first.next[0]]
+        cause += [visit.value, "; ".join(visit.bring), first.next[0]]
     links: list[Any] = [one.links.hold, one.links.marginal, one.links.fail] if one.links else [None] * 3
     name = one.site.name
     return [

@@ -62,7 +62,7 @@ def budget_picture(links: Links, i: int, j: int) -> Figure:
         f"{site}: margin {margin_in_db(budget.margin_db)}, chance {chance}: {STATES[budget.state]}.",
         direction_words(budget),
         way_words(budget),
-        one_lined(links.scene),
+        one_lined(links.scene, links),
     )
     count = len(steps) + 3
     above_in, below_in, tall_in = head_in(lines) + 0.1, 0.75, BAR_IN * count

@@ -24,6 +24,7 @@ from survey.measured.dropouts import (
     Dropouts,
 )
 from survey.output.answers.dropouts import CAUTION_WORDS, cause_words, log_words, total_words
+from survey.output.answers.figures import fit_words
 from survey.output.pictures.style import SMALL_PT, foot_legend, head_in, legend_in, new_figure, picture, sample, short
 
 LOOKS: dict[str, tuple[str, str]] = {
@@ -85,6 +86,7 @@ def days_picture(found: Dropouts) -> Figure:
     panel_in = float(np.clip(ROW_IN * len(found.inverters), MIN_PANEL_IN, MAX_PANEL_IN))
     lines = [f"{log_words(found)}. {total_words(found)}."]
     lines += [f"The last {MAX_WEEKS} weeks are drawn."] if left_out else []
+    lines += fit_words(found.scene)
     used = [cause for k, cause in enumerate(CAUSES) if (found.marks == k + 1).any()]
     top_in, bottom_in = head_in(tuple(lines)) + 0.15, legend_in(len(used), columns=LEGEND_COLUMNS) + 0.3
     height_in = top_in + bottom_in + down * (panel_in + 0.38)

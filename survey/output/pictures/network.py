@@ -80,7 +80,7 @@ def network_picture(points: WeakPoints) -> Figure:
     two = int(points.two_routes.sum())
     between = f"up to {counted(most, 'relay')}" if most else "no relay"
     asked = f"{gateways_words(chosen)}. Routes with {between}. {route_tally(network)}. "
-    lines = (asked + f"Backup route (no shared relay, no shared link): {two}.", one_lined(scene))
+    lines = (asked + f"Backup route (no shared relay, no shared link): {two}.", one_lined(scene, links))
     figure, axes = site_axes(
         scene,
         title=f"{scene.plan.site.name}: routes and relays",

@@ -14,7 +14,7 @@ from matplotlib.patches import Polygon
 from survey.base.arrays import FloatArray
 from survey.base.units import wavelength_m
 from survey.budget import CARRIERS, STATES, Links
-from survey.output.answers.figures import db, margin_in_db, percent
+from survey.output.answers.figures import db, fit_words, margin_in_db, percent
 from survey.output.answers.links import WAY_WORDS
 from survey.output.map.labels import Label
 from survey.output.map.legend import MARKS
@@ -187,6 +187,7 @@ def _lines(links: Links, i: int, j: int, met: list[tuple[float | None, str, floa
         ),
         f"Obstacles on the direct line: {', '.join(through) if through else 'none'}.",
         f"Loss of each path besides distance: {', '.join([straight, *ways])}. Best path: {carrier}.",
+        *([" ".join(fit_words(links.scene, links))] if links.scene.correction else []),
     )
 
 

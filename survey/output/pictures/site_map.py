@@ -13,8 +13,8 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from survey.base.layout import counted
-from survey.budget import STATES
-from survey.output.answers.figures import NO_ROOM, criterion, letter, radio_words, route_tally
+from survey.budget import STATES, Links
+from survey.output.answers.figures import NO_ROOM, criterion, fit_words, letter, radio_words, route_tally
 from survey.output.map.frame import spacing_m
 from survey.output.map.groups import Group, group_labels, groups_of, states_in
 from survey.output.map.legend import MARKS, PLACE_WORDS
@@ -87,7 +87,7 @@ def site_map(scene: Scene, network: Network | None = None) -> Figure:
         chosen = network.links.gateways.names
         most = scene.plan.requirement.max_relays
         between = f" Routes with up to {counted(most, 'relay')}." if most else ""
-        lines = (f"{gateways_words(chosen)}.{between} {route_tally(network)}.", one_lined(scene))
+        lines = (f"{gateways_words(chosen)}.{between} {route_tally(network)}.", one_lined(scene, network.links))
     is_grouped = stands_close(scene)
     lines = (*lines, GROUPED) if is_grouped else lines
     figure, axes = site_axes(scene, title=title, lines=lines, entries=len(handles), columns=COLUMNS)
@@ -117,9 +117,9 @@ def gateways_words(names: tuple[str, ...]) -> str:
     return "Gateways: " + ", ".join(f"{letter(j)} {short(name)}" for j, name in enumerate(names))
 
 
-def one_lined(scene: Scene) -> str:
-    """Return the radio and the environment, and when a link holds, without the site's name."""
-    return f"{radio_words(scene.plan)}. {criterion(scene.plan)}"
+def one_lined(scene: Scene, links: Links | None = None) -> str:
+    """Return the radio and the environment, when a link holds, and the fit in use, without the site's name."""
+    return " ".join([f"{radio_words(scene.plan)}.", criterion(scene.plan), *fit_words(scene, links)])
 
 
 def mark_size_pt(axes: Axes, scene: Scene) -> float:

@@ -7,12 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from survey.base.layout import counted
+from survey.budget import Links
 from survey.measured.calibration import OUTSIDE, Fit
-from survey.output.answers.figures import db, signed_db
+from survey.output.answers.figures import db, fit_words, signed_db
 from survey.output.answers.fit import ON_THE_ROOF, STRONGER, WEAKER
 from survey.output.report.findings import Findings
 from survey.output.report.sections import Grid
-from survey.scene.correction import Correction
 
 HEADINGS = ["inverter", "gateway", "measured dBm", "predicted dBm", "difference dB", "answered", "missed", "verdict"]
 
@@ -29,7 +29,7 @@ class Compared:
 def compared(findings: Findings) -> Compared | None:
     """Return readings compared with the prediction, or the changes of a fit; None if neither is given."""
     fitted, correction = findings.fitted, findings.scene.correction
-    lines = _fit_lines(correction) if correction is not None else []
+    lines = _fit_lines(findings.network.links) if correction is not None else []
     if fitted is None:
         return Compared(lines=lines, grid=None, advice=[]) if lines else None
     off_db, rows = _rows(findings, fitted)
@@ -83,13 +83,17 @@ def _rows(findings: Findings, fitted: Fit) -> tuple[np.ndarray[tuple[int], np.dt
     return off_db[pairs.has_level], rows
 
 
-def _fit_lines(correction: Correction) -> list[str]:
-    """Return the figures of a fit that replace those of the plan."""
+def _fit_lines(links: Links) -> list[str]:
+    """Return the figures of a fit that replace those of the plan, and which fit it is."""
+    correction = links.scene.correction
+    assert correction is not None
     offset_db = signed_db(correction.offset_db)
     return [
         (
-            f"All figures on this page use the fit to readings in {correction.file}: offset {offset_db} dB, path loss "
-            f"exponent {correction.path_loss_exponent:.2f}, shadowing {correction.shadowing_db:.1f} dB. The readings "
-            f"were taken {correction.nearest_m:.1f} to {correction.farthest_m:.1f} m from their gateways."
-        )
+            f"All levels and chances on this page use the fit to readings in {correction.file}: offset {offset_db} dB, "
+            f"path loss exponent {correction.path_loss_exponent:.2f}, shadowing {correction.shadowing_db:.1f} dB. The "
+            f"readings were taken {correction.nearest_m:.1f} to {correction.farthest_m:.1f} m from their gateways. The "
+            "table of materials shows fitted losses beside those of the plan."
+        ),
+        *fit_words(links.scene, links),
     ]

@@ -192,14 +192,25 @@ def defaults(findings: Findings) -> list[tuple[str, str]]:
 
 
 def materials(scene: Scene) -> Grid:
-    """Return the losses of the obstacles, with the source of every figure."""
-    plan, obstacles = scene.plan, scene.obstacles
+    """Return the losses of the obstacles by the plan and by the fit in use, with the source of every figure."""
+    plan, obstacles, correction = scene.plan, scene.obstacles, scene.correction
     rows: dict[tuple[str, str], list[str]] = {}
     for k, obstacle in enumerate(obstacles.entries):
         loss = obstacle.loss(plan.materials, frequency_mhz=plan.radio.frequency_mhz)
-        figures = [loss.what, f"{obstacles.loss_db[k]:.1f}", f"{obstacles.spread_db[k]:.1f}"]
-        if obstacle.volume() is not None:
-            figures = [f"{loss.what}, per metre", f"{loss.db:.2f}", f"{loss.spread_db:.2f}"]
-        rows[loss.what, loss.source] = [*figures, loss.status, loss.source]
-    headings = ["material", "loss dB", "uncertainty dB", "status", "source"]
-    return Grid(headings=headings, text=[True, False, False, True, True], rows=list(rows.values()))
+        by_metre = obstacle.volume() is not None
+        decimals = 2 if by_metre else 1
+        figures = [f"{one:.{decimals}f}" for one in (obstacles.loss_db[k], loss.spread_db)]
+        if correction is not None:
+            fitted = (obstacles.loss_db[k] + correction.change_db[k], obstacles.spread_db[k])
+            is_fitted = correction.unit[k] >= 0
+            figures += [f"{one:.{decimals}f}" if is_fitted else "not fitted" for one in fitted]
+        name = f"{loss.what}, per metre" if by_metre else loss.what
+        rows[loss.what, loss.source] = [name, *figures, loss.status, loss.source]
+    headings = ["material", "loss dB", "uncertainty dB"]
+    if correction is not None:
+        headings = ["material", "plan dB", "its uncertainty dB", "fitted dB", "standard error dB"]
+    return Grid(
+        headings=[*headings, "status", "source"],
+        text=[True, *[False] * (len(headings) - 1), True, True],
+        rows=list(rows.values()),
+    )

@@ -6,6 +6,7 @@ import shapely
 from building_shapes import RIGHT_ANGLED, body, built, turned, walked
 
 from survey.inputs.buildings import Building
+from survey.inputs.buildings.footprints import _aligned
 
 PLAIN = {"name": "b", "eaves_m": 3.0, "wall_material": "brick 110 mm"}
 HOST = Building(
@@ -163,3 +164,20 @@ def test_a_long_row_of_buildings_one_beside_the_other_is_built():
     )
     last = built(*reversed(row), first).bodies["b399"].footprint.corners_m
     assert last.min(axis=0) == pytest.approx([399 * 4.0, 0.0])
+
+
+def test_sides_nearly_in_line_are_put_in_one_by_their_lengths():
+    """A U whose two arms end at 5 and at 5.05 m: 4 and 2 m wide, so in one line at 5.0167 m."""
+    corners_m = np.array([[0, 0], [10, 0], [10, 5], [6, 5], [6, 2], [2, 2], [2, 5.05], [0, 5.05]], dtype=float)
+    facing = np.array([0, 1, 2, 3, 2, 1, 2, 3])
+    found = _aligned(corners_m, corners_m, facing, 0.1)
+    wanted = corners_m.copy()
+    wanted[[2, 3, 6, 7], 1] = (4.0 * 5.0 + 2.0 * 5.05) / 6.0
+    assert found == pytest.approx(wanted)
+    assert np.array_equal(_aligned(corners_m, corners_m, facing, 0.04), corners_m)
+
+
+def test_no_side_is_lost_by_putting_others_in_line():
+    """A step of 5 cm between two sides: in one line it would have no length."""
+    corners_m = np.array([[0, 0], [10, 0], [10, 5], [5, 5], [5, 5.05], [0, 5.05]], dtype=float)
+    assert np.array_equal(_aligned(corners_m, corners_m, np.array([0, 1, 2, 1, 2, 3]), 0.1), corners_m)

@@ -270,3 +270,27 @@ def test_a_long_row_of_boxes_does_not_nest():
     tables["box"] = tables["box"][::-1]
     plan = plan_of(tables, file="x")
     assert next(b for b in plan.obstacles if b.name == "b1199").centre[1] == pytest.approx(90 + 1199 * 2.438)
+
+
+def test_a_box_on_a_roof_stands_in_its_middle_where_nothing_else_is_said():
+    more = """
+[[building]]
+name = "hall"
+corner = [0.0, 20.0]
+length_m = 40.0
+width_m = 20.0
+bearing_deg = 90.0
+eaves_m = 5.0
+wall_material = "steel cladding"
+[[box]]
+name = "unit"
+on = "hall/roof"
+length_m = 2.0
+width_m = 1.0
+height_m = 1.5
+material = "steel cladding"
+"""
+    plan = plan_of(tomllib.loads(MINIMAL + more), file="x")
+    box = next(one for one in plan.obstacles if one.name == "unit")
+    assert box.centre == pytest.approx((20.0, 30.0))
+    assert box.base_m == pytest.approx(5.0)

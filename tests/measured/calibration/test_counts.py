@@ -8,6 +8,7 @@ import pytest
 from scipy.stats import norm
 
 from survey.budget import links_between
+from survey.decisions.simulation import drawn_works
 from survey.inputs.plan_file import plan_of
 from survey.inputs.readings import Readings, read_readings
 from survey.measured.calibration import correction_from, correction_of, fit, names_of
@@ -77,18 +78,21 @@ def test_ceiling_and_fading_come_back_from_counts_beside_levels():
     assert result.solution.sigma_db == pytest.approx(5.0, abs=1.2)
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize(("sent", "off"), [(20, 0.1), (40, 0.15)])
-def test_counts_alone_tell_the_ceiling_and_how_fading_compares_with_shadowing(sent, off):
+@pytest.mark.parametrize(
+    ("sent", "sites"),
+    [(400, 2), *(pytest.param(sent, 6, marks=pytest.mark.slow) for sent in (20, 40, 400))],
+)
+def test_counts_alone_tell_the_ceiling_and_how_fading_compares_with_shadowing(sent, sites):
     """Without any level only the ratio of the two is known well: the exponent that ties them to dB is known roughly.
 
-    Six sites scatter by some 8 % of the true ratio, so their mean by 3 %. At 20 messages it is 2 % too high, at 40
-    11 %: the fit takes these for 20, expects more chance than there is, and finds shadowing too small."""
+    Six sites scatter by some 8 % of the true ratio, so their mean by 3 %. It is 2 to 4 % too high for 20, 40 and 400
+    messages. Counted as 20, 40 messages made it 11 % and 400 of them 21 % too high, as the fit then expects more chance
+    than there is, and finds shadowing too small."""
     scene = field_site()
-    found = [fit(scene, counts(scene, seed, sent=sent)[0]) for seed in range(6)]
+    found = [fit(scene, counts(scene, seed, sent=sent)[0]) for seed in range(sites)]
     assert np.mean([one.ceiling for one in found]) == pytest.approx(CEILING, abs=0.03)
     ratios = [one.fade_db / one.solution.sigma_db for one in found]
-    assert np.mean(ratios) == pytest.approx(FADE_DB / 5.0, rel=off)
+    assert np.mean(ratios) == pytest.approx(FADE_DB / 5.0, rel=0.08 if sites > 2 else 0.12)
 
 
 @pytest.mark.slow
@@ -116,7 +120,8 @@ def test_an_answer_says_the_ceiling_and_which_fit_it_uses():
     scene = field_site()
     found = fit(scene, counts(scene, 1, levels=True)[0])
     correction, _ = correction_from(json.loads(json.dumps(fit_record(found))), scene, file="f.json")
-    words = " ".join(fit_words(links_between(corrected(scene, correction), scene.inverters, scene.gateways)))
+    links = links_between(corrected(scene, correction), scene.inverters, scene.gateways)
+    words = " ".join(fit_words(links.scene, links))
     assert "f.json, from 180 readings of 2026-03-05, up to " in words
     assert f"at most {found.ceiling:.2f} by what was counted" in words
     assert "a chance of at most" in fit_table(found).replace("\n  ", " ")
@@ -172,3 +177,13 @@ def test_misses_beside_strong_levels_are_told():
     level_dbm = np.where(np.arange(len(readings)) < 25, np.nan, readings.level_dbm + 40.0)
     found = fit(scene, replace(readings, level_dbm=level_dbm, received=None))
     assert "missed readings may contradict the levels" in fit_table(found).replace("\n  ", " ")
+
+
+def test_simulation_runs_have_the_fading_and_the_ceiling_of_the_fit():
+    """The share of 2,000 runs in which a link works is its chance, within 0.05; a run without them is not."""
+    scene = field_site()
+    correction = correction_of(fit(scene, counts(scene, 1, levels=True)[0]))
+    links = links_between(corrected(scene, correction), scene.inverters, scene.gateways)
+    share = np.mean(np.concatenate(list(drawn_works(links, draws=2_000, seed=0))), axis=0)
+    assert share == pytest.approx(links.reliability, abs=0.05)
+    assert share.max() < correction.ceiling + 0.03 < 1.0

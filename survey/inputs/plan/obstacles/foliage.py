@@ -17,6 +17,8 @@ from survey.inputs.plan.obstacles.kind import FROM_PLAN, Look, Loss, Obstacle, V
 
 TREES = "single trees in leaf at 869 MHz, Vogel and Goldhirsh, 1986, and ITU-R P.833-9 for the most"
 """Source of the default figures."""
+WITHOUT_FIGURES = "foliage without figures"
+"""Name of the loss that all plants have whose entries give none."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -30,8 +32,6 @@ class Foliage(Obstacle):
     look: ClassVar[Look] = Look(
         line="#5a7d46", fill="#dcebd3", width_pt=0.8, dashes=(1.0, 1.65), hatch="circles", layer=2
     )
-    can_be_fitted: ClassVar[bool] = False
-
     footprint: tuple[tuple[float, float], ...] = key(Points(POINT, least=3, most=200))
     height_m: float = key(EXTENT)
     base_m: float = key(HEIGHT, default=0.0)
@@ -44,6 +44,11 @@ class Foliage(Obstacle):
     def removal(self) -> str:
         """Cut it back."""
         return "cut back"
+
+    @property
+    def fitted_with(self) -> str:
+        """Return the name of all that readings change together: its own, or that of all plants without figures."""
+        return WITHOUT_FIGURES if self.loss_db_per_m is None else self.name
 
     def inconsistencies(self) -> Iterator[tuple[str, str]]:
         """A footprint that is no area."""

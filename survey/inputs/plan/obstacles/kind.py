@@ -103,8 +103,6 @@ class Obstacle(Entry):
         Its word in legends.
     look : Look
         How it is drawn.
-    can_be_fitted : bool
-        Readings may change its loss: that of its material, or its own.
     is_equipment : bool
         Comes with the inverters: not named on maps, not missed where no line meets it, close to them by intent, and
         as a change between plans no other than theirs.
@@ -115,7 +113,6 @@ class Obstacle(Entry):
     counted_as: ClassVar[str]
     legend: ClassVar[str]
     look: ClassVar[Look] = Look()
-    can_be_fitted: ClassVar[bool] = True
     is_equipment: ClassVar[bool] = False
 
     name: str = key(NAME)
@@ -159,6 +156,11 @@ class Obstacle(Entry):
     def has_own_spread(self) -> bool:
         """Whether its loss is uncertain on its own, and not along with all that is of its material."""
         return True
+
+    @property
+    def fitted_with(self) -> str:
+        """Return the name of all that readings change together: of its material, or its own."""
+        return self.name if self.has_own_loss else self.made_of.casefold()
 
     def loss(self, materials: Mapping[str, Material], *, frequency_mhz: float) -> Loss:
         """Loss of a pass or of a metre, with the plan's materials by their folded names."""
