@@ -10,6 +10,7 @@ from survey.decisions.simulation import CriticalPosition
 from survey.output.answers.drawing import measure_words
 from survey.output.answers.explain import next_step
 from survey.output.answers.figures import db, letter, margin, percent
+from survey.output.answers.joint import joint_text
 
 WANTED = [0.5, 0.7, 0.9, 0.95, 0.975, 0.99, 0.995, 0.999, 0.9999, 0.8765, 0.123456]
 chances = st.floats(0.0, 1.0)
@@ -82,3 +83,21 @@ def test_an_effect_has_its_unit():
     assert measure_words((one,)) == (
         "the height of hut (off by 50 cm it changes the lead over the next best location by up to 4.3 inverters)"
     )
+
+
+def joint(*remedies):
+    """Remedies for two inverters together: action, inverters covered then, others better and worse."""
+    found = [
+        SimpleNamespace(
+            remedy=SimpleNamespace(action=action, about="", cautions=()), hold=hold, better=better, worse=worse
+        )
+        for action, hold, better, worse in remedies
+    ]
+    return SimpleNamespace(inverters=("i1", "i2"), hold_today=(), gateways=("g",), remedies=found)
+
+
+def test_a_change_that_brings_none_up_and_harms_others_is_not_listed():
+    words = joint_text(joint(("raise it", ("i1",), 0, 0), ("lower it", (), 0, 24)))
+    assert "raise it" in words
+    assert "lower it" not in words
+    assert "No remedy that was tried helps" in joint_text(joint(("lower it", (), 0, 24)))
