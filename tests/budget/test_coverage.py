@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from places import SITES
 from plans import write
+from scipy.special import ndtr
 
 from survey.budget import coverage, links_between
 from survey.budget.coverage import chosen_gateways, coverage_of, usual_points
@@ -33,6 +34,7 @@ def test_every_point_has_the_margin_and_the_chance_of_its_own_links(name, place)
     assert np.ptp(alone.margin_db) > 20.0
     assert np.array_equal(found.margin_db.ravel(), alone.margin_db[:, 0])
     assert np.array_equal(found.reliability.ravel(), alone.reliability[:, 0])
+    assert found.reliability == pytest.approx(ndtr(found.certainty), abs=1e-6), "a normal distribution's"
 
 
 AGREED = [*PLACES, ("farm", "north gate"), ("house", "carport post")]

@@ -209,3 +209,11 @@ def test_each_link_of_several_is_explained_by_its_own_gateway(tmp_path):
     to_post, to_office = costs_of(site, twice, both)
     assert to_post == ()
     assert [cost.obstacle for cost in to_office] == ["long wall", "second"]
+
+
+def test_what_distance_costs_worked_by_hand(tmp_path):
+    """At 40 m with exponent 3, 868 MHz: 31.218 dB of free space over the first metre, then 30 log10(40) = 48.062 dB."""
+    site = scene(tmp_path, ("at = [10.0, 0.0]", "at = [40.0, 0.0]"), more="[environment]\npath_loss_exponent = 3.0\n")
+    found = steps(first_budget(site))
+    assert found["free space, first 1 m"] == pytest.approx(-31.218, abs=0.001)
+    assert found["1 m to 40.0 m, exponent 3"] == pytest.approx(-48.062, abs=0.001)

@@ -273,7 +273,7 @@ def test_in_blocks_the_links_are_the_same(monkeypatch):
 
 @pytest.mark.parametrize("rise_m", [50.0, -50.0])
 def test_a_dipole_counts_in_the_elevation_of_the_direct_line(rise_m):
-    """A half-wave dipole, cos(90 deg sin e) / cos(e) of its field at the horizon: Balanis, Antenna Theory, section 4.6."""
+    """A half-wave dipole: cos(90 deg sin e) / cos(e) of its field at the horizon (Balanis, from memory)."""
     end = {"tx_power_dbm": 8.0, "sensitivity_dbm": -95.0}
     heights_m = (2.0, 2.0 + rise_m) if rise_m > 0 else (2.0 - rise_m, 2.0)
     found = [

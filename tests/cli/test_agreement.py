@@ -122,7 +122,7 @@ def test_draws_of_one_gateway_stop_at_its_room(run, folder):
     [["--gateways", "2"], ["--fewest"], ["--spare"], ["--relays", "1"], ["--gateways", "2", "--relays", "1"], []],
 )
 def test_the_page_recommends_what_place_recommends_with_the_same_options(run, folder, words):
-    plan(folder, "farm", "plain")
+    plan(folder, "house", "plain")
     place = run("place", "plan.toml", *words, *FEW)
     names = [one["name"] for one in told(run, "place", "plan.toml", *words, *FEW)["gateways"]]
     assert run("report", "plan.toml", "--out", "page.html", *words, *FEW).exit_code == 0

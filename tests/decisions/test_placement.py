@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from survey.base.errors import SurveyError
-from survey.decisions.placement import best_of_each_place, place
+from survey.decisions.placement import PlacementOptions, best_of_each_place, place
 from survey.inputs.plan import Environment, Inverter, Plan, Radio, RadioEnd, Requirement, Search, Site, Spot, Wall
 from survey.scene import scene_of
 
@@ -141,3 +141,15 @@ def test_a_single_spot_needs_no_reason():
 def test_without_a_place_for_a_gateway_there_is_a_clear_error():
     with pytest.raises(SurveyError, match=r"test\.toml: has no \[\[spot\]\] and no \[\[search\]\]"):
         place(scene_of(two_spots(spots=())))
+
+
+def test_moving_an_existing_gateway_is_looked_at_only_where_one_is_asked_for():
+    """Not for two gateways, nor where the fewest are looked for: there every spot is free."""
+    both = {
+        "gateways": (Spot(name="old", at=(0.0, 5000.0), height_m=2.0),),
+        "spots": (Spot(name="near", at=(0.0, 5.0), height_m=2.0),),
+    }
+    one, two = (scene_of(plan([(0.0, 0.0)], requirement=Requirement(gateways=n), **both)) for n in (1, 2))
+    assert place(one).moving is not None
+    assert place(two).moving is None
+    assert place(one, options=PlacementOptions(fewest=True)).moving is None

@@ -214,3 +214,15 @@ def test_a_search_takes_an_area_of_up_to_200_corners():
     assert len(Search(name="s", within=corners(200), heights_m=(2.0,), step_m=50.0).positions_m()) > 0
     with pytest.raises(EntryError, match="holds 201 points; write 3 to 200 points"):
         Search(name="s", within=corners(201), heights_m=(2.0,), step_m=50.0)
+
+
+def test_the_grid_over_an_area_is_counted_by_hand_wherever_it_lies():
+    """20 by 10 m in steps of 0.5 m: 41 times 21 points, half of them in the triangle; along a line there is no grid."""
+    for x, y in ((0.0, 0.0), (100.0, -40.0)):
+        triangle = ((x, y), (x + 20.0, y), (x, y + 10.0))
+        search = Search(name="s", within=triangle, heights_m=(2.0,), step_m=0.5)
+        assert search.grid_points == 41 * 21
+        assert len(search.positions_m()) <= search.most_points < 41 * 21
+    line = Search(name="s", along=((100.0, 0.0), (120.0, 0.0)), heights_m=(2.0, 3.0), step_m=0.5)
+    assert line.grid_points == 0
+    assert line.most_points == len(line.positions_m()) == 2 * 41

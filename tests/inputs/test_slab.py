@@ -58,3 +58,23 @@ def test_a_slab_agrees_with_a_transfer_matrix_library(name, thickness_m, frequen
         passed = coh_tmm(polarisation, *layers, angle_rad, wavelength_m)["T"]
         if passed > 1e-12:
             assert float(loss_db) == pytest.approx(-10 * np.log10(passed), abs=1e-6)
+
+
+# Recommendation ITU-R P.2040-3 (2023), Table 3: where each row holds. [GHz]
+RANGES_GHZ = {
+    "concrete": (1, 100),
+    "brick": (1, 40),
+    "plasterboard": (1, 100),
+    "wood": (0.001, 100),
+    "glass": (0.1, 100),
+    "ceiling board": (1, 100),
+    "chipboard": (1, 100),
+    "plywood": (1, 40),
+    "marble": (1, 60),
+}
+
+
+def test_each_substance_holds_where_the_recommendation_says():
+    assert {name: (one.low_mhz, one.high_mhz) for name, one in SUBSTANCES.items()} == {
+        name: (1e3 * low, 1e3 * high) for name, (low, high) in RANGES_GHZ.items()
+    }

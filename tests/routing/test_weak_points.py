@@ -11,6 +11,7 @@ from plans import MINIMAL, changed, entry
 from survey.budget import HOLDS
 from survey.inputs.plan_file import plan_of
 from survey.routing import DIRECT, hops_among, hops_of, levels, network_between
+from survey.routing.graph import graph_of
 from survey.routing.weak_points import weak_points
 from survey.scene import scene_of
 
@@ -50,6 +51,8 @@ def test_a_relay_that_goes_dark_loses_those_that_a_plan_without_it_loses(field):
     inverters_m, gateways_m, max_relays = field
     points = weak_points(network_between(scene := site(*field[:2], max_relays=max_relays), scene.gateways))
     holding = names(points.network, np.flatnonzero(points.network.state == HOLDS))
+    assert all(one.gateway == -1 for one in points.relays)
+    assert all(one.inverter == -1 for one in points.gateways)
     for one in points.relays:
         without = [at if i != one.inverter else (1e5, 1e5) for i, at in enumerate(inverters_m)]
         smaller = site(without, gateways_m, max_relays=max_relays)
@@ -129,3 +132,12 @@ def test_mounting_loss_counts_at_both_ends_of_a_hop():
     more = entry("inverter", name='"i2"', at=[40.0, 0.0], height_m=2)
     without, loss = (hops_of(scene_of(plan_of(tomllib.loads(one + more), file="p.toml"))) for one in (MINIMAL, text))
     assert without.margin_db - loss.margin_db == pytest.approx([10.0, 10.0])
+
+
+def test_lines_of_the_graph_are_as_long_as_the_places_are_apart():
+    """Inverters at 3 and 4 m along the axes are 5 m apart, and 3 and 4 m from the gateway."""
+    scene = site([(3.0, 0.0), (0.0, 4.0)], [(0.0, 0.0)], max_relays=1)
+    graph = graph_of(network_between(scene, scene.gateways))
+    found = {frozenset(pair): graph.edges[pair]["distance_m"] for pair in graph.edges}
+    wanted = {("i0", "i1"): 5.0, ("i0", "g0"): 3.0, ("i1", "g0"): 4.0}
+    assert found == {frozenset(pair): pytest.approx(apart_m) for pair, apart_m in wanted.items()}

@@ -7,6 +7,7 @@ from survey.budget import links_between
 from survey.inputs.plan_file import parse_text, plan_of
 from survey.output.export.sheets import sheets_text
 from survey.scene import pieces_of, scene_of
+from survey.scene.own_moves import face_axes
 
 HEAD = """plan_version = 1
 [site]
@@ -222,3 +223,14 @@ def test_a_building_keeps_what_it_is_drawn_within_as_loose_sheets():
     plan = plan_of(parse_text(text, "yard"), file="yard")
     again = pieces_of(scene_of(plan_of(parse_text(sheets_text(plan), "yard"), file="yard")))
     assert again.spread_m[again.obstacle[0, 0]] == pytest.approx(0.35)
+
+
+@pytest.mark.parametrize("normal", [(0.0, 0.0, 1.0), (0.6, 0.0, 0.8), (0.0, -1.0, 0.0)])
+def test_the_axes_of_a_face_are_square_to_each_other_and_the_first_is_level(normal):
+    """Along it, up it and square to it; a level face has no direction of its own and takes that of x."""
+    along, up, out = face_axes(np.array(normal))
+    assert np.array([along, up, out]) @ np.array([along, up, out]).T == pytest.approx(np.eye(3))
+    assert np.cross(along, up) == pytest.approx(normal)
+    assert along[2] == 0.0
+    assert up[2] >= 0.0
+    assert normal != (0.0, 0.0, 1.0) or along.tolist() == [1.0, 0.0, 0.0]

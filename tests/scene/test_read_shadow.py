@@ -10,9 +10,7 @@ RNG = np.random.default_rng(5)
 READ_STARTS_M, READ_ENDS_M = RNG.uniform(0.0, 12.0, (2, 6, 3))
 OFF_DB, TOLD = RNG.normal(0.0, 5.0, 6), RNG.uniform(0.4, 1.0, 6)
 STARTS_M, ENDS_M = RNG.uniform(0.0, 12.0, (3, 3)), RNG.uniform(0.0, 12.0, (2, 3))
-READ = ReadShadow(
-    starts_m=READ_STARTS_M, ends_m=READ_ENDS_M, off_db=OFF_DB, told=TOLD, alike=0.8, correlation_m=7.0
-)
+READ = ReadShadow(starts_m=READ_STARTS_M, ends_m=READ_ENDS_M, off_db=OFF_DB, told=TOLD, alike=0.8, correlation_m=7.0)
 
 
 def test_near_read_links_it_is_the_conditional_mean_and_variance():
@@ -78,6 +76,7 @@ def test_the_variance_of_a_level_by_hand():
     beyond = 1.0, np.log10(5.0), np.log10(2.0)  # below the reference distance nothing changes with distance
     ends_db2 = 1.0 + 3.0, 0.0, 2.0
     wanted = [
-        4.0 + 0.04 * (10.0 * a) ** 2 + (10.0 * 0.2 * b) ** 2 + c for a, b, c in zip(decades, beyond, ends_db2, strict=True)
+        4.0 + 0.04 * (10.0 * a) ** 2 + (10.0 * 0.2 * b) ** 2 + c
+        for a, b, c in zip(decades, beyond, ends_db2, strict=True)
     ]
     assert found_db2 == pytest.approx(wanted)

@@ -13,12 +13,16 @@ import time
 from collections import defaultdict
 from pathlib import Path
 
-LONGEST_S = 240
-"""A mutant that runs longer hangs, which is noticed."""
+MAX_PROCESSOR_S, MAX_S = 150, 1_800
+"""A mutant that works longer hangs, which is noticed; by the clock only far later, since machines are busy."""
 MOST_S = 12
 """So much of known test time for a mutant at most: what no test finds by then counts as not noticed."""
-FIRST = 20
+FIRST = 8
 """Tests that are run first: collecting hundreds takes longer than running the quickest."""
+LIBRARIES = (
+    *("pytest", "hypothesis", "numpy", "networkx", "click", "jinja2", "shapely", "matplotlib.figure"),
+    *("scipy.optimize", "scipy.stats", "scipy.sparse.csgraph", "scipy.spatial", "scipy.integrate"),
+)
 BROKEN = 70
 """What a process returns that could not run any test, whatever the mutant."""
 UNKNOWN_S = 0.05
@@ -36,7 +40,9 @@ class Reach:
         for one in self._data:
             one.read()
         for name in time_files:
-            for took, test in re.findall(r"^([\d.]+)s \w+ +(\S+)", Path(name).read_text(encoding="utf-8"), re.MULTILINE):
+            for took, test in re.findall(
+                r"^([\d.]+)s \w+ +(\S+)", Path(name).read_text(encoding="utf-8"), re.MULTILINE
+            ):
                 self._times[_function_of(test)] += float(took)
         self._used = _uses(root)
 
@@ -73,7 +79,7 @@ class Reach:
 
 
 class Guess:
-    """The tests that may reach a line, by names: those nearest to the module, then those that name what is changed."""
+    """The tests that may reach a line, by names: those nearest to the module, then those that import or name it."""
 
     def __init__(self, root):
         self._root = root
@@ -81,11 +87,15 @@ class Guess:
         self._texts = {str(one.relative_to(root)): one.read_text(encoding="utf-8") for one in files}
 
     def of(self, mutant):
-        """Return stages of tests: the nearest, then at most three files more."""
+        """Return stages of tests: the nearest, then at most four files more."""
         near = nearest(self._root, mutant.path)
+        dotted = ".".join(Path(mutant.path).with_suffix("").parts).removesuffix(".__init__")
+        room, _, module = dotted.rpartition(".")
+        imports = re.compile(rf"from {re.escape(dotted)} import|from {re.escape(room)} import [^\n]*\b{module}\b")
         word = mutant.name or mutant.function
-        named = [one for one, text in self._texts.items() if word and re.search(rf"\b{word}\b", text)]
-        more = [one for one in named if one not in near and not one.startswith("tests/cli")][:2]
+        named = [one for one, text in self._texts.items() if imports.search(text)]
+        named += [one for one, text in self._texts.items() if word and re.search(rf"\b{word}\b", text)]
+        more = [one for one in dict.fromkeys(named) if one not in near and not one.startswith("tests/cli")][:4]
         return [near, more] if more else [near]
 
 
@@ -104,7 +114,7 @@ def nearest(root, path):
 
 
 def first_failure(folder, tests):
-    """Return the first of some tests that fails in a copy of the project, "hangs" for a run that does not end, or ""."""
+    """Return the first of some tests that fails in a copy of the project, "hangs" if it does not end, else ""."""
     said = _run(folder, tests, ["-x"])
     return "hangs" if said is None else next(iter(said), "")
 
@@ -137,7 +147,7 @@ def _run(folder, tests, options):
         os.close(read)
         _in_child(folder, tests, options, write)
     os.close(write)
-    end_s = time.monotonic() + LONGEST_S
+    end_s = time.monotonic() + MAX_S
     while True:
         ended, status = os.waitpid(process, os.WNOHANG)
         if ended or time.monotonic() > end_s:
@@ -151,6 +161,8 @@ def _run(folder, tests, options):
     with os.fdopen(read, encoding="utf-8") as said:
         names = said.read().split("\n")[:-1]
     code = os.waitstatus_to_exitcode(status)
+    if code == -signal.SIGXCPU:
+        return None
     if code == BROKEN:
         raise RuntimeError(f"cannot run {tests}")
     return names if names or not code else [f"{tests[0]} (exit {code})"]
@@ -162,6 +174,7 @@ def _in_child(folder, tests, options, write):
     code = BROKEN
     with contextlib.suppress(BaseException):
         resource.setrlimit(resource.RLIMIT_AS, (8 * 2**30, 8 * 2**30))
+        resource.setrlimit(resource.RLIMIT_CPU, (MAX_PROCESSOR_S, MAX_PROCESSOR_S + 5))
         os.chdir(folder)
         nothing = os.open(os.devnull, os.O_RDWR)
         for stream in (0, 1, 2):
@@ -178,7 +191,7 @@ def _in_child(folder, tests, options, write):
 
 def _preload():
     """Load what tests need of libraries once, so that each fork has it."""
-    for name in ("pytest", "numpy", "scipy.optimize", "scipy.stats", "scipy.sparse.csgraph", "networkx", "click", "hypothesis"):
+    for name in LIBRARIES:
         with contextlib.suppress(ImportError):
             __import__(name)
 

@@ -1,4 +1,4 @@
-"""Mutants: the program with one small thing changed. A test should notice; those that reach the change are run, quick ones first.
+"""Mutants: the program with one small thing changed. A test should notice: those that reach the change are run.
 
 `python tests/support/mutants.py --count 20 --seed 1` tells which changes nothing noticed, and exits 1 beyond `--most`.
 Which tests reach a line is guessed by names, or known by a run with `--cov-context=test`: see `--reach`.
@@ -15,8 +15,8 @@ import tempfile
 import time
 from pathlib import Path
 
-from mutating import every_place, mutants_of
 from mutant_tests import Guess, Reach, failing, first_failure
+from mutating import every_place, mutants_of
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -26,7 +26,9 @@ def chosen(asked):
     if asked.at:
         for place in asked.at:
             path, line = place.split(":")
-            yield from (one for one in mutants_of(path, (ROOT / path).read_text(encoding="utf-8")) if one.line == int(line))
+            yield from (
+                one for one in mutants_of(path, (ROOT / path).read_text(encoding="utf-8")) if one.line == int(line)
+            )
         return
     files = [one.relative_to(ROOT) for one in sorted((ROOT / "survey").rglob("*.py"))]
     files = [one for one in files if not asked.only or any(part in str(one) for part in asked.only)]
@@ -72,7 +74,10 @@ def main():
             stages = tests.of(mutant)
             fate[mutant] = noticed_by(mutant, folder, stages, number)
             spent_s = time.monotonic() - start_s
-            print(f"{'noticed' if fate[mutant] else 'NOT NOTICED'}: {mutant}  ({spent_s:.0f} s) {fate[mutant]}", flush=True)
+            print(
+                f"{'noticed' if fate[mutant] else 'NOT NOTICED'}: {mutant}  ({spent_s:.0f} s) {fate[mutant]}",
+                flush=True,
+            )
         wrong = failing(folder, {one for one in fate.values() if "::" in one})
     for mutant in [one for one, by in fate.items() if by in wrong]:  # what fails without a mutant tells nothing
         print(f"no verdict, {fate.pop(mutant)} fails anyway: {mutant}")

@@ -28,7 +28,7 @@ SWAPS = {
     ast.USub: ast.UAdd,
 }
 GUARDS = {"strict", "slots", "frozen", "kw_only", "stacklevel", "maxsize", "compare", "repr", "init", "copy"}
-"""Keywords that guard against mistakes of who changes the program, or save memory or time: no answer depends on them."""
+"""Keywords that guard against mistakes in the program, or save memory or time: no answer depends on them."""
 FUNCTIONS = (ast.FunctionDef, ast.AsyncFunctionDef, ast.Lambda)
 
 
@@ -102,7 +102,7 @@ def _places(tree):
 
 
 def _idle(tree):
-    """Yield what is left out: annotations, the words of an error, keywords that guard, and what is for the reader only."""
+    """Yield what is left out: annotations, the words of an error, keywords that guard, imports for types."""
     for one in ast.walk(tree):
         yield from (part for key in ("annotation", "returns") if (part := getattr(one, key, None)) is not None)
         if isinstance(one, ast.Raise):

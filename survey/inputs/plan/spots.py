@@ -58,7 +58,7 @@ class Search(OwnRadio):
             if problems:
                 yield from problems
                 return
-        count, tried = self.most_points, self._grid_points
+        count, tried = self.most_points, self.grid_points
         if count > MOST_SEARCH_POINTS:
             yield (
                 "step_m",
@@ -69,7 +69,7 @@ class Search(OwnRadio):
             yield "step_m", f"{problem}, so write a longer step or split the area"
 
     @property
-    def _grid_points(self) -> int:
+    def grid_points(self) -> int:
         """How many points the grid over the area has, in it or not; none along a line."""
         if self.within is None:
             return 0

@@ -129,3 +129,21 @@ def test_the_same_cutter_serves_loose_walls_and_boxes():
     assert [(leaf.name, leaf.owner) for leaf in leaves] == [("A1/A1 doors", "A1")]
     _, _, problems = with_openings(side, numbered([Opening(name="A1 doors", width_m=2.5, height_m=2.5)]))
     assert problems == [('opening "A1 doors"', '2.50 m wide, but "east side" is 2.40 m long')]
+
+
+def test_the_top_of_a_box_begins_over_its_first_corner():
+    corners = np.array([[1.0, 2.0], [7.0, 2.0], [7.0, 4.4], [1.0, 4.4]])
+    top = box_faces("A1", "welded steel", corners_m=corners, base_m=0.5, height_m=2.6)[-1]
+    assert top.point_m(left_m=0.0, up_m=0.0) == pytest.approx([1.0, 2.0, 3.1])
+    assert top.point_m(left_m=6.0, up_m=2.4) == pytest.approx([7.0, 4.4, 3.1])
+    (sheet,) = top.sheets_m
+    assert sheet == pytest.approx(np.column_stack([corners, np.full(4, 3.1)]))
+
+
+def test_an_opening_may_be_as_wide_as_its_wall_and_no_wider():
+    line = np.array([[0.0, 0.0], [10.0, 0.0]])
+    wall = upright_face("w", "wall", "brick 110 mm", line_m=line, foot_m=0.0, height_m=3.0)
+    whole, _, problems = with_openings(wall, numbered([Opening(name="gate", width_m=10.0, height_m=2.0)]))
+    assert problems == []
+    assert area_m2(whole) == pytest.approx(10.0)
+    assert with_openings(wall, numbered([Opening(name="gate", width_m=10.001, height_m=2.0)]))[2]

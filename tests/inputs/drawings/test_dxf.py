@@ -188,3 +188,20 @@ def test_without_the_library_the_message_says_how_to_install_it(dxf, drawings, m
     assert list(drawings(entry).faults()) == [
         ('[[drawing]] 1 "plan"', "file", "DXF needs the library ezdxf: pip install 'survey[drawings]'")
     ]
+
+
+def test_curves_are_refused_where_they_are_asked_for_and_told_whether_they_are_closed(dxf, drawings, told):
+    def draw(space):
+        space.add_arc((0, 0), radius=2, start_angle=0, end_angle=90, **on("ARC"))
+        space.add_ellipse((0, 0), major_axis=(3, 0), ratio=0.5, **on("ROUND"))
+        space.add_ellipse((0, 0), major_axis=(3, 0), ratio=0.5, start_param=0, end_param=1, **on("PART"))
+        space.add_spline([(0, 0), (1, 2), (3, 3), (4, 0)], **on("SPLINE"))
+        space.add_text("note", **on("TEXT"))
+
+    read = drawings(dxf(draw))
+    assert list(read.faults()) == []
+    for layer in ("ARC", "PART", "SPLINE"):
+        assert "curve" in told(read.line, f"plan/{layer}")
+        assert "has no outline" in told(read.outline, f"plan/{layer}")
+    assert "curve" in told(read.outline, "plan/ROUND")
+    assert "TEXT" in told(read.line, "plan/TEXT")

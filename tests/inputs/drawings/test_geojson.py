@@ -114,6 +114,22 @@ BAD_FILES = {
         '{"type": "Feature", "properties": null, "geometry": {"type": "Polygon", "coordinates": []}}',
         "feature 1: a Polygon without a ring",
     ),
+    "a geometry of no type": (
+        '{"type": "Feature", "properties": null, "geometry": {"coordinates": [1, 2]}}',
+        "feature 1 has no geometry of a known type",
+    ),
+    "many of no list": (
+        '{"type": "Feature", "properties": null, "geometry": {"type": "MultiPoint", "coordinates": 3}}',
+        "feature 1: coordinates are not a list",
+    ),
+    "a line of no list": (
+        '{"type": "Feature", "properties": null, "geometry": {"type": "LineString", "coordinates": 3}}',
+        "feature 1: coordinates are not a list",
+    ),
+    "a system without a name": (
+        '{"type": "FeatureCollection", "features": [], "crs": {"type": "name"}}',
+        "is in the coordinate system of its member crs; save it in WGS 84 (EPSG:4326), as RFC 7946 wants it",
+    ),
 }
 
 

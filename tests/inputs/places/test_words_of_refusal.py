@@ -300,3 +300,10 @@ def test_an_old_plan_does_not_load_the_faces():
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_a_box_that_stands_nowhere_still_tells_what_else_it_lacks():
+    short = box('on = "nowhere/roof"').replace("length_m = 2.0\n", "")
+    faults = told(short)
+    assert any(one.startswith(f"{B}: on: ") for one in faults)
+    assert f"{B}: length_m: is missing" in "\n".join(faults)

@@ -10,7 +10,7 @@ from scipy.integrate import quad
 from scipy.special import comb
 from scipy.stats import binom, norm, uniform
 
-from survey.measured.calibration.likelihood import WILD_RANGE_DB, Shares, log_prior, score
+from survey.measured.calibration.likelihood import WILD_RANGE_DB, Shares, better_shares, log_prior, score
 from survey.measured.calibration.pairs import Pairs
 
 NEED_DBM = -95.0
@@ -91,3 +91,33 @@ def test_far_from_what_was_read_an_outlier_does_not_pull():
 def test_given_shares_and_plain_fits_have_no_prior():
     assert log_prior(Shares(), plain=True) == log_prior(Shares(fixed=True), plain=False) == 0.0
     assert log_prior(Shares(lost=0.5), plain=False) < log_prior(Shares(lost=0.05), plain=False)
+
+
+def test_the_share_of_lost_tries_is_the_likeliest_under_its_prior():
+    """One of 13 tries is missed at levels far above what is needed: the mode of a beta distribution, by hand.
+
+    Of Beta(1.2 + 1, 5 + 12) it is (2.2 - 1) / (2.2 + 17 - 2), and with an even prior 1/13.
+    """
+    strong = pairs([-50.0, -50.0], [5, 7], [1, 0])
+    level_dbm, need_dbm = np.full(2, -50.0), np.full(2, NEED_DBM)
+    for plain, wanted in ((False, 1.2 / 17.2), (True, 1.0 / 13.0)):
+        found = better_shares(strong, level_dbm, need_dbm, sigma_db=6.0, shares=Shares(), plain=plain)
+        assert found.lost == pytest.approx(wanted)
+        assert found.silent == 0.0, "single tries do not tell the two shares apart"
+
+
+def test_a_pair_that_is_silent_again_and_again_tells_the_share_of_silent_ones():
+    """One of three pairs was missed 20 times at a level far above what is needed: by chance with 0.05^20, so silent.
+
+    The mode of Beta(1.05 + 1, 20 + 2).
+    """
+    found = better_shares(
+        pairs([-50.0, -50.0, np.nan], [5, 7, 0], [0, 0, 20]),
+        np.full(3, -50.0),
+        np.full(3, NEED_DBM),
+        sigma_db=6.0,
+        shares=Shares(),
+        plain=False,
+    )
+    assert found.silent == pytest.approx(1.05 / (3 + 21.05 - 2))
+    assert found.lost == pytest.approx(0.2 / (12 + 6.2 - 2))

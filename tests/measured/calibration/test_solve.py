@@ -1,16 +1,18 @@
-"""Where nothing is wild, a fit is a linear model with a normal prior: its answer stands in any textbook of statistics.
+"""Where nothing is wild, a fit is a linear model with a normal prior: its answer stands in textbooks of statistics.
 
-C. E. Rasmussen, C. K. I. Williams, Gaussian Processes for Machine Learning (2006), section 2.7: with levels y about A p,
-covariance C, and p normal about m with covariance S, p given y has the inverse covariance A'C^-1 A + S^-1, and y by
-itself is normal about A m with the covariance C + A S A'.
+C. E. Rasmussen, C. K. I. Williams, Gaussian Processes for Machine Learning (2006), section 2.7: with levels y about
+A p, covariance C, and p normal about m with covariance S, p given y has the inverse covariance A'C^-1 A + S^-1, and y
+by itself is normal about A m with the covariance C + A S A'.
 """
+
+from dataclasses import replace
 
 import numpy as np
 import pytest
 from scipy.stats import multivariate_normal
 
 from survey.measured.calibration.field import Field, Shadow
-from survey.measured.calibration.likelihood import Shares, other_tries
+from survey.measured.calibration.likelihood import Shares, log_prior, other_tries
 from survey.measured.calibration.model import Model
 from survey.measured.calibration.pairs import Pairs
 from survey.measured.calibration.search import (
@@ -18,9 +20,11 @@ from survey.measured.calibration.search import (
     ALIKE_PRIOR_SD,
     CORRELATION_PRIOR_SD,
     SIGMA_PRIOR_SD,
+    _scaled,
     marginal,
 )
 from survey.measured.calibration.solve import Task, gains_of, solve_at, start_of
+from survey.measured.calibration.uncertainty import covariance_of
 
 COUNT = 12
 SCALE = np.linspace(0.6, 1.5, COUNT)
@@ -118,3 +122,59 @@ def test_a_parameter_that_is_held_stays_and_the_others_are_fitted_beside_it():
     offset_db = (weights @ rest_db + precision[0, 0] * one.model.mean[0]) / (weights.sum() + precision[0, 0])
     found = solve_at(one, SHADOWS[1], start_of(one), SHARES)
     assert found.parameters == pytest.approx([offset_db, 2.0], rel=1e-9)
+
+
+@pytest.mark.parametrize("silent", [0.0, 0.1])
+def test_with_missed_tries_the_covariance_is_that_of_everything_together(silent):
+    """The second derivatives of the logarithm of likelihood and prior in all unknowns, by differences; what is left of
+    the parameters' part once the others, taken as independent of each other, are averaged out (Schur's complement).
+    """
+    full = task()
+    missed = np.arange(COUNT) % 3 == 0
+    pairs = replace(
+        full.pairs,
+        level_dbm=np.where(missed, np.nan, full.pairs.level_dbm),
+        heard=np.where(missed, 0, 1),
+        missed=np.where(missed, 2, 1),
+    )
+    model = replace(full.model, need_dbm=np.full(COUNT, float(np.nanmedian(pairs.level_dbm))))
+    one = replace(full, pairs=pairs, model=model)
+    shadow = SHADOWS[0]
+    shares = Shares(lost=0.2, silent=silent)
+    found = replace(solve_at(one, shadow, start_of(one), replace(shares, fixed=True)), shares=shares)
+
+    def total(values):
+        logits = 1.0 / (1.0 + np.exp(-values[3:]))
+        changed = Shares(lost=logits[0], silent=logits[1] if silent else 0.0)
+        spread = replace(shadow, sigma_db=np.exp(values[2]))
+        score = one.score(model.predict(values[:2])[0], spread, changed)
+        away = [(values[:2] - model.mean) / model.sd, (values[2] - np.log(one.plan.sigma_db)) / SIGMA_PRIOR_SD]
+        prior = log_prior(changed, plain=False) - 0.5 * np.sum(np.square(np.hstack(away)))
+        return np.sum(score.value) + other_tries(pairs, model.need_dbm, changed) + prior
+
+    at = np.array([*found.parameters, np.log(4.0), np.log(0.2 / 0.8), np.log(0.1 / 0.9)])[: 5 if silent else 4]
+    steps = np.eye(len(at)) * 1e-3
+    bends = np.array(
+        [
+            [(total(at + a + b) - total(at + a - b) - total(at - a + b) + total(at - a - b)) / 4e-6 for b in steps]
+            for a in steps
+        ]
+    )
+    own, across, others = -bends[:2, :2], -bends[:2, 2:], -np.diag(bends)[2:]
+    assert found.curvature == pytest.approx(own, rel=0.1), "weights within 5 % are kept"
+    found = replace(found, curvature=own)
+    wanted = np.linalg.inv(own - (across / others) @ across.T)
+    assert covariance_of(one, found) == pytest.approx(wanted, rel=1e-3)
+
+
+@pytest.mark.parametrize("factor", [0.8, 1.25])
+def test_with_very_many_links_shadowing_is_looked_for_above_and_below(factor):
+    """From 20 % off the best shadowing on either side, the one of most evidence within reach is found."""
+    one = task()
+    ratings = {}
+    for sigma_db in np.geomspace(1.5, 12.0, 120):
+        shadow = replace(SHADOWS[1], sigma_db=float(sigma_db))
+        ratings[float(sigma_db)] = marginal(one, solve_at(one, shadow, start_of(one), SHARES))
+    best_db = max(ratings, key=ratings.__getitem__)
+    near = solve_at(one, replace(SHADOWS[1], sigma_db=best_db * factor), start_of(one), SHARES)
+    assert _scaled(one, near).sigma_db == pytest.approx(best_db, rel=0.03)

@@ -140,4 +140,5 @@ def test_a_wedge_is_a_sharp_edge_in_the_limits():
     turns = np.linspace(0.01, 1.5, 20)
     assert [wedge_gain(turn, 2.0) for turn in turns] == pytest.approx([1.0] * 20)
     assert wedge_gain(1e-5, 1.5) == pytest.approx(1.0, abs=1e-4)
+    assert wedge_gain(0.0, 1.5) == 1.0
     assert np.all(np.diff([wedge_gain(turn, 1.5) for turn in turns]) > 0)
