@@ -68,7 +68,7 @@ Result = tuple[tuple[str, str], int, str, bool, tuple[str, ...]]
 def scores(seeds: str, each: int, healthy: int, only: str = "") -> list[Result]:
     """Judge so many logs of each kind whose words contain `only`; healthy ones are called so.
 
-    With ``"other"`` they are of the other generator, which no limit was set with.
+    With ``"other"`` they are of the other generator.
     """
     made = [*((fault, "other") for fault in service_logs.FAULTS), ("", "other")] if only == "other" else kinds()
     tasks = [
