@@ -27,8 +27,6 @@ from survey.measured.calibration.solve import Task, gains_of, solve_at, start_of
 from survey.measured.calibration.uncertainty import covariance_of
 
 COUNT = 12
-SCALE = np.linspace(0.6, 1.5, COUNT)
-"""Shadowing of each link as a factor of that of all."""
 SHARES = Shares(lost=0.0, silent=0.0, fixed=True)
 SHADOWS = [
     Shadow(sigma_db=4.0, alike=0.0, correlation_m=15.0),
@@ -36,12 +34,15 @@ SHADOWS = [
     Shadow(sigma_db=7.0, alike=0.7, correlation_m=8.0),
 ]
 
+SCALES = [None, np.tile([0.7, 1.3], COUNT // 2)]
+"""Shadowing of every pair as a factor of that of all: none, or of two gateways."""
+
 
 class WithoutOutliers(Task):
     wild = 0.0
 
 
-def task():
+def task(scale=None):
     rng = np.random.default_rng(3)
     starts_m = np.column_stack([rng.uniform(5.0, 60.0, (COUNT, 2)), np.full(COUNT, 3.0)])
     decades = np.log10(np.linalg.norm(starts_m, axis=1))
@@ -75,7 +76,9 @@ def task():
     )
     plan = Shadow(sigma_db=5.0, alike=ALIKE, correlation_m=12.0)
     field = Field(starts_m, np.zeros((COUNT, 3)))
-    return WithoutOutliers(pairs=pairs, model=model, field=field, plan=plan, plain=False, scale=SCALE)
+    return WithoutOutliers(
+        pairs=pairs, model=model, field=field, plan=plan, plain=False, scale=np.ones(COUNT) if scale is None else scale
+    )
 
 
 def by_the_textbook(one, shadow):
@@ -84,12 +87,14 @@ def by_the_textbook(one, shadow):
     levels_db = one.pairs.level_dbm - one.model.level_dbm - 10.0 * one.model.mean[1] * one.model.decades
     apart_m = np.linalg.norm(one.pairs.starts_m[:, None] - one.pairs.starts_m[None], axis=2)
     alike = shadow.alike * np.exp(-apart_m / shadow.correlation_m) + (1.0 - shadow.alike) * np.eye(COUNT)
-    return slopes, levels_db, shadow.sigma_db**2 * np.outer(SCALE, SCALE) * alike, np.diag(one.model.sd**-2)
+    alike = alike * one.scale[:, None] * one.scale
+    return slopes, levels_db, shadow.sigma_db**2 * alike, np.diag(one.model.sd**-2)
 
 
+@pytest.mark.parametrize("scale", SCALES)
 @pytest.mark.parametrize("shadow", SHADOWS)
-def test_parameters_and_their_curvature_are_those_of_the_linear_model(shadow):
-    one = task()
+def test_parameters_and_their_curvature_are_those_of_the_linear_model(shadow, scale):
+    one = task(scale)
     slopes, levels_db, covariance, precision = by_the_textbook(one, shadow)
     curvature = slopes.T @ np.linalg.solve(covariance, slopes) + precision
     right = slopes.T @ np.linalg.solve(covariance, levels_db) + precision @ one.model.mean
@@ -99,9 +104,10 @@ def test_parameters_and_their_curvature_are_those_of_the_linear_model(shadow):
     assert gains_of(one, found) == pytest.approx(np.linalg.solve(covariance, slopes), rel=1e-9, abs=1e-12)
 
 
+@pytest.mark.parametrize("scale", SCALES)
 @pytest.mark.parametrize("shadow", SHADOWS)
-def test_the_rating_of_a_shadowing_is_its_evidence_and_its_prior(shadow):
-    one = task()
+def test_the_rating_of_a_shadowing_is_its_evidence_and_its_prior(shadow, scale):
+    one = task(scale)
     slopes, levels_db, covariance, precision = by_the_textbook(one, shadow)
     whole = covariance + slopes @ np.linalg.inv(precision) @ slopes.T
     evidence = multivariate_normal.logpdf(levels_db, slopes @ one.model.mean, whole)
