@@ -144,7 +144,7 @@ def test_with_missed_tries_the_covariance_is_that_of_everything_together(silent)
         missed=np.where(missed, 2, 1),
     )
     model = replace(full.model, need_dbm=np.full(COUNT, float(np.nanmedian(pairs.level_dbm))))
-    one = replace(full, pairs=pairs, model=model)
+    one = replace(full, pairs=pairs, model=model, scale=np.ones(COUNT), _last={})
     shadow = SHADOWS[0]
     shares = Shares(lost=0.2, silent=silent)
     found = replace(solve_at(one, shadow, start_of(one), replace(shares, fixed=True)), shares=shares)
