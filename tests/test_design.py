@@ -31,13 +31,14 @@ ROOMS = {
     "measured": Room("base inputs budget propagation scene", "calibration dropouts dropouts.sorting"),
     "decisions": Room(
         "base geometry inputs budget kernel routing propagation scene siting",
-        "comparison inspection placement remedies simulation",
+        "comparison inspection next_readings placement remedies simulation",
     ),
     "output": Room(
         "base decisions fleet geometry inputs budget measured routing propagation scene siting",
         "answers.check answers.compare answers.csv_rows answers.dropouts answers.explain "
         "answers.explain_record answers.fit answers.joint "
-        "answers.links answers.links_csv answers.materials answers.network answers.place answers.place_record "
+        "answers.links answers.links_csv answers.materials answers.network answers.next_readings answers.place "
+        "answers.place_record "
         "answers.plans answers.rounds answers.values export export.as_buildings export.sheets pictures report sheet "
         "site_pages",
     ),

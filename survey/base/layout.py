@@ -225,6 +225,38 @@ def labelled(facts: Sequence[tuple[str, str]], *, indent: str = "  ") -> list[st
     return [wrapped(head + fact, indent=indent, hang=wide) for head, (_, fact) in zip(heads, facts, strict=True)]
 
 
+PREPOSITIONS = frozenset(
+    (
+        "above",
+        "at",
+        "behind",
+        "below",
+        "beside",
+        "between",
+        "by",
+        "in",
+        "inside",
+        "near",
+        "next",
+        "on",
+        "outside",
+        "under",
+    )
+)
+"""A name that begins with one of these reads as a part of the sentence around it. A judgement."""
+
+
+def place_name(name: str) -> str:
+    """Return the name of a place as it stands in a sentence: in quotes where it begins with a preposition.
+
+    Examples
+    --------
+    >>> place_name("north gate"), place_name("in the shed")
+    ('north gate', '"in the shed"')
+    """
+    return f'"{name}"' if name.split(" ", maxsplit=1)[0].lower() in PREPOSITIONS else name
+
+
 def listed(names: Sequence[str], most: int) -> str:
     """Return the first names of many in one line, and how many more there are.
 

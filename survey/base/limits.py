@@ -24,6 +24,8 @@ MIN_FREQUENCY_MHZ, MAX_FREQUENCY_MHZ = 30.0, 30_000.0
 """Frequencies for which losses of materials can be asked: VHF to SHF, as the sources of the losses reach. [MHz]"""
 MIN_EXPONENT_SD, MAX_EXPONENT_SD = 0.001, 10.0
 """Standard deviations of the path loss exponent before readings: from as good as known to as good as unknown."""
+MAX_NEXT = 50
+"""Links that are named to be read next: more than a day's work at new spots. A judgement."""
 MIN_HEIGHT_M, MAX_HEIGHT_M = -100.0, 1000.0
 """Heights at which coverage can be asked for: beyond any site of solar modules. [m]"""
 MIN_WIDTH_CM, MAX_WIDTH_CM = 12.0, 120.0

@@ -178,7 +178,44 @@ def overlaps_of(sheets: Sheets, *, chosen: BoolArray, min_m: float) -> tuple[Int
         low_m = np.maximum(first_m.min(axis=1), second_m.min(axis=1))
         shared_m.append(np.minimum(first_m.max(axis=1), second_m.max(axis=1)) - low_m)
     both = (shared_m[0] >= min_m) & (shared_m[1] >= min_m)
-    return upright[one[both]], upright[other[both]], shared_m[0][both]
+    one, other = one[both], other[both]
+    level_m = np.zeros(len(one))
+    for number, (i, j) in enumerate(zip(one.tolist(), other.tolist(), strict=True)):
+        flat_m = [_outline_m(np.stack([corners_m[k] @ along[i], corners_m[k][:, 2]], axis=1)) for k in (i, j)]
+        wide_m, high_m = _common_extent_m(*flat_m)
+        level_m[number] = wide_m if min(wide_m, high_m) >= min_m else 0.0
+    found = level_m > 0
+    return upright[one[found]], upright[other[found]], level_m[found]
+
+
+def _outline_m(corners_m: FloatArray) -> FloatArray:
+    """Return the corners of a sheet once each: outlines of fewer than the most corners begin again."""
+    _, first = np.unique(corners_m, axis=0, return_index=True)
+    return np.asarray(corners_m[np.sort(first)])
+
+
+def _common_extent_m(one_m: FloatArray, other_m: FloatArray) -> tuple[float, float]:
+    """Return how wide and how high the common part of two convex outlines is, 0 where there is none. [m]"""
+    before_m = np.roll(other_m, 1, axis=0)
+    turn = float(np.sum(before_m[:, 0] * other_m[:, 1] - before_m[:, 1] * other_m[:, 0]))
+    left_m = one_m
+    for start_m, end_m in zip(before_m, other_m, strict=True):
+        side_m = np.sign(turn) * (end_m - start_m)
+        inside_m = (left_m - start_m) @ np.array([-side_m[1], side_m[0]])
+        kept = []
+        for k in range(len(left_m)):
+            if inside_m[k - 1] * inside_m[k] < 0:
+                share = inside_m[k - 1] / (inside_m[k - 1] - inside_m[k])
+                kept.append(left_m[k - 1] + share * (left_m[k] - left_m[k - 1]))
+            if inside_m[k] >= 0:
+                kept.append(left_m[k])
+        if len(kept) < 3:  # noqa: PLR2004  no area
+            return 0.0, 0.0
+        left_m = np.array(kept)
+    wide_m, high_m = np.ptp(left_m, axis=0).tolist()
+    after_m = np.roll(left_m, -1, axis=0)
+    area_m2 = abs(float(np.sum(left_m[:, 0] * after_m[:, 1] - left_m[:, 1] * after_m[:, 0]))) / 2.0
+    return (wide_m, high_m) if area_m2 > IN_ONE_PLANE_M * max(wide_m, high_m) else (0.0, 0.0)
 
 
 def _boxes_near(places_m: FloatArray, sheets: Sheets, within_m: float) -> tuple[IntArray, IntArray]:

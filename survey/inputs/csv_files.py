@@ -100,7 +100,7 @@ def read_table(
     faults = [Fault(file=file, place="header", key=name, problem=problem) for name, problem in _slips(header, needed)]
     if not faults:
         faults = [
-            Fault(file=file, place=f"line {number}", problem=f"has {len(cells)} cells below {len(header)} columns")
+            Fault(file=file, place=f"line {number}", problem=_too_many(cells, len(header), separator))
             for cells, number in zip(rows[1:], numbers[1:], strict=True)
             if any(cells[len(header) :])
         ]
@@ -118,6 +118,15 @@ def read_table(
         lines=[number for number, _ in body],
         ignored=tuple(name for name, folded in zip(rows[0], header, strict=True) if folded not in known and name),
     )
+
+
+def _too_many(cells: Sequence[str], columns: int, separator: str) -> str:
+    """Say that a row has more cells than the header; where commas separate them, a decimal comma may be why."""
+    problem = f"has {len(cells)} cells below {columns} columns"
+    numbers = sum(cell.lstrip("+-").isdecimal() for cell in cells)
+    if separator != "," or numbers < 2 * (len(cells) - columns):
+        return problem
+    return f"{problem}; with commas between the columns write numbers with a decimal point, or separate by semicolons"
 
 
 def refuse(faults: Sequence[Fault]) -> None:

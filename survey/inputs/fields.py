@@ -7,8 +7,10 @@ made, all of them, whoever makes it.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+import re
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import MISSING, Field, dataclass, field, fields
+from itertools import pairwise
 from typing import Any, Protocol
 
 from survey.base.characters import harm_in
@@ -53,6 +55,10 @@ def _limit(value: float) -> str:
     return f"{value:.10g}"
 
 
+DECIMAL_COMMA = re.compile(r"[+-]?\d+,\d+")
+"""A number as much of Europe writes it."""
+
+
 @dataclass(frozen=True, slots=True)
 class Number:
     """A number within limits, both included; with a hint for who writes one beyond them."""
@@ -69,6 +75,10 @@ class Number:
 
     def fault(self, value: object) -> str | None:
         """What is wrong with a value, or None."""
+        if isinstance(value, str) and DECIMAL_COMMA.fullmatch(value.strip()):
+            return (
+                f"{type_of(value)}, with a comma; write {value.strip().replace(',', '.')} with a point, without quotes"
+            )
         if isinstance(value, bool) or not isinstance(value, int | float):
             return f"{type_of(value)}; {self.allowed}"
         if self.whole and not isinstance(value, int):
@@ -180,13 +190,21 @@ class Numbers:
         if not isinstance(value, list | tuple):
             return f"{type_of(value)}; {self.allowed}"
         if not self.least <= len(value) <= self.most:
-            return f"holds {len(value)} values; {self.allowed}"
+            return f"holds {len(value)} values; {self.allowed}{self._comma_hint(value)}"
         for position, item in enumerate(value, start=1):
             problem = self.each.fault(item)
             if problem:
                 name = self.axes[position - 1] if self.axes else f"value {position}"
                 return f"{name}: {problem}"
         return None
+
+    def _comma_hint(self, value: Sequence[object]) -> str:
+        """A point with more whole numbers than it has coordinates is often one with decimal commas."""
+        is_split = len(self.axes) < len(value) <= 2 * len(self.axes)
+        if not is_split or not all(isinstance(item, int) for item in value):
+            return ""
+        pair = next(((one, after) for one, after in pairwise(value) if after), None)
+        return f". If {pair[0]},{pair[1]} is one number, write {pair[0]}.{pair[1]} with a point" if pair else ""
 
     def clean(self, value: Any) -> tuple[float, ...]:  # noqa: ANN401
         """A tuple of floats."""

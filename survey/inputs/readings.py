@@ -33,7 +33,7 @@ LINES_NAMED = 5
 
 @dataclass(frozen=True, kw_only=True)
 class Names:
-    """The names that a plan has: inverters with their serials, and places for a gateway."""
+    """The names that a plan has: inverters with their serials, and places of a receiver, gateways before inverters."""
 
     plan_file: str
     inverters: Sequence[str]
@@ -118,7 +118,8 @@ def read_readings(path: Path, names: Names) -> Readings:
         refuse([Fault(file=table.file, place="header", key="inverter", problem=problem)])
     faults: list[Fault] = []
     inverter = _inverters(table, names, faults)
-    gateway = _numbered(table, "gateway", names.places, f"gateway or spot of {names.plan_file}", faults)
+    gateway = _numbered(table, "gateway", names.places, f"gateway, spot or inverter of {names.plan_file}", faults)
+    _refuse_own_levels(table, names, inverter, gateway, faults)
     level_dbm = _levels_dbm(table, faults)
     tries = _tries(table, faults)
     received = _received(table, tries, level_dbm, faults)
@@ -199,7 +200,7 @@ def _inverters(  # noqa: C901  one case after another
 
 def _numbered(table: Table, column: str, known: Sequence[str], what: str, faults: list[Fault]) -> NDArray[np.int64]:
     """The names in a column as indices; every unknown one is told once."""
-    index = {name: i for i, name in enumerate(known)}
+    index = {name: i for i, name in reversed(list(enumerate(known)))}
     found = np.array([index.get(name, -1) for name in table.columns[column]], dtype=np.int64)
     for row in np.flatnonzero(found < 0).tolist():
         name = table.columns[column][row]
@@ -208,6 +209,17 @@ def _numbered(table: Table, column: str, known: Sequence[str], what: str, faults
             problem = f'no {what} is named "{name}"{did_you_mean(name, known)}' if name else "is empty; write a name"
             faults.append(table.fault(row, column, problem))
     return found
+
+
+def _refuse_own_levels(
+    table: Table, names: Names, inverter: NDArray[np.int64], gateway: NDArray[np.int64], faults: list[Fault]
+) -> None:
+    """Refuse a level of an inverter at itself."""
+    for row in np.flatnonzero((inverter >= 0) & (gateway >= len(names.places) - len(names.inverters))).tolist():
+        if names.places[gateway[row]] != names.inverters[inverter[row]]:
+            continue
+        problem = f'"{names.inverters[inverter[row]]}" is the inverter itself; write the one that heard it'
+        faults.append(table.fault(row, "gateway", problem))
 
 
 def _levels_dbm(table: Table, faults: list[Fault]) -> NDArray[np.float64]:

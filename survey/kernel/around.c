@@ -21,7 +21,7 @@ static double asin_deg(double sine) { return asin(sine < -1.0 ? -1.0 : sine > 1.
 /* Elevations at both ends of the strongest string of a way. */
 static void elevations_deg(const Workspace *work, const Line *line, int way, double *leave_deg, double *arrive_deg)
 {
-    const Arrival *strings[MAX_STRINGS + 1], *best = NULL;
+    const Arrival *strings[ROOM_STRINGS + 1], *best = NULL;
     int count = strings_of(work, way, strings);
     for (int i = 0; i < count; i++)
         if (!best || mean_power(strings[i]) > mean_power(best)) best = strings[i];
@@ -142,6 +142,7 @@ static void clear(Workspace *work)
         free(section->x1);
         free(section->near);
         free(section->corners);
+        free(section->joints);
         free(section->arms);
         free(scratch->steps);
         free(scratch->open);

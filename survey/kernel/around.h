@@ -19,6 +19,8 @@
 #define TOUCH_M 1e-6
 /* search.py */
 #define MAX_STRINGS 8
+#define ROOM_STRINGS 16
+#define SAME_DB 1e-6
 #define MAX_STEPS 100
 #define MAX_CORNERS 6
 #define MARGIN_DB 10.0
@@ -28,6 +30,7 @@
 #define STEEPER 2.0
 #define BACK_DB 6.0
 /* string.py */
+#define SAME_NU 1e-6
 #define FULL_NU -1.8
 #define LEAST_NU -2.4
 #define FACING 0.35
@@ -40,6 +43,7 @@
 #define FREE_M 0.14
 /* unfold.py */
 #define MAX_BOUNCES 2
+#define NARROW_M 0.1003
 #define PARALLEL 0.2
 /* windows.py */
 #define MAX_STATIONS 10
@@ -54,8 +58,9 @@
 #define BESIDE_NU -0.78
 #define SAME_M 1e-6
 #define INSIDE_M 1e-3
+#define CLEAR_M 3e-6
 #define NEAREST 0.02
-#define LEVEL_M 0.1
+#define LEVEL_M 0.1003
 #define FAR_M 50.0
 #define SHUT_DB 40.0
 /* __init__.py */
@@ -108,6 +113,13 @@ typedef struct {
     bool flat;
 } Corner;
 
+/* A place where segments end, and its group of those that hang together, told by one of them, which also has its extent. */
+typedef struct {
+    double x, y, low_x, low_y, high_x, high_y;
+    int group, corner;
+    bool shared; /* whether others are of its group */
+} Joint;
+
 #define BLOCK 16 /* segments that are looked at together */
 
 /* Segments of the cut of a plane with their corners. */
@@ -118,6 +130,8 @@ typedef struct {
     int padded;
     uint8_t *near; /* which may meet a place */
     int count, room, ends_room, places_room, near_room;
+    Joint *joints;
+    int joint_count, joint_room;
     Corner *corners;
     int corner_count, corner_room;
     Arm *arms;
@@ -158,7 +172,7 @@ typedef struct {
 } Met;
 
 typedef struct {
-    double at_m, off_m, turn, gain, nu;
+    double at_m, off_m, turn, gain, nu, rank; /* rank: nu but for rounding */
     int corner;
     bool left;
     Members segments;
@@ -185,17 +199,19 @@ typedef struct {
     int *useful;                                          /* corners that a string can turn at */
     double *useful_x, *useful_y, *useful_rest, *useful_size, *useful_over; /* where they are, how far from the end and from here, see measure */
     int useful_count, useful_room, places_room, steps_done;
+    double last_db; /* the bound of the last of the steps that count */
     uint8_t *may_hit;
     int may_hit_room;
     Edge *beside;
     int beside_room;
-    Path found[MAX_STRINGS];
+    Path found[ROOM_STRINGS];
     bool has_least;
     float least_edge_db[32 * OCTAVES];
 } Scratch;
 
 typedef struct {
-    double at_m, low_m, high_m, turn, gain, image, image_turn;
+    double at_m, low_m, high_m, turn, gain;
+    double image[2], image_turn[2]; /* in the faces at its left edge, and at its right one */
 } Station;
 
 typedef struct { double left, right; } Face;
@@ -266,8 +282,8 @@ typedef struct {
 } Local;
 
 typedef struct {
-    Arrival found[MAX_STRINGS], less[MAX_STRINGS];
-    const Arrival *around[MAX_STRINGS + 1], *mixed[MAX_STRINGS], *straight;
+    Arrival found[ROOM_STRINGS], less[ROOM_STRINGS];
+    const Arrival *around[ROOM_STRINGS + 1], *mixed[ROOM_STRINGS], *straight;
     Arrival cleared;
     int around_count, mixed_count;
     double least_db; /* what the best of all these loses; infinite where there is none */

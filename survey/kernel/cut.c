@@ -160,6 +160,16 @@ static bool around_mirror(Section *section, bool upright, const Image *image, co
     return true;
 }
 
+/* Whether a solid has a corner in a plane of the line. */
+static bool has_corner_in_plane(const Bodies *bodies, const Workspace *work, const Local *one, int axis)
+{
+    const int32_t *sheets = bodies->solid_first + one->solid % bodies->solids;
+    const double *corner = work->corners + 3 * one->first_corner;
+    for (int count = bodies->first[sheets[1]] - bodies->first[sheets[0]]; count > 0; count--, corner += 3)
+        if (fabs(corner[axis]) < SAME_M) return true;
+    return false;
+}
+
 /* What the solids that are used cut from the upright or the level plane of a line; false without memory. */
 bool section_of(const Bodies *bodies, Workspace *work, Section *section, const uint8_t *used, const Line *line, bool upright, bool pass_beside,
                 const Image *image, const Window *window)
@@ -172,11 +182,13 @@ bool section_of(const Bodies *bodies, Workspace *work, Section *section, const u
         const Local *one = work->places + i;
         double low = one->low[axis], high = one->high[axis], shift = 0.0;
         if ((used && !used[i]) || high - low < SAME_M) continue;
-        if (low > -SAME_M || high <= -SAME_M) { /* beside the plane */
+        if (low > -SAME_M || high < SAME_M) { /* beside the plane */
             const double *ends = one->nu + (upright ? 2 : 0);
-            if (smaller(ends[0], ends[1]) <= BESIDE_NU || one->high[0] <= 0.0 || one->low[0] >= line->length_m) continue;
+            if (smaller(ends[0], ends[1]) <= BESIDE_NU || one->high[0] <= SAME_M || one->low[0] >= line->length_m - SAME_M) continue;
             double inside_m = smaller(INSIDE_M, 0.5 * (high - low));
             shift = low > -SAME_M ? low + inside_m : high - inside_m;
+        } else if (has_corner_in_plane(bodies, work, one, axis)) { /* no tie: the cut lies beside it, towards the nearer end */
+            shift = low + high > 0.0 ? -CLEAR_M : CLEAR_M;
         }
         double beside_db = pass_beside ? beside_loss_db(bodies, work, one, upright, mirror) : 1e9;
         const int32_t *sheets = bodies->solid_first + one->solid % bodies->solids;

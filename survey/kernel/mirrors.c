@@ -57,7 +57,7 @@ static double inside_edges_m(const Bodies *bodies, int sheet, const double *at_m
     const double *n = bodies->normal + 3 * sheet;
     int first = bodies->first[sheet], last = bodies->first[sheet + 1];
     double nearest_m = INFINITY;
-    for (int c = first; c < last && nearest_m > 0.0; c++) {
+    for (int c = first; c < last && nearest_m >= -TOUCH_M; c++) {
         const double *a = bodies->corner_m + 3 * c, *b = bodies->corner_m + 3 * (c + 1 < last ? c + 1 : first);
         double d[3] = {b[0] - a[0], b[1] - a[1], b[2] - a[2]}, p[3] = {at_m[0] - a[0], at_m[1] - a[1], at_m[2] - a[2]};
         double volume = n[0] * (d[1] * p[2] - d[2] * p[1]) + n[1] * (d[2] * p[0] - d[0] * p[2]) + n[2] * (d[0] * p[1] - d[1] * p[0]);
@@ -81,9 +81,9 @@ static double closed_loss_db(const Bodies *bodies, int mirror, const double *at_
                 double hit[3], from_m = whole_m - leg_m + share * leg_m;
                 for (int i = 0; i < 3; i++) hit[i] = at_m[i] + share * (end_m[i] - at_m[i]);
                 double inside_m = inside_edges_m(bodies, s, hit);
-                if (inside_m > 0.0) {
+                if (inside_m >= -TOUCH_M) { /* exactly at an edge two sheets meet, and each counts by half */
                     double nu = inside_m * sqrt(2.0 * whole_m / (wavelength_m * from_m * (whole_m - from_m)));
-                    pass_db += bodies->loss_db[s];
+                    pass_db += (inside_m > TOUCH_M ? 1.0 : 0.5) * bodies->loss_db[s];
                     edge_db = larger(edge_db, edge_loss_db(nu) - edge_loss_db(0.0));
                 }
             }

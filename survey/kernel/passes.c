@@ -38,7 +38,7 @@ bool add_passed(Passes *passes, int obstacle, double power)
 /* Add up how often a way of such power goes through each obstacle, the mean by power of its strings, times that; false without memory. */
 bool add_passes(const Bodies *bodies, const Workspace *work, int way, double power, Passes *passes)
 {
-    const Arrival *strings[MAX_STRINGS + 1];
+    const Arrival *strings[ROOM_STRINGS + 1];
     const Section *section = work->sections + (way == OVER ? 0 : 1);
     const Scratch *scratch = work->scratch + (way == OVER ? 0 : 1);
     int count = strings_of(work, way, strings);

@@ -13,14 +13,15 @@ static place_t heading(place_t one, place_t other)
 int arrivals(Section *section, Scratch *scratch, Integrals *integrals, double length_m, double wavelength_m, double most_db,
              Arrival *found)
 {
-    double limit_db = most_db;
+    double limit_db = most_db, last_db = -INFINITY;
     int number = 0;
     if (!search(section, scratch, length_m)) return -1;
-    for (; number < MAX_STRINGS; number++) {
+    for (; number < ROOM_STRINGS; number++) {
         Path *path = scratch->found + number;
-        int more = next_string(section, scratch, length_m, wavelength_m, limit_db, path);
+        int more = next_string(section, scratch, length_m, wavelength_m, larger(limit_db, last_db + SAME_DB), path);
         if (more < 0) return -1;
-        if (!more) break;
+        if (!more || (number >= MAX_STRINGS && path->bound_db > last_db + SAME_DB)) break;
+        last_db = path->bound_db;
         Arrival *arrival = found + number;
         place_t points[MAX_CORNERS + 2];
         Edge edges[ROOM_STATIONS];

@@ -20,9 +20,9 @@ static double chord_m(const Bodies *bodies, int plant, const double *one, const 
     double d[3] = {other[0] - one[0], other[1] - one[1], other[2] - one[2]}, low = 0.0, high = 1.0, inside = 0.0;
     double base_m = bodies->plant_base_m[plant], top_m = bodies->plant_top_m[plant];
     if (fabs(d[2]) < 1e-12) {
-        if (!(base_m < one[2] && one[2] < top_m)) return 0.0;
+        if (!(base_m + TOUCH_M < one[2] && one[2] < top_m - TOUCH_M)) return 0.0;
     } else {
-        double a = (base_m - one[2]) / d[2], b = (top_m - one[2]) / d[2];
+        double a = (base_m + TOUCH_M - one[2]) / d[2], b = (top_m - TOUCH_M - one[2]) / d[2];
         low = larger(low, smaller(a, b));
         high = smaller(high, larger(a, b));
     }
@@ -41,9 +41,11 @@ static double chord_m(const Bodies *bodies, int plant, const double *one, const 
         places[place] = t;
     }
     places[count++] = high;
+    double aside = TOUCH_M / larger(sqrt(d[0] * d[0] + d[1] * d[1]), TOUCH_M);
     for (int i = 0; i + 1 < count; i++) {
-        double t = 0.5 * (places[i] + places[i + 1]);
-        if (within(bodies, first, last, one[0] + t * d[0], one[1] + t * d[1])) inside += places[i + 1] - places[i];
+        double t = 0.5 * (places[i] + places[i + 1]), x = one[0] + t * d[0], y = one[1] + t * d[1], right = aside * d[1], ahead = aside * d[0];
+        /* What runs along the outline is outside: both sides of the leg have to lie within. */
+        if (within(bodies, first, last, x - right, y + ahead) && within(bodies, first, last, x + right, y - ahead)) inside += places[i + 1] - places[i];
     }
     return inside * sqrt(dot(d, d));
 }

@@ -47,7 +47,7 @@ static double graze_nu(const Local *one)
 /* Whether a solid stands in a line or near enough to be grazed. */
 static bool counts(const Local *one, const Line *line)
 {
-    return graze_nu(one) > LEAST_NU && one->high[0] > 0.0 && one->low[0] < line->length_m;
+    return graze_nu(one) > LEAST_NU && one->high[0] > TOUCH_M && one->low[0] < line->length_m - TOUCH_M;
 }
 
 /* What the line itself goes through: its loss, and which solids, in work->crossed. Gives how many sheets, -1 without memory. */
@@ -88,18 +88,20 @@ static complex_t beyond_edge(Integrals *integrals, double nu)
     return one;
 }
 
-/* What a window between two edges leaves of a wave that meets it at nu = 0, amplitude. */
+/* What a window between two edges leaves of a wave that meets it at nu = 0, amplitude; seen from its nearer edge. */
 double opening(Integrals *integrals, double low, double high)
 {
-    if (high < 0.0) {
+    if (low < -high) {
         double other = -low;
         low = -high;
         high = other;
     }
     if (low > MAX_OPEN_NU) return 0.0;
-    complex_t one = beyond_edge(integrals, low), two = beyond_edge(integrals, high);
-    one.re -= two.re;
-    one.im -= two.im;
+    double inside = smooth(-low);
+    complex_t one = beyond_edge(integrals, low), none = {0.0, 0.0}, far = inside < 1.0 ? beyond_edge(integrals, high) : none;
+    complex_t back = inside > 0.0 ? beyond_edge(integrals, -high) : none;
+    one.re -= (1.0 - inside) * far.re + inside * (1.0 - back.re);
+    one.im -= (1.0 - inside) * far.im - inside * back.im;
     return sqrt(power_of(one)) * smooth(MAX_OPEN_NU - low);
 }
 
@@ -215,7 +217,7 @@ static bool straight_amplitude(const Bodies *bodies, Workspace *work, Integrals 
         bool upright = plane == 0, some = false;
         for (int i = 0; i < work->place_count; i++) {
             const double *nu = work->places[i].nu;
-            own[i] = work->used[i] && (smaller(nu[0], nu[1]) < smaller(nu[2], nu[3])) == upright;
+            own[i] = work->used[i] && (smaller(nu[0], nu[1]) <= smaller(nu[2], nu[3]) + SAME_NU) == upright;
             some |= own[i];
         }
         if (!some) continue;
@@ -251,13 +253,13 @@ static double together(double one, double other)
 /* Both planes joined, for a vertical field (hard over the top, soft past the sides) or a horizontal one. */
 static Power joined(const Plane *upright, const Plane *level, double straight, bool clear, bool hard_over)
 {
-    const Arrival *sides[2][MAX_STRINGS];
+    const Arrival *sides[2][ROOM_STRINGS];
     int side_count[2] = {0, 0};
     for (int i = 0; i < level->around_count; i++) {
         int right = level->around[i]->left ? 0 : 1;
         sides[right][side_count[right]++] = level->around[i];
     }
-    const Arrival *ways[2][MAX_STRINGS + 1];
+    const Arrival *ways[2][ROOM_STRINGS + 1];
     int way_count[2];
     const Plane *planes[2] = {upright, level};
     bool straights[2];

@@ -305,14 +305,14 @@ static bool test_leg(const Section *section, Scratch *scratch, int number, doubl
 /* The next string: 1 where there is one, 0 where no more can lose less than so much, -1 without memory. */
 int next_string(const Section *section, Scratch *scratch, double length_m, double wavelength_m, double most_db, Path *path)
 {
-    while (scratch->open_count && scratch->steps_done < MAX_STEPS) {
+    while (scratch->open_count) {
         int number = scratch->open[0];
-        if (scratch->steps[number].bound_db > most_db) return 0;
+        double best_db = scratch->steps[number].bound_db;
+        if (best_db > most_db || (scratch->steps_done >= MAX_STEPS && best_db > scratch->last_db + SAME_DB)) return 0;
         take_best(scratch);
         if (!scratch->steps[number].tested) {
-            double bound_db = scratch->steps[number].bound_db;
             if (!test_leg(section, scratch, number, length_m, most_db)) return -1;
-            if (scratch->steps[number].bound_db > bound_db) {
+            if (scratch->steps[number].bound_db > best_db) {
                 if (scratch->steps[number].bound_db <= most_db) open_step(scratch, number);
                 continue;
             }
@@ -322,7 +322,7 @@ int next_string(const Section *section, Scratch *scratch, double length_m, doubl
             keep(scratch, number, path);
             return 1;
         }
-        scratch->steps_done++;
+        if (++scratch->steps_done <= MAX_STEPS) scratch->last_db = last.bound_db;
         place_t here = {0.0, 0.0}, before = {0.0, 0.0}, end = {length_m, 0.0};
         double ux = 0.0, uy = 0.0;
         bool sides[2] = {true, true}; /* whether it can turn to the right there, and to the left */

@@ -17,16 +17,62 @@ bool make_room(void *items, int *room, int wanted, size_t size)
     return true;
 }
 
-/* The corner at a place: the first so near, other than one that is taken already; a new one where there is none. */
-static int corner_at(Section *section, double x, double y, int taken)
+/* The number of a place among those that differ by more than rounding; what is near to a new one hangs together with it. */
+static int place_at(Section *section, double x, double y)
 {
-    for (int node = 0; node < section->corner_count; node++) {
-        double dx = section->corners[node].x - x, dy = section->corners[node].y - y;
-        if (dx < JOINT_M && dx > -JOINT_M && node != taken && dx * dx + dy * dy < JOINT_M * JOINT_M) return node;
+    Joint *joints = section->joints;
+    int count = section->joint_count;
+    bool some = false;
+    for (int i = 0; i < count; i++) {
+        double dx = joints[i].x - x, dy = joints[i].y - y;
+        if (!(dx < JOINT_M && dx > -JOINT_M)) continue;
+        double square = dx * dx + dy * dy;
+        if (square < TOUCH_M * TOUCH_M) return i;
+        some |= square < JOINT_M * JOINT_M;
     }
-    Corner fresh = {.x = x, .y = y, .outer = -1.0};
-    section->corners[section->corner_count] = fresh;
-    return section->corner_count++;
+    Joint fresh = {x, y, x, y, x, y, count, -1, false};
+    joints[count] = fresh;
+    section->joint_count++;
+    for (int i = 0; some && i < count; i++) {
+        double dx = joints[i].x - x, dy = joints[i].y - y;
+        int group = joints[i].group;
+        if (group == count || !(dx * dx + dy * dy < JOINT_M * JOINT_M)) continue;
+        for (int j = 0; j < count; j++)
+            if (joints[j].group == group) joints[j].group = count;
+    }
+    return count;
+}
+
+/* Put corners in the middle of all places that hang together; where that is a long curve, at the first of them and so on. */
+static void gather(Section *section)
+{
+    Joint *joints = section->joints;
+    int count = section->joint_count;
+    for (int i = 0; i < count; i++) {
+        Joint *all = joints + joints[i].group;
+        all->low_x = smaller(all->low_x, joints[i].x);
+        all->low_y = smaller(all->low_y, joints[i].y);
+        all->high_x = larger(all->high_x, joints[i].x);
+        all->high_y = larger(all->high_y, joints[i].y);
+        if (joints[i].group != i) all->shared = true;
+    }
+    for (int i = 0; i < count; i++) {
+        const Joint *all = joints + joints[i].group;
+        double dx = all->high_x - all->low_x, dy = all->high_y - all->low_y, x = joints[i].x, y = joints[i].y;
+        if (sqrt(dx * dx + dy * dy) < 2.0 * JOINT_M) {
+            x = 0.5 * (all->low_x + all->high_x);
+            y = 0.5 * (all->low_y + all->high_y);
+        }
+        for (int j = 0; all->shared && j < i && joints[i].corner < 0; j++) {
+            if (joints[j].group != joints[i].group) continue;
+            const Corner *corner = section->corners + joints[j].corner;
+            if (sqrt((corner->x - x) * (corner->x - x) + (corner->y - y) * (corner->y - y)) < JOINT_M) joints[i].corner = joints[j].corner;
+        }
+        if (joints[i].corner >= 0) continue;
+        Corner fresh = {.x = x, .y = y, .outer = -1.0};
+        joints[i].corner = section->corner_count;
+        section->corners[section->corner_count++] = fresh;
+    }
 }
 
 static bool add_arm(Section *section, Corner *corner, double dx, double dy, int segment)
@@ -52,10 +98,11 @@ static WIDE void mark_near(const Section *section, double x, double y, uint8_t *
 bool join(Section *section)
 {
     int count = section->count;
-    section->corner_count = section->arm_count = 0;
+    section->corner_count = section->arm_count = section->joint_count = 0;
     if (!make_room(&section->ends, &section->ends_room, count, sizeof *section->ends)) return false;
     if (!make_room(&section->near, &section->near_room, count, 1)) return false;
     if (!make_room(&section->corners, &section->corner_room, 2 * count, sizeof *section->corners)) return false;
+    if (!make_room(&section->joints, &section->joint_room, 2 * count, sizeof *section->joints)) return false;
     int padded = section->padded = (count + BLOCK - 1) / BLOCK * BLOCK;
     if (!make_room(&section->x1, &section->places_room, 5 * padded, sizeof *section->x1)) return false;
     section->y1 = section->x1 + padded;
@@ -67,8 +114,14 @@ bool join(Section *section)
         section->least_db[number] = -1.0;
     }
     for (int number = 0; number < count; number++) {
+        const Segment *one = section->segments + number;
+        section->ends[number][0] = place_at(section, one->x1, one->y1);
+        section->ends[number][1] = place_at(section, one->x2, one->y2);
+    }
+    gather(section);
+    for (int number = 0; number < count; number++) {
         Segment *one = section->segments + number;
-        int a = corner_at(section, one->x1, one->y1, -1), b = corner_at(section, one->x2, one->y2, a);
+        int a = section->joints[section->ends[number][0]].corner, b = section->joints[section->ends[number][1]].corner;
         section->ends[number][0] = a;
         section->ends[number][1] = b;
         section->x1[number] = one->x1 = section->corners[a].x;
@@ -76,8 +129,10 @@ bool join(Section *section)
         section->x2[number] = one->x2 = section->corners[b].x;
         section->y2[number] = one->y2 = section->corners[b].y;
     }
-    for (int node = 0; node < section->corner_count; node++) { /* an end near to another segment is moved onto it */
+    for (int node = 0; node < section->corner_count; node++) { /* an end near to other segments is moved onto the nearest */
         Corner *corner = section->corners + node;
+        double least = INFINITY, x = 0.0, y = 0.0;
+        int feet = 0;
         mark_near(section, corner->x, corner->y, section->near);
         for (int number = 0; number < count; number++) {
             if (!section->near[number]) continue;
@@ -87,11 +142,16 @@ bool join(Section *section)
             double twice_area = py * dx - px * dy, square = dx * dx + dy * dy;
             if (twice_area * twice_area > 1.0001 * JOINT_M * JOINT_M * square) continue; /* without a root for most */
             double size = larger(sqrt(square), TOUCH_M), along = (px * dx + py * dy) / size, off = twice_area / size;
-            if (!(JOINT_M < along && along < size - JOINT_M && fabs(off) < JOINT_M)) continue;
-            corner->x = one->x1 + along * dx / size;
-            corner->y = one->y1 + along * dy / size;
-            break;
+            if (!(JOINT_M < along && along < size - JOINT_M && fabs(off) < JOINT_M) || fabs(off) > least + TOUCH_M) continue;
+            if (fabs(off) < least - TOUCH_M) x = y = feet = 0;
+            least = smaller(least, fabs(off));
+            x += one->x1 + along * dx / size;
+            y += one->y1 + along * dy / size;
+            feet++;
         }
+        if (!feet) continue;
+        corner->x = x / feet; /* or between those that are equally near */
+        corner->y = y / feet;
     }
     for (int number = 0; number < count; number++) {
         Segment *one = section->segments + number;

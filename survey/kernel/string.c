@@ -149,12 +149,27 @@ static double gate_gain(const Section *section, int corner, double ux, double uy
         if (one->loss_db < OPAQUE_DB || section->ends[number][0] == corner || section->ends[number][1] == corner) continue;
         double dx = one->x2 - one->x1, dy = one->y2 - one->y1, size = larger(one->size_m, TOUCH_M);
         double along = ((here->x - one->x1) * dx + (here->y - one->y1) * dy) / size;
-        if (!(0.0 < along && along < size)) continue;
+        if (!(TOUCH_M < along && along < size - TOUCH_M)) continue;
         double qx = one->x1 + along * dx / size - here->x, qy = one->y1 + along * dy / size - here->y, gap_m = sqrt(qx * qx + qy * qy);
         if (gap_m < FREE_M && larger(side * (ux * qy - uy * qx), side * (vx * qy - vy * qx)) > TOUCH_M)
             least = smaller(least, drawn_open(section, corner, -1, gap_m));
     }
     return least;
+}
+
+/* Which of two edges beside a string counts first. */
+static bool comes_before(const Edge *one, const Edge *other)
+{
+    return one->rank > other->rank || (one->rank == other->rank && one->at_m < other->at_m);
+}
+
+/* Whether two edges have a solid in common. */
+static bool share_solid(const Section *section, const Edge *one, const Edge *other)
+{
+    for (int i = 0; i < one->segments.count; i++)
+        for (int j = 0; j < other->segments.count; j++)
+            if (section->segments[one->segments.arms[i].segment].solid == section->segments[other->segments.arms[j].segment].solid) return true;
+    return false;
 }
 
 /* The edge where a string turns at the beginning of a leg. */
@@ -178,10 +193,22 @@ static Edge turning(Section *section, const Path *path, const place_t *points, i
     return edge;
 }
 
-/* Whether a corner beside a leg is an edge of what is open to the leg; where it is, at_m, off_m, nu and left are put in. */
-static int is_beside(const Section *section, Scratch *scratch, int step, int number, place_t from, double dx, double dy, double size,
-                     double at_m, double whole_m, double wavelength_m, Edge *edge)
+/* On which side a sheet lies that a leg runs along, +1 for left: by the turn at its other end; 0 without a turn. */
+static double along_side(const Section *section, const Path *path, const place_t *points, int leg, int number)
 {
+    for (int i = leg; i <= leg + 1; i++) {
+        if (i < 1 || i > path->corner_count || !share_one(members_of(section, path->corners[i - 1]), members_of(section, number))) continue;
+        place_t a = points[i - 1], b = points[i], c = points[i + 1];
+        return (b.x - a.x) * (c.y - b.y) - (b.y - a.y) * (c.x - b.x) > 0.0 ? 1.0 : -1.0;
+    }
+    return 0.0;
+}
+
+/* Whether a corner beside a leg is an edge of what is open to the leg; where it is, at_m, off_m, nu and left are put in. */
+static int is_beside(const Section *section, Scratch *scratch, const Path *path, const place_t *points, int leg, int number, double dx, double dy,
+                     double size, double at_m, double whole_m, double wavelength_m, Edge *edge)
+{
+    place_t from = points[leg];
     const Corner *corner = section->corners + number;
     double along = (corner->x - from.x) * dx + (corner->y - from.y) * dy, off = (corner->y - from.y) * dx - (corner->x - from.x) * dy;
     if (!(END_M < along && along < size - END_M)) return 0;
@@ -191,15 +218,17 @@ static int is_beside(const Section *section, Scratch *scratch, int step, int num
     if (fabs(off) <= TOUCH_M) {
         double sum = 0.0;
         for (int i = 0; i < corner->arm_count; i++) sum += dx * corner->arms[i].dy - dy * corner->arms[i].dx;
-        left = sum > TOUCH_M;
+        if (fabs(sum) <= TOUCH_M) sum = along_side(section, path, points, leg, number); /* the string runs along it */
+        if (sum == 0.0) return 0;
+        left = sum > 0.0;
     }
     double sign = left ? 1.0 : -1.0;
     for (int i = 0; i < corner->arm_count; i++)
-        if (sign * (dx * corner->arms[i].dy - dy * corner->arms[i].dx) < -STEEP) return 0;
+        if (sign * (dx * corner->arms[i].dy - dy * corner->arms[i].dx) < -STEEP - TOUCH_M) return 0;
     if (fabs(off) > 0.01) {
         place_t foot = {from.x + along * dx, from.y + along * dy};
         Met hidden;
-        if (!met_by_leg(section, scratch, foot, corner_place(section, number), -1, number, 0.0, step, &hidden)) return -1;
+        if (!met_by_leg(section, scratch, foot, corner_place(section, number), -1, number, 0.0, path->step, &hidden)) return -1;
         if (hidden.loss_db > 0.0) return 0;
     }
     edge->at_m = s;
@@ -227,12 +256,13 @@ int edges_along(Section *section, Scratch *scratch, const Path *path, const plac
             const Corner *corner = section->corners + number;
             if (corner->flat || !corner->arm_count || on_path(path, number)) continue;
             Edge edge = {.gain = 1.0, .corner = number, .segments = members_of(section, number), .tangent = {dx, dy}, .from = from, .to = points[leg + 1]};
-            int found = is_beside(section, scratch, path->step, number, from, dx, dy, size, at_m, whole_m, wavelength_m, &edge);
+            int found = is_beside(section, scratch, path, points, leg, number, dx, dy, size, at_m, whole_m, wavelength_m, &edge);
             if (found < 0) return -1;
             if (!found) continue;
             if (!make_room(&scratch->beside, &scratch->beside_room, beside + 1, sizeof *scratch->beside)) return -1;
-            int place = beside++; /* the nearest first, of equal ones in the order in which they are found */
-            for (; place > 0 && scratch->beside[place - 1].nu < edge.nu; place--) scratch->beside[place] = scratch->beside[place - 1];
+            edge.rank = nearbyint(edge.nu / SAME_NU);
+            int place = beside++; /* the nearest first, of equal ones that before */
+            for (; place > 0 && comes_before(&edge, scratch->beside + place - 1); place--) scratch->beside[place] = scratch->beside[place - 1];
             scratch->beside[place] = edge;
         }
         at_m += size;
@@ -252,17 +282,23 @@ int edges_along(Section *section, Scratch *scratch, const Path *path, const plac
             *factor *= (1.0 + weight * ripple(nu)) * (1.0 + weight * ripple(nu));
         }
     }
-    for (int i = 0; i < beside; i++) { /* weak edges of one solid close the same front */
+    for (int i = 0; i < beside; i++) { /* weak edges of one solid, or of several that share edges, close the same front */
         if (!(scratch->beside[i].gain < 0.0)) continue;
-        int solid = section->segments[scratch->beside[i].segments.arms[0].segment].solid;
-        double rise = 0.0, most_db = 0.0;
-        for (int j = i; j < beside; j++) {
+        double rise = -scratch->beside[i].gain - 1.0, most_db = section->corners[scratch->beside[i].corner].loss_db;
+        scratch->beside[i].gain = 2.0; /* of this front */
+        for (int j = i + 1; j < beside; j++) {
             Edge *edge = scratch->beside + j;
-            if (!(edge->gain < 0.0) || section->segments[edge->segments.arms[0].segment].solid != solid) continue;
+            bool shared = false;
+            for (int k = i; k < beside && edge->gain < 0.0; k++)
+                shared |= scratch->beside[k].gain == 2.0 && share_solid(section, scratch->beside + k, edge);
+            if (!shared) continue;
             rise += -edge->gain - 1.0;
             most_db = larger(most_db, section->corners[edge->corner].loss_db);
-            edge->gain = 1.0;
+            edge->gain = 2.0;
+            j = i; /* what shares one with it may stand before it */
         }
+        for (int j = i; j < beside; j++)
+            if (scratch->beside[j].gain == 2.0) scratch->beside[j].gain = 1.0;
         *factor *= smaller(1.0, 1.0 / ((1.0 + rise) * (1.0 + rise)) + pow(10.0, -most_db / 10.0));
     }
     for (int i = 1; i < count; i++) {
@@ -288,7 +324,7 @@ static double opposite(const Section *section, const Edge *edge, double total_m,
         const Segment *one = section->segments + number;
         if (one->loss_db < OPAQUE_DB || section->ends[number][0] == edge->corner || section->ends[number][1] == edge->corner) continue;
         double s1 = (one->x1 - corner->x) * tx + (one->y1 - corner->y) * ty, s2 = (one->x2 - corner->x) * tx + (one->y2 - corner->y) * ty;
-        if (s1 * s2 >= 0.0) continue;
+        if (!(smaller(s1, s2) < -TOUCH_M && larger(s1, s2) > TOUCH_M)) continue;
         double share = s1 / (s1 - s2);
         double off = (one->x1 + share * (one->x2 - one->x1) - corner->x) * nx + (one->y1 + share * (one->y2 - one->y1) - corner->y) * ny;
         if (!(TOUCH_M < off && off < nearest)) continue;
@@ -304,7 +340,7 @@ static double opposite(const Section *section, const Edge *edge, double total_m,
         double aside = fabs((other->x - corner->x) * tx + (other->y - corner->y) * ty);
         if (!(TOUCH_M < off && off < nearest) || aside > FACING * off) continue;
         bool steep = false;
-        for (int i = 0; i < other->arm_count; i++) steep |= other->arms[i].dx * nx + other->arms[i].dy * ny < -STEEP;
+        for (int i = 0; i < other->arm_count; i++) steep |= other->arms[i].dx * nx + other->arms[i].dy * ny < -STEEP - TOUCH_M;
         if (steep) continue;
         nearest = off;
         *segments = members_of(section, number);
@@ -319,7 +355,6 @@ int stations_of(Section *section, const Edge *edges, int edge_count, double tota
     bool used[ROOM_STATIONS] = {false};
     double limit_m[ROOM_STATIONS];
     double left_nus[ROOM_STATIONS], right_nus[ROOM_STATIONS];
-    bool sides[ROOM_STATIONS];
     Members limit_of[ROOM_STATIONS], lefts[ROOM_STATIONS], rights[ROOM_STATIONS], none = {NULL, 0, -1};
     int count = 0;
     for (int i = 0; i < edge_count; i++) {
@@ -346,13 +381,17 @@ int stations_of(Section *section, const Edge *edges, int edge_count, double tota
             }
         }
         Station station = {one->at_m, one->left ? -INFINITY : one->off_m, one->left ? one->off_m : INFINITY, one->turn,
-                           one->gain, one->image[0], one->image[1]};
+                           one->gain, {0.0, 0.0}, {0.0, 0.0}};
+        station.image[!one->left] = one->image[0];
+        station.image_turn[!one->left] = one->image[1];
         Members left = one->left ? one->segments : none, right = one->left ? none : one->segments;
         double left_nu = one->nu, right_nu = one->nu;
         if (partner >= 0) {
             const Edge *other = edges + partner;
             used[partner] = true;
             station.at_m = 0.5 * (one->at_m + other->at_m);
+            station.image[!other->left] = other->image[0];
+            station.image_turn[!other->left] = other->image[1];
             if (one->left) {
                 station.low_m = other->off_m;
                 right = other->segments;
@@ -385,14 +424,12 @@ int stations_of(Section *section, const Edge *edges, int edge_count, double tota
             rights[place] = rights[place - 1];
             left_nus[place] = left_nus[place - 1];
             right_nus[place] = right_nus[place - 1];
-            sides[place] = sides[place - 1];
         }
         stations[place] = station;
         lefts[place] = left;
         rights[place] = right;
         left_nus[place] = left_nu;
         right_nus[place] = right_nu;
-        sides[place] = one->left;
     }
     for (int i = 0; i + 1 < count; i++) {
         faces[i].left = share_one(lefts[i], lefts[i + 1]) ? 1.0 : 0.0;
@@ -402,8 +439,10 @@ int stations_of(Section *section, const Edge *edges, int edge_count, double tota
         faces[i].right *= smooth(1.0 + smaller(right_nus[i], right_nus[i + 1]) / FLUSH_NU);
     }
     for (int i = 0; i < count; i++) {
-        if (i > 0) stations[i].image *= 1.0 - (sides[i] ? faces[i - 1].left : faces[i - 1].right);
-        if (i + 1 < count) stations[i].image *= 1.0 - (sides[i] ? faces[i].left : faces[i].right);
+        for (int j = i ? i - 1 : 0; j <= i && j + 1 < count; j++) {
+            stations[i].image[0] *= 1.0 - faces[j].left;
+            stations[i].image[1] *= 1.0 - faces[j].right;
+        }
     }
     return count;
 }

@@ -52,7 +52,7 @@ static bool facing_walls(const Section *section, int first, int second, Facing *
                 ny = -ny;
                 width_m = -width_m;
             }
-            if (width_m > 0.1 && (!found || width_m < best->width_m)) {
+            if (width_m > NARROW_M && (!found || width_m < best->width_m)) {
                 Facing facing = {nx, ny, width_m, smooth((PARALLEL - across) / PARALLEL)};
                 *best = facing;
                 found = true;
@@ -88,13 +88,13 @@ static powers_t straightened(Section *section, Integrals *integrals, const Place
             station.at_m = last_m = starts_m[number];
             station.turn = 2.0 * sin(turn_rad / 2.0);
             station.gain = wedge_gain(fabs(turn_rad), outer_angle(section, place->corner));
-            station.image = shared ? 0.0 : image[0];
-            station.image_turn = shared ? 0.0 : image[1];
+            station.image[place->side > 0 ? 0 : 1] = shared ? 0.0 : image[0];
+            station.image_turn[place->side > 0 ? 0 : 1] = shared ? 0.0 : image[1];
         } else {
             place_t from = points[number], to = points[number + 1];
             double size = apart(from, to), dx = (to.x - from.x) / size, dy = (to.y - from.y) / size;
             double along = (place->x - from.x) * dx + (place->y - from.y) * dy;
-            if (!(END_M < along && along < size - END_M) || starts_m[number] + along <= last_m) continue;
+            if (!(END_M < along && along < size - END_M) || starts_m[number] + along <= last_m + TOUCH_M) continue;
             double off = (place->y - from.y) * dx - (place->x - from.x) * dy;
             if (place->side > 0) station.high_m = off;
             else station.low_m = off;
@@ -164,7 +164,7 @@ static powers_t bounced(Section *section, Integrals *integrals, const Path *path
         points[point_count++].y = shift * wall->ny;
         int loose = -1;
         for (int i = 0, number = 0; i < count && loose < 0; i++)
-            if (tight[i] && turn_at(points, ++number) * places[i].side <= 0.0) loose = i;
+            if (tight[i] && turn_at(points, ++number) * places[i].side <= TOUCH_M) loose = i;
         if (loose < 0) break;
         tight[loose] = false;
     }

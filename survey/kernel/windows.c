@@ -161,8 +161,7 @@ static void contour(const Integrals *integrals, const Station *stations, int i, 
 /* What passes an opening: its turn, the first leg's curvature, and the images of the ends in the faces at its edge. */
 static WIDE bool passing(const Station *one, const Contour *at, double first_leg_m, double k, Values *hard, Values *soft)
 {
-    bool has_image = one->image > 0.0;
-    bool right = is_finite(one->low_m) && (one->turn < 0.0 || !is_finite(one->high_m));
+    double image_re[ROOM_POINTS], image_im[ROOM_POINTS];
     for (int n = 0; n < at->count; n++) {
         double x = at->re[n], y = at->im[n], re = -k * one->turn * y, im = k * one->turn * x;
         if (first_leg_m > 0.0) {
@@ -176,12 +175,20 @@ static WIDE bool passing(const Station *one, const Contour *at, double first_leg
         hard->re[n] = at->weight_re[n] * cosine - at->weight_im[n] * sine;
         hard->im[n] = at->weight_re[n] * sine + at->weight_im[n] * cosine;
     }
-    if (!has_image) return true;
+    if (!(one->image[0] > 0.0 || one->image[1] > 0.0)) return true;
+    for (int n = 0; n < at->count; n++) image_re[n] = image_im[n] = 0.0;
+    for (int right = 0; right < 2; right++) {
+        if (!(one->image[right] > 0.0)) continue;
+        double edge_m = right ? one->low_m : one->high_m, sign = right ? 1.0 : -1.0, per_m = sign * k * one->image_turn[right];
+        for (int n = 0; n < at->count; n++) {
+            double size = one->image[right] * exp_of(per_m * at->im[n]), cosine, sine;
+            turn_of(-per_m * (at->re[n] - edge_m), &cosine, &sine);
+            image_re[n] += size * cosine;
+            image_im[n] += size * sine;
+        }
+    }
     for (int n = 0; n < at->count; n++) {
-        double x = right ? at->re[n] - one->low_m : one->high_m - at->re[n], y = right ? at->im[n] : -at->im[n];
-        double size = one->image * exp_of(k * one->image_turn * y), cosine, sine;
-        turn_of(-k * one->image_turn * x, &cosine, &sine);
-        double re = size * cosine, im = size * sine, own_re = hard->re[n], own_im = hard->im[n];
+        double re = image_re[n], im = image_im[n], own_re = hard->re[n], own_im = hard->im[n];
         soft->re[n] = own_re * (1.0 - re) + own_im * im;
         soft->im[n] = own_im * (1.0 - re) - own_re * im;
         hard->re[n] = own_re * (1.0 + re) - own_im * im;
@@ -392,16 +399,20 @@ static int terms_of(const Leg *leg, Term *terms)
         }
         return count;
     }
-    double l = leg->last->low_m, m = leg->one->low_m, gap_m = 0.5 * (leg->last->high_m - l + leg->one->high_m - m);
+    double l = leg->last->low_m, m = leg->one->low_m, h = leg->last->high_m, g = leg->one->high_m, gap_m = 0.5 * (h - l + g - m);
     double reflection = sqrt(face->left * face->right);
     int images = image_count(gap_m, leg->leg_m, leg->k);
     for (int n = -images; n <= images; n++) {
-        double step = 2.0 * n * gap_m, oblique = obliquity(step / leg->leg_m);
-        Term even = {-1.0, 2.0 * step, -2.0 * step, step * step - 2.0 * step * (l - m), pow(reflection, 2 * abs(n)) * oblique, false};
-        Term odd = {1.0, 2.0 * step - 4.0 * m, 2.0 * step - 4.0 * l, 4.0 * l * m - 2.0 * step * (l + m) + step * step,
-                    pow(reflection, abs(2 * n + (n >= 0 ? 1 : -1))) * oblique, true};
+        double step = 2.0 * n * gap_m;
+        Term even = {-1.0, 2.0 * step, -2.0 * step, step * step - step * (l + h - m - g), pow(reflection, 2 * abs(n)) * obliquity(step / leg->leg_m), false};
         if (n != 0) terms[count++] = even;
-        terms[count++] = odd;
+    }
+    for (int n = 0; n <= images; n++) {
+        double step = 2.0 * n * gap_m, weight = pow(reflection, 2 * n + 1) * obliquity((step + gap_m) / leg->leg_m);
+        Term right = {1.0, 2.0 * step - 4.0 * m, 2.0 * step - 4.0 * l, 4.0 * l * m - 2.0 * step * (l + m) + step * step, weight, true};
+        Term left = {1.0, -2.0 * step - 4.0 * g, -2.0 * step - 4.0 * h, 4.0 * h * g + 2.0 * step * (h + g) + step * step, weight, true};
+        terms[count++] = right;
+        terms[count++] = left;
     }
     return count;
 }

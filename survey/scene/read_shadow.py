@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from survey.base.arrays import FloatArray
 
@@ -38,6 +39,16 @@ class ReadShadow:
     told: FloatArray
     alike: float
     correlation_m: float
+
+    def both_ways(self, turned: NDArray[np.bool_]) -> ReadShadow:
+        """Return these with some links a second time, the other way round: between inverters both ways are alike."""
+        return replace(
+            self,
+            starts_m=np.concatenate([self.starts_m, self.ends_m[turned]]),
+            ends_m=np.concatenate([self.ends_m, self.starts_m[turned]]),
+            off_db=np.append(self.off_db, self.off_db[turned]),
+            told=np.append(self.told, self.told[turned]),
+        )
 
     def near(self, starts_m: FloatArray, ends_m: FloatArray) -> tuple[FloatArray, FloatArray]:
         r"""Return what is to be expected of links between these places.

@@ -10,7 +10,7 @@ from plans import SPOTS, WALL, entry, wall, write
 from survey.budget import HOLDS, STATES, links_between
 from survey.budget.explanation import budget_of, costs_of, scene_without
 from survey.inputs.plan_file import read_plan
-from survey.output.answers.explain import direct_words, way_words
+from survey.output.answers.link_budget import direct_words, way_words
 from survey.scene import scene_of
 
 

@@ -8,7 +8,7 @@ from shapes import DRAWN, MORE, NUMBER, RANKED, differences
 
 # By hand: 54.782 dB at 10 m in the open; the wall before the office costs it 20 dB.
 WHOLE_TEXT = """\
-invented yard, 868 MHz, path loss exponent 2
+invented yard, 868 MHz, path loss exponent 2 (the default)
 A link holds if its chance of working, with a 3 dB fade margin, is 95 % or more.
 
 Two plans

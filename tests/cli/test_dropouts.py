@@ -160,7 +160,10 @@ def test_inverters_that_the_log_does_not_name_are_told(run, folder):
     ("text", "told"),
     [
         ("", "log.csv: is empty; a log begins with time,inverter,gateway,heard\n"),
-        (LOG.replace("i1", "i11"), 'log.csv: no inverter of the plan is named "i11"; did you mean "i1"?\n'),
+        (
+            LOG.replace("i1", "i11"),
+            'log.csv: row 2: inverter: no inverter of the plan is named "i11"; did you mean "i1"?\n',
+        ),
         (
             LOG.replace("T05:00", "T5"),
             (

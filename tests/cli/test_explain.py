@@ -206,7 +206,7 @@ def test_the_json_has_its_shape_and_the_budget_adds_up_to_the_level(run, folder)
 
 # 868 MHz, 10 m: free space 31.218 dB at 1 m and 20 dB beyond, a wall of 20 dB that nothing gets around.
 WHOLE_TEXT = """\
-invented yard, 868 MHz, path loss exponent 2
+invented yard, 868 MHz, path loss exponent 2 (the default)
 A link holds if its chance of working, with a 3 dB fade margin, is 95 % or more.
 
 i1 to office: holds

@@ -186,3 +186,15 @@ def test_a_picture_says_which_fit_it_uses(day, folder, kind):
     figure = draw(folder / "plan.toml", kind=kind, fit=folder / "fit.json")
     texts = " ".join(one.get_text() for one in figure.texts)
     assert f"Fit: {folder / 'fit.json'}, from 8 readings, up to" in " ".join(texts.split())
+
+
+def test_next_names_links_to_read_with_readings_and_without(day):
+    found = json.loads(day("fit", "plan.toml", "--next", "3", "--json").stdout)
+    assert len(found["next_readings"]) == 3
+    assert set(found["next_readings"][0]) == {"inverter", "gateway", "distance_m", "level_dbm", "sigma_db", "gain"}
+    text = day("fit", "plan.toml", "day.csv", "--next", "2").stdout
+    assert "Read these links next" in text
+    assert "path loss exponent" in text
+    assert "Read these links next" in day("fit", "plan.toml", "--next", "2").stdout
+    assert day("fit", "plan.toml").exit_code == 2
+    assert "--check needs READINGS" in day("fit", "plan.toml", "--next", "2", "--check").stderr

@@ -17,7 +17,7 @@ from survey.scene import scene_of
 # Free space by ITU-R P.525 at 868 MHz: 31.218 dB at 1 m, 51.218 dB at 10 m; the wall costs 20 dB more. Up arrive
 # 8 - 71.218 = -63.218 dBm where -98 are needed, down 10 - 71.218 = -61.218 dBm where -96 are: 34.782 dB either way.
 WORKED = """\
-invented yard, 868 MHz, path loss exponent 2
+invented yard, 868 MHz, path loss exponent 2 (the default)
 A link holds if its chance of working, with a 3 dB fade margin, is 95 % or more.
 
 Links of 1 inverter: hold 1, marginal 0, fail 0

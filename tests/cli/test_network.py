@@ -125,3 +125,15 @@ def test_names_that_look_like_markup_stay_text(run, folder):
     (folder / "plan.toml").write_text(text, encoding="utf-8")
     assert run("network", "plan.toml", "--graphml", "net.graphml").exit_code == 0
     assert '<b>"&i0' in nx.read_graphml(folder / "net.graphml").nodes
+
+
+def test_the_next_step_explains_with_the_same_gateway_and_relays(run, tmp_path):
+    """With the plan's own gateway, and as many relays as the plan allows, the command would tell of other links."""
+    spot = entry("spot", name='"shed"', at="[10, 100]", height_m=2)
+    far = entry("inverter", name='"far"', at="[90000, 0]", height_m=2)
+    path = tmp_path / "far.toml"
+    path.write_text(MINIMAL + spot + far, encoding="utf-8")
+    text = " ".join(run("network", str(path), "--gateway", "shed", "--relays", "1").stdout.split())
+    assert f"survey explain {path} far --gateway shed --relays 1 " in text
+    text = " ".join(run("network", str(path), "--relays", "1").stdout.split())
+    assert f"survey explain {path} far --relays 1 " in text

@@ -22,7 +22,7 @@ FEW = ("--draws", "20")
 GATEWAY = '[[gateway]]\nname = "office"\nat = [0.0, 0.0]\nheight_m = 2.0\n'
 SECOND = entry("inverter", name='"i2"', at="[12, 0]", height_m=2)
 WHOLE_TEXT = """\
-invented yard, 868 MHz, path loss exponent 2
+invented yard, 868 MHz, path loss exponent 2 (the default)
 A link holds if its chance of working, with a 3 dB fade margin, is 95 % or more.
 
 Put the gateway at post
@@ -51,7 +51,7 @@ How certain is this? 1000 simulation runs, each with random errors in what the p
                     weakest link)
   Best choice:      in 100 % of the runs no other spot has more working inverters
   Working:          2 of 2 inverters in 9 of 10 runs, 2.0 on average
-  Exponent:         2, in the runs with an uncertainty of 0.25 (from the plan)
+  Exponent:         2, in the runs with an uncertainty of 0.25 (both are defaults)
   Critical figure:  none. The best location stays the same if any one figure is wrong by up to 2
                     times its uncertainty (tested: path loss exponent)
   Drawing:          the runs use 100 geometries, in which everything is moved at random, within 10
@@ -209,7 +209,7 @@ def test_the_note_of_a_search_and_the_cable_of_all_gateways_are_told_too(run, fo
     cable = ("sensitivity_dbm = -98.0", "sensitivity_dbm = -98.0\ncable_loss_db = 2")
     write_new(folder, cable, more=search(along="[[6, 3], [9, 3]]", heights_m="[2]", note='"trench needed"'))
     text = run("place", "plan.toml").stdout
-    assert " high; trench needed; cable loss of 2 dB included " in " ".join(text.split())
+    assert " Note: trench needed; cable loss of 2 dB included " in " ".join(text.split())
 
 
 def test_expected_is_the_sum_of_the_chances(run, folder):
@@ -420,7 +420,7 @@ def test_a_spot_of_a_search_is_told_by_its_distance_from_an_end(run, folder):
     write_new(folder, more=search(name='"south fence"', along="[[9, 3], [-20, 3]]", heights_m="[2]"))
     text = run("place", "plan.toml").stdout
     assert "Put the gateway on south fence, at its east end, 2.0 m high (south fence/9.00,3.00,2.00)" in text
-    assert "  Position:      on south fence, at its east end, 2.0 m high\n" in text
+    assert "Position" not in text  # the title says it
 
 
 FENCE = """
@@ -459,3 +459,38 @@ def test_the_readings_asked_for_first_are_no_neighbours():
     apart_m = np.linalg.norm(at_m[:, None] - at_m[None], axis=2)[np.triu_indices(3, 1)]
     assert apart_m.min() > scene.plan.environment.correlation_m
     assert chosen[0] == int(np.argmin(network.weakest_margin_db))
+
+
+def test_the_exponent_says_which_of_its_figures_are_defaults(run, folder):
+    write_new(folder, more=SPOTS)
+    both = run("place", "plan.toml", *FEW).stdout
+    assert "path loss exponent 2 (the default)\n" in both
+    assert "2, in the runs with an uncertainty of 0.25 (both are defaults)" in both
+    write_new(folder, more=SPOTS + "[environment]\npath_loss_exponent = 2.4\n")
+    one = run("place", "plan.toml", *FEW).stdout
+    assert "path loss exponent 2.4\n" in one
+    assert "2.4 (from the plan), in the runs with an uncertainty of 0.25 (the default)" in one
+    write_new(folder, more=SPOTS + "[environment]\npath_loss_exponent = 2.4\nexponent_spread = 0.1\n")
+    assert "2.4, in the runs with an uncertainty of 0.1 (both from the plan)" in run("place", "plan.toml", *FEW).stdout
+
+
+@pytest.mark.parametrize(
+    ("height_m", "how"),
+    [(5.0, "hold the gateway there on a pole, from the ground."), (5.1, "hold the gateway there from a safe place to")],
+)
+def test_nobody_is_sent_to_hold_a_gateway_on_a_pole_higher_than_a_pole_is(run, folder, height_m, how):
+    write_new(folder, more=entry("spot", name='"mast"', at="[6, 3]", height_m=height_m))
+    assert how in " ".join(run("place", "plan.toml", *FEW).stdout.split())
+
+
+def test_a_name_that_begins_with_a_preposition_stands_in_quotes(run, folder):
+    write_new(folder, more=entry("spot", name='"in the shed"', at="[6, 3]", height_m=2))
+    assert 'Put the gateway at "in the shed"\n' in run("place", "plan.toml", *FEW).stdout
+
+
+def test_the_command_for_the_rest_explains_the_links_to_the_recommended_spot(run, folder):
+    """And not to the gateway that exists; an option that the plan does not have comes with it."""
+    far = entry("inverter", name='"far"', at="[90000, 0]", height_m=2)
+    write_new(folder, more=GATEWAY.replace("[0.0, 0.0]", "[0.0, 60000.0]") + SPOTS + far)
+    text = " ".join(run("place", "plan.toml", *FEW, "--relays", "1").stdout.split())
+    assert "For the rest: survey explain plan.toml far --gateway post --relays 1 " in text

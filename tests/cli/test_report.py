@@ -404,3 +404,10 @@ def test_several_named_gateways_are_said_to_be_in_use_together_in_help_and_on_th
     assert "all of them in use together" in " ".join(run("report", "--help").stdout.split())
     run("report", "plan.toml", "--gateway", "post", "--out", "one.html", *DAY, *FEW)
     assert "in use together" not in (folder / "one.html").read_text(encoding="utf-8")
+
+
+def test_the_page_of_a_single_gateway_runs_no_simulation_of_a_choice_of_several(run, folder, monkeypatch):
+    """Its runs are those of `certainty`; those of `runs` took time, and nothing showed them."""
+    monkeypatch.setattr("survey.decisions.placement.served_runs", None)
+    write(folder, more=SPOTS)
+    assert run("report", "plan.toml", "--draws", "20", "--out", "page.html").exit_code == 0

@@ -84,3 +84,13 @@ def test_sheets_in_one_place_are_found_with_the_length_they_share():
     one, other, shared_m = overlaps_of(sheets, chosen=np.ones(3, dtype=bool), min_m=0.5)
     assert (one.tolist(), other.tolist()) == ([0], [1])
     assert shared_m == pytest.approx([1.5])
+
+
+def test_pieces_of_one_wall_on_both_sides_of_a_slope_are_not_in_one_place():
+    """A gable end, and what a higher building that is joined to it has above its slopes."""
+    gable = [[0.0, 0.0, 0.0], [8.0, 0.0, 0.0], [8.0, 0.0, 3.0], [4.0, 0.0, 5.0], [0.0, 0.0, 3.0]]
+    above = [[0.0, 0.0, 3.0], [4.0, 0.0, 5.0], [0.0, 0.0, 5.0]]
+    sheets = sheets_of([np.array(gable), np.array(above), np.array(above) - [0.0, 0.0, 1.0]], [0, 1, 2])
+    one, other, shared_m = overlaps_of(sheets, chosen=np.ones(3, dtype=bool), min_m=0.5)
+    assert (one.tolist(), other.tolist()) == ([0, 1], [2, 2])
+    assert shared_m == pytest.approx([4.0, 2.0])

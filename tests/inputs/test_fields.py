@@ -161,3 +161,26 @@ def test_values_that_are_each_in_order_may_still_not_fit_together():
 def test_whoever_makes_an_entry_gives_none_only_where_none_is_the_default():
     with pytest.raises(EntryError, match="height_m: is a NoneType"):
         Post(name="gate", at=[1, 2], height_m=None)
+
+
+def test_a_decimal_comma_in_quotes_is_told_with_the_point():
+    told = '"1,8" is text, with a comma; write 1.8 with a point, without quotes'
+    assert Number(0.0, 10.0).fault("1,8") == told
+    assert Number(0.0, 10.0).fault(" -1,85 ").endswith("write -1.85 with a point, without quotes")
+    assert Number(0.0, 10.0).fault("1,8 m") == '"1,8 m" is text; write a number from 0 to 10'
+
+
+@pytest.mark.parametrize(
+    ("value", "hint"),
+    [
+        ([1, 5, 2, 5], ". If 1,5 is one number, write 1.5 with a point"),
+        ([2, 5, 0], ". If 2,5 is one number, write 2.5 with a point"),
+        ([0, 0, 0], ""),
+        ([1.5, 2, 5], ""),
+        ([1, 2, 3, 4, 5], ""),
+    ],
+)
+def test_a_point_of_too_many_whole_numbers_may_have_decimal_commas(value, hint):
+    allowed = "write [x, y], numbers from 0 to 10"
+    point = Numbers(Number(0.0, 10.0), least=2, most=2, axes=("x", "y"))
+    assert point.fault(value) == f"holds {len(value)} values; {allowed}{hint}"

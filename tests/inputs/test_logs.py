@@ -180,9 +180,12 @@ BAD = {
     "names": (
         TWO.replace("i2", "i22").replace("office", "offise").replace("i1", "roof"),
         [
-            'log.csv: no inverter of the plan is named "i22"; did you mean "i2"?',
-            'log.csv: no inverter of the plan is named "roof"',
-            'log.csv: no gateway of the plan is named "offise"; did you mean "office"?',
+            'log.csv: row 2: gateway: no gateway of the plan is named "offise"; did you mean "office"?',
+            (
+                'log.csv: row 2: inverter: no inverter of the plan is named "roof"; it has "i1", "i2", "shed roof 3", '
+                '"a name of more than eight letters, wi..."'
+            ),
+            'log.csv: row 3: inverter: no inverter of the plan is named "i22"; did you mean "i2"?',
         ],
     ),
     "fields": (
@@ -236,7 +239,7 @@ def test_many_bad_rows_are_told_by_the_first_and_their_number(tmp_path):
 
 
 def test_a_log_that_is_wrong_all_through_is_not_read_to_its_end(tmp_path, monkeypatch):
-    monkeypatch.setattr("survey.inputs.logs.reader.BLOCK_BYTES", 50_000)
+    monkeypatch.setattr("survey.inputs.logs.source.BLOCK_BYTES", 50_000)
     told = faults(tmp_path, HEADER + "\n" + "yesterday,i1,office,1\n" * 60_000)
     more = int(told[-1].split()[3])
     assert told[-1] == f"log.csv: time: and {more} more rows like these as far as it was read"
@@ -251,7 +254,7 @@ def test_a_level_may_have_a_true_minus_sign_and_a_decimal_comma_between_tabs(tmp
 
 def test_a_serial_that_two_inverters_have_is_told(tmp_path):
     told = faults(tmp_path, TWO.replace("i1", "S-77"), serials=["S-77", "", "S-77", ""])
-    assert told == ['log.csv: serial "S-77" belongs to "i1" and "shed roof 3" in the plan']
+    assert told == ['log.csv: row 2: inverter: serial "S-77" belongs to "i1" and "shed roof 3" in the plan']
 
 
 def test_a_file_that_is_not_there_is_told_with_the_nearest(tmp_path):

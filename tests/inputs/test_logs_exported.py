@@ -128,6 +128,16 @@ SAME = {
     ),
     "a state that is no answer, beside levels": "Zeit,Name,Status,RSSI\n"
     + "".join(f"{time:%Y-%m-%dT%H:%M},{name},running,{dbm if heard else ''}\n" for time, name, heard, dbm in POLLS),
+    "no-break spaces in times and levels": rows("{:%d.%m.%Y\u00a0%H:%M}", level="\u2212{:.1f}\u00a0dBm").replace(
+        "\u2212-", "\u2212"
+    ),
+    "spaces about names": rows().replace("roof-1", " roof-1\u00a0"),
+    "a unit behind a name without brackets": rows(header="time,inverter,gateway,heard,Pegel dBm"),
+    "old ends of lines": rows().replace("\n", "\r"),
+    "a gateway under a name of its own": rows().replace("office", "GW-4711"),
+    "exports one after the other, each with its header": rows()
+    .replace("\n", f"\n\n{HEADER}\n", 40)
+    .replace(f"{HEADER}\n\n{HEADER}", HEADER),
     "a comma at the end of every row": rows().replace("\n", ",\n").replace("level_dbm,\n", "level_dbm\n"),
 }
 
@@ -178,6 +188,51 @@ def test_a_wide_table_has_a_column_for_each_inverter(tmp_path, levels):
     assert "a table with one column for each inverter: 3 of them" in log.notes
     told = refusal(tmp_path, text.replace("; ;", ";?;") + "31.05.2026 10:00;perhaps;;\n", columns={"time": "Zeit"})
     assert 'row 26: roof-1: "perhaps" is' in told
+
+
+def test_a_wide_table_may_have_units_and_serials_in_its_head(tmp_path):
+    by_time = {}
+    for time, name, heard, dbm in POLLS:
+        by_time.setdefault(time, {})[name] = str(dbm) if heard else ""
+    text = "Zeit;ROOF-1 [dBm];1002 (dBm);s\u00fcd\n"
+    text += "".join(
+        f"{time:%d.%m.%Y %H:%M};{';'.join(cells[name] for name in NAMES)}\n" for time, cells in by_time.items()
+    )
+    assert read(tmp_path, text).heard.tolist() == read(tmp_path, rows()).heard.tolist()
+    told = refusal(tmp_path, text + "31.05.2026 10:00;-70;40;-71\n")
+    assert told.startswith('log.csv: row 26: 1002: "40" is above 0 dBm')
+
+
+def test_rows_that_need_care_stay_in_their_order(tmp_path):
+    text = rows(level='"{:.1f}"').replace(".5", ",5")  # commas in quotes between commas
+    assert read(tmp_path, text).notes == ()
+
+
+def test_names_that_the_plan_lacks_are_refused_with_their_rows_where_most_are_unknown(tmp_path):
+    told = refusal(
+        tmp_path, "# a remark\n\n" + rows(words=("no", "yes")).replace("roof-1", "Wallbox").replace("roof-2", "x")
+    )
+    assert told.splitlines() == [
+        'log.csv: row 4: inverter: no inverter of the plan is named "Wallbox"; it has "roof-1", "roof-2", "S\u00fcd"',
+        'log.csv: row 5: inverter: no inverter of the plan is named "x"; it has "roof-1", "roof-2", "S\u00fcd"',
+    ]
+    many = refusal(tmp_path, HEADER + "\n" + "".join(f"2026-05-11T10:00,n{k:04},office,1,\n" for k in range(900)))
+    assert many.splitlines()[5:] == ["log.csv: and 895 more names that the plan lacks"]
+
+
+def test_a_gateway_of_another_name_is_assumed_only_where_one_stands_alone(tmp_path):
+    text = rows().replace("office", "GW-4711")
+    assert 'the log calls its only gateway "GW-4711": it is taken to be office' in read(tmp_path, text).notes
+    assert 'row 2: gateway: no gateway of the plan is named "GW-4711"' in refusal(tmp_path, text, gateway=None)
+    assert 'did you mean "office"?' in refusal(tmp_path, rows().replace("office", "offise"))
+
+
+def test_a_log_without_a_header_is_told_so(tmp_path):
+    told = refusal(tmp_path, rows().partition("\n")[2])
+    assert told == (
+        'log.csv: row 1: "2026-05-11T10:00" is a time: the file has no header; write '
+        "time,inverter,gateway,heard above it"
+    )
 
 
 def test_dates_that_may_be_read_both_ways_are_refused_with_both_readings(tmp_path):

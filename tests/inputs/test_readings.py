@@ -51,8 +51,8 @@ def test_columns_of_no_use_are_noted(read):
 def test_every_unknown_name_is_told_once_with_the_nearest(read):
     assert told(read, "inverter,gateway,level_dbm\nA-3,ofice,-60\nA-3,office,-60\nA-1,nowhere,-70\n") == [
         'line 2: inverter: no inverter of barn.toml has the name or serial "A-3"; did you mean "A-2"?',
-        'line 2: gateway: no gateway or spot of barn.toml is named "ofice"; did you mean "office"?',
-        'line 4: gateway: no gateway or spot of barn.toml is named "nowhere"',
+        'line 2: gateway: no gateway, spot or inverter of barn.toml is named "ofice"; did you mean "office"?',
+        'line 4: gateway: no gateway, spot or inverter of barn.toml is named "nowhere"',
     ]
 
 

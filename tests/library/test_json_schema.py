@@ -27,6 +27,8 @@ CASES = [
     ["explain", "plan.toml", "INVERTER", "--more-margin"],
     ["network", "plan.toml", "--relays", "1"],
     ["fit", "plan.toml", "readings.csv"],
+    ["fit", "plan.toml", "readings.csv", "--next", "2"],
+    ["fit next", "plan.toml", "--next", "2"],
     ["dropouts", "plan.toml", "log.csv"],
     ["dropouts", "plan.toml", "log.csv", "--before", "log.csv", "--remedies"],
     ["materials"],

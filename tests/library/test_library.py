@@ -259,7 +259,13 @@ def test_an_export_is_what_the_command_writes():
 # --------------------------------------------------------------------------------------------------------- the face
 
 
-RENAMED = {"with": "other_plan", "time_limit": "time_limit_s", "width": "width_cm", "column": "columns"}
+RENAMED = {
+    "with": "other_plan",
+    "next": "next_readings",
+    "time_limit": "time_limit_s",
+    "width": "width_cm",
+    "column": "columns",
+}
 OF_THE_COMMAND_ONLY = {
     "all",
     "as_buildings",

@@ -7,16 +7,17 @@ import dataclasses
 
 import numpy as np
 import pytest
+import service_logs
 from dropout_logs import FAULTS, HARD, HEALTHY, any_recipe, make
 from dropout_scores import judged
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from survey.measured.dropouts import CAUSES, LOW_LIGHT, NO_FAULTS, OBSTACLE, UNKNOWN
+from survey.measured.dropouts import CAUSES, INTERFERENCE, LOW_LIGHT, MOVED, NO_FAULTS, OBSTACLE, UNKNOWN
 from survey.measured.dropouts.chances import affected, log_ratio
 from survey.measured.dropouts.shares import FADING_DB, odds_of_weak
 from survey.measured.dropouts.sorting import dropouts_of
-from survey.measured.dropouts.weighing import arc_deg, shared_direction, shared_obstacle
+from survey.measured.dropouts.weighing import Shared, arc_deg, shared_direction, shared_obstacle, weigh
 
 ONE_OF_EACH = [(fault, seed) for fault in FAULTS for seed in (7_001, 7_002, 7_003)]
 
@@ -56,6 +57,37 @@ def test_a_hard_log_without_a_fault_has_none(kind):
     dark = kind == "dark noons"  # one of twenty of these may be taken for a fault: docs/dropouts.md says how many are
     wrong = [seed for seed in range(72_000, 72_020 if dark else 72_004) if not judged(("", kind), seed)[1]]
     assert len(wrong) <= 1 * dark, wrong
+
+
+def test_faults_of_the_other_generator_are_found():
+    wrong = [fault for fault in service_logs.FAULTS if not judged((fault, "other"), 73_001)[1]]
+    assert len(wrong) <= 2, wrong
+
+
+def test_interference_in_three_days_of_a_dark_season_is_told_from_clouds():
+    """Lost polls come and go; what lacks light stays silent."""
+    seeds = (7_713_002, 7_713_013, 7_713_022)
+    assert all(judged(("interference, short log", "other"), seed)[1] for seed in seeds)
+
+
+def test_a_log_whose_missed_polls_are_all_explained_has_no_unknown_ones():
+    call = service_logs.call_of(7_713_019, ("interference, short log",))
+    found = dropouts_of(call.scene, call.made)
+    assert [one.cause for one in faults(found)] == [INTERFERENCE]
+
+
+def test_a_rhythm_of_hours_is_no_moved_gateway():
+    group = {
+        "answers": 600, "polls": 900, "share": 0.9, "direction": 1.0, "weakest": 0.5, "obstacle": "", "crossing": 1.0,
+        "one_branch": None, "fall_db": float("nan"), "unevenness": 0.5, "margin_db": 20.0, "days": 5.0,
+    }  # fmt: skip
+    assert next(iter(weigh(Shared(**group)))) == MOVED
+    assert weigh(Shared(**group, by_hours=True))[MOVED] < 0.1
+
+
+@pytest.mark.parametrize("seed", [7_725_005, 7_725_008, 7_725_045])
+def test_rows_that_a_dark_day_puts_back_by_an_hour_are_no_branch(seed):
+    assert judged(("", "wild"), seed)[1]
 
 
 @pytest.mark.parametrize("seed", range(7_100, 7_112))

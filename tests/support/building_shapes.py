@@ -1,5 +1,7 @@
 """Random buildings of every footprint and roof, and what they are held against."""
 
+from dataclasses import replace
+
 import numpy as np
 import shapely
 
@@ -74,6 +76,37 @@ def random_building(seed):
     elif extra < 0.6:
         values["parapet_m"] = float(rng.uniform(0.2, 1.5))
     return Building(**values)
+
+
+def random_pair(seed):
+    """A random building, and one of a random roof that is joined to one of its walls; None where no wall is long."""
+    rng = np.random.default_rng(1_000_000 + seed)
+    host = replace(random_building(seed), name="host")
+    walls = [face for face in body(host).faces if face.kind == "wall" and len(face.frames) == 1 and face.length_m > 3.0]
+    if not walls:
+        return None
+    wall = walls[int(rng.integers(len(walls)))]
+    roof = ("flat", "mono-pitch", "gable", "hip", "saw-tooth")[int(rng.integers(5))]
+    values = {"name": "joined", "against": wall.name, "roof": roof, "wall_material": "brick 110 mm"}
+    values |= {"depth_m": float(rng.uniform(1.5, 8.0)), "eaves_m": float(rng.uniform(0.5, 1.6) * host.eaves_m)}
+    if rng.random() < 0.8:
+        length_m = float(rng.uniform(1.5, wall.length_m))
+        values |= {"length_m": length_m, "left_m": float(rng.uniform(0.0, wall.length_m - length_m))}
+    if roof == "mono-pitch":
+        room_m = max(wall.height_m - values["eaves_m"], 0.15)
+        values["ridge_m"] = values["eaves_m"] + float(rng.uniform(0.1, 1.0)) * room_m
+    elif roof != "flat":
+        values["pitch_deg"] = float(rng.uniform(4.0, 50.0))
+    if roof in ("gable", "hip"):
+        values["ridge_runs"] = ("north", "east", "north-east")[int(rng.integers(3))]
+    elif roof == "saw-tooth":
+        values |= {"teeth": int(rng.integers(1, 5)), "falls_deg": float(rng.uniform(0.0, 360.0))}
+    extra = rng.random()
+    if extra < 0.3:
+        values["overhang_m"] = float(rng.uniform(0.1, 0.8))
+    elif extra < 0.5:
+        values["parapet_m"] = float(rng.uniform(0.1, 1.0))
+    return host, Building(**values)
 
 
 def built(*buildings, **options):

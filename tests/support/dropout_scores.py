@@ -12,9 +12,10 @@ import time
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
+import service_logs
 from dropout_logs import FAULTS, HARD, HEALTHY, any_recipe, make
 
-from survey.measured.dropouts import NO_FAULTS
+from survey.measured.dropouts import NO_FAULTS, Dropouts
 from survey.measured.dropouts.sorting import dropouts_of
 from survey.output.answers.dropouts import cause_words
 
@@ -35,15 +36,24 @@ def kinds() -> list[tuple[str, str]]:
 def judged(kind: tuple[str, str], seed: int) -> tuple[str, bool, tuple[str, ...]]:
     """The first cause found, whether cause and inverters are right, and all causes found."""
     fault, way = kind
+    if way == "other":
+        call = service_logs.call_of(seed, (fault,) if fault else ())
+        return _judged(dropouts_of(call.scene, call.made), call.struck, call.touched)
     recipe = any_recipe(seed, (fault,), wild=way == "wild") if fault else any_recipe(seed, (), healthy=way)
     made = make(recipe)
-    found = [one for one in dropouts_of(made.scene, made.log()).findings if one.cause not in NO_FAULTS]
+    return _judged(dropouts_of(made.scene, made.log()), made.struck, made.touched)
+
+
+def _judged(
+    dropouts: Dropouts, made_struck: dict[str, set[str]], made_touched: dict[str, set[str]]
+) -> tuple[str, bool, tuple[str, ...]]:
+    found = [one for one in dropouts.findings if one.cause not in NO_FAULTS]
     causes = tuple(one.cause for one in found)
-    if not fault:
+    if not made_struck:
         return (causes[0] if causes else ""), not causes, causes
-    (cause,) = made.struck
+    (cause,) = made_struck
     named = set().union(*(one.inverters for one in found if one.cause == cause)) if found else set()
-    struck, touched = made.struck[cause], made.touched[cause]
+    struck, touched = made_struck[cause], made_touched[cause]
     whom = len(named & struck) >= 0.6 * len(struck) and len(named - touched) <= MOST_OTHERS * len(named)
     return (causes[0] if causes else ""), bool(found) and causes[0] == cause and whom, causes
 
@@ -56,10 +66,14 @@ Result = tuple[tuple[str, str], int, str, bool, tuple[str, ...]]
 
 
 def scores(seeds: str, each: int, healthy: int, only: str = "") -> list[Result]:
-    """Judge so many logs of each kind whose words contain `only`; healthy ones are called so."""
+    """Judge so many logs of each kind whose words contain `only`; healthy ones are called so.
+
+    With ``"other"`` they are of the other generator, which no limit was set with.
+    """
+    made = [*((fault, "other") for fault in service_logs.FAULTS), ("", "other")] if only == "other" else kinds()
     tasks = [
         (kind, SEEDS[seeds] + 1_000 * k + i)
-        for k, kind in enumerate(kinds())
+        for k, kind in enumerate(made)
         if only in " ".join(kind if kind[0] else ("healthy", kind[1]))
         for i in range(each if kind[0] else healthy)
     ]

@@ -13,6 +13,8 @@ from survey.scene import Scene
 
 MAX_NEAR_M = 0.5
 """An inverter less high over a roof belongs to that roof: frames on flat roofs are lower (common practice)."""
+MAX_BESIDE_M = 3.0
+"""An array that runs close above the plane of a roof, but this far beyond its edge, is meant to be on it."""
 MIN_ABOVE_M = 1e-3
 """Nearer than this an inverter is on the sheet itself: the rule of the plan file."""
 MODULES = BUILT_IN["pv module"].name
@@ -34,16 +36,28 @@ class Carriers:
     sheets: Sheets
     names: tuple[str, ...]
 
-    def lie(self, points_m: FloatArray) -> Lie:
-        """Return how points lie to the nearest of the sheets."""
+    def lie(self, points_m: FloatArray, *, beyond_m: float = 1e-6) -> Lie:
+        """Return how points lie to the nearest of the sheets, or to its plane so far beyond its edges."""
         if not len(self.sheets):
             count = len(points_m)
             return Lie(gap_m=np.full(count, np.nan), sheet=np.full(count, -1), is_over=np.zeros(count, dtype=bool))
-        heights_m = heights_over(points_m, self.sheets)
+        heights_m = heights_over(points_m, self.sheets, beyond_m=beyond_m)
         away_m = np.where(np.isnan(heights_m), np.inf, np.abs(heights_m))
         sheet = np.argmin(away_m, axis=1)
         gap_m = heights_m[np.arange(len(points_m)), sheet]
         return Lie(gap_m=gap_m, sheet=np.where(np.isnan(gap_m), -1, sheet), is_over=~np.isnan(gap_m))
+
+    def inside_m(self, points_m: FloatArray, sheet: int) -> FloatArray:
+        """Return how far inside each edge of a sheet points lie, in its plane, shape (points, edges). [m]"""
+        normal = self.sheets.normal[sheet]
+        heights_m = (points_m @ normal - self.sheets.offset_m[sheet]) / normal[2]
+        edges = self.sheets.edge_normal[sheet]
+        return np.asarray(points_m @ edges.T - heights_m[:, None] * edges[:, 2] - self.sheets.edge_offset_m[sheet])
+
+    def beyond_m(self, points_m: FloatArray, sheet: int) -> float:
+        """Return how far the outermost of some points lies beyond the edge of a sheet, seen from above. [m]"""
+        level = np.linalg.norm(self.sheets.edge_normal[sheet, :, :2], axis=1)
+        return float((-self.inside_m(points_m, sheet) * level).max())
 
     def slope_deg(self, sheet: int) -> float:
         """Return the slope of a sheet, from level. [degree]"""

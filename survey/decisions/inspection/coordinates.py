@@ -8,14 +8,8 @@ from collections.abc import Iterator
 import numpy as np
 
 from survey.decisions.inspection.wording import point
-from survey.inputs.plan import Plan
+from survey.inputs.plan import Plan, look_like_degrees
 
-MAX_DEGREES = 180.0
-"""Larger figures are no longitudes."""
-MAX_SITE_DEG = 0.02
-"""A site within two kilometres spans no more degrees; in metres, no two devices stand so close (2 cm)."""
-MIN_DEGREES = 1.0
-"""Nearer to zero, a plan's own zero point is more likely than the Gulf of Guinea."""
 M_PER_DEG = 111_320.0
 """Length of a degree of the equator: 40 075 km / 360 (WGS 84)."""
 MIN_GRID_M = 10_000.0
@@ -32,9 +26,8 @@ def coordinate_warnings(plan: Plan) -> Iterator[str]:
     points = np.array([at for _, at in named])
     if not len(points):
         return
-    span = np.ptp(points, axis=0)
     middle = np.median(points, axis=0)
-    if len(points) > 1 and 0 < span.max() <= MAX_SITE_DEG and MIN_DEGREES < np.abs(middle).max() <= MAX_DEGREES:
+    if look_like_degrees(points):
         (first, start), (other, end) = named[0], named[int(np.argmax(np.abs(points - points[0]).sum(axis=1)))]
         north_m = (end[0] - start[0]) * M_PER_DEG
         east_m = (end[1] - start[1]) * M_PER_DEG * math.cos(math.radians(start[0]))

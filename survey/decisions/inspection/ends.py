@@ -8,8 +8,10 @@ from collections.abc import Iterator
 import numpy as np
 
 from survey.base.arrays import BoolArray
-from survey.decisions.inspection.wording import MAX_NAMES, chosen_names, listed
+from survey.decisions.inspection.carriers import MIN_ABOVE_M, Carriers
+from survey.decisions.inspection.wording import MAX_NAMES, chosen_names, length, listed, quoted
 from survey.geometry import inside_boxes, on_sheet
+from survey.inputs.plan import Box
 from survey.scene import Ends, Scene
 
 MAX_DISTANCE_M = 1_000.0
@@ -18,6 +20,10 @@ MIN_CLEAR_INVERTER_M = 0.05
 """An inverter closer to a sheet was probably meant to be on it: brackets stand higher (common practice)."""
 MIN_CLEAR_GATEWAY_M = 0.10
 """As far in front of a wall as the plan file asks a gateway on a bracket to be written."""
+MAX_FOOT_M = 0.30
+"""A roof so little below a corner of a box still carries it: feet on an uneven roof are as high. A judgement."""
+MIN_BEYOND_M = 0.05
+"""A box that reaches beyond its roof by less is within what a tape leaves."""
 
 
 def place_warnings(scene: Scene) -> Iterator[str]:
@@ -56,6 +62,26 @@ def box_warnings(scene: Scene) -> Iterator[str]:
                 yield f'inside the closed {box.kind} "{box.name}": {listed(inside, what)}'
 
 
+def overhang_warnings(scene: Scene, carriers: Carriers) -> Iterator[str]:
+    """Yield boxes on a roof or a top that reach beyond its edge, with nothing else under them there."""
+    attached = scene.plan.attached
+    for box in (box for box in scene.plan.obstacles if isinstance(box, Box) and box.name in attached):
+        one = attached[box.name]
+        if one.way != "on" or one.at is None:
+            continue
+        footprint_m = box.footprint_m()
+        feet_m = np.column_stack([footprint_m, np.full(len(footprint_m), box.base_m + MIN_ABOVE_M)])
+        lie = carriers.lie(feet_m)
+        free = ~(lie.is_good & (lie.gap_m < MAX_FOOT_M))
+        places = one.at.frames[0].places_over_m(footprint_m[free])
+        beyond_m = max((one.at.beyond_m(left_m=float(p[0]), up_m=float(p[1])) for p in places), default=0.0)
+        if beyond_m > MIN_BEYOND_M:
+            yield (
+                f'box "{box.name}" reaches {length(beyond_m)} beyond the edge of "{one.face}"; move it in, or measure '
+                "again"
+            )
+
+
 def sheet_warnings(scene: Scene, *, told: BoolArray) -> Iterator[str]:
     """Yield ends a little off a sheet: they count as in front of it or behind it, which may not be what is meant.
 
@@ -70,7 +96,8 @@ def sheet_warnings(scene: Scene, *, told: BoolArray) -> Iterator[str]:
     solid = np.array([not one.is_equipment for one in scene.plan.obstacles], dtype=bool)[owners]
     inverters = scene.inverters.pick(np.flatnonzero(~told))
     for ends, clear_m in ((inverters, MIN_CLEAR_INVERTER_M), (_single_places(scene), MIN_CLEAR_GATEWAY_M)):
-        near = on_sheet(ends.at_m, scene.sheets, within_m=clear_m - 1e-6) & ~on_sheet(ends.at_m, scene.sheets) & solid
+        on = on_sheet(ends.at_m, scene.sheets)
+        near = on_sheet(ends.at_m, scene.sheets, within_m=clear_m - 1e-6) & ~on & solid
         rows, sheets = np.nonzero(near)
         for row, sheet in zip(rows.tolist()[:MAX_NAMES], sheets.tolist(), strict=False):
             off_m = abs(float(ends.at_m[row] @ scene.sheets.normal[sheet] - scene.sheets.offset_m[sheet]))
@@ -79,6 +106,21 @@ def sheet_warnings(scene: Scene, *, told: BoolArray) -> Iterator[str]:
                 "program cannot tell whether it is on or beside it. A device exactly on a sheet loses nothing through "
                 "that sheet. For a bracket outside, give a position 10 cm or more in front"
             )
+        if ends is not inverters:
+            yield from _on_sheet_warnings(scene, ends, on & solid)
+
+
+def _on_sheet_warnings(scene: Scene, ends: Ends, on: BoolArray) -> Iterator[str]:
+    """Yield gateways and spots that `at` puts exactly on a sheet: no side of it is behind it then."""
+    names = scene.obstacles.names
+    typed = [row for row in np.flatnonzero(on.any(axis=1)).tolist() if ends.names[row] not in scene.plan.attached]
+    for row in typed[:MAX_NAMES]:
+        sheets = list(dict.fromkeys(names[owner] for owner in scene.sheets.owner[on[row]].tolist()))
+        it = "it" if len(sheets) == 1 else "them"
+        yield (
+            f'"{ends.names[row]}" is exactly on {quoted(sheets)}: its links lose nothing through {it}, on either side. '
+            "For a bracket, give a position 10 cm or more in front"
+        )
 
 
 def _single_places(scene: Scene) -> Ends:

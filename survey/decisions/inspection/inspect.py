@@ -9,8 +9,16 @@ import numpy as np
 
 from survey.base.arrays import BoolArray
 from survey.budget import Progress
+from survey.decisions.inspection.carriers import carriers_of
 from survey.decisions.inspection.coordinates import coordinate_warnings
-from survey.decisions.inspection.ends import box_warnings, place_warnings, serial_warnings, sheet_warnings
+from survey.decisions.inspection.ends import (
+    box_warnings,
+    overhang_warnings,
+    place_warnings,
+    serial_warnings,
+    sheet_warnings,
+)
+from survey.decisions.inspection.indoors import indoor_warnings
 from survey.decisions.inspection.obstacles import module_warnings, never_crossed, opening_warnings
 from survey.decisions.inspection.radios import material_warnings, radiated_warnings
 from survey.decisions.inspection.roofs import roof_findings
@@ -79,6 +87,8 @@ def inspect(scene: Scene, *, met: BoolArray | None = None, progress: Progress | 
         *place_warnings(scene),
         *serial_warnings(scene),
         *box_warnings(scene),
+        *overhang_warnings(scene, carriers_of(scene)),
+        *indoor_warnings(scene),
         *roofs.warnings,
         *sheet_warnings(scene, told=roofs.told),
         *joint_warnings(scene),

@@ -54,7 +54,7 @@ def opening_warnings(plan: Plan) -> Iterator[str]:
     named = [(building.name, one) for building in plan.buildings for one in building.opening]
     named += [(wall.name, one) for building in plan.buildings for wall in building.inner_wall for one in wall.opening]
     named += plan.openings
-    named = [(f"{name}/{one.name or one.on or 'opening'}", one) for name, one in named]
+    named = [(f"{name}/{one.name or f'{one.on} opening'.strip()}", one) for name, one in named]
     yield from narrow_openings(named, frequency_mhz=plan.radio.frequency_mhz)
 
 
@@ -64,8 +64,9 @@ def narrow_openings(openings: Iterable[tuple[str, Opening]], *, frequency_mhz: f
     for name, opening in openings:
         narrow_m = min(opening.width_m, opening.height_m)
         if narrow_m < half_m:
+            way = "wide" if narrow_m == opening.width_m else "high"
             yield (
-                f'opening "{name}" is {length(narrow_m)} wide, less than half a wavelength ({length(half_m)}): less '
+                f'opening "{name}" is {length(narrow_m)} {way}, less than half a wavelength ({length(half_m)}): less '
                 f"comes through than is computed. Leave it out, or give {half_m:.2f} m or more"
             )
 

@@ -7,10 +7,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from survey.base.arrays import BoolArray
-from survey.decisions.inspection.carriers import MAX_NEAR_M, Carriers, Lie, carriers_of
+from survey.base.arrays import BoolArray, IntArray
+from survey.decisions.inspection.carriers import MAX_BESIDE_M, MAX_NEAR_M, Carriers, Lie, carriers_of
 from survey.decisions.inspection.edges import edge_warnings
+from survey.decisions.inspection.slips import slips
 from survey.decisions.inspection.wording import length, listed, quoted
+from survey.geometry import lies_level, on_sheet
 from survey.inputs.plan import Array
 from survey.scene import Scene
 
@@ -22,6 +24,15 @@ MAX_HIGH_M = 3.0
 """An array higher over a roof than this is meant to be there, on a frame of its own: a judgement."""
 MIN_HIGH_M = 1.0
 """An array that stands so high over a roof all along is worth a question: frames are lower (common practice)."""
+MAX_MAST_M = 30.0
+"""An array higher than this over everything below it is mistyped: no roof that a plan leaves out is so high over one
+that it has. A judgement."""
+MAX_SINGLE_M = 1.0
+"""The same for a single inverter: what stands farther off stands on something else."""
+WALL_M = 0.30
+"""A device this near to an upright sheet hangs on it."""
+CHECK = "check first, bearing_deg, tilt_deg and the spacings"
+"""Where no single slip explains it."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,6 +71,7 @@ def roof_findings(scene: Scene) -> RoofFindings:
     lie = carriers.lie(scene.inverters.at_m[singles])
     warnings.extend(_single_warnings(scene, singles.tolist(), lie, carriers))
     told[singles[lie.is_near & ~lie.is_good]] = True
+    warnings.extend(_beyond_warnings(scene, singles[~lie.is_over], carriers))
     return RoofFindings(warnings=tuple(warnings), told=told)
 
 
@@ -72,7 +84,7 @@ def _array_warning(array: Array, lie: Lie, carriers: Carriers) -> str:
         mended = _mended(array, carriers, with_height=False)
         if mended:
             return f"{_state(lie, carriers)}; {mended}"
-        return _too_high(array, lie, carriers)
+        return _too_high(array, lie, carriers) or _partly_off(array, lie, carriers) or _beside(array, carriers)
     shift_m = _shift_m(lie)
     if not np.any(lie.is_good) and np.all(lie.is_near) and _is_even(lie):
         where = "above it" if count > 1 else f"{length(GAP_M)} above it"
@@ -80,7 +92,7 @@ def _array_warning(array: Array, lie: Lie, carriers: Carriers) -> str:
     mended = _mended(array, carriers, with_height=True)
     if np.all(lie.is_good):
         return f"{_state(lie, carriers)}; {mended}" if mended else ""
-    return f"{_state(lie, carriers)}; {mended or 'check first, bearing_deg, tilt_deg and the spacings'}"
+    return f"{_state(lie, carriers)}; {mended or CHECK}"
 
 
 def _is_even(lie: Lie) -> bool:
@@ -95,10 +107,35 @@ def _shift_m(lie: Lie) -> float:
 
 def _too_high(array: Array, lie: Lie, carriers: Carriers) -> str:
     """Return how high an array hangs over a roof, where that is all along as high and too high for a frame."""
-    if not np.all(lie.is_over) or not _is_even(lie) or not MIN_HIGH_M < float(lie.gap_m.min()) < MAX_HIGH_M:
+    if not np.all(lie.is_over) or not _is_even(lie):
+        return ""
+    lowest_m = float(lie.gap_m.min())
+    if not (MIN_HIGH_M < lowest_m < MAX_HIGH_M or lowest_m > MAX_MAST_M):
         return ""
     height_m = array.height_m + _shift_m(lie)
     return f"{_state(lie, carriers)}; {length(GAP_M)} above it they would be at height_m = {height_m:.2f}"
+
+
+def _partly_off(array: Array, lie: Lie, carriers: Carriers) -> str:
+    """Return what is wrong where some lie a little high over a roof, and the others beyond its edge."""
+    is_low = lie.is_over & (lie.gap_m > 0) & (np.nan_to_num(lie.gap_m) <= MIN_HIGH_M)
+    if np.all(lie.is_over) or not np.any(is_low) or np.any(lie.is_over & ~is_low):
+        return ""
+    mended = _mended(array, carriers, with_height=True)
+    return f"{_state(lie, carriers)}; {mended or CHECK}"
+
+
+def _beside(array: Array, carriers: Carriers) -> str:
+    """Return how far beyond the edge of a roof an array lies that runs along its plane; nothing for all others."""
+    points_m = array.positions_m()
+    lie = carriers.lie(points_m, beyond_m=MAX_BESIDE_M)
+    is_along = bool(np.all(lie.is_over) and len(set(lie.sheet.tolist())) == 1 and _is_even(lie))
+    if not is_along or not 0 < float(lie.gap_m.min()) <= MIN_HIGH_M or np.any(carriers.lie(points_m).is_over):
+        return ""
+    sheet = int(lie.sheet[0])
+    beyond_m = carriers.beyond_m(points_m, sheet)
+    where = f"{len(points_m)} of {len(points_m)} lie over no roof, up to {length(beyond_m)} beyond the edge of"
+    return f'{where} "{carriers.names[sheet]}"; {_mended(array, carriers, with_height=True) or CHECK}'
 
 
 def _state(lie: Lie, carriers: Carriers) -> str:
@@ -133,14 +170,13 @@ def _roofs(lie: Lie, chosen: BoolArray, carriers: Carriers) -> str:
 
 def _mended(array: Array, carriers: Carriers, *, with_height: bool) -> str:
     """Return the first change of a key with which all of an array lie evenly above roofs."""
-    variants = list(_variants(array, carriers))
-    for text, other in variants:
+    for text, other in slips(array, carriers):
         lie = carriers.lie(other.positions_m())
         if np.all(lie.is_good) and _is_even(lie):
             return f"with {text} all lie {_range(lie, lie.is_good)} above {_roofs(lie, lie.is_good, carriers)}"
     if not with_height:
         return ""
-    for text, other in variants:
+    for text, other in slips(array, carriers):
         lie = carriers.lie(other.positions_m())
         if np.all(lie.is_near) and _is_even(lie):
             height_m = round(other.height_m + _shift_m(lie), 2)
@@ -149,27 +185,6 @@ def _mended(array: Array, carriers: Carriers, *, with_height: bool) -> str:
                 roofs = _roofs(lie, lie.is_good, carriers)
                 return f"with {text} and height_m = {height_m:.2f} all lie {_range(lie, lie.is_good)} above {roofs}"
     return ""
-
-
-def _variants(array: Array, carriers: Carriers) -> Iterator[tuple[str, Array]]:
-    """Yield slips that are easily made, undone: bearing, slope, the end a row begins at, x and y."""
-    about, right, left = ((array.bearing_deg + turn) % 360.0 for turn in (180.0, 90.0, 270.0))
-    yield f"bearing_deg = {about:g}", replace(array, bearing_deg=about)
-    lie = carriers.lie(array.positions_m()[:1])
-    slopes = [carriers.slope_deg(int(lie.sheet[0]))] if lie.is_over[0] else []
-    for tilt_deg in dict.fromkeys([*(round(one, 1) for one in slopes), 0.0]):
-        yield f"tilt_deg = {tilt_deg:g}", replace(array, tilt_deg=tilt_deg)
-        turned = replace(array, tilt_deg=tilt_deg, bearing_deg=about)
-        yield f"bearing_deg = {about:g} and tilt_deg = {tilt_deg:g}", turned
-    end_m = np.array(array.first) + (array.row_lengths[0] - 1) * (array.spacing_m or 0.0) * array.along[:2]
-    first = (round(float(end_m[0]), 2), round(float(end_m[1]), 2))
-    text = f"first = [{first[0]:g}, {first[1]:g}] and bearing_deg = {about:g}"
-    yield text, replace(array, first=first, bearing_deg=about)
-    for bearing_deg in (right, left):
-        yield f"bearing_deg = {bearing_deg:g}", replace(array, bearing_deg=bearing_deg)
-    x, y = array.first
-    if x != y:
-        yield f"first = [{y:g}, {x:g}]", replace(array, first=(y, x))
 
 
 def _single_warnings(scene: Scene, singles: list[int], lie: Lie, carriers: Carriers) -> Iterator[str]:
@@ -187,3 +202,23 @@ def _single_warnings(scene: Scene, singles: list[int], lie: Lie, carriers: Carri
                 f'{listed(names, "inverter")} {"lies" if len(names) == 1 else "lie"} {far}{word} "{name}"; above it '
                 f"{which} would be at height_m = {height_m:.2f}"
             )
+
+
+def _beyond_warnings(scene: Scene, singles: IntArray, carriers: Carriers) -> Iterator[str]:
+    """Yield single inverters close above the plane of a roof, but beyond its edge; not those on a wall."""
+    free = singles[[scene.inverters.names[i] not in scene.plan.attached for i in singles.tolist()]]
+    points_m = scene.inverters.at_m[free]
+    if not len(free):
+        return
+    lie = carriers.lie(points_m, beyond_m=MAX_SINGLE_M)
+    on_wall = (on_sheet(points_m, scene.sheets, within_m=WALL_M) & ~lies_level(scene.sheets)).any(axis=1)
+    chosen = lie.is_good & ~on_wall
+    for sheet in dict.fromkeys(lie.sheet[chosen].tolist()):
+        own = np.flatnonzero(chosen & (lie.sheet == sheet))
+        beyond_m = carriers.beyond_m(points_m[own], sheet)
+        names = [scene.inverters.names[i] for i in free[own].tolist()]
+        up_to, move = ("", "it") if len(names) == 1 else ("up to ", "them")
+        yield (
+            f"{listed(names, 'inverter')} {'lies' if len(names) == 1 else 'lie'} over no roof, {up_to}"
+            f'{length(beyond_m)} beyond the edge of "{carriers.names[sheet]}"; move {move}, or measure the roof again'
+        )

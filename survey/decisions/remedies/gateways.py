@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from survey.base.arrays import FloatArray
+from survey.base.layout import place_name
 from survey.base.units import compass_word, direction_of_bearing
 from survey.decisions.remedies.remedy import IN_REACH_M
 from survey.geometry import crossings, on_sheet
@@ -264,7 +265,7 @@ def _away(scene: Scene, gateway: Ends, cable: Cable, spots: list[int]) -> Iterat
     lengths_m = cable_m(gateway, scene.spots.pick(spots))
     for i, length_m in zip(spots, lengths_m.tolist(), strict=True):
         loss_db = cable.loss_db(length_m)
-        action = f"put the antenna at {scene.spots.names[i]} on a cable ({loss_db:.1f} dB)"
+        action = f"put the antenna at {place_name(scene.spots.names[i])} on a cable ({loss_db:.1f} dB)"
         yield Variant(
             kind="cable",
             action=action,

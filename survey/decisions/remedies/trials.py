@@ -8,6 +8,7 @@ from functools import partial
 
 import numpy as np
 
+from survey.base.layout import place_name
 from survey.base.limits import MOST_RELAYS
 from survey.budget import HOLDS, Progress, links_between
 from survey.budget.explanation import Cost, scene_without
@@ -198,7 +199,7 @@ class Trials:
                 number,
                 after.at(choice),
                 kind=kind,
-                action=f"{action} {spots.names[choice]}",
+                action=f"{action} {place_name(spots.names[choice])}",
                 cautions=("height", "mains") if height_m > IN_REACH_M else ("mains",),
                 about=spots.names[choice],
                 at_m=(x, y, height_m),

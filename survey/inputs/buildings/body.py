@@ -19,7 +19,7 @@ from survey.inputs.buildings.inner import Inside, inner_faces, level_faces
 from survey.inputs.buildings.openings import numbered, with_openings
 from survey.inputs.buildings.roofs import Layout, laid_out, roof_of
 from survey.inputs.buildings.slopes import Slope
-from survey.inputs.buildings.walls import Names, Site, walls_of
+from survey.inputs.buildings.walls import Names, Site, cut_by_host, walls_of
 from survey.inputs.plan.opening import Opening
 
 Problems = list[tuple[str, str]]
@@ -110,6 +110,7 @@ def body_of(building: Building, site: Site, *, tolerance_m: float, joint_m: floa
     if problems:
         raise EntryError(problems)
     slopes, upright_faces = _roof(building, layout, gables, names, site.base_m)
+    upright_faces = cut_by_host(upright_faces, site.host_walls)
     walls, shared, told = walls_of(building, footprint, slopes, names=names, site=site)
     problems.extend(told)
     faces = [*walls, *_roof_faces(building, slopes, names, site.base_m), *upright_faces]

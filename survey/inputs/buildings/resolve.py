@@ -173,7 +173,9 @@ class Resolver:
             other = self.other_face(name) if self.other_face is not None else None
             if other is None:
                 known = [*self._entries]
-                hint = did_you_mean(name.partition("/")[0], known) if "/" in name else f"; write it as {name}/FACE"
+                if name in self._entries:
+                    raise EntryError([("", f'"{name}" is a building; write one of its faces, "{name}/FACE"')])
+                hint = did_you_mean(name.partition("/")[0], known) or "; write BUILDING/FACE or BOX/SIDE"
                 raise EntryError([("", f'"{name}" is not known{hint}')])
             return other
         if "/" in owner:
@@ -226,6 +228,9 @@ class Resolver:
             host = self._bodies.get(carrier)
             if host is None:
                 raise EntryError([(key, f'"{name}" is not a wall of a building; write beside')])
+            top_m = float(face.frames[0].origin_m[2]) + face.height_m
+            if foot_m > top_m - SAME_CORNER_M:
+                raise EntryError([("base_m", f'{foot_m:.2f} m is not below the top of "{name}", {top_m:.2f} m')])
             walls = tuple(one for one in host.faces if one is face or _in_plane(one, face))
             footprint = joined_footprint(building, face)
             return Site(footprint=footprint, base_m=foot_m, host_walls=(face, *walls), carrier=carrier)
@@ -261,8 +266,8 @@ SLOPES_UP = 1e-6
 
 
 def _in_plane(one: Face, wall: Face) -> bool:
-    """Whether a face is a wall or gable in the plane of another wall, beside or above it."""
-    if one.kind not in ("wall", "gable") or len(one.frames) > 1:
+    """Whether a face is a wall, gable or glazing in the plane of another wall, beside or above it."""
+    if one.kind not in ("wall", "gable", "glazing") or len(one.frames) > 1:
         return False
     own, frame = one.frames[0], wall.frames[0]
     off_m = float((own.origin_m - frame.origin_m) @ frame.outside)

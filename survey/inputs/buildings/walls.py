@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from survey.inputs.buildings.compass import part_names
 from survey.inputs.buildings.convex import SAME_CORNER_M, Piece, area_m2, clip, without
 from survey.inputs.buildings.entry import Building
-from survey.inputs.buildings.faces import Face, Frame, Patch, face_of, reaches_up_m, upright_frames
+from survey.inputs.buildings.faces import Face, Frame, Patch, face_of, reaches_up_m, upright_frames, with_patches
 from survey.inputs.buildings.footprints import Footprint
 from survey.inputs.buildings.slopes import Slope
 from survey.inputs.buildings.uprights import moved, parapet_pieces, raised, roof_over, upright_pieces
@@ -162,6 +162,29 @@ def _seen_from(frame: Frame, host: Face) -> Iterator[Piece]:
     for number, piece in host.whole:
         places = frame.places_m(host.frames[number].points_m(piece))
         yield tuple((float(left), float(up)) for left, up, _ in places[::-1])  # seen from the other side
+
+
+def cut_by_host(uprights: Sequence[Face], host_walls: Sequence[Face]) -> list[Face]:
+    """Leave out of the uprights of a saw-tooth roof what stands in the plane of the wall that it is joined to."""
+    if not host_walls:
+        return list(uprights)
+    wall = host_walls[0].frames[0]
+    left = []
+    for face in uprights:
+        (frame,) = face.frames
+        if (
+            abs(float((frame.origin_m - wall.origin_m) @ wall.outside)) > SAME_CORNER_M
+            or abs(float(frame.along @ wall.outside)) > SAME_CORNER_M
+        ):
+            left.append(face)
+            continue
+        pieces = [piece for _, piece in face.patches]
+        for hole in (piece for host in host_walls for piece in _seen_from(frame, host)):
+            pieces = without(pieces, hole)
+        patches: list[Patch] = [(0, piece) for piece in pieces if area_m2(piece) > SAME_CORNER_M]
+        if patches:
+            left.append(replace(with_patches(face, patches), whole=tuple(patches)))
+    return left
 
 
 def _too_high(

@@ -209,7 +209,8 @@ class Drawings:
             closed = (
                 "; close its lines to one polyline in the drawing program" if kinds[0] == OUTLINE and has[LINE] else ""
             )
-            inside = "; what is inside a block is not read, so explode it" if kinds[0] != POINT and has[POINT] else ""
+            is_block = kinds[0] != POINT and has[POINT] and what == "layer"  # only a DXF has blocks
+            inside = "; what is inside a block is not read, so explode it" if is_block else ""
             raise EntryError([("from", f'"{entry.name}/{layer}" has no {kinds[0]}; it has {there}{closed or inside}')])
         if number is None:
             return layer, fitting

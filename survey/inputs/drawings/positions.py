@@ -116,6 +116,11 @@ class _List:
 
     def _check_columns(self) -> None:
         """What is wrong with a header as a whole: no way of saying where, half of one, or two."""
+        bare = [one for one in self.table.ignored if one.casefold() in LENGTHS]
+        for name in bare:
+            self._fault("header", name, f"has no unit; write {name.casefold()}_m, {name.casefold()}_mm or another")
+        if bare:
+            return
         ways = {way: [column for name in way if (column := self._column_of(name))] for way in WAYS}
         there = [way for way, columns in ways.items() if columns]
         if not there:

@@ -13,7 +13,7 @@ class Columns:
     """Where each column of a log stands, -1 where there is none, and how its fields and row ends are written.
 
     `wide` are the columns of a table that has one for each inverter, `wide_names` their names, and `wide_levels`
-    whether they hold levels.
+    whether they hold levels. `header` holds the header's cells: exports put one after the other repeat them.
     """
 
     count: int
@@ -31,6 +31,7 @@ class Columns:
     wide: tuple[int, ...] = ()
     wide_names: tuple[str, ...] = ()
     wide_levels: bool = False
+    header: tuple[str, ...] = ()
 
     @property
     def wrong_count(self) -> str:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from survey.base.errors import Fault, FileError, did_you_mean, one_line, shortened
 from survey.inputs.csv_files import as_written
 from survey.inputs.logs.columns import Columns
-from survey.inputs.logs.naming import MIN_WIDE, NAMED, OPTIONAL, REQUIRED, Named, named
+from survey.inputs.logs.naming import MIN_WIDE, NAMED, OPTIONAL, REQUIRED, Named, folded, inverter_in, named
 from survey.inputs.logs.style import UNIX, Style, answer_of, level_of
 
 DELIMITERS = (",", ";", "\t", "|")
@@ -84,7 +84,7 @@ def head_of(
     FileError
         Where a column that is needed is missing, or is there twice.
     """
-    known = {one.casefold() for one in inverters if one}
+    known = {folded(one) for one in inverters if one}
     row, delimiter = _header(lines, renamed, known, shown)
     written = [one.strip() for one in _cells(_bare(lines[row]), delimiter)]
     sample = [_cells(line, delimiter) for line in lines[row + 1 : row + 1 + SAMPLE_ROWS] if line.strip()]
@@ -93,13 +93,15 @@ def head_of(
         written,
         renamed,
         known=known,
-        gateways={one.casefold() for one in gateways},
+        gateways={folded(one) for one in gateways},
         sample=sample,
         gateway=gateway,
     )
     names = meant.holds
     wide = (
-        [k for k, one in enumerate(names) if one in known] if "inverter" not in names and "serial" not in names else []
+        [k for k, one in enumerate(names) if inverter_in(one, known)]
+        if "inverter" not in names and "serial" not in names
+        else []
     )
     faults = _faults(
         names, written, wide=len(wide) >= MIN_WIDE, shown=shown, row=row + 1, gateway=gateway, renamed=renamed
@@ -133,7 +135,8 @@ def head_of(
         decimal="." if delimiter == "," else ",",
         line_break=line_break,
         wide=tuple(wide),
-        wide_names=tuple(as_written(written[k]) for k in wide),
+        wide_names=tuple(as_written(inverter_in(written[k], known)) for k in wide),
+        header=tuple(written),
         wide_levels=bool(wide) and _are_levels([row[k] for row in sample for k in wide if k < len(row)]),
     )
     times = [row[columns.time].strip() for row in sample if columns.time < len(row)]
@@ -169,7 +172,7 @@ def _header(lines: Sequence[str], renamed: Mapping[str, str], known: set[str], s
         names = named(cells, renamed, known=known).holds
         own = sum(one.strip().casefold() in NAMED for one in cells)
         score = sum(one in NAMED for one in names) + 0.1 * own
-        score += MIN_WIDE if sum(one in known for one in names) >= MIN_WIDE else 0
+        score += MIN_WIDE if sum(bool(inverter_in(one, known)) for one in names) >= MIN_WIDE else 0
         score -= 1.0 if is_comment else 0.0
         if is_comment and score < MIN_COLUMNS:
             continue
@@ -253,12 +256,16 @@ def _faults(
     needed["gateway"] = gateway is not None
     needed["heard"] = wide or "level_dbm" in names
     faults = []
-    for one in REQUIRED:
-        if one not in names and not needed[one]:
-            near = did_you_mean(one, [name for name in names if name not in REQUIRED])
-            have = ", ".join(f'"{shortened(name)}"' for name in written if name)
-            problem = f'no such column{near or f" among {have}"}; say which it is: --column {one}="NAME"'
-            faults.append(Fault(file=shown, place=f"row {row}", key=one, problem=problem))
+    missing = [one for one in REQUIRED if one not in names and not needed[one]]
+    polls = [name for name in written if Style().seconds_of(name) is not None]
+    if missing and polls:
+        problem = f'"{shortened(polls[0])}" is a time: the file has no header; write {",".join(REQUIRED)} above it'
+        return [Fault(file=shown, place=f"row {row}", problem=problem)]
+    for one in missing:
+        near = did_you_mean(one, [name for name in names if name not in REQUIRED])
+        have = ", ".join(f'"{shortened(name)}"' for name in written if name)
+        problem = f'no such column{near or f" among {have}"}; say which it is: --column {one}="NAME"'
+        faults.append(Fault(file=shown, place=f"row {row}", key=one, problem=problem))
     faults += [
         Fault(file=shown, place=f"row {row}", key=one, problem="is there twice")
         for one in (*REQUIRED, *OPTIONAL)

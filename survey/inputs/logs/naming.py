@@ -36,10 +36,10 @@ WORDS = {
     "communication, comms, comm, comm status, link status, connection status, online status, status, state, "
     "gehoert, geantwortet, beantwortet, antwort, antwort erhalten, empfangen, erreichbar, erreicht, verbunden, "
     "verbindung, verbindungsstatus, verfuegbar, kommunikation, abfrageergebnis, ergebnis, zustand",
-    "level_dbm": "level, level dbm, rssi, rssi dbm, signal level, signal strength, received level, received power, "
+    "level_dbm": "level, rssi, signal level, signal strength, received level, received power, "
     "receive level, rx level, rx power, rx, field strength, strength, reception, signal, dbm, pegel, empfangspegel, "
     "signalpegel, signalstaerke, empfangsstaerke, feldstaerke, empfang, empfangsleistung",
-    "power_w": "power, power w, ac power, output power, active power, output, watt, watts, w, leistung, ac leistung, "
+    "power_w": "power, ac power, output power, active power, output, watt, watts, w, leistung, ac leistung, "
     "wirkleistung, ausgangsleistung",
     "branch": "branch, supply branch, ac branch, circuit, ac circuit, supply circuit, breaker, supply, feeder, "
     "stromkreis, zweig, abzweig, strang, versorgungszweig, leitung, sicherung, zuleitung",
@@ -60,6 +60,32 @@ IN_BRACKETS = re.compile(r"(.*\S)\s*[\[(]\s*([^\[\]()]*?)\s*[\])]")
 UMLAUTS = str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss"})
 FITS = 0.5
 """Share of the sample that a column must read as, to be taken for what its name says. A judgement."""
+
+
+def folded(name: str) -> str:
+    """Return a name without regard to case and to the kind and number of its spaces.
+
+    Examples
+    --------
+    >>> folded(" WR\u00a001 ")
+    'wr 01'
+    """
+    return " ".join(name.casefold().split())
+
+
+def inverter_in(name: str, known: Collection[str]) -> str:
+    """Return the name of an inverter that heads a column of a wide table, without a unit; empty where it is none.
+
+    Examples
+    --------
+    >>> inverter_in("WR 01 [dBm]", {"wr 01"}), inverter_in("WR 01 [m]", {"wr 01"})
+    ('WR 01', '')
+    """
+    text = name.strip()
+    match = IN_BRACKETS.fullmatch(text)
+    if folded(text) not in known and match and match[2].casefold() in {*UNITS, *REMARKS}:
+        text = match[1]
+    return text if folded(text) in known else ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -89,7 +115,10 @@ def plain(name: str) -> tuple[str, str]:
     text, unit = name.strip().casefold().translate(UMLAUTS), ""
     if match := IN_BRACKETS.fullmatch(text):
         text, unit = match[1], "" if match[2] in REMARKS else match[2]
-    return " ".join(re.sub(r"[\W_]+", " ", text).split()), unit
+    words = re.sub(r"[\W_]+", " ", text).split()
+    if len(words) > 1 and not unit and words[-1] in UNITS:
+        unit = words.pop()
+    return " ".join(words), unit
 
 
 def rank(name: str, holds: str) -> int | None:
@@ -116,7 +145,7 @@ def named(
     renamed : mapping of str to str
         What the user says: name here, name in the file.
     known, gateways : collection of str
-        Names and serials of the plan's inverters, and names of its gateways and spots, all without case.
+        Names and serials of the plan's inverters, and names of its gateways and spots, all `folded`.
     sample : sequence of sequence of str
         Rows below the header.
     gateway : str or None
@@ -127,14 +156,14 @@ def named(
     holds = [called.get(one, f"{one} in the file" if one in renamed else one) for one in names]
     taken: dict[str, str] = {}
     tests = _tests(known, gateways)
-    is_wide = sum(one in known for one in names) >= MIN_WIDE
+    is_wide = sum(bool(inverter_in(one, known)) for one in names) >= MIN_WIDE
     for what in ("time", "date") if is_wide else SOUGHT:
         if what in holds or (what == "inverter" and "serial" in holds) or (what == "serial" and "inverter" in holds):
             continue
         found = [
             (place, k)
             for k, one in enumerate(written)
-            if holds[k] not in NAMED and names[k] not in known and (place := rank(one, what)) is not None
+            if holds[k] not in NAMED and not inverter_in(one, known) and (place := rank(one, what)) is not None
         ]
         fitting = [one for one in found if _fits([row[one[1]] for row in sample if one[1] < len(row)], tests.get(what))]
         needed = what in {"time", "inverter"} or (what == "heard" and "level_dbm" not in holds)
@@ -153,9 +182,9 @@ def _tests(known: Collection[str], gateways: Collection[str]) -> dict[str, Calla
     return {
         "time": lambda cell: style.seconds_of(cell) is not None or style.clock_of(cell) is not None,
         "date": lambda cell: style.day_of(cell) is not None or style.seconds_of(cell) is not None,
-        "inverter": lambda cell: cell.casefold() in known,
-        "serial": lambda cell: cell.casefold() in known,
-        "gateway": lambda cell: cell.casefold() in gateways,
+        "inverter": lambda cell: folded(cell) in known,
+        "serial": lambda cell: folded(cell) in known,
+        "gateway": lambda cell: folded(cell) in gateways,
         "heard": lambda cell: answer_of(cell) is not None,
         "level_dbm": lambda cell: (value := level_of(cell)) is not None and not value > 0.0,
     }

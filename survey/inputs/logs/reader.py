@@ -5,33 +5,26 @@ from __future__ import annotations
 from codecs import BOM_UTF8
 from collections import deque
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import numpy as np
-
-from survey.base.errors import Fault, FileError, did_you_mean, one_line, shortened, why_unread
-from survey.inputs.csv_files import as_written
+from survey.base.errors import Fault, FileError, one_line, shortened, why_unread
 from survey.inputs.logs.cells import MOST_NAMES, Names, TooManyNamesError
-from survey.inputs.logs.grid import Log, Resolved, log_of
+from survey.inputs.logs.grid import Log, log_of
 from survey.inputs.logs.header import head_of
-from survey.inputs.logs.rows import ROW_FIELDS, TOLD, Block, Faults, RowReader
-from survey.inputs.logs.source import Source, opened
+from survey.inputs.logs.in_plan import Planned, in_plan, unknown_faults
+from survey.inputs.logs.rows import TOLD, Block, Faults, RowReader
+from survey.inputs.logs.source import Source, opened, whole_rows
 from survey.inputs.logs.style import DAY_FIRST, MAX_MONTH, ORDERS, Style
 
 if TYPE_CHECKING:  # start-up time
     from concurrent.futures import Future
 
-BLOCK_BYTES = 8_000_000
-"""Read at a time: large for numpy, small for memory; a judgement."""
 HEAD_BYTES = 262_144
 """The header, and some rows below it, lie within so many bytes. A judgement."""
 AT_ONCE = 2
 """Blocks in work at once, one for each of two threads."""
-MIN_KNOWN = 0.5
-"""Where the plan knows the names of so many rows, the others are left out; else the log is of another site. [-]"""
 BOTH_ORDERS = "say --dates day-first or --dates month-first"
 
 Progress = Callable[[int, int], None]
@@ -101,14 +94,13 @@ def read_log(
         notes.append(
             f"dates are read {style.order.replace('-', ' ')}, " + ("as asked" if dates else "as the column tells")
         )
-    unknown: list[Fault] = []
-    resolved = Resolved(
-        inverter=_resolve(reader.inverters.names, inverters, serials, what="inverter", shown=shown, faults=unknown),
-        gateway=_resolve(reader.gateways.names, gateways, (), what="gateway", shown=shown, faults=unknown),
-        branches=tuple(reader.branches.names),
+    resolved, blocks, unknown = in_plan(
+        blocks,
+        (reader.inverters.names, reader.gateways.names, reader.branches.names),
+        Planned(inverters=inverters, serials=serials, gateways=gateways, gateway=gateway),
+        notes,
     )
-    blocks = _known_rows(blocks, resolved, reader, unknown, notes)
-    faults += unknown
+    faults += unknown_faults(unknown, path, reader.columns, called)
     if faults:
         raise FileError(faults)
     if not sum(len(one.seconds) for one in blocks):
@@ -173,38 +165,6 @@ def _date_faults(style: Style, shown: str) -> list[Fault]:
     return [Fault(file=shown, key="time", problem=problem)]
 
 
-def _known_rows(
-    blocks: list[Block], resolved: Resolved, reader: RowReader, unknown: list[Fault], notes: list[str]
-) -> list[Block]:
-    """The rows whose names the plan knows, where these are most; the faults of the others become a note."""
-    lost = [
-        (names, [i for i, number in enumerate(numbers) if number < 0], field)
-        for names, numbers, field in (
-            (reader.inverters.names, resolved.inverter, "inverter"),
-            (reader.gateways.names, resolved.gateway, "gateway"),
-        )
-    ]
-    if not any(rows for _, rows, _ in lost) or any("belongs to" in one.problem for one in unknown):
-        return blocks
-    masks = [
-        np.logical_and.reduce([~np.isin(getattr(block, field), rows) for _, rows, field in lost]) for block in blocks
-    ]
-    known, total = sum(int(one.sum()) for one in masks), sum(len(one) for one in masks)
-    if not known or known < MIN_KNOWN * total:
-        return blocks
-    unknown.clear()
-    for names, rows, field in lost:
-        if rows:
-            counts = {i: sum(int((getattr(block, field) == i).sum()) for block in blocks) for i in rows}
-            told = ", ".join(f'"{shortened(names[i])}" ({counts[i]} rows)' for i in rows[:TOLD])
-            more = f" and {len(rows) - TOLD} more" if len(rows) > TOLD else ""
-            notes.append(f"no {field} of the plan is named {told}{more}: left out")
-    return [
-        block if mask.all() else replace(block, **{name: getattr(block, name)[mask] for name in ROW_FIELDS})
-        for block, mask in zip(blocks, masks, strict=True)
-    ]
-
-
 def _blocks(
     file: Source, reader: RowReader, rest: bytes, first_row: int, *, shown: str, total: int, progress: Progress | None
 ) -> Iterator[Block]:
@@ -213,7 +173,7 @@ def _blocks(
 
     waiting: deque[tuple[Future[Block], int]] = deque()
     with ThreadPoolExecutor(AT_ONCE) as pool:
-        for data, row in _whole_rows(file, rest, first_row, shown, reader.columns.line_break):
+        for data, row in whole_rows(file, rest, first_row, shown, reader.columns.line_break):
             if reader.faults.too_many:
                 break
             waiting.append((pool.submit(reader.read, data, row), file.tell()))
@@ -226,24 +186,6 @@ def _blocks(
             yield waiting.popleft()[0].result()
     if progress:
         progress(total, total)
-
-
-def _whole_rows(file: Source, rest: bytes, row: int, shown: str, line_break: bytes) -> Iterator[tuple[bytes, int]]:
-    """Pieces of the file that end with LF, whatever ended their rows, each with the number of its first row."""
-    rest = rest if line_break == b"\n" else rest.replace(line_break, b"\n")
-    while piece := file.read(BLOCK_BYTES):
-        data = rest + (piece if line_break == b"\n" else piece.replace(line_break, b"\n"))
-        cut = data.rfind(b"\n") + 1
-        if not cut:
-            if len(data) > BLOCK_BYTES:
-                raise FileError([Fault(file=shown, problem="has a row without an end; is it a CSV file?")])
-            rest = data
-            continue
-        yield data[:cut], row
-        row += data.count(b"\n", 0, cut)
-        rest = data[cut:]
-    if rest:
-        yield rest + b"\n", row
 
 
 def _row_faults(found: Faults, shown: str, called: Mapping[str, str] | None = None) -> list[Fault]:
@@ -274,41 +216,3 @@ def _row_faults(found: Faults, shown: str, called: Mapping[str, str] | None = No
                 Fault(file=shown, key=other.get(key, key), problem=f"and {more} more rows like these{stopped}")
             )
     return faults
-
-
-def _resolve(
-    found: Sequence[str],
-    names: Sequence[str],
-    serials: Sequence[str],
-    *,
-    what: str,
-    shown: str,
-    faults: list[Fault],
-) -> list[int]:
-    """Which of the plan's each name of the log means; -1 where none, which is then told."""
-    at = {name: i for i, name in enumerate(names)}
-    folded: dict[str, list[int]] = {}
-    for i, name in enumerate(names):
-        folded.setdefault(name.casefold(), []).append(i)
-    by_serial: dict[str, list[int]] = {}
-    for i, serial in enumerate(serials):
-        if serial:
-            by_serial.setdefault(serial.casefold(), []).append(i)
-    numbers = []
-    told = []
-    for name in map(as_written, found):
-        alike = folded.get(name.casefold(), [])
-        owners = [at[name]] if name in at else alike if len(alike) == 1 else by_serial.get(name.casefold(), [])
-        numbers.append(owners[0] if len(owners) == 1 else -1)
-        if len(owners) > 1:
-            both = " and ".join(f'"{names[i]}"' for i in owners)
-            told.append(Fault(file=shown, problem=f'serial "{name}" belongs to {both} in the plan'))
-        elif "\ufffd" in name:
-            told.append(
-                Fault(file=shown, problem=f'{what} "{name}": is not text in UTF-8; save the log as CSV in UTF-8')
-            )
-        elif not owners:
-            near = did_you_mean(name, [*names, *(one for one in serials if one)])
-            told.append(Fault(file=shown, problem=f'no {what} of the plan is named "{name}"{near}'))
-    faults += sorted(told, key=lambda one: one.problem)  # names are numbered as threads meet them
-    return numbers

@@ -124,14 +124,10 @@ class RowReader:
         if columns.wide:
             return self._wide(data, buffer, starts, ends, begins, finishes, rows, ~regular & filled, first_row)
         block, odd = self._fast(buffer, starts, ends)
-        careful = np.concatenate([rows[odd], np.flatnonzero(~regular & filled)])
-        kept = ~odd
-        extra = [
-            one
-            for i in np.sort(careful).tolist()
-            if (one := self._careful(data[begins[i] : finishes[i]], first_row + i)) is not None
-        ]
-        return self._joined(block, kept, extra)
+        careful = np.sort(np.concatenate([rows[odd], np.flatnonzero(~regular & filled)]))
+        read = [(i, self._careful(data[begins[i] : finishes[i]], first_row + i)) for i in careful.tolist()]
+        extra = {i: one for i, one in read if one is not None}
+        return self._joined(block, ~odd, rows[~odd], extra)
 
     def _fast(
         self, buffer: Bytes, starts: IntArray, ends: IntArray
@@ -225,34 +221,32 @@ class RowReader:
         for column in c.wide:
             value, understood = each(buffer, starts[column], ends[column], read, bad=np.nan)
             empty = ends[column] <= starts[column]
-            told.append((value.astype(np.float64), understood | empty, empty))
-            fine &= understood | empty
+            number = value.astype(np.float64)
+            told.append((number, empty))
+            fine &= (understood | empty) & ~((number > MOST_LEVEL_DBM) & c.wide_levels)
         for i in np.concatenate([rows[~fine], np.flatnonzero(irregular)]).tolist():
             self._tell_wide(data[begins[i] : finishes[i]], first_row + i)
-        numbers = [self.inverters.number_of(name) for name in c.wide_names]
+        inverters = [self.inverters.number_of(name) for name in c.wide_names]
         gateway = self.gateways.number_of(self.gateway)
-        for number, (value, _, empty) in zip(numbers, told, strict=True):
+        for inverter, (value, empty) in zip(inverters, told, strict=True):
             keep = fine if c.wide_levels else fine & ~empty  # no level is a missed poll; no word is no poll
             heard = np.isfinite(value) if c.wide_levels else value == 1.0
             level = value if c.wide_levels else np.full(len(value), np.nan)
-            part = (seconds, offset, np.full(len(value), number), np.full(len(value), gateway), heard, level)
+            part = (seconds, offset, np.full(len(value), inverter), np.full(len(value), gateway), heard, level)
             parts.append(np.array([one[keep] for one in part], dtype=np.float64))
         joined = np.concatenate(parts, axis=1) if count else np.zeros((6, 0))
-        over = joined[5] > MOST_LEVEL_DBM
-        if over.any():
-            self.faults.add(first_row, "level_dbm", OVER_0_DBM, f"{joined[5][over][0]:g}")
         order = np.argsort(joined[0], kind="stable")
-        seconds, offset, inverter, gateways, heard, level = joined[:, order]
+        seconds, offset, links, gateways, heard, level = joined[:, order]
         none = np.full(len(order), np.nan)
-        block = (seconds, offset, inverter, gateways, heard.astype(bool), level, none, np.full(len(order), -1))
-        return self._joined(block, np.ones(len(order), dtype=bool), [])
+        block = (seconds, offset, links, gateways, heard.astype(bool), level, none, np.full(len(order), -1))
+        return self._joined(block, np.ones(len(order), dtype=bool), order, {})
 
     def _tell_wide(self, line: bytes, row: int) -> None:
         """Say what is wrong with a row of such a table."""
         c, told = self.columns, self.faults.add
         text = line.decode("utf-8", "replace")
         fields = [one.strip() for one in next(csv.reader([text], delimiter=c.delimiter))]
-        if not text.strip() or text.lstrip().startswith("#"):
+        if not text.strip() or text.lstrip().startswith("#") or tuple(fields) == c.header:
             return
         if len(fields) != c.count:
             told(row, "", c.wrong_count, f"{shortened(text)}: {counted(len(fields), 'cell')}")
@@ -261,8 +255,11 @@ class RowReader:
             told(row, "time", TIME_WANTED, self._time_text(fields))
         read, wanted = (level_of, LEVEL_WANTED) if c.wide_levels else (answer_of, ANSWER_WANTED)
         for column, name in zip(c.wide, c.wide_names, strict=True):
-            if fields[column] and read(fields[column]) is None:
+            value = read(fields[column]) if fields[column] else None
+            if fields[column] and value is None:
                 told(row, name, wanted, fields[column])
+            elif c.wide_levels and value is not None and value > MOST_LEVEL_DBM:
+                told(row, name, OVER_0_DBM, fields[column])
 
     def _time_text(self, fields: list[str]) -> str:
         c = self.columns
@@ -284,6 +281,8 @@ class RowReader:
             fields = [one.strip() for one in next(csv.reader([text], delimiter=c.delimiter))]
         except csv.Error:
             told(row, "", RETURN_WITHIN if "\r" in text else TOO_LONG, shortened(text))
+            return None
+        if tuple(fields) == c.header:
             return None
         if len(fields) != c.count:
             told(row, "", c.wrong_count, f"{shortened(text)}: {counted(len(fields), 'cell')}")
@@ -325,13 +324,16 @@ class RowReader:
         self,
         block: tuple[NDArray[np.generic], ...],
         kept: BoolArray,
-        extra: list[tuple[int, int, int, int, bool, float, float, int]],
+        rows: IntArray,
+        extra: dict[int, tuple[int, int, int, int, bool, float, float, int]],
     ) -> Block:
+        """The rows read in bulk, whose numbers are given, and those read with care, in the order of the file."""
         columns = [one[kept] for one in block] if not kept.all() else list(block)
         if extra:
+            order = np.argsort(np.concatenate([rows, list(extra)]), kind="stable")
             columns = [
-                np.concatenate([one, more])
-                for one, more in zip(columns, map(np.array, zip(*extra, strict=True)), strict=True)
+                np.concatenate([one, more])[order]
+                for one, more in zip(columns, map(np.array, zip(*extra.values(), strict=True)), strict=True)
             ]
         seconds, offset, inverter, gateway, heard, level, power, branch = columns
         branches: dict[tuple[int, int], int] = {}

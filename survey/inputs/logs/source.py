@@ -13,6 +13,8 @@ from typing import BinaryIO, Protocol
 
 from survey.base.errors import Fault, FileError
 
+BLOCK_BYTES = 8_000_000
+"""Read at a time: large for numpy, small for memory; a judgement."""
 CHUNK_BYTES = 4_000_000
 """Decoded at a time: large for speed, small for memory; a judgement."""
 UTF_16 = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
@@ -116,6 +118,24 @@ def opened(path: Path, notes: list[str]) -> Iterator[Source]:
         else:
             notes.append("text is not in UTF-8; it is read as Windows-1252")
             yield _Recoded(file, "cp1252")
+
+
+def whole_rows(file: Source, rest: bytes, row: int, shown: str, line_break: bytes) -> Iterator[tuple[bytes, int]]:
+    """Yield pieces of the file that end with LF, whatever ended their rows, each with the number of its first row."""
+    rest = rest if line_break == b"\n" else rest.replace(line_break, b"\n")
+    while piece := file.read(BLOCK_BYTES):
+        data = rest + (piece if line_break == b"\n" else piece.replace(line_break, b"\n"))
+        cut = data.rfind(b"\n") + 1
+        if not cut:
+            if len(data) > BLOCK_BYTES:
+                raise FileError([Fault(file=shown, problem="has a row without an end; is it a CSV file?")])
+            rest = data
+            continue
+        yield data[:cut], row
+        row += data.count(b"\n", 0, cut)
+        rest = data[cut:]
+    if rest:
+        yield rest + b"\n", row
 
 
 def _is_bare_utf_16(head: bytes) -> bool:

@@ -175,8 +175,10 @@ class Carriers:
         if not owner:
             if name.partition("/")[0] in self._broken:
                 raise UNTOLD
-            others = name in self._box_numbers or name in self._walls
-            problem = f'"{name}" is no building; write at and height_m alone' if others else self.unknown(name)
+            others = name in self._box_numbers or name in self._walls or name in self._roofs
+            hint = did_you_mean(name.partition("/")[0], self._names) or "; write BUILDING or BUILDING/FLOOR"
+            problem = "is no building; write at and height_m alone" if others else f"is not known{hint}"
+            problem = f'"{name}" {problem}'
             raise EntryError([(key, problem)])
         if "/" in owner:
             raise EntryError([(key, f'"{owner}" holds "/" and is referred to; give that building a name without')])

@@ -13,7 +13,7 @@ from survey.inputs.buildings import Body, Face
 from survey.inputs.buildings.convex import SAME_CORNER_M
 from survey.inputs.places.points import DEVICE_GAP_M, is_upright
 from survey.inputs.places.words import Written
-from survey.inputs.plan.place_keys import INSIDE, OUTSIDE
+from survey.inputs.plan.place_keys import GAP, INSIDE, OUTSIDE
 
 ROOM_GAP_M = 0.5
 """From the walls of a building in to the points of a search. A judgement: room for cupboards and pipes. [m]"""
@@ -32,6 +32,9 @@ def along_wall(one: Written, face: Face) -> dict[str, Any]:
     one.refuse(("along", "within", "heights_m"), 'follows from "on"; leave it out, and write ups_m')
     usual_m = 0.0 if face.is_open or face.kind == "opening" else DEVICE_GAP_M
     gap_m = one.get("gap_m", usual_m)
+    problem = GAP.fault(gap_m) if usual_m else None
+    if problem:
+        raise EntryError([("gap_m", problem)])
     inside = one.get("side", OUTSIDE) == INSIDE
     left_m, length_m = one.get("left_m"), one.get("length_m")
     begin_m = 0.0 if left_m is None else left_m
@@ -78,6 +81,9 @@ def within_building(one: Written, body: Body, floor_m: float) -> dict[str, Any]:
     one.refuse(("left_m", "length_m", "side"), 'means nothing with "inside"; leave it out')
     name = body.building.name
     gap_m = one.get("gap_m", ROOM_GAP_M)
+    problem = GAP.fault(gap_m)
+    if problem:
+        raise EntryError([("gap_m", problem)])
     heights_m = _heights(one, floor_m)
     corners_m = inset(body.footprint.corners_m, gap_m)
     if corners_m is None:

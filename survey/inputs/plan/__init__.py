@@ -15,7 +15,7 @@ from survey.inputs.fields import Entry, Number, key
 from survey.inputs.materials import BUILT_IN, Material
 from survey.inputs.plan.ground import Ground, GroundSurface
 from survey.inputs.plan.inverters import Array, Inverter
-from survey.inputs.plan.kinds import ANTENNA, ANY_TEXT, BEARING, DRAWN_WITHIN, DRAWN_WITHIN_M, NAME
+from survey.inputs.plan.kinds import ANTENNA, ANY_TEXT, BEARING, DRAWN_WITHIN, DRAWN_WITHIN_M, NAME, look_like_degrees
 from survey.inputs.plan.obstacles import (
     Box,
     Foliage,
@@ -63,6 +63,7 @@ __all__ = [
     "Site",
     "Spot",
     "Wall",
+    "look_like_degrees",
     "obstacle_kinds",
 ]
 

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from survey.base import polygon
+from survey.base.arrays import FloatArray
 from survey.base.units import COMPASS
 from survey.inputs.antennas import ENDING, KINDS
 from survey.inputs.fields import Choice, Number, Numbers, Text
@@ -51,6 +52,21 @@ DRAWN_WITHIN_M = 0.10
 ANTENNA = Choice(tuple(KINDS), ending=ENDING)
 
 
+MAX_DEGREES = 180.0
+"""Larger figures are no longitudes."""
+MIN_DEGREES = 1.0
+"""Nearer to zero, a plan's own zero point is more likely than the Gulf of Guinea."""
+MAX_SITE_DEG = 0.02
+"""A site within two kilometres spans no more degrees; in metres, no two devices stand so close (2 cm)."""
+
+
+def look_like_degrees(points: FloatArray) -> bool:
+    """Return whether points in plan, shape (n, 2), are more likely latitudes and longitudes than metres."""
+    span, middle = np.ptp(points, axis=0), np.median(points, axis=0)
+    is_small = len(points) > 1 and 0 < span.max() <= MAX_SITE_DEG
+    return bool(is_small and MIN_DEGREES < np.abs(middle).max() <= MAX_DEGREES)
+
+
 def repeated_corner(corners: tuple[tuple[float, ...], ...]) -> str | None:
     """What is wrong where a corner stands twice in a row, or the first one again at the end."""
     for position in range(len(corners)):
@@ -64,7 +80,9 @@ def area_faults(name: str, corners: tuple[tuple[float, float], ...]) -> Iterator
     """What is wrong with corners that should enclose an area: pairs of key and problem."""
     array = np.array(corners)
     if abs(polygon.signed_area_m2(array)) < 1e-4:  # noqa: PLR2004  a square centimetre
-        yield name, "has no area; write its corners in order around the edge"
+        degrees = "; these look like degrees: write metres from a zero point on the site"
+        hint = degrees if look_like_degrees(array) else "; write its corners in order around the edge"
+        yield name, f"has no area{hint}"
         return
     repeated = repeated_corner(corners)
     if repeated:

@@ -89,7 +89,7 @@ def _decimal_comma(text: str, *, line: int, column: int) -> str | None:
     """Return the number with a decimal comma at which a parser stopped; None where there is none."""
     lines = text.replace("\r\n", "\n").split("\n")
     number = lines[line - 1] if line <= len(lines) else ""
-    for found in re.finditer(r"=\s*([+-]?\d+,\d+)(?![\d,])", number):
+    for found in re.finditer(r"=\s*([+-]?\d+,\d+)(?!\d|,\d)", number):
         if found.start(1) < column <= found.end(1) + 2:
             return found[1]
     return None

@@ -1,6 +1,7 @@
 """The model fitted to a site's readings."""
 
 from survey.measured.calibration.as_correction import correction_of, fingerprint
+from survey.measured.calibration.before import before_readings
 from survey.measured.calibration.check import OUTSIDE, VERDICTS, Finding
 from survey.measured.calibration.fit import Fit, fit, names_of
 from survey.measured.calibration.fit_file import correction_from, read_fit
@@ -17,6 +18,7 @@ __all__ = [
     "Fit",
     "Shares",
     "Unit",
+    "before_readings",
     "correction_from",
     "correction_of",
     "fingerprint",

@@ -8,7 +8,8 @@ import numpy as np
 
 from survey.inputs.plan import Plan, obstacle_kinds
 from survey.measured.calibration.fit import Fit
-from survey.measured.calibration.model import EXPONENT, LOSSES, OFFSET, End
+from survey.measured.calibration.model import EXPONENT, LOSSES, OFFSET, End, are_relays
+from survey.scene import Scene
 from survey.scene.correction import Correction, ReadShadow
 
 
@@ -43,7 +44,7 @@ def correction_of(found: Fit, *, file: str = "") -> Correction:
         change_db=change_db,
         covariance=found.covariance,
         deviation_db=parameters[LOSSES + units :],
-        gateways=dict.fromkeys(found.links.gateways.names, -1) | ends_by_name(found.ends, "gateway"),
+        gateways=receivers_by_name(found.scene, found.links.gateways.names, found.ends),
         inverters=ends_by_name(found.ends, "inverters"),
         unread_sd_db=found.end_sd_db,
         ceiling=found.ceiling,
@@ -60,8 +61,19 @@ def correction_of(found: Fit, *, file: str = "") -> Correction:
             told=found.solution.told,
             alike=found.solution.shadow.alike,
             correlation_m=found.solution.shadow.correlation_m,
-        ),
+        ).both_ways(are_relays(found.links)[found.pairs.gateway]),
     )
+
+
+def receivers_by_name(scene: Scene, read: Sequence[str], ends: Sequence[End]) -> dict[str, int]:
+    """Return which end each receiver belongs to, -1 for one that was read and has no deviation.
+
+    All inverters count as read where one heard another: their radios are alike.
+    """
+    inverters, places = set(scene.inverters.names), set(scene.gateways_and_spots.names)
+    found = dict.fromkeys(inverters if any(name in inverters - places for name in read) else (), -1)
+    found |= ends_by_name(ends, "receivers")
+    return found | dict.fromkeys((name for name in read if name in places), -1) | ends_by_name(ends, "gateway")
 
 
 def ends_by_name(ends: Sequence[End], kind: str) -> dict[str, int]:

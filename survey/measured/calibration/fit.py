@@ -9,7 +9,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from survey.base.arrays import FloatArray
+from survey.base.arrays import FloatArray, IntArray
 from survey.base.errors import Fault, TableError
 from survey.budget import Links, links_between
 from survey.inputs.readings import Names, Readings
@@ -22,6 +22,8 @@ from survey.measured.calibration.model import (
     End,
     Model,
     Unit,
+    are_relays,
+    figures_of,
     model_of,
     units_of,
 )
@@ -30,7 +32,7 @@ from survey.measured.calibration.pairs import Pairs, pairs_of
 from survey.measured.calibration.search import solve
 from survey.measured.calibration.solve import Solution, Task, gains_of
 from survey.measured.calibration.uncertainty import covariance_of
-from survey.scene import Scene
+from survey.scene import Scene, join
 
 ENOUGH_TRIES = 100
 """From so many counted tries on a ceiling and fading in time are used: its error is then some 3 % (a judgement)."""
@@ -129,8 +131,9 @@ class Fit:
         """Shadowing at each gateway as a factor of the shadowing of all; nothing where readings do not tell it."""
         if np.all(self.task.scale == 1.0):
             return {}
+        read, first = np.unique(self.pairs.gateway, return_index=True)
         names = self.links.gateways.names
-        return {names[j]: float(one) for j, one in zip(self.pairs.gateway.tolist(), self.task.scale, strict=True)}
+        return {names[j]: float(self.task.scale[row]) for j, row in zip(read.tolist(), first.tolist(), strict=True)}
 
     @cached_property
     def day(self) -> str:
@@ -235,10 +238,12 @@ def fit(
         raise TableError([Fault(file=readings.file, problem="has no readings")])
     if exponent_sd is None:
         exponent_sd = EXPONENT_SD
-    gathered = pairs_of(readings, starts_m=scene.inverters.at_m, ends_m=scene.gateways_and_spots.at_m)
+    receivers = join([scene.gateways_and_spots, scene.inverters])
+    readings = _one_way(scene, readings)
+    gathered = pairs_of(readings, starts_m=scene.inverters.at_m, ends_m=receivers.at_m)
     inverters, inverter = np.unique(gathered.inverter, return_inverse=True)
     places, gateway = np.unique(gathered.gateway, return_inverse=True)
-    links = links_between(scene, scene.inverters.pick(inverters), scene.gateways_and_spots.pick(places))
+    links = links_between(scene, scene.inverters.pick(inverters), receivers.pick(places))
     pairs = replace(gathered, inverter=inverter, gateway=gateway)
     model, heeded, ends = model_of(links, pairs, exponent_sd=exponent_sd, anchored=anchored, plain=plain)
     environment = scene.plan.environment
@@ -268,7 +273,7 @@ def fit(
         anchored=anchored,
         plain=plain,
         places_left_out=leave_out(task, solution, neighbourhoods(by_place, FOLDS)),
-        gateways_left_out=leave_out(task, solution, neighbourhoods(pairs.ends_m, FOLDS)),
+        gateways_left_out=leave_out(task, solution, _gateways(links, pairs)),
         leverage=np.einsum(
             "li,ij,lj->l", task.model.predict(solution.parameters)[1], covariance, gains_of(task, solution)
         ),
@@ -282,8 +287,27 @@ def names_of(scene: Scene) -> Names:
         plan_file=scene.plan.file,
         inverters=scene.inverters.names,
         serials=scene.inverters.serials,
-        places=scene.gateways_and_spots.names,
+        places=(*scene.gateways_and_spots.names, *scene.inverters.names),
     )
+
+
+def _one_way(scene: Scene, readings: Readings) -> Readings:
+    """Turn readings between inverters of the same radio, so that both ways are one link, as their shadowing is."""
+    places = len(scene.gateways_and_spots)
+    figures = figures_of(scene.inverters)
+    inverter, gateway = readings.inverter.copy(), readings.gateway.copy()
+    for row in np.flatnonzero(gateway >= places).tolist():
+        start, end = int(inverter[row]), int(gateway[row]) - places
+        if start > end and figures[start] == figures[end]:
+            inverter[row], gateway[row] = end, places + start
+    return replace(readings, inverter=inverter, gateway=gateway)
+
+
+def _gateways(links: Links, pairs: Pairs) -> IntArray:
+    """Return the groups in which gateways are left out, shape (pairs,): neighbours, and all between inverters."""
+    group = neighbourhoods(pairs.ends_m, FOLDS)
+    group[are_relays(links)[pairs.gateway]] = FOLDS
+    return group
 
 
 def _rms(values: FloatArray) -> float | None:

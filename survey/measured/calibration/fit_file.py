@@ -12,7 +12,7 @@ from survey.base.arrays import FloatArray
 from survey.base.errors import Fault, FitError, why_unread
 from survey.base.files import read_up_to
 from survey.inputs.fields import Number
-from survey.measured.calibration.as_correction import fingerprint
+from survey.measured.calibration.as_correction import fingerprint, receivers_by_name
 from survey.measured.calibration.model import End, figures_of, units_of
 from survey.scene import Scene
 from survey.scene.correction import Correction, ReadShadow
@@ -94,8 +94,9 @@ def correction_from(record: dict[str, Any], scene: Scene, *, file: str = "fit") 
     if absent:
         warnings.append(f"{file}: fitted, but not in this plan: {', '.join(absent)}")
     ends: list[dict[str, Any]] = record["ends"]
-    gateways = dict.fromkeys(record["gateways_read"], -1)
-    gateways |= {one["name"]: e for e, one in enumerate(ends) if one["kind"] == "gateway"}
+    places, relays = set(scene.gateways_and_spots.names), scene.inverters.names
+    names = {"receivers": relays}
+    known = [End(kind=one["kind"], name=one["name"], names=names.get(one["kind"], (one["name"],))) for one in ends]
     correction = Correction(
         file=file,
         offset_db=float(record["offset_db"]["value"]),
@@ -108,10 +109,10 @@ def correction_from(record: dict[str, Any], scene: Scene, *, file: str = "fit") 
         change_db=np.append(change_db, 0.0)[unit],
         covariance=np.array(record["covariance"], dtype=np.float64),
         deviation_db=np.array([float(one["deviation_db"]) for one in ends]),
-        gateways=gateways,
+        gateways=receivers_by_name(scene, record["gateways_read"], known),
         inverters=_kinds(ends, scene),
         unread_sd_db=float(record["ends_sd_db"]),
-        read=_read(record),
+        read=_read(record, set(relays) - places),
         ceiling=float(record.get("ceiling", 1.0)),
         fade_db=float(record.get("fading_db", 0.0)),
         spreads=_spreads(record),
@@ -121,7 +122,7 @@ def correction_from(record: dict[str, Any], scene: Scene, *, file: str = "fit") 
     return correction, tuple(warnings)
 
 
-def _read(record: dict[str, Any]) -> ReadShadow | None:
+def _read(record: dict[str, Any], relays: set[str]) -> ReadShadow | None:
     """The links that were read, for those beside them; None in a file of before, which does not say where they are."""
     rows = record.get("residuals")
     if "shadowing_alike" not in record or record.get("plain") or not isinstance(rows, list):
@@ -135,7 +136,7 @@ def _read(record: dict[str, Any]) -> ReadShadow | None:
         told=columns["told"],
         alike=float(record["shadowing_alike"]),
         correlation_m=float(record["correlation_m"]),
-    )
+    ).both_ways(np.array([one.get("gateway") in relays for one in rows], dtype=bool))
 
 
 def _spreads(record: dict[str, Any]) -> dict[str, float]:

@@ -102,7 +102,7 @@ class End:
     Attributes
     ----------
     kind : str
-        ``gateway`` or ``inverters``.
+        ``gateway``, ``receivers`` (all inverters as receivers of each other) or ``inverters``.
     name : str
         The gateway, or the first such inverter.
     names : tuple of str
@@ -114,6 +114,13 @@ class End:
     names: tuple[str, ...]
 
 
+def are_relays(links: Links) -> NDArray[np.bool_]:
+    """Return which receivers of some links are inverters, shape (gateways,)."""
+    scene = links.scene
+    relays = set(scene.inverters.names) - set(scene.gateways_and_spots.names)
+    return np.array([name in relays for name in links.gateways.names], dtype=np.bool_)
+
+
 def figures_of(ends: Ends) -> list[tuple[float, ...]]:
     """The radio figures of each of some ends, by which they are of one kind or another."""
     columns = (ends.tx_power_dbm, ends.antenna_gain_dbi, ends.pattern, ends.loss_db, ends.need_dbm)
@@ -123,13 +130,20 @@ def figures_of(ends: Ends) -> list[tuple[float, ...]]:
 def ends_of(links: Links, pairs: Pairs) -> tuple[tuple[End, ...], FloatArray]:
     """The ends that may differ from each other, and which of them each pair has, shape (pairs, ends).
 
-    Gateways where two or more were read, and kinds of inverters where two or more were.
+    Gateways where two or more were read, and kinds of inverters where two or more were. Inverters that heard each other
+    are one end together, so that hops which were not read have its deviation too.
     """
     found: list[End] = []
     columns: list[FloatArray] = []
-    if links.shape[1] > 1:
-        found += [End(kind="gateway", name=name, names=(name,)) for name in links.gateways.names]
-        columns += [(pairs.gateway == j).astype(np.float64) for j in range(links.shape[1])]
+    gateways = np.flatnonzero(~are_relays(links)).tolist()
+    at_relay = are_relays(links)[pairs.gateway]
+    if len(gateways) + bool(at_relay.any()) > 1:
+        found += [End(kind="gateway", name=name, names=(name,)) for name in (links.gateways.names[j] for j in gateways)]
+        columns += [(pairs.gateway == j).astype(np.float64) for j in gateways]
+        if at_relay.any():
+            names = links.scene.inverters.names
+            found.append(End(kind="receivers", name=names[0], names=names))
+            columns.append(at_relay.astype(np.float64))
     read = figures_of(links.inverters)
     kinds = list(dict.fromkeys(read))
     if len(kinds) > 1:

@@ -15,7 +15,7 @@ from survey.measured.dropouts.chances import log_ratio
 from survey.measured.dropouts.groups import CITED, percent_of, side
 from survey.measured.dropouts.margins import Margins
 from survey.measured.dropouts.outages import Run, groups_of
-from survey.measured.dropouts.shares import UNIT_CHANCE, odds_of_weak, usual_of_site
+from survey.measured.dropouts.shares import ALWAYS_SILENT, UNIT_CHANCE, odds_of_weak, usual_of_site
 from survey.measured.dropouts.weighing import concentration, shared_direction
 
 MIN_MORE, DIM_MORE = 0.06, 0.25
@@ -138,6 +138,9 @@ def alone(book: Book, runs: dict[int, Silences], margins: Margins, *, dim: bool)
     least = np.where(margins.margin_db < LITTLE_DB, WEAK_MORE, DIM_MORE if dim else MIN_MORE)
     beyond = np.maximum(least, BEYOND_SCATTER * np.hypot(np.where(margins.margin_db < LITTLE_DB, 0.0, scatter), noise))
     poor = (rate > usual + beyond) & (missed >= MIN_MISSED)
+    if dim:  # a roof that lacks light misses its polls in runs; what is always silent has another cause
+        for link in np.flatnonzero(poor & (rate < ALWAYS_SILENT)).tolist():
+            poor[link] = book.at_random(np.arange(len(rate))[:, None] == link)
     poor &= log_ratio(missed, (usual + scatter) * polls) > np.log(len(rate)) + MORE_THAN_CHANCE
     whole = np.array([runs[i].polls if i in runs else 0.0 for i in range(len(rate))])
     more = np.clip((rate - usual) / (1.0 - usual), 0.0, 1.0)

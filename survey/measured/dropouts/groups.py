@@ -90,6 +90,7 @@ def _entered(book: Book, daylight: Daylight, margins: Margins, bid: Span | Rhyth
             inside=own.inside,
             affected=_affected(book, cells[:1], among),
             dim=daylight.dim,
+            by_hours=isinstance(own, Rhythm),
             days=own.length_days(book),
             changed=level_changes(book, own, among) if isinstance(own, Span) else float("nan"),
         )

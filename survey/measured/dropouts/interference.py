@@ -33,8 +33,6 @@ CLOCK_BINS, MAX_BINS = 48, 8
 """Into how many parts a day is cut, half hours; and how many of them may be one rhythm. A judgement."""
 FEW_DAYS = 5
 """An hour that returns must be seen on so many days; set by trials on invented logs."""
-DIM_DAYS = 4
-"""Where noons may be dark, interference must show on so many days: dark hours strike all alike. [days]"""
 END_S, FEW_DAYS_AT_END = 7_200, 3
 """Low light takes up to half of this at the ends of a day; misses in the other half on so many days are no low light.
 [s]"""
@@ -68,8 +66,7 @@ def interference(  # noqa: C901  gateway by gateway, then which of them share ho
         links_of[name] = links
         if links.sum() >= LEAST_LINKS:
             hours, words = _hours(book, daylight, links)
-            days = len(np.unique(daylight.number[hours & (book.by_time(links)[1] > 0)]))
-            if daylight.dim and days < DIM_DAYS:  # clouds of a dark season
+            if daylight.dim and not book.at_random(links[:, None] & hours):  # clouds of a dark season
                 continue
             if hours.any() and _spares_nobody(book, links, hours, margin_db):
                 hours_of[name], words_of[name] = hours, words

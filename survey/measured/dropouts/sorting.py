@@ -114,7 +114,7 @@ def _enter_rest(book: Book, missed: IntArray) -> None:
     """Enter what nothing explains."""
     explained = sum(book.by_cause.values(), np.zeros(len(missed)))
     rest = np.maximum(0.0, missed - explained)
-    if rest.sum() < 0.5:  # noqa: PLR2004  not one poll
+    if rest.sum() < 0.5 or not book.missing.any():  # noqa: PLR2004  not one poll, or the fraction of one
         return
     cells = np.flatnonzero(book.missing.any(axis=0))
     times = book.log.time_s

@@ -12,7 +12,7 @@ from survey.inputs.logs import DAY_S, Log
 from survey.measured.dropouts.book import Book, Outages
 from survey.measured.dropouts.causes import BRANCH
 from survey.measured.dropouts.chances import log_likelihood
-from survey.measured.dropouts.daylight import Daylight
+from survey.measured.dropouts.daylight import MIN_LIT_S, Daylight
 from survey.measured.dropouts.margins import Margins
 from survey.measured.dropouts.outages import (
     CHANCE,
@@ -64,7 +64,7 @@ def named_branches(book: Book, labels: Sequence[str], daylight: Daylight, margin
     margins : Margins
         A branch that is never heard is put down to its supply only where most of its links should hold.
     """
-    usual = usual_rates(book)
+    usual, step_s = usual_rates(book), book.log.step_s
     for name, links in groups_of(tuple(labels)).items():
         others = np.ones(len(book.names), dtype=bool)
         others[links] = False
@@ -77,7 +77,8 @@ def named_branches(book: Book, labels: Sequence[str], daylight: Daylight, margin
         stretches += [
             one
             for one in silences(book, links, told, others=others, dusk=seldom)
-            if book.daytime_s(links, one.begin, one.end) >= max(MIN_BRIGHT_S, LEAST_RUN * book.log.step_s)
+            if book.daytime_s(links, one.begin, one.end)
+            >= max(_least_s(book, daylight, links, one), LEAST_RUN * step_s)
             and not any(one.begin < other.end and other.begin < one.end for other in stretches)
         ]
         stretches.sort(key=lambda one: one.begin)
@@ -168,6 +169,18 @@ def enter_branches(book: Book) -> None:
         )
 
 
+def _least_s(book: Book, daylight: Daylight, links: IntArray, stretch: Stretch) -> int:
+    """How long a silence must be: longer if the group is not heard on both sides of it on that day, as in the dark.
+
+    A silence that is the log's last needs no more: that may be so on one day only, by accident.
+    """
+    number = daylight.number
+    heard = np.flatnonzero((book.log.heard[links] > 0).any(axis=0))
+    before, after = heard[heard < stretch.begin], heard[heard >= stretch.end]
+    on_both_sides = number[stretch.begin] in number[before] and number[stretch.end - 1] in number[after]
+    return MIN_BRIGHT_S if on_both_sides or not len(after) else MIN_LIT_S
+
+
 def _heard_else(book: Book, links: IntArray) -> BoolArray:
     """At which times a group was heard at the same hour of most other days of that season, shape (times,)."""
     log = book.log
@@ -192,7 +205,8 @@ def _members(book: Book, daylight: Daylight, stretch: Stretch, links: IntArray) 
     times = slice(stretch.begin, stretch.end)
     dusk = daylight.dusk[times] & ~_heard_else(book, links)[times]
     bright = int((book.open[links, times].any(axis=0) & ~dusk).sum())
-    if bright < (FEW_SLOW if book.log.step_s >= SLOW_S else LEAST_RUN) or bright * book.log.step_s < MIN_BRIGHT_S:
+    least_s = _least_s(book, daylight, links, stretch)
+    if bright < (FEW_SLOW if book.log.step_s >= SLOW_S else LEAST_RUN) or bright * book.log.step_s < least_s:
         return None
     polled, silent = book.open[:, times].sum(axis=1), book.silent[:, times].sum(axis=1)
     quiet = np.flatnonzero((polled >= min(LEAST_RUN, stretch.end - stretch.begin)) & (silent == polled))

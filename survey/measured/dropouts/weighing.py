@@ -80,6 +80,8 @@ class Shared:
         Part of the gateway's links whose level changed either way; NaN where not known. [-]
     dim : bool
         Whether the sun stands so low that noons may be dark, now for some and now for others.
+    by_hours : bool
+        Whether it returns in the same hours of many days; a gateway that was moved does not go back at night.
     """
 
     answers: float
@@ -96,6 +98,7 @@ class Shared:
     days: float
     changed: float = float("nan")
     dim: bool = False
+    by_hours: bool = False
 
 
 def concentration(chance: float, *, exponent: float = CONCENTRATION) -> float:
@@ -156,6 +159,7 @@ def weigh(shared: Shared) -> dict[str, float]:
         odds[OTHER] += log(0.3)
     for cause in (OBSTACLE, BRANCH):
         odds[cause] += log(SELDOM) if shared.share > MOST else 0.0
+    odds[MOVED] += 2.0 * log(SELDOM) if shared.by_hours else 0.0
     odds[MOVED] += log(SELDOM) if shared.share < FEW else log(0.3) if shared.share < HALF else 0.0
     odds[INTERFERENCE] += 2.0 * log(SELDOM) if shared.share < HALF else 0.0
     if np.isfinite(shared.changed):
@@ -189,6 +193,7 @@ def shared_by(
     affected: float = 0.0,
     changed: float = float("nan"),
     dim: bool = False,
+    by_hours: bool = False,
 ) -> Shared:
     """Say what the links of a group share.
 
@@ -204,10 +209,6 @@ def shared_by(
         Branches by the log.
     fall_db, inside : ndarray of float, shape (group,)
         Fall of the level, NaN where not known, and share of misses meanwhile. [dB, -]
-    margin_db : float
-        Median of their margins; weather takes a few dB only. [dB]
-    days : float
-        How long it lasts; weather passes. [days]
     days : float
         How long it lasts. [days]
     affected : float
@@ -216,6 +217,8 @@ def shared_by(
         Part of the gateway's links whose level changed either way; NaN where not known. [-]
     dim : bool
         Whether the sun stands so low that noons may be dark.
+    by_hours : bool
+        Whether it returns in the same hours of many days.
     """
     obstacle, crossing = shared_obstacle(margins.met, links, among)
     named = {labels[i] for i in links.tolist()}
@@ -238,6 +241,7 @@ def shared_by(
         margin_db=float(np.median(margins.margin_db[links])),
         days=days,
         dim=dim,
+        by_hours=by_hours,
         changed=changed if len(among) >= MIN_LINKS else float("nan"),
     )
 

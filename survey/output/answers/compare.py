@@ -152,8 +152,8 @@ def _draw_by_draw(comparison: Comparison, letters: list[str]) -> str:
     rows = [pair_row(pair, letters) for pair in pairs]
     drawing = wrapped("; ".join(f"{label}: {fact}" for label, fact in choice_facts(drawn.record)[:1]))
     largest = max((pair.error for pair in drawn.pairs()), default=0.0)
-    error = wrapped(f"Standard error of a share in this table: up to {points(largest)}")
-    return "\n".join([title, table(PAIR_COLUMNS, rows), *([left_out] if left_out else []), drawing, error])
+    error = wrapped(f"Standard error of a share in this table: up to {points(largest)}") if largest else ""
+    return "\n".join([title, table(PAIR_COLUMNS, rows), *[line for line in (left_out, drawing, error) if line]])
 
 
 def pair_row(pair: Pair, letters: list[str]) -> list[str]:

@@ -19,8 +19,8 @@ from survey.output.answers.values import Record, plain
 UNSTEADY_MARK = "*"
 """Behind the state of a link that another geometry of the site changes."""
 UNSTEADY_KEY = (
-    f"{UNSTEADY_MARK} This state depends on exact positions: it is another in more than 5 of 100 geometries "
-    "within what the site is drawn within."
+    f"{UNSTEADY_MARK} This state depends on exact positions. In more than 5 of 100 geometries within the accuracy of "
+    "the drawing, the link has another state."
 )
 MOVES_SHOWN = 2
 """How many positions and heights are named of a link; all are in the JSON. A judgement."""
@@ -93,7 +93,8 @@ def measure_words(critical: tuple[CriticalPosition, ...]) -> str:
     for one in critical:
         what = "the lead over the next best location" if one.lead else "the number of working inverters"
         told.append(
-            f"the {one.direction} of {one.name} (its {distance(one.within_m)} change {what} by {one.effect:.1f})"
+            f"the {one.direction} of {one.name} (off by {distance(one.within_m)} it changes {what} by up to "
+            f"{one.effect:.1f} inverters)"
         )
     return "; ".join(told)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from shlex import quote
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -27,6 +28,8 @@ NOTHING = "none"
 """In place of a level or a margin where no usable signal arrives."""
 NO_ROOM = "full"
 """State of an inverter beyond the capacity of all gateways."""
+MAX_NAMED = 4
+"""Gateways that a command in an answer names; of more, those that survey place recommends. A judgement."""
 MAX_DECIMALS = 4
 """Of a chance near 1, so that it does not look certain; a model is no finer. A judgement."""
 
@@ -131,7 +134,25 @@ def fit_words(scene: Scene, links: Links | None = None) -> list[str]:
 
 def radio_words(plan: Plan) -> str:
     """Return what the answer depends on most: the frequency and the path loss exponent."""
-    return f"{plan.radio.frequency_mhz:g} MHz, path loss exponent {plan.environment.path_loss_exponent:.4g}"
+    source = " (the default)" if is_default(plan, "path_loss_exponent") else ""
+    return f"{plan.radio.frequency_mhz:g} MHz, path loss exponent {plan.environment.path_loss_exponent:.4g}{source}"
+
+
+def explain_command(network: Network, inverter: str) -> str:
+    """Return the command that explains an inverter with these gateways and as many relays."""
+    plan, gateways = network.scene.plan, network.links.gateways.names
+    words = ["survey explain", quote(plan.file), quote(inverter)]
+    if set(gateways) != {one.name for one in plan.gateways} and len(gateways) <= MAX_NAMED:
+        words += [f"--gateway {quote(name)}" for name in gateways]
+    relays = plan.requirement.max_relays
+    if relays and ("[requirement]", "max_relays", 0) in plan.defaults:  # an option asked for them
+        words.append(f"--relays {relays}")
+    return " ".join(words)
+
+
+def is_default(plan: Plan, key: str) -> bool:
+    """Return whether a key of [environment] has its default, since neither the plan nor a fit gives it."""
+    return ("[environment]", key, getattr(plan.environment, key)) in plan.defaults
 
 
 def criterion(plan: Plan) -> str:

@@ -38,6 +38,8 @@ CHECKED = (
     Column("obstacles on\ndirect line", text=True, yields=True),
 )
 """An inverter that was read as a row; what a narrow terminal can do without is a judgement."""
+END_WORDS = {"gateway": "gateway {}", "receivers": "between inverters", "inverters": "inverters such as {}"}
+"""What an end is called whose levels may lie above or below those of others."""
 ON_THE_ROOF = (
     "Look from the ground first. Follow the local rules for work at height, near mains and on metal roofs. Only a "
     "licensed electrician may open an inverter, an isolator or a switchboard."
@@ -53,8 +55,8 @@ STRONGER = (
 )
 
 
-def fit_table(fit: Fit, *, check: bool = False) -> str:
-    """Return what `survey fit` prints: the result, the fitted figures, their quality, and the outliers."""
+def fit_table(fit: Fit, *, check: bool = False, more: str = "") -> str:
+    """Return what `survey fit` prints: the result, the fitted figures, their quality, outliers, and a last part."""
     parts = [wrapped(_heading(fit)) + "\n" + _answer(fit)]
     if not check:
         parts += [table(FIGURES, list(_figures(fit))), *(wrapped(one) for one in _quality(fit))]
@@ -63,7 +65,7 @@ def fit_table(fit: Fit, *, check: bool = False) -> str:
         parts.append(_out_of_line(fit))
     if check or len(fit.pairs) <= FEW:
         parts.append(_checked(fit))
-    return paragraphs(*parts, wrapped(CAUTION))
+    return paragraphs(*parts, more, wrapped(CAUTION))
 
 
 def _heading(fit: Fit) -> str:
@@ -108,7 +110,7 @@ def _figures(fit: Fit) -> Iterator[list[str]]:
         yield [f"{one.name}, {one.unit}", *_losses(one, parameters[at], stderr[at])]
     for e, end in enumerate(fit.ends):
         at = LOSSES + len(fit.units) + e
-        what = f"gateway {end.name}" if end.kind == "gateway" else f"inverters such as {end.name}"
+        what = END_WORDS[end.kind].format(end.name)
         yield [f"{what}, dB besides the offset", "0.0", db(parameters[at]), f"{stderr[at]:.1f}"]
 
 

@@ -28,9 +28,9 @@ def joint_text(joint: JointRemedies) -> str:
     head = f"One change for {counted(count, 'inverter')} together ({today} covered by the plan as it is)"
     if today == count:
         return f"{head}\nEvery one of them is covered: no remedy is needed."
-    if not joint.remedies:
+    shown = [one for one in joint.remedies if len(one.hold) > today or one.better > one.worse][:MAX_REMEDIES]
+    if not shown:
         return f"{head}\nNo remedy that was tried helps. Look for another spot: survey place"
-    shown = joint.remedies[:MAX_REMEDIES]
     best = shown[0]
     rest = [name for name in joint.inverters if name not in best.hold]
     facts = [

@@ -8,7 +8,17 @@ import numpy as np
 
 from survey.base.layout import Cell, Column, counted, paragraphs, table, wrapped
 from survey.budget import HOLDS, STATES
-from survey.output.answers.figures import CAUTION, NO_ROOM, NOTHING, covered, letter, margin, percent, wanted_line
+from survey.output.answers.figures import (
+    CAUTION,
+    NO_ROOM,
+    NOTHING,
+    covered,
+    explain_command,
+    letter,
+    margin,
+    percent,
+    wanted_line,
+)
 from survey.output.answers.values import Record, plain
 from survey.routing import DIRECT, Network, Route
 from survey.routing.graph import edges_of, nodes_of
@@ -102,7 +112,8 @@ def _next_step(points: WeakPoints) -> str:
     missing = np.flatnonzero(network.state < HOLDS).tolist()
     if missing:
         weakest = min(missing, key=lambda i: np.nan_to_num(network.weakest_margin_db[i], nan=-np.inf))
-        return wrapped(f"Next step: see what helps the weakest inverter: survey explain {file} {quote(names[weakest])}")
+        explain = explain_command(network, names[weakest])
+        return wrapped(f"Next step: see what helps the weakest inverter: {explain}")
     critical = next((point for point in points.relays if point.lost), None)
     if critical is not None:
         lost = counted(len(critical.lost), "inverter")

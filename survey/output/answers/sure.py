@@ -8,6 +8,7 @@ from survey.base.layout import counted, labelled, wrapped
 from survey.decisions.simulation import REACH_SPREADS, RankingCertainty, Search, Served, Turning
 from survey.inputs.plan import Plan
 from survey.output.answers.drawing import critical_records, drawing_facts, drawing_record
+from survey.output.answers.figures import is_default
 from survey.output.answers.values import Record, plain
 from survey.scene import Scene
 
@@ -60,11 +61,19 @@ def drawn_words(draws: int, seed: int) -> str:
 
 
 def exponent_words(scene: Scene) -> str:
-    """Return the path loss exponent with its uncertainty in the runs, of the plan or of a fit."""
-    environment, correction = scene.plan.environment, scene.correction
-    spread = environment.exponent_spread if correction is None else float(correction.covariance[1, 1]) ** 0.5
-    source = "from the plan" if correction is None else "from the fit"
-    return f"{environment.path_loss_exponent:.4g}, in the runs with an uncertainty of {spread:.2g} ({source})"
+    """Return the path loss exponent with its uncertainty in the runs, and where each of the two comes from."""
+    plan, correction = scene.plan, scene.correction
+    exponent, spread = plan.environment.path_loss_exponent, plan.environment.exponent_spread
+    if correction is not None:
+        spread = float(correction.covariance[1, 1]) ** 0.5
+        return f"{exponent:.4g}, in the runs with an uncertainty of {spread:.2g} (from the fit)"
+    sources = [
+        "the default" if is_default(plan, key) else "from the plan" for key in ("path_loss_exponent", "exponent_spread")
+    ]
+    if sources[0] == sources[1]:
+        both = "both from the plan" if sources[0] == "from the plan" else "both are defaults"
+        return f"{exponent:.4g}, in the runs with an uncertainty of {spread:.2g} ({both})"
+    return f"{exponent:.4g} ({sources[0]}), in the runs with an uncertainty of {spread:.2g} ({sources[1]})"
 
 
 def sure_lines(sure: RankingCertainty) -> list[str]:

@@ -25,6 +25,7 @@ from survey.inputs.buildings import (
     word_of,
 )
 from survey.inputs.plan import Plan, Sheetlike
+from survey.output.export.overhangs import overhung
 
 SAME_M = 0.002
 """Corners nearer than this are the same: a plan is written to the centimetre. [m]"""
@@ -87,7 +88,8 @@ def buildings_in(plan: Plan) -> Iterator[Recognised]:
             (
                 one
                 for candidate in (*_free_standing(free), *_joined(free, bodies))
-                if (one := _verified(candidate, walls, free, entries, names - used)) is not None
+                for chosen in (candidate, overhung(candidate, walls))
+                if chosen is not None and (one := _verified(chosen, walls, free, entries, names - used)) is not None
             ),
             None,
         )
@@ -294,8 +296,7 @@ def _is_level_of(roof: Sheetlike, candidate: Candidate, foot_m: float) -> bool:
 
 
 def _same_corners(one: FloatArray, other: FloatArray) -> bool:
-    if len(one) != len(other):
-        return False
+    """Whether two outlines have the same corners; the ridge of a hip roof over a square may be a millimetre long."""
     apart_m = np.abs(one[:, None] - other).max(axis=2)
     return bool(apart_m.min(axis=1).max() < SAME_M and apart_m.min(axis=0).max() < SAME_M)
 

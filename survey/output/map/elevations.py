@@ -16,8 +16,9 @@ from survey.scene import Scene
 
 EDGE_ON_M2 = 0.02
 """What covers less of a view is seen edge on, and is a line there: by eye."""
-TEXT_LETTERS = 30
-"""A name and its heights take so many letters at most, as other names in pictures."""
+TEXT_LETTERS = 38
+"""A name and its heights take so many letters at most: the faces of a building are told apart by the ends of their
+names."""
 IN_FRONT_M = 0.01
 """What is less far behind a sheet is on it, and in sight: coordinates are written to the centimetre."""
 SHARES = (0.5, 0.25, 0.75, 0.1, 0.9)

@@ -75,12 +75,17 @@ class Route:
 
 
 def shapes_of(scene: Scene) -> tuple[Shape, ...]:
-    """Every obstacle from above, the lowest layer first."""
+    """Every obstacle from above, the lowest layer first, and in it what is lowest."""
     shapes = [
         Shape(obstacle=one, parts_m=tuple(_seen(outline_m) for outline_m in one.footprints_m()))
         for one in scene.plan.obstacles
     ]
-    return tuple(sorted(shapes, key=lambda shape: shape.obstacle.look.layer))
+    return tuple(sorted(shapes, key=lambda shape: (shape.obstacle.look.layer, _top_m(shape.obstacle))))
+
+
+def _top_m(obstacle: Obstacle) -> float:
+    """Return how high it reaches: what is stacked lies over what carries it. [m]"""
+    return max((float(face_m[:, 2].max()) for face_m in obstacle.faces_m()), default=0.0)
 
 
 def _seen(outline_m: FloatArray) -> FloatArray:

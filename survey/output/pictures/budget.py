@@ -12,8 +12,8 @@ from survey.base.errors import one_line
 from survey.base.layout import columns_of, shortened
 from survey.budget import STATES, Links
 from survey.budget.explanation import Item, budget_of
-from survey.output.answers.explain import Step, direction_words, signed, steps_of, way_words
 from survey.output.answers.figures import NOTHING, NOTHING_DB, margin_in_db, percent
+from survey.output.answers.link_budget import Step, direction_words, signed, steps_of, way_words
 from survey.output.pictures.site_map import one_lined
 from survey.output.pictures.style import FAINT, INK, PAPER, SMALL_PT, head_in, new_figure, picture, short, width_in
 

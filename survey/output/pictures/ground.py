@@ -192,8 +192,16 @@ def obstacle_entries(scene: Scene, *, bare: bool = False) -> list[Any]:
     ]
 
 
-def draw_scale_and_north(axes: Axes) -> None:
-    """A scale bar in the lower right corner, a north arrow in the upper right one."""
+def draw_scale_and_north(axes: Axes, marks_m: FloatArray | None = None) -> None:
+    """A scale bar in the lower right corner, or the left one where it hides no mark; a north arrow at the right.
+
+    Parameters
+    ----------
+    axes : Axes
+        With their limits.
+    marks_m : ndarray of float, shape (marks, 2), optional
+        Marks that stay in sight. [m]
+    """
     left, right = axes.get_xlim()
     length_m = nice_length_m((right - left) / 5.0)
     figure = axes.get_figure()
@@ -201,10 +209,18 @@ def draw_scale_and_north(axes: Axes) -> None:
     wide_in, tall_in = axes.get_position().size * figure.get_size_inches()  # type: ignore[union-attr]
     end, low = 1.0 - 0.15 / wide_in, 0.16 / tall_in
     start = end - length_m / (right - left)
+    if marks_m is not None and len(marks_m):
+        low_m, high_m = np.transpose([(left, right), axes.get_ylim()])
+        shares = (marks_m - low_m) / (high_m - low_m)
+        reach, tall = end - start + 2.0 * 0.15 / wide_in, 2.5 * low
+        is_right, is_left = shares[:, 0] > 1.0 - reach, shares[:, 0] < reach
+        is_low = shares[:, 1] < tall
+        if np.any(is_low & is_right) and not np.any(is_low & is_left):
+            start, end = 1.0 - end, 1.0 - start
     behind = (start - 0.06 / wide_in, low - 0.08 / tall_in)
     size = (end - start + 0.12 / wide_in, 0.28 / tall_in)
     paper: dict[str, Any] = {"facecolor": PAPER, "edgecolor": "none", "alpha": 0.8}
-    axes.add_patch(Rectangle(behind, *size, transform=axes.transAxes, zorder=6.5, **paper))
+    axes.add_patch(Rectangle(behind, *size, transform=axes.transAxes, zorder=6.5, gid="behind scale", **paper))
     bar: dict[str, Any] = {"color": INK, "linewidth": 2.2, "solid_capstyle": "butt", "marker": "|", "markersize": 7}
     axes.plot([start, end], [low, low], transform=axes.transAxes, zorder=7, gid="scale bar", **bar)
     words: dict[str, Any] = {"ha": "center", "transform": axes.transAxes, "fontsize": SMALL_PT, "zorder": 7}

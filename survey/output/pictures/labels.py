@@ -13,6 +13,7 @@ from matplotlib.figure import Figure
 from matplotlib.text import Annotation
 
 from survey.base.arrays import FloatArray
+from survey.output.map.elevations import TEXT_LETTERS
 from survey.output.map.labels import Label, Size, place_labels
 from survey.output.pictures.style import INK, PAPER, SMALL_PT, plain_text, short
 
@@ -27,7 +28,7 @@ LETTERS: dict[str, dict[str, Any]] = {
     "count": {"fontsize": SMALL_PT - 0.5},
 }
 """Letters of each kind of name, where they are not the usual ones."""
-IN_SIGHT = {"north", "scale"}
+IN_SIGHT = {"north", "scale", "behind scale"}
 """Arrow and scale, which no name covers."""
 ACROSS = {1: "left", 0: "center", -1: "right"}
 """Alignment by the side of the point on which a name lies: matplotlib has words for it."""
@@ -70,7 +71,9 @@ def put_labels(axes: Axes, labels: Sequence[Label], taken_m: FloatArray, *, reac
         frame=(frame.x0, frame.y0, frame.x1, frame.y1),
         points=axes.transData.transform(taken_m) if len(taken_m) else np.zeros((0, 2)),
         reach=reach_pt * per_pt,
-        taken=[one.get_window_extent(renderer).extents for one in axes.texts if one.get_gid() in IN_SIGHT],
+        taken=[
+            one.get_window_extent(renderer).extents for one in (*axes.texts, *axes.patches) if one.get_gid() in IN_SIGHT
+        ],
         farther=FARTHER,
     )
     left_out = []
@@ -87,7 +90,7 @@ def put_labels(axes: Axes, labels: Sequence[Label], taken_m: FloatArray, *, reac
 def _annotate(axes: Axes, label: Label) -> Annotation:
     letters: dict[str, Any] = {"fontsize": SMALL_PT, "fontweight": "normal"} | LETTERS.get(label.kind, {})
     text = axes.annotate(
-        short(label.text),
+        short(label.text, TEXT_LETTERS),
         label.at,
         xytext=(0.0, 0.0),
         textcoords="offset points",

@@ -145,10 +145,10 @@ def _from_above(axes: Axes, scene: Scene, limits_m: tuple[Any, Any]) -> float:
     draw_places(axes, places)
     size_pt = mark_size_pt(axes, scene)
     draw_inverters(axes, scene.inverters, None, size_pt=size_pt)
-    draw_scale_and_north(axes)
+    taken_m = np.concatenate([scene.inverters.at_m, scene.gateways.at_m, scene.spots.at_m])[:, :2]
+    draw_scale_and_north(axes, taken_m)
     heights = obstacle_heights(scene) | device_heights(scene)
     labels = [*gateway_labels(places), *array_labels(scene.plan.arrays, (0, 1)), *obstacles]
-    taken_m = np.concatenate([scene.inverters.at_m, scene.gateways.at_m, scene.spots.at_m])[:, :2]
     labels = [replace(one, text=heights.get(one.text, one.text)) for one in labels]
     put_labels(axes, labels, taken_m, reach_pt=size_pt / 2.0)
     return size_pt

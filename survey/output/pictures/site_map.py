@@ -101,9 +101,9 @@ def site_map(scene: Scene, network: Network | None = None) -> Figure:
         draw_routes(axes, network, groups)
     state = None if network is None else network.state
     draw_inverters(axes, scene.inverters, state, size_pt=size_pt, groups=groups)
-    draw_scale_and_north(axes)
-    foot_legend(figure, handles, columns=COLUMNS)
     taken_m = np.concatenate([scene.inverters.at_m, scene.gateways.at_m, scene.spots.at_m])[:, :2]
+    draw_scale_and_north(axes, taken_m)
+    foot_legend(figure, handles, columns=COLUMNS)
     first, rest = (group_labels(scene, groups, state), []) if groups else inverter_labels(scene, network)
     names = [*gateway_labels(places), *first, *named, *rest]
     put_labels(axes, names, taken_m, reach_pt=GROUP_PT / 2.0 if groups else size_pt / 2.0)

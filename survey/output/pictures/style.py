@@ -39,7 +39,7 @@ LINE_LETTERS = 126
 CAUTION_LINE_IN = 0.13
 """Height of a line of the caution, where a narrow picture breaks it. [inch]"""
 NAME_LETTERS = 30
-"""A longer name is cut in its middle where it stands in a picture."""
+"""A longer name is cut at its end where it stands in a picture."""
 WARNING = CAUTION.partition(". ")[0].replace("\n  ", " ") + "."
 """The sentence at the foot of every picture."""
 

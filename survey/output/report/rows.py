@@ -8,23 +8,18 @@ from survey.budget import CARRIERS, STATES
 from survey.budget.explanation import Budget, budget_of
 from survey.decisions.remedies import Explained, Explanation
 from survey.output.answers.drawing import move_lines
-from survey.output.answers.explain import (
-    NO_ROOM_LINE,
-    budget_rows,
+from survey.output.answers.explain import NO_ROOM_LINE, route_lines, title_words
+from survey.output.answers.figures import NO_ROOM, NOTHING, letter, margin, margin_in_db, percent
+from survey.output.answers.link_budget import budget_rows, direction_words, outcome_lines, way_lines
+from survey.output.answers.links import WAY_WORDS, in_the_line
+from survey.output.answers.remedy_table import (
     caution_lines,
     changes_words,
-    direction_words,
     idle_words,
-    outcome_lines,
     remedies_title,
     remedy_cells,
-    route_lines,
     shown_remedies,
-    title_words,
-    way_lines,
 )
-from survey.output.answers.figures import NO_ROOM, NOTHING, letter, margin, margin_in_db, percent
-from survey.output.answers.links import WAY_WORDS, in_the_line
 from survey.output.report.findings import Findings, weakest_first
 from survey.output.report.missed import missed_by
 from survey.routing import Network, Route

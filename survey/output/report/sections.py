@@ -9,19 +9,9 @@ from survey.decisions.placement import Placement, PlacementOptions, best_of_each
 from survey.inputs.plan import Plan
 from survey.output.answers.check import defaults_by_table
 from survey.output.answers.figures import letter, route_tally
-from survey.output.answers.place import (
-    CHOICE_COLUMNS,
-    RANKING_COLUMNS,
-    answer_lines,
-    choice_rows,
-    fewest_lines,
-    next_steps,
-    ranking_row,
-    share_words,
-    title_words,
-    where_lines,
-    why_lines,
-)
+from survey.output.answers.place import RANKING_COLUMNS, ranking_row, why_lines
+from survey.output.answers.recommendation import answer_lines, next_steps, share_words, title_words, where_lines
+from survey.output.answers.several_gateways import CHOICE_COLUMNS, choice_rows, fewest_lines
 from survey.output.answers.sure import drawn_words, served_words, sure_lines
 from survey.output.report.findings import Findings
 from survey.routing import Network
@@ -85,7 +75,7 @@ def recommended(placement: Placement) -> Recommended:
         ranking_row(scores, scene.inverters.names, str(ranks[i]), i)
         for i in best_of_each_place(scores, order)[:PLACES_SHOWN].tolist()
     ]
-    plain, drawn = not placement.choices and not placement.fewest, placement.runs
+    plain, options = not placement.choices and not placement.fewest, placement.options
     reason = placement.reason if plain else None
     names = [scores.spots.names[i] for i in placement.chosen]
     return Recommended(
@@ -103,8 +93,8 @@ def recommended(placement: Placement) -> Recommended:
         steps=[
             _sentence(f"{label}: {step}" if label == "For the rest" else step) for label, step in next_steps(placement)
         ],
-        sure_title=drawn_words(drawn.draws, drawn.seed),
-        sure=sure_lines(placement.certainty) if plain else [served_words(drawn)],
+        sure_title=drawn_words(options.draws, options.seed),
+        sure=sure_lines(placement.certainty) if plain else [served_words(placement.runs)],
         why=[_sentence(line) for line in why_lines(reason, ranks[scores.spots.names.index(reason.rival)])]
         if reason
         else [],

@@ -14,12 +14,14 @@ BESIDE_NU = -0.78
 """What ends farther beside a plane than this takes nothing from a line in it (ITU-R P.526-15, section 4.1)."""
 SAME_M = 1e-6
 """Coordinates that differ by less are the same: rounding. [m]"""
+CLEAR_M = 3e-6
+"""What has a corner in the plane is cut so far beside it: more than rounding. [m]"""
 INSIDE_M = 1e-3
 """What ends beside a plane is cut so far inside its end. [m]"""
 NEAREST = 0.02
 """Ends of solids nearer to an end of the line than this share of its length are taken as so far away."""
-LEVEL_M = 0.1
-"""A neighbour that ends so near to the end of a solid closes it there: an assumption. [m]"""
+LEVEL_M = 0.1003
+"""A neighbour that ends so near to the end of a solid closes it there: an assumption; centimetres are no ties. [m]"""
 SHUT_DB = 40.0
 """What the level plane charges in full for passing over something in the line: that counts in the upright plane."""
 FAR_M = 50.0
@@ -200,12 +202,15 @@ def section_of(
         shift = 0.0
         if high - low < SAME_M:
             continue
-        if low > -SAME_M or high <= -SAME_M:  # beside the plane
+        if low > -SAME_M or high < SAME_M:  # beside the plane
             ends = (one.nu[2], one.nu[3]) if upright else (one.nu[0], one.nu[1])
-            if min(ends) <= BESIDE_NU or one.high[0] <= 0.0 or one.low[0] >= line.length_m:
+            if min(ends) <= BESIDE_NU or one.high[0] <= SAME_M or one.low[0] >= line.length_m - SAME_M:
                 continue
             inside_m = min(INSIDE_M, 0.5 * (high - low))
             shift = low + inside_m if low > -SAME_M else high - inside_m
+        elif any(abs(corner[axis]) < SAME_M for corners in one.corners for corner in corners):
+            # A corner in the plane is no tie: the cut lies beside it, towards the end that is nearer.
+            shift = math.copysign(CLEAR_M, -low - high)
         beside_db = beside_loss_db(bodies, one, every, upright, mirror) if pass_beside else 1e9
         first = bodies.solid_first[one.solid % len(bodies.radius_m)]
         for number, corners in enumerate(one.corners):

@@ -11,7 +11,7 @@ from survey.propagation.around.cut import NEAREST, Image, Line, Window, line_of
 from survey.propagation.around.plants import plants_loss_db
 from survey.propagation.around.rule import MAX_OPEN_NU, line_powers, opening
 from survey.propagation.around.search import edge_loss_db
-from survey.propagation.around.section import END_M
+from survey.propagation.around.section import END_M, TOUCH_M
 from survey.propagation.around.string import smooth
 from survey.propagation.around.strings import add_passes
 
@@ -193,11 +193,12 @@ def closed_loss_db(
                     continue
                 hit = [at_m[i] + share * (end_m[i] - at_m[i]) for i in range(3)]
                 inside_m = inside_edges_m(bodies, s, (hit[0], hit[1], hit[2]))
-                if inside_m <= 0.0:
+                if inside_m < -TOUCH_M:
                     continue
                 from_m = whole_m - leg_m + share * leg_m
                 nu = inside_m * math.sqrt(2.0 * whole_m / (wavelength_m * from_m * (whole_m - from_m)))
-                pass_db += float(bodies.loss_db[s])
+                # Exactly at an edge two sheets meet, and each counts by half.
+                pass_db += (1.0 if inside_m > TOUCH_M else 0.5) * float(bodies.loss_db[s])
                 edge_db = max(edge_db, edge_loss_db(nu) - edge_loss_db(0.0))
             if pass_db <= edge_db:
                 through_db += pass_db

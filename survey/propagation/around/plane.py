@@ -6,7 +6,16 @@ import cmath
 import math
 from typing import NamedTuple
 
-from survey.propagation.around.search import MARGIN_DB, MAX_LOSS_DB, MAX_STRINGS, Path, Search, edge_loss_db
+from survey.propagation.around.search import (
+    MARGIN_DB,
+    MAX_LOSS_DB,
+    MAX_STRINGS,
+    ROOM_STRINGS,
+    SAME_DB,
+    Path,
+    Search,
+    edge_loss_db,
+)
 from survey.propagation.around.section import Section
 from survey.propagation.around.string import edges_along, stations_of
 from survey.propagation.around.unfold import unfolded_powers
@@ -42,11 +51,12 @@ def arrivals(section: Section, length_m: float, wavelength_m: float, most_db: fl
     """What arrives along each string of a plane; the line itself is among them."""
     found: list[Arrival] = []
     search = Search(section, length_m, wavelength_m)
-    limit_db = most_db
-    while len(found) < MAX_STRINGS:
-        path = search.next(limit_db)
-        if path is None:
+    limit_db, last_db = most_db, -math.inf
+    while len(found) < ROOM_STRINGS:
+        path = search.next(max(limit_db, last_db + SAME_DB))
+        if path is None or (len(found) >= MAX_STRINGS and path.bound_db > last_db + SAME_DB):
             break
+        last_db = path.bound_db
         points = [(0.0, 0.0), *((section.corners[i].x, section.corners[i].y) for i in path.corners), (length_m, 0.0)]
         edges, factor = edges_along(section, path, points, wavelength_m)
         stations, faces, total_m = stations_of(section, edges, points, wavelength_m)

@@ -6,6 +6,7 @@ import math
 
 from survey.propagation.around.bodies import Bodies
 from survey.propagation.around.cut import Image
+from survey.propagation.around.section import TOUCH_M
 
 Point = tuple[float, float, float]
 
@@ -68,10 +69,10 @@ def chord_m(bodies: Bodies, plant: int, one: Point, other: Point) -> float:
     low, high = 0.0, 1.0
     base_m, top_m = float(bodies.plant_base_m[plant]), float(bodies.plant_top_m[plant])
     if abs(dz) < 1e-12:
-        if not base_m < one[2] < top_m:
+        if not base_m + TOUCH_M < one[2] < top_m - TOUCH_M:
             return 0.0
     else:
-        a, b = (base_m - one[2]) / dz, (top_m - one[2]) / dz
+        a, b = (base_m + TOUCH_M - one[2]) / dz, (top_m - TOUCH_M - one[2]) / dz
         low, high = max(low, min(a, b)), min(high, max(a, b))
     if low >= high:
         return 0.0
@@ -89,10 +90,13 @@ def chord_m(bodies: Bodies, plant: int, one: Point, other: Point) -> float:
         if low < t < high:
             places.append(t)
     places.sort()
-    inside = 0.0
+    inside, aside = 0.0, TOUCH_M / max(math.hypot(dx, dy), TOUCH_M)
     for a, b in zip(places, places[1:], strict=False):
-        t = 0.5 * (a + b)
-        if within(bodies, first, last, one[0] + t * dx, one[1] + t * dy):
+        x, y = one[0] + 0.5 * (a + b) * dx, one[1] + 0.5 * (a + b) * dy
+        # What runs along the outline is outside: both sides of the leg have to lie within.
+        if within(bodies, first, last, x - aside * dy, y + aside * dx) and within(
+            bodies, first, last, x + aside * dy, y - aside * dx
+        ):
             inside += b - a
     return inside * math.sqrt(dx * dx + dy * dy + dz * dz)
 

@@ -11,7 +11,7 @@ from survey.propagation.around.plane import Arrival, arrivals, joined_power, sca
 from survey.propagation.around.plants import plants_loss_db
 from survey.propagation.around.search import MARGIN_DB, MAX_LOSS_DB, Path, Search, edge_loss_db
 from survey.propagation.around.section import TOUCH_M, Section, Segment, met_by_leg
-from survey.propagation.around.string import FULL_NU, LEAST_NU, edges_along, smooth, stations_of
+from survey.propagation.around.string import FULL_NU, LEAST_NU, SAME_NU, edges_along, smooth, stations_of
 from survey.propagation.around.windows import Station, field
 
 FULL_DB, NONE_DB = 6.0, 12.4
@@ -181,7 +181,7 @@ def graze_nu(one: Local) -> float:
 
 def counts(one: Local, line: Line) -> bool:
     """Whether a solid stands in a line or near enough to be grazed."""
-    return graze_nu(one) > LEAST_NU and one.high[0] > 0.0 and one.low[0] < line.length_m
+    return graze_nu(one) > LEAST_NU and one.high[0] > TOUCH_M and one.low[0] < line.length_m - TOUCH_M
 
 
 def straight_loss_db(bodies: Bodies, near: list[Local], line: Line, image: Image | None) -> tuple[float, list[Segment]]:
@@ -243,12 +243,19 @@ def not_beside(section: Section, path: Path, mixed: list[Arrival]) -> float:
 
 
 def opening(low: float, high: float) -> float:
-    """What a window between two edges leaves of a wave that meets it at nu = 0, amplitude."""
-    if high < 0.0:
+    """What a window between two edges leaves of a wave that meets it at nu = 0, amplitude.
+
+    Seen from its nearer edge, so that left and right are alike; the farther one has no more ripple than that one.
+    """
+    if low < -high:
         low, high = -high, -low
     if low > MAX_OPEN_NU:
         return 0.0
-    return abs(beyond_edge(low) - beyond_edge(high)) * smooth(MAX_OPEN_NU - low)
+    inside = smooth(-low)
+    beyond = (1.0 - inside) * beyond_edge(high) if inside < 1.0 else 0j
+    if inside > 0.0:
+        beyond += inside * (1.0 - beyond_edge(-high))
+    return abs(beyond_edge(low) - beyond) * smooth(MAX_OPEN_NU - low)
 
 
 def beyond_edge(nu: float) -> complex:
@@ -297,7 +304,7 @@ def straight_amplitude(
     """
     result = [1.0, 1.0]
     for upright in (True, False):
-        own = [one for one in grazed if (min(one.nu[0], one.nu[1]) < min(one.nu[2], one.nu[3])) == upright]
+        own = [one for one in grazed if (min(one.nu[:2]) <= min(one.nu[2:]) + SAME_NU) == upright]
         if not own:
             continue
         section = section_of(bodies, own, every, line, upright, False, image)

@@ -8,9 +8,13 @@ from typing import NamedTuple
 from survey.propagation.around.section import END_M, TOUCH_M, Section, along_face_loss_db, met_by_leg
 
 MAX_STRINGS = 8
-"""So many strings of a plane are worked out at most."""
+"""So many strings of a plane are worked out at most, and those that are as good as the last of them."""
+ROOM_STRINGS = 16
+"""And never more than this."""
 MAX_STEPS = 100
-"""So many legs are looked at in a plane at most."""
+"""So many legs are looked at in a plane at most, and those that are as good as the last of them."""
+SAME_DB = 1e-6
+"""Bounds that differ by less are the same: neither rounding nor the order of things decides between strings. [dB]"""
 MAX_CORNERS = 6
 """A string that needs more corners than this is given up."""
 MARGIN_DB = 10.0
@@ -86,15 +90,15 @@ class Search:
     def __init__(self, section: Section, length_m: float, wavelength_m: float) -> None:
         self.section, self.length_m, self.wavelength_m = section, length_m, wavelength_m
         self.open: list[Path] = [Path(0.0, [], 0.0, 0.0, [], [])]
-        self.steps, self.begun = 0, 1
+        self.steps, self.begun, self.last_db = 0, 1, 0.0
         self.useful = [i for i, one in enumerate(section.corners) if not one.flat and one.arms]
 
     def next(self, most_db: float) -> Path | None:
         """The next string, or nothing where no more can lose less than so much."""
         section = self.section
-        while self.open and self.steps < MAX_STEPS:
+        while self.open:
             path = min(self.open, key=lambda one: (one.bound_db, one.number))
-            if path.bound_db > most_db:
+            if path.bound_db > most_db or (self.steps >= MAX_STEPS and path.bound_db > self.last_db + SAME_DB):
                 return None
             self.open.remove(path)
             if not path.tested:
@@ -107,6 +111,8 @@ class Search:
             if path.corners and path.corners[-1] < 0:
                 return path._replace(corners=path.corners[:-1])
             self.steps += 1
+            if self.steps <= MAX_STEPS:
+                self.last_db = path.bound_db
             at = path.corners[-1] if path.corners else -1
             x, y = (section.corners[at].x, section.corners[at].y) if at >= 0 else (0.0, 0.0)
             ux, uy, bx, by = 0.0, 0.0, 0.0, 0.0

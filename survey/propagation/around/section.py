@@ -61,28 +61,58 @@ class Section(NamedTuple):
     corners: list[Corner]
 
 
-def joined(segments: list[Segment]) -> Section:
-    """Segments with their corners, ends that nearly touch moved together."""
+def gathered(places: list[tuple[float, float]]) -> tuple[list[int], list[float], list[float]]:
+    """The corner at each place, and where corners are: in the middle of all places that hang together.
+
+    So the order of places is nothing to a corner, but where a curve of short pieces hangs together over more than twice
+    the joint: there each piece keeps to the first corner so near.
+    """
+    apart: list[tuple[float, float]] = []  # places that differ by more than rounding, and which of them hang together
+    group: list[int] = []
+    which: list[int] = []
+    for x, y in places:
+        away_m = [math.hypot(px - x, py - y) for px, py in apart]
+        number = next((i for i, one in enumerate(away_m) if one < TOUCH_M), -1)
+        if number < 0:
+            number = len(apart)
+            near = {group[i] for i, one in enumerate(away_m) if one < JOINT_M}
+            group = [number if one in near else one for one in group] + [number]
+            apart.append((x, y))
+        which.append(number)
     xs: list[float] = []
     ys: list[float] = []
-    ends: list[tuple[int, int]] = []
-    kept: list[Segment] = []
-    for one in segments:
-        pair = []
-        for x, y in ((one.x1, one.y1), (one.x2, one.y2)):
-            found = -1
-            for node in range(len(xs)):
-                if math.hypot(xs[node] - x, ys[node] - y) < JOINT_M and node not in pair:
-                    found = node
-                    break
-            if found < 0:
-                found = len(xs)
-                xs.append(x)
-                ys.append(y)
-            pair.append(found)
-        ends.append((pair[0], pair[1]))
-        kept.append(one._replace(x1=xs[pair[0]], y1=ys[pair[0]], x2=xs[pair[1]], y2=ys[pair[1]]))
-    for node in range(len(xs)):  # an end near to another segment is moved onto it
+    node: list[int] = []
+    owner: list[int] = []
+    for number, (x, y) in enumerate(apart):
+        own = [one for i, one in enumerate(apart) if group[i] == group[number]]
+        low_x, high_x = min(one[0] for one in own), max(one[0] for one in own)
+        low_y, high_y = min(one[1] for one in own), max(one[1] for one in own)
+        if math.hypot(high_x - low_x, high_y - low_y) < 2.0 * JOINT_M:
+            x, y = 0.5 * (low_x + high_x), 0.5 * (low_y + high_y)
+        found = -1
+        for i in range(len(xs)):
+            if owner[i] == group[number] and math.hypot(xs[i] - x, ys[i] - y) < JOINT_M:
+                found = i
+                break
+        if found < 0:
+            found = len(xs)
+            xs.append(x)
+            ys.append(y)
+            owner.append(group[number])
+        node.append(found)
+    return [node[one] for one in which], xs, ys
+
+
+def joined(segments: list[Segment]) -> Section:
+    """Segments with their corners, ends that nearly touch moved together."""
+    nodes, xs, ys = gathered([end for one in segments for end in ((one.x1, one.y1), (one.x2, one.y2))])
+    ends = list(zip(nodes[::2], nodes[1::2], strict=True))
+    kept = [
+        one._replace(x1=xs[ends[i][0]], y1=ys[ends[i][0]], x2=xs[ends[i][1]], y2=ys[ends[i][1]])
+        for i, one in enumerate(segments)
+    ]
+    for node in range(len(xs)):  # an end near to other segments is moved onto the nearest
+        feet: list[tuple[float, float, float]] = []
         for number, one in enumerate(kept):
             if node in ends[number]:
                 continue
@@ -91,8 +121,11 @@ def joined(segments: list[Segment]) -> Section:
             along = ((xs[node] - one.x1) * dx + (ys[node] - one.y1) * dy) / size
             off = ((ys[node] - one.y1) * dx - (xs[node] - one.x1) * dy) / size
             if JOINT_M < along < size - JOINT_M and abs(off) < JOINT_M:
-                xs[node], ys[node] = one.x1 + along * dx / size, one.y1 + along * dy / size
-                break
+                feet.append((abs(off), one.x1 + along * dx / size, one.y1 + along * dy / size))
+        nearest = [one for one in feet if one[0] <= min(feet)[0] + TOUCH_M]
+        if nearest:  # or between those that are equally near
+            xs[node] = sum(one[1] for one in nearest) / len(nearest)
+            ys[node] = sum(one[2] for one in nearest) / len(nearest)
     kept = [
         one._replace(x1=xs[ends[i][0]], y1=ys[ends[i][0]], x2=xs[ends[i][1]], y2=ys[ends[i][1]])
         for i, one in enumerate(kept)

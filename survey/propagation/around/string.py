@@ -9,6 +9,8 @@ from survey.propagation.around.search import Path, edge_loss_db
 from survey.propagation.around.section import END_M, TOUCH_M, Section, met_by_leg
 from survey.propagation.around.windows import MAX_STATIONS, Face, Station, obliquity
 
+SAME_NU = 1e-6
+"""Depths that differ by less are the same: rounding. [-]"""
 FULL_NU = -1.8
 """Edges beside a string count in full down to here."""
 LEAST_NU = -2.4
@@ -113,9 +115,14 @@ def edges_along(
                 continue
             left = off > TOUCH_M
             if abs(off) <= TOUCH_M:
-                left = sum(dx * arm[1] - dy * arm[0] for arm in near.arms) > TOUCH_M
+                square = sum(dx * arm[1] - dy * arm[0] for arm in near.arms)
+                if abs(square) <= TOUCH_M:  # the string runs along it: closed on the side on which it turns there
+                    square = along_side(section, path, points, leg, number)
+                if square == 0.0:
+                    continue
+                left = square > 0.0
             sign = 1.0 if left else -1.0
-            if any(sign * (dx * arm[1] - dy * arm[0]) < -STEEP for arm in near.arms):
+            if any(sign * (dx * arm[1] - dy * arm[0]) < -STEEP - TOUCH_M for arm in near.arms):
                 continue
             if abs(off) > 0.01:
                 hidden = met_by_leg(
@@ -127,26 +134,41 @@ def edges_along(
             image = image_at(section, number, points[leg], points[leg + 1], 0.0)
             beside.append(Edge(s, off, left, 0.0, nu, 1.0, number, segments, (dx, dy), image))
         at_m += size
-    beside.sort(key=lambda one: -one.nu)
-    weak: dict[int, tuple[float, float]] = {}
+    beside.sort(key=lambda one: (-round(one.nu / SAME_NU), one.at_m))
+    weak: list[tuple[set[int], float, float]] = []
     for edge in beside:
         nu = local_nu(edges, edge, whole_m, wavelength_m)
         weight = smooth((nu - LEAST_NU) / (FULL_NU - LEAST_NU))
         loss_db = section.corners[edge.corner].loss_db
         if loss_db < OPAQUE_DB:
             # Edges of one solid close the same front: N of them that touch lose 20 log(N + 1) dB, not 6 dB each.
-            solid = section.segments[edge.segments[0]].solid
-            rise, most_db = weak.get(solid, (0.0, 0.0))
-            weak[solid] = (rise + 10.0 ** (edge_loss_db(nu) / 20.0) - 1.0, max(most_db, loss_db))
+            solids = {section.segments[one].solid for one in edge.segments}
+            rise, most_db = 10.0 ** (edge_loss_db(nu) / 20.0) - 1.0, loss_db
+            for other in [one for one in weak if one[0] & solids]:
+                weak.remove(other)
+                solids, rise, most_db = solids | other[0], rise + other[1], max(most_db, other[2])
+            weak.append((solids, rise, most_db))
         elif weight >= 1.0 and len(edges) < MAX_STATIONS:
             part = smooth(1.0 + nu / FLUSH_NU)
             edges.append(edge._replace(nu=nu, image=(edge.image[0] * part, edge.image[1])))
         elif weight > 0.0:
             factor *= (1.0 + weight * ripple(nu)) ** 2
-    for rise, loss_db in weak.values():
+    for _, rise, loss_db in weak:
         factor *= min(1.0, (1.0 + rise) ** -2 + 10.0 ** (-loss_db / 10.0))
     edges.sort(key=lambda one: one.at_m)
     return edges, factor
+
+
+def along_side(section: Section, path: Path, points: list[tuple[float, float]], leg: int, number: int) -> float:
+    """On which side a sheet lies that a leg runs along, +1 for left: by the turn at its other end; 0 without a turn."""
+    for i in (leg, leg + 1):
+        if not 0 < i < len(points) - 1:
+            continue
+        arms = section.corners[path.corners[i - 1]].arms
+        if any(one[2] == other[2] for one in arms for other in section.corners[number].arms):
+            (ax, ay), (bx, by), (cx, cy) = points[i - 1 : i + 2]
+            return 1.0 if (bx - ax) * (cy - by) - (by - ay) * (cx - bx) > 0.0 else -1.0
+    return 0.0
 
 
 def image_at(
@@ -226,7 +248,6 @@ def stations_of(
     lefts: list[list[int]] = []
     rights: list[list[int]] = []
     nus: list[tuple[float, float]] = []
-    sides: list[bool] = []
     for i, one in enumerate(edges):
         if used[i]:
             continue
@@ -243,14 +264,16 @@ def stations_of(
         low_m, high_m = (-math.inf, one.off_m) if one.left else (one.off_m, math.inf)
         left_segments, right_segments = (one.segments, []) if one.left else ([], one.segments)
         left_nu, right_nu = one.nu, one.nu
+        none = (0.0, 0.0)
+        left_image, right_image = (one.image, none) if one.left else (none, one.image)
         if partner >= 0:
             used[partner] = True
             other = edges[partner]
             at_m = 0.5 * (one.at_m + other.at_m)
             if one.left:
-                low_m, right_segments, right_nu = other.off_m, other.segments, other.nu
+                low_m, right_segments, right_nu, right_image = other.off_m, other.segments, other.nu, other.image
             else:
-                high_m, left_segments, left_nu = other.off_m, other.segments, other.nu
+                high_m, left_segments, left_nu, left_image = other.off_m, other.segments, other.nu, other.image
         limit_m, segments, _ = limits[i]
         if limit_m < math.inf:
             if one.left:
@@ -263,13 +286,12 @@ def stations_of(
                 gain *= drawn_open(section, one.corner, edges[partner].corner, gap_m)
             half_turn = 2.0 * math.asin(min(1.0, 0.5 * abs(one.turn)))
             gain *= obliquity(math.tan(min(half_turn, 1.5)))
-        stations.append(Station(at_m, low_m, high_m, one.turn, gain, one.image))
+        stations.append(Station(at_m, low_m, high_m, one.turn, gain, left_image, right_image))
         lefts.append(left_segments)
         rights.append(right_segments)
         nus.append((left_nu, right_nu))
-        sides.append(one.left)
     order = sorted(range(len(stations)), key=lambda i: stations[i].at_m)
-    stations, sides = [stations[i] for i in order], [sides[i] for i in order]
+    stations = [stations[i] for i in order]
     lefts, rights, nus = [lefts[i] for i in order], [rights[i] for i in order], [nus[i] for i in order]
     faces = []
     for i in range(len(stations) - 1):
@@ -280,12 +302,10 @@ def stations_of(
             right *= smooth(1.0 + min(nus[i][1], nus[i + 1][1]) / FLUSH_NU)
         faces.append(Face(left, right))
     for i in range(len(stations)):
-        share = stations[i].image[0]
-        if i > 0:
-            share *= 1.0 - (faces[i - 1].left if sides[i] else faces[i - 1].right)
-        if i < len(faces):
-            share *= 1.0 - (faces[i].left if sides[i] else faces[i].right)
-        stations[i] = stations[i]._replace(image=(share, stations[i].image[1]))
+        (left, left_turn), (right, right_turn) = stations[i].left_image, stations[i].right_image
+        for face in faces[max(i - 1, 0) : i + 1]:
+            left, right = left * (1.0 - face.left), right * (1.0 - face.right)
+        stations[i] = stations[i]._replace(left_image=(left, left_turn), right_image=(right, right_turn))
     return stations, faces, total_m
 
 
@@ -316,7 +336,7 @@ def gate_gain(section: Section, corner: int, u: tuple[float, float], v: tuple[fl
         dx, dy = one.x2 - one.x1, one.y2 - one.y1
         size = max(math.hypot(dx, dy), TOUCH_M)
         along = ((here.x - one.x1) * dx + (here.y - one.y1) * dy) / size
-        if not 0.0 < along < size:
+        if not TOUCH_M < along < size - TOUCH_M:
             continue
         qx, qy = one.x1 + along * dx / size - here.x, one.y1 + along * dy / size - here.y
         gap_m = math.hypot(qx, qy)
@@ -353,7 +373,7 @@ def opposite(section: Section, edge: Edge, total_m: float, wavelength_m: float) 
             continue
         s1 = (one.x1 - corner.x) * tx + (one.y1 - corner.y) * ty
         s2 = (one.x2 - corner.x) * tx + (one.y2 - corner.y) * ty
-        if s1 * s2 >= 0.0:
+        if not min(s1, s2) < -TOUCH_M < TOUCH_M < max(s1, s2):
             continue
         share = s1 / (s1 - s2)
         off = (one.x1 + share * (one.x2 - one.x1) - corner.x) * nx + (
@@ -368,7 +388,7 @@ def opposite(section: Section, edge: Edge, total_m: float, wavelength_m: float) 
         aside = abs((other.x - corner.x) * tx + (other.y - corner.y) * ty)
         if not TOUCH_M < off < nearest or aside > FACING * off:
             continue
-        if any(arm[0] * nx + arm[1] * ny < -STEEP for arm in other.arms):
+        if any(arm[0] * nx + arm[1] * ny < -STEEP - TOUCH_M for arm in other.arms):
             continue
         nearest, segments, which, found = off, [arm[2] for arm in other.arms], number, True
     return (nearest, segments, which) if found else (math.inf, [], -1)

@@ -25,6 +25,8 @@ from survey.propagation.around.windows import Face, Station, field
 
 MAX_BOUNCES = 2
 """Pairs of bounces that are followed."""
+NARROW_M = 0.1003
+"""Between walls nearer together than this nothing bounces: an assumption; centimetres are no ties. [m]"""
 PARALLEL = 0.2
 """Walls count as facing where the sine of the angle between them is below this."""
 
@@ -74,7 +76,7 @@ def facing_walls(section: Section, first: int, second: int) -> tuple[float, floa
             width_m = (b.x - a.x) * nx + (b.y - a.y) * ny
             if width_m < 0.0:
                 nx, ny, width_m = -nx, -ny, -width_m
-            if width_m > 0.1 and (best is None or width_m < best[2]):
+            if width_m > NARROW_M and (best is None or width_m < best[2]):
                 best = (nx, ny, width_m, smooth((PARALLEL - across) / PARALLEL))
     return best
 
@@ -121,7 +123,7 @@ def bounced(
             if not tight[i]:
                 continue
             number += 1
-            if turn_at(points, number) * places[i][3] <= 0.0:
+            if turn_at(points, number) * places[i][3] <= TOUCH_M:  # straight on
                 loose = i
                 break
         if loose < 0:
@@ -178,17 +180,17 @@ def straightened(
                 and any(arm[2] in arms for arm in section.corners[places[i + 1][2]].arms)
             ):
                 image = (0.0, 0.0)
+            gain_here, none = wedge_gain(abs(turn_rad), n), (0.0, 0.0)
+            images = (image, none) if side > 0 else (none, image)
             stations.append(
-                Station(
-                    starts_m[number], low_m, high_m, 2.0 * math.sin(turn_rad / 2.0), wedge_gain(abs(turn_rad), n), image
-                )
+                Station(starts_m[number], low_m, high_m, 2.0 * math.sin(turn_rad / 2.0), gain_here, *images)
             )
         else:
             (x1, y1), (x2, y2) = points[number], points[number + 1]
             size = math.hypot(x2 - x1, y2 - y1)
             dx, dy = (x2 - x1) / size, (y2 - y1) / size
             along = (x - x1) * dx + (y - y1) * dy
-            if not END_M < along < size - END_M or starts_m[number] + along <= last_m:
+            if not END_M < along < size - END_M or starts_m[number] + along <= last_m + TOUCH_M:
                 continue
             off = (y - y1) * dx - (x - x1) * dy
             low_m, high_m = (-math.inf, off) if side > 0 else (off, math.inf)

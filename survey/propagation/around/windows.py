@@ -43,8 +43,9 @@ class Station(NamedTuple):
     """2 sin(half the angle by which the string turns here), positive to the left."""
     gain: float
     """Amplitude that goes with it: wedge, obliquity, narrow slit."""
-    image: tuple[float, float] = (0.0, 0.0)
-    """Image of the ends of its legs in the faces at its edge: amplitude, and its further turn."""
+    left_image: tuple[float, float] = (0.0, 0.0)
+    right_image: tuple[float, float] = (0.0, 0.0)
+    """Images of its legs' ends in the faces at its left edge and at its right one: amplitude, and further turn."""
 
 
 class Face(NamedTuple):
@@ -103,7 +104,7 @@ def field(stations: list[Station], faces: list[Face], length_m: float, wavelengt
             for n in range(points)
         ]
         own_soft = own
-        if one.image[0] > 0.0:
+        if one.left_image[0] > 0.0 or one.right_image[0] > 0.0:
             own, own_soft = with_images(own, one, at, k)
         if i == 0:
             hard, soft = own, own_soft
@@ -139,12 +140,14 @@ def field(stations: list[Station], faces: list[Face], length_m: float, wavelengt
 
 
 def with_images(own: list[complex], one: Station, at: list[complex], k: float) -> tuple[list[complex], list[complex]]:
-    """What passes an opening with the images of both ends in the faces at its edge, hard and soft."""
-    right = math.isfinite(one.low_m) and (one.turn < 0.0 or not math.isfinite(one.high_m))
+    """What passes an opening with the images of both ends in the faces at its edges, hard and soft."""
     hard, soft = [], []
     for n in range(len(at)):
-        out = at[n] - one.low_m if right else one.high_m - at[n]
-        image = one.image[0] * cmath.exp(-1j * k * one.image[1] * out)
+        image = 0j
+        if one.left_image[0] > 0.0:
+            image += one.left_image[0] * cmath.exp(-1j * k * one.left_image[1] * (one.high_m - at[n]))
+        if one.right_image[0] > 0.0:
+            image += one.right_image[0] * cmath.exp(-1j * k * one.right_image[1] * (at[n] - one.low_m))
         hard.append(own[n] * (1.0 + image))
         soft.append(own[n] * (1.0 - image))
     return hard, soft
@@ -167,20 +170,21 @@ def kernel(
     direct = cmath.exp(complex(min(exponent.real, MAX_EXPONENT), exponent.imag))
     image = 0j
     if duct:
-        a, b = u - last.low_m, v - one.low_m
+        # Offsets from the middle of the duct, from its right side, and from its left one: both sides count alike.
+        middle = u - v - 0.5 * (last.low_m + last.high_m - one.low_m - one.high_m)
+        sides = ((u - last.low_m, v - one.low_m), (last.high_m - u, one.high_m - v))
         reflection = math.sqrt(face.left * face.right)
         even, odd = 0j, 0j
-        for m in range(-images, images + 1):
-            step = 2.0 * m * gap_m
-            slant = 2.0 * m * gap_m / leg_m
-            damp = reflection ** (2 * abs(m)) * obliquity(slant)
-            if m != 0:
-                even += damp * cmath.exp(-0.5j * k * ((a - b + step) ** 2 - (a - b) ** 2) / leg_m)
-            odd += (
-                reflection ** abs(2 * m + (1 if m >= 0 else -1))
-                * obliquity(slant)
-                * cmath.exp(-0.5j * k * ((a + b + step) ** 2 - (a - b) ** 2) / leg_m)
-            )
+        for n in range(-images, images + 1):
+            step = 2.0 * n * gap_m
+            damp = reflection ** (2 * abs(n)) * obliquity(step / leg_m)
+            if n != 0:
+                even += damp * cmath.exp(-0.5j * k * ((middle + step) ** 2 - middle**2) / leg_m)
+        for n in range(images + 1):
+            step = 2.0 * n * gap_m
+            damp = reflection ** (2 * n + 1) * obliquity((step + gap_m) / leg_m)
+            for a, b in sides:
+                odd += damp * cmath.exp(-0.5j * k * ((a + b + step) ** 2 - (a - b) ** 2) / leg_m)
         return direct * (1.0 + even), direct * odd
     if face.right > 0.0:
         image += face.right * falling(-2j * k * (u - last.low_m) * (v - one.low_m) / leg_m)

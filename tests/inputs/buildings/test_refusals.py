@@ -89,6 +89,19 @@ FOOTPRINTS = [
     ({**JOINED, "left_m": 2.0}, "length_m: is missing; without it the building takes the whole wall"),
     ({**JOINED, "against": "workshop/roof"}, 'against: "workshop/roof" is not a wall'),
     (
+        {**JOINED, "against": "workshop"},
+        'against: "workshop" is a building; write one of its faces, "workshop/FACE"',
+    ),
+    ({**JOINED, "against": "fence"}, 'against: "fence" is not known; write BUILDING/FACE or BOX/SIDE'),
+    (
+        {**JOINED, "base_m": 4.0},
+        'base_m: 4.00 m is not below the top of "workshop/south wall", 4.00 m',
+    ),
+    (
+        {**H, "corners": [[11.56, 48.12], [11.5602, 48.12], [11.5602, 48.1201]]},
+        "corners: has no area; these look like degrees: write metres from a zero point on the site",
+    ),
+    (
         {**JOINED, "against": "workshop/suoth wall"},
         'against: "workshop": "suoth wall" is not known; did you mean "south wall"?',
     ),

@@ -2,9 +2,10 @@
 
 import numpy as np
 import pytest
-from building_shapes import body, built, points_inside, random_building, sheets, uncrossed
+from building_shapes import body, built, points_inside, random_building, random_pair, sheets, uncrossed
 
-from survey.geometry import crossings
+from survey.base.errors import PlanError
+from survey.geometry import crossings, overlaps_of
 from survey.inputs.buildings import Building
 
 RAYS_A_BUILDING = (12, 150)
@@ -61,6 +62,56 @@ def test_no_ray_gets_out_of_a_building_joined_to_another(values, against, roof):
         ends = ends_around(one, rng, 500)
         found = crossings(starts, ends, sheets(both.faces))
         assert len(set(zip(found.start.tolist(), found.end.tolist(), strict=True))) == 20 * 500
+
+
+@pytest.mark.parametrize("first_seed", range(0, 48, 12))
+def test_no_ray_gets_out_of_random_buildings_joined_to_random_ones(first_seed):
+    """Every roof against every other, with overhangs and parapets, turned, corners a few centimetres off."""
+    pairs = 0
+    for seed in range(first_seed, first_seed + 12):
+        pair = random_pair(seed)
+        if pair is None:
+            continue
+        try:
+            both = built(*pair)
+        except PlanError:  # a mono-pitch above its wall, a slope that no side looks to
+            continue
+        pairs += 1
+        rng = np.random.default_rng(seed)
+        for one in both.bodies.values():
+            starts, ends = points_inside(one, rng, 4), ends_around(one, rng, 100)
+            found = crossings(starts, ends, sheets(both.faces))
+            assert len(set(zip(found.start.tolist(), found.end.tolist(), strict=True))) == 4 * 100, (seed, pair)
+    assert pairs >= 6
+
+
+@pytest.mark.parametrize(
+    ("host_roof", "joined_roof"),
+    [
+        ({"roof": "saw-tooth", "teeth": 3, "falls": "south", "pitch_deg": 22.0}, {"roof": "flat", "eaves_m": 7.0}),
+        ({"roof": "saw-tooth", "teeth": 3, "falls": "south", "pitch_deg": 22.0}, {"roof": "gable", "pitch_deg": 40.0}),
+        (
+            {"roof": "gable", "ridge_runs": "north", "pitch_deg": 30.0},
+            {"roof": "saw-tooth", "eaves_m": 3.0, "teeth": 2},
+        ),
+        ({"roof": "flat", "parapet_m": 2.0}, {"roof": "saw-tooth", "eaves_m": 4.5, "teeth": 3}),
+    ],
+)
+def test_the_glazing_of_a_saw_tooth_roof_in_the_shared_plane_stands_once(host_roof, joined_roof):
+    shape = {"corner": [0.0, 0.0], "length_m": 20.0, "width_m": 15.0, "bearing_deg": 90.0, "eaves_m": 5.0}
+    host = Building(name="host", wall_material="brick 220 mm", **shape, **host_roof)
+    if joined_roof["roof"] == "saw-tooth":
+        joined_roof = {**joined_roof, "falls": "north", "pitch_deg": 25.0}
+    values = {"against": "host/north wall", "depth_m": 6.0, "length_m": 8.0, "eaves_m": 4.0, **joined_roof}
+    both = built(Building(name="joined", wall_material="brick 110 mm", **values), host)
+    shut = sheets(both.faces)
+    _, _, shared_m = overlaps_of(shut, chosen=np.ones(len(shut), dtype=bool), min_m=0.02)
+    assert shared_m.tolist() == []
+    rng = np.random.default_rng(3)
+    for one in both.bodies.values():
+        starts, ends = points_inside(one, rng, 10), ends_around(one, rng, 200)
+        found = crossings(starts, ends, shut)
+        assert len(set(zip(found.start.tolist(), found.end.tolist(), strict=True))) == 10 * 200
 
 
 def test_the_shared_wall_stands_once():

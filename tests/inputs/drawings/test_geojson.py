@@ -57,6 +57,7 @@ def test_courtyards_and_places_far_away_are_refused_where_they_are_asked_for(geo
             ("court", polygon(ring(0, 9), ring(3, 6))),
             ("swapped", polygon(ring(0, 9)[:, ::-1])),
             ("none", None),
+            ("mast", {"type": "Point", "coordinates": degrees([[1.0, 1.0]])[0].tolist()}),
             ("many", {"type": "GeometryCollection", "geometries": []}),
         ),
         earth=EARTH,
@@ -69,6 +70,7 @@ def test_courtyards_and_places_far_away_are_refused_where_they_are_asked_for(geo
         "two in the wrong order?"
     )
     assert told(read.outline, "map/none") == 'from: "map/none" has no outline; it has 1 feature without a place'
+    assert told(read.outline, "map/mast") == 'from: "map/mast" has no outline; it has 1 point'
     assert told(read.outline, "map/many") == 'from: "map/many" has no outline; it has 1 GeometryCollection'
     assert told(read.outline, "map/mamy").endswith('has no feature "mamy"; did you mean "many"?')
 

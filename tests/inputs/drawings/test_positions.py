@@ -87,7 +87,7 @@ FAULTS = {
             "length with its unit: x_m, x_mm, left_ft"
         ),
     ),
-    "no unit": ("name,x_m,y\nA,1,2\n", f'{HEADER}y: no such column; is it "y"?; write it with its unit, y_m'),
+    "no unit": ("name,x_m,y\nA,1,2\n", f"{HEADER}y: has no unit; write y_m, y_mm or another"),
     "a near name": ("name,lat_deg,lng_deg\nA,1,2\n", f'{HEADER}lon_deg: no such column; is it "lng_deg"?'),
     "no name": ("x_m,y_m\n1,2\n", f"{HEADER}name: no such column; the first line must name name"),
     "two units": ("name,x_m,x_mm,y_m\nA,1,1000,2\n", f"{HEADER}x_m: is there beside x_mm; keep one of them"),
@@ -105,7 +105,6 @@ FAULTS = {
         "list.csv: line 2: y_m: is empty; write a number from -100000 to 100000",
         "list.csv: line 4: name: is empty; write a name",
     ),
-    "decimal commas between commas": ("name,x_m,y_m\nA,1,5,2,5\n", "list.csv: line 2: has 5 cells below 3 columns"),
     "out of range": (
         "name,x_m,y_m,height_m\nA,1,200000,2000\n",
         "list.csv: line 2: y_m: 200000 is out of range; write one from -100000 to 100000",
@@ -121,6 +120,17 @@ FAULTS = {
     "to the left of a face": (
         "name,left_m,up_m\nA,-1,2\n",
         "list.csv: line 2: left_m: -1 is out of range; write one from 0 to 100000",
+    ),
+    "a height without its unit": (
+        "name,x_m,y_m,height\nA,1,2,3\n",
+        f"{HEADER}height: has no unit; write height_m, height_mm or another",
+    ),
+    "decimal commas between commas": (
+        "name,x_m,y_m\nA,1,5,2,5\n",
+        (
+            "list.csv: line 2: has 5 cells below 3 columns; with commas between the columns write numbers with a "
+            "decimal point, or separate by semicolons"
+        ),
     ),
     "no rows": ("name,x_m,y_m\n", "list.csv: has a header and no rows"),
     "nothing": ("", "list.csv: is empty"),

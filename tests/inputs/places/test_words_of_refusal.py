@@ -136,6 +136,23 @@ FAULTS = {
         spot('inside = "can"', "up_m = 1.0"),
         f'{P}: inside: "can" is no building; write at and height_m alone',
     ),
+    "inside a roof": (
+        spot('inside = "lid"', "up_m = 1.0")
+        + '\n[[roof]]\nname = "lid"\nmaterial = "tile roof"\ncorners = [[60, 0, 3], [70, 0, 3], [70, 6, 5]]\n',
+        f'{P}: inside: "lid" is no building; write at and height_m alone',
+    ),
+    "inside nothing": (
+        spot('inside = "barn"', "up_m = 1.0"),
+        f'{P}: inside: "barn" is not known; write BUILDING or BUILDING/FLOOR',
+    ),
+    "a search on the sheet itself": (
+        '\n[[search]]\nname = "s"\non = "workshop/south wall"\nups_m = [1.5]\ngap_m = 0.0\n',
+        '[[search]] 1 "s": gap_m: 0.0 is out of range; write a number from 0.1 to 50',
+    ),
+    "a search on the walls of a room": (
+        '\n[[search]]\nname = "s"\ninside = "workshop"\nups_m = [1.5]\ngap_m = 0.05\n',
+        '[[search]] 1 "s": gap_m: 0.05 is out of range; write a number from 0.1 to 50',
+    ),
     "inside and on": (
         spot('inside = "workshop"', SOUTH, "up_m = 1.0"),
         f"{P}: inside: on is given too; write one of them",

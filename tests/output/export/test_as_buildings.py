@@ -9,6 +9,7 @@ from survey.base.errors import SurveyError
 from survey.budget import links_between
 from survey.inputs.plan_file import parse_text, plan_of, read_plan
 from survey.output.export.as_buildings import as_buildings_text
+from survey.output.export.sheets import sheets_text
 from survey.scene import scene_of
 
 
@@ -119,6 +120,56 @@ def test_an_array_lies_on_a_roof_that_it_is_close_over_and_along(height_m, beari
     new, lines = converted(plan_of(parse_text(text, "x"), file="x"))
     assert (len(lines) == 2) == lies
     assert new.arrays[0].height_m == pytest.approx(height_m)
+
+
+ROOF_KINDS = {
+    "flat": "",
+    "mono-pitch": 'falls = "south"\npitch_deg = 8.0\n',
+    "gable": 'ridge_runs = "east"\npitch_deg = 25.0\n',
+    "hip": 'ridge_runs = "east"\npitch_deg = 25.0\n',
+}
+
+
+@pytest.mark.parametrize(("length_m", "width_m"), [(12.0, 8.0), (9.0, 9.0)])
+@pytest.mark.parametrize("overhang_m", [0.0, 0.4])
+@pytest.mark.parametrize("bearing_deg", [90.0, 123.0])
+@pytest.mark.parametrize("kind", ROOF_KINDS)
+def test_a_building_written_in_loose_sheets_is_found_again(kind, bearing_deg, overhang_m, length_m, width_m):
+    """Over a square as over a rectangle, turned, and with a roof that reaches beyond its walls."""
+    turned = ROOF_KINDS[kind]
+    if kind == "mono-pitch":
+        turned = f"falls_deg = {bearing_deg + 90.0}\npitch_deg = 8.0\n"
+    building = (
+        f'\n[[building]]\nname = "h"\ncorner = [20.0, 20.0]\nlength_m = {length_m}\nwidth_m = {width_m}\n'
+        f'bearing_deg = {bearing_deg}\neaves_m = 3.0\nroof = "{kind}"\noverhang_m = {overhang_m}\n'
+        f'wall_material = "brick 220 mm"\nroof_material = "tile roof"\n{turned}'
+    )
+    before = plan_of(parse_text(MINIMAL + building, "x"), file="x")
+    loose = "".join(line for line in sheets_text(before).splitlines(keepends=True) if not line.startswith("part_of"))
+    after, lines = converted(plan_of(parse_text(loose, "x"), file="x"))
+    assert len(lines) == 1
+    (made,) = after.buildings
+    assert made.overhang_m == pytest.approx(overhang_m, abs=0.001)
+    assert made.eaves_m == pytest.approx(3.0, abs=0.001)
+    corners = [
+        np.unique(np.vstack([sheet for one in plan.obstacles for sheet in one.sheets_m()]).round(2), axis=0)
+        for plan in (before, after)
+    ]
+    apart_m = np.abs(corners[0][:, None] - corners[1][None]).max(axis=2)
+    assert max(apart_m.min(axis=0).max(), apart_m.min(axis=1).max()) < 0.011
+
+
+def test_walls_unevenly_far_inside_their_roof_are_left():
+    walls = wall(name='"ring"', material='"timber 20 mm"', along="[[0,0],[9,0],[9,6],[0,6],[0,0]]", height_m=3).replace(
+        "loss_db = 3\n", ""
+    )
+    deck = roof("[[-0.4,-0.4,3],[9.4,-0.4,3],[9.4,6.8,3],[-0.4,6.8,3]]", name='"deck"', material='"timber 20 mm"')
+    uneven = MINIMAL + walls + deck.replace("loss_db = 3\n", "")
+    with pytest.raises(SurveyError, match="nothing is certainly a building"):
+        as_buildings_text(plan_of(parse_text(uneven, "x"), file="x"))
+    even = uneven.replace("6.8", "6.4")
+    new, _ = converted(plan_of(parse_text(even, "x"), file="x"))
+    assert [(one.overhang_m, one.eaves_m) for one in new.buildings] == [(0.4, 3.0)]
 
 
 def test_a_plan_with_buildings_is_refused():

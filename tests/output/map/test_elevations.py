@@ -78,7 +78,7 @@ def test_arrays_in_one_place_have_one_name_between_them():
 
 @pytest.mark.parametrize(
     ("name", "heights_m", "text"),
-    [("wall", [0.0, 2.5], "wall, 2.5"), ("roof", [2.5, 4.0], "roof, 2.5-4"), ("x" * 40, [3.0], 26 * "x" + "…, 3")],
+    [("wall", [0.0, 2.5], "wall, 2.5"), ("roof", [2.5, 4.0], "roof, 2.5-4"), ("x" * 40, [3.0], 34 * "x" + "…, 3")],
 )
 def test_heights_stand_behind_names(name, heights_m, text):
     shown = with_heights(name, np.array(heights_m))

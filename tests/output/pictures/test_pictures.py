@@ -20,7 +20,7 @@ from survey.budget.explanation import budget_of
 from survey.geometry import crossings
 from survey.inputs.plan import obstacle_kinds
 from survey.inputs.plan_file import read_plan
-from survey.output.answers.explain import steps_of
+from survey.output.answers.link_budget import steps_of
 from survey.output.map.frame import extent_m, nice_length_m
 from survey.output.map.legend import MARKS, chance_scale
 from survey.output.pictures import (

@@ -58,17 +58,17 @@ def turned(point):
 @pytest.mark.parametrize("change", [moved, turned])
 def test_moving_or_turning_the_site_changes_nothing(change):
     ends = tuple(tuple(change(one)) for one in ENDS)
-    assert ways(yard().changed(change), ends).loss_db == pytest.approx(ways(yard()).loss_db, abs=0.01, nan_ok=True)
+    assert ways(yard().changed(change), ends).loss_db == pytest.approx(ways(yard()).loss_db, abs=1e-6, nan_ok=True)
 
 
 def test_mirroring_the_site_swaps_left_and_right():
     found = ways(yard().changed(lambda p: np.array([p[0], -p[1], p[2]]))).loss_db[0]
     expected = ways(yard()).loss_db[0][[Way.OVER, Way.RIGHT, Way.LEFT, Way.REFLECTED]]
-    assert found == pytest.approx(expected, abs=0.01, nan_ok=True)
+    assert found == pytest.approx(expected, abs=1e-6, nan_ok=True)
 
 
 def test_swapping_the_ends_changes_nothing():
-    assert loss_db(yard(), ENDS[::-1]) == pytest.approx(loss_db(yard()), abs=0.01)
+    assert loss_db(yard(), ENDS[::-1]) == pytest.approx(loss_db(yard()), abs=1e-6)
 
 
 LOSSES_DB = (3.0, 6.0, 12.0, 20.0, 30.0, 60.0)
