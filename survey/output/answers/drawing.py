@@ -93,8 +93,8 @@ def measure_words(critical: tuple[CriticalPosition, ...]) -> str:
     for one in critical:
         what = "the lead over the next best location" if one.lead else "the number of working inverters"
         told.append(
-            f"the {one.direction} of {one.name} (off by {distance(one.within_m)} it changes {what} by up to "
-            f"{one.effect:.1f} inverters)"
+            f"the {one.direction} of {one.name} (off by {distance(one.within_m)}, it changes {what} by up to "
+            f"{one.effect:.1f}{' inverters' if one.lead else ''})"
         )
     return "; ".join(told)
 

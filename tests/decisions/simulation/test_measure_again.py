@@ -100,8 +100,10 @@ def test_the_words_name_what_to_measure_and_what_it_changes():
         explained=0.3,
     )
     assert measure_words((height, place)) == (
-        "the height of container 1 (its 10 cm change the lead over the next best location by 2.4); "
-        "the position from west to east of machinery shed (its 30 cm change the number of working inverters by 1.0)"
+        "the height of container 1 (off by 10 cm, it changes the lead over the next best location by up to 2.4 "
+        "inverters); "
+        "the position from west to east of machinery shed (off by 30 cm, it changes the number of working "
+        "inverters by up to 1.0)"
     )
     assert measure_words(()).startswith("nothing; no single position or height")
     assert [record["changes"] for record in critical_records((height, place))] == ["lead", "served"]
