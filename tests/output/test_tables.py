@@ -81,7 +81,7 @@ def test_a_remedy_that_harms_more_than_it_helps_is_no_next_step(helped, harmed, 
 def test_an_effect_has_its_unit():
     one = CriticalPosition(name="hut", direction="height", within_m=0.5, lead=True, effect=4.3, explained=0.5)
     assert measure_words((one,)) == (
-        "the height of hut (off by 50 cm it changes the lead over the next best location by up to 4.3 inverters)"
+        "the height of hut (off by 50 cm, it changes the lead over the next best location by up to 4.3 inverters)"
     )
 
 
